@@ -1,0 +1,41 @@
+// Whole files in, whole files out.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "calseal/base/bytes.h"
+#include "calseal/base/result.h"
+
+namespace calseal {
+
+// Reads a file once, whole, into private memory. "-" is not special. Regular files only (also through a link).
+// kFileMissing, kFileUnreadable (folder, device, permission), kFileEmpty, kFileTooLarge (more than `limit` bytes).
+Result<Bytes> read_file(const std::string& path, std::uint64_t limit);
+
+// Who may read a file that we write.
+enum class FileMode : std::uint8_t { kPublic, kPrivate };
+
+// What to do when the name is taken.
+enum class Existing : std::uint8_t { kReplace, kRefuse };
+
+struct PendingFile {
+  std::string path;
+  ByteView bytes;
+  FileMode mode = FileMode::kPublic;
+  Existing existing = Existing::kReplace;
+};
+
+// Writes all files or none: each whole under a name that nobody sees, synced, read back and compared, then given
+// their final names, then the folders synced. Whatever fails or interrupts before the last of these leaves every final
+// name as it was (a second replaced file, when the file system cannot exchange two names, excepted). Names must differ.
+// kWriteFailed, kOutputExists (Existing::kRefuse).
+Status write_files(const std::vector<PendingFile>& files);
+
+Status write_file(const std::string& path, ByteView bytes, FileMode mode = FileMode::kPublic,
+                  Existing existing = Existing::kReplace);
+
+// kOutputIsInput when `output` leads to the same file as one of `inputs`.
+Status refuse_same_file(const std::string& output, const std::vector<std::string>& inputs);
+
+}  // namespace calseal

@@ -1,0 +1,94 @@
+#include "calseal/base/interrupt.h"
+
+#include <unistd.h>
+
+#include <array>
+#include <atomic>
+#include <cstring>
+#include <string_view>
+#include <utility>
+
+namespace calseal {
+namespace {
+
+// A signal handler may only touch fixed memory and make a few system calls, hence the plain table.
+constexpr std::size_t kPathSize = 4096;
+struct Slot {
+  std::atomic<int> state{0};  // 0 free, 1 being filled, 2 in use
+  char path[kPathSize];
+};
+std::array<Slot, 64> slots;
+
+struct Terminal {
+  std::atomic<bool> in_use{false};
+  int fd = -1;
+  termios settings{};
+} terminal;
+
+constexpr int kSignals[] = {SIGINT, SIGTERM, SIGHUP};
+constexpr std::string_view kMessage = "error: The run was interrupted. [interrupted]\n";
+
+sigset_t interrupting_signals() {
+  sigset_t set;
+  ::sigemptyset(&set);
+  for (const int signal : kSignals) ::sigaddset(&set, signal);
+  return set;
+}
+
+extern "C" void remove_and_leave(int /*signal*/) {
+  for (Slot& slot : slots) {
+    if (slot.state.load() == 2) ::unlink(slot.path);
+  }
+  if (terminal.in_use.load()) ::tcsetattr(terminal.fd, TCSANOW, &terminal.settings);
+  // There is nothing to do about a message that nobody can read.
+  [[maybe_unused]] const ssize_t said = ::write(STDERR_FILENO, kMessage.data(), kMessage.size());
+  ::_exit(130);
+}
+
+}  // namespace
+
+void install_interrupt_handler() {
+  struct sigaction action {};
+  action.sa_handler = remove_and_leave;
+  action.sa_mask = interrupting_signals();
+  for (const int signal : kSignals) {
+    struct sigaction old {};
+    if (::sigaction(signal, nullptr, &old) == 0 && old.sa_handler == SIG_IGN) continue;
+    ::sigaction(signal, &action, nullptr);
+  }
+}
+
+Unfinished::Unfinished(const std::string& path) : slot_(-1) {
+  if (path.size() >= kPathSize) return;
+  for (std::size_t i = 0; i < slots.size(); ++i) {
+    int free = 0;
+    if (!slots[i].state.compare_exchange_strong(free, 1)) continue;
+    std::memcpy(slots[i].path, path.c_str(), path.size() + 1);
+    slots[i].state.store(2);
+    slot_ = static_cast<int>(i);
+    return;
+  }
+}
+
+Unfinished::Unfinished(Unfinished&& other) noexcept : slot_(std::exchange(other.slot_, -1)) {}
+
+Unfinished::~Unfinished() {
+  if (slot_ >= 0) slots[static_cast<std::size_t>(slot_)].state.store(0);
+}
+
+NoInterruption::NoInterruption() {
+  const sigset_t set = interrupting_signals();
+  ::pthread_sigmask(SIG_BLOCK, &set, &before_);
+}
+
+NoInterruption::~NoInterruption() { ::pthread_sigmask(SIG_SETMASK, &before_, nullptr); }
+
+TerminalToRestore::TerminalToRestore(int fd, const termios& settings) {
+  terminal.fd = fd;
+  terminal.settings = settings;
+  terminal.in_use.store(true);
+}
+
+TerminalToRestore::~TerminalToRestore() { terminal.in_use.store(false); }
+
+}  // namespace calseal

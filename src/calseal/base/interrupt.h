@@ -1,0 +1,48 @@
+// Ctrl-C without litter: unfinished files are removed, a silenced terminal speaks again, and the process ends with 130.
+#pragma once
+
+#include <signal.h>
+#include <termios.h>
+
+#include <string>
+
+namespace calseal {
+
+// For SIGINT, SIGTERM and SIGHUP, where they are not ignored already (nohup). Programs call it once, first thing. The handler
+// says so on stderr with the code of Reason::kInterrupted.
+void install_interrupt_handler();
+
+// A file that must not outlive an interruption, while this object lives. At most 64 at a time are remembered.
+class Unfinished {
+ public:
+  explicit Unfinished(const std::string& path);
+  Unfinished(Unfinished&& other) noexcept;
+  Unfinished& operator=(Unfinished&&) = delete;
+  ~Unfinished();
+
+ private:
+  int slot_;
+};
+
+// No interruption is answered while this lives; one that came meanwhile is answered when it goes.
+class NoInterruption {
+ public:
+  NoInterruption();
+  NoInterruption(const NoInterruption&) = delete;
+  NoInterruption& operator=(const NoInterruption&) = delete;
+  ~NoInterruption();
+
+ private:
+  sigset_t before_;
+};
+
+// A terminal whose settings an interruption puts back to `settings`, while this object lives. One at a time.
+class TerminalToRestore {
+ public:
+  TerminalToRestore(int fd, const termios& settings);
+  TerminalToRestore(const TerminalToRestore&) = delete;
+  TerminalToRestore& operator=(const TerminalToRestore&) = delete;
+  ~TerminalToRestore();
+};
+
+}  // namespace calseal

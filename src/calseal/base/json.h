@@ -1,0 +1,47 @@
+// Strict JSON: RFC 8259 narrowed to what our files use, as a tree in which every value knows its place.
+//
+// Refused: repeated keys, null, negative or fractional numbers, numbers above 2^53-1, a byte order mark, text that
+// is not UTF-8, nesting deeper than kJsonDepthLimit. Key order is kept.
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "calseal/base/result.h"
+
+namespace calseal {
+
+inline constexpr int kJsonDepthLimit = 32;
+inline constexpr std::uint64_t kJsonIntegerLimit = (std::uint64_t{1} << 53) - 1;
+
+struct JsonValue {
+  enum class Kind : std::uint8_t { kString, kInteger, kBoolean, kArray, kObject };
+
+  Kind kind = Kind::kObject;
+  bool boolean = false;
+  std::uint64_t integer = 0;
+  std::size_t offset = 0;  // of the last byte of the value's token (of the opening bracket for arrays, objects)
+  std::string text;        // kString: decoded, UTF-8
+  std::vector<JsonValue> items;                             // kArray
+  std::vector<std::pair<std::string, JsonValue>> members;  // kObject, in the order written
+
+  const JsonValue* find(std::string_view key) const;
+};
+
+// Parses a whole text. `file` only names it in errors. The tree is at most a small multiple of the text in size.
+Result<JsonValue> parse_json(std::string_view text, const std::string& file);
+
+// "line 3, column 14" (both from 1; columns in bytes) of an offset into a text.
+std::string line_and_column(std::string_view text, std::size_t offset);
+
+// The one canonical text of a tree: no white space, keys in the order held, escapes only \" \\ \b \t \n \f \r and
+// lower-case \u00xx below 0x20, all else raw UTF-8.
+std::string canonical_json(const JsonValue& value);
+
+// Appends a string in canonical form, quotes included.
+void append_canonical_string(std::string& out, std::string_view text);
+
+}  // namespace calseal

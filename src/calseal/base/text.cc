@@ -1,0 +1,157 @@
+#include "calseal/base/text.h"
+
+#include <array>
+
+namespace calseal {
+namespace {
+
+constexpr char kDigits[] = "0123456789abcdef";
+
+int lower_hex_digit(char c) {
+  if (c >= '0' && c <= '9') return c - '0';
+  if (c >= 'a' && c <= 'f') return c - 'a' + 10;
+  return -1;
+}
+
+// Length of the well-formed UTF-8 sequence at `at`, or 0; the code point goes to `point`.
+std::size_t utf8_length(std::string_view text, std::size_t at, std::uint32_t& point) {
+  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(text[at + i]); };
+  const unsigned char lead = byte(0);
+  if (lead < 0x80) {
+    point = lead;
+    return 1;
+  }
+  std::size_t length = 0;
+  std::uint32_t least = 0;
+  if ((lead & 0xe0) == 0xc0) {
+    length = 2, least = 0x80, point = lead & 0x1f;
+  } else if ((lead & 0xf0) == 0xe0) {
+    length = 3, least = 0x800, point = lead & 0x0f;
+  } else if ((lead & 0xf8) == 0xf0) {
+    length = 4, least = 0x10000, point = lead & 0x07;
+  } else {
+    return 0;
+  }
+  if (text.size() - at < length) return 0;
+  for (std::size_t i = 1; i < length; ++i) {
+    if ((byte(i) & 0xc0) != 0x80) return 0;
+    point = (point << 6) | (byte(i) & 0x3fU);
+  }
+  if (point < least || point > 0x10ffff || (point >= 0xd800 && point <= 0xdfff)) return 0;
+  return length;
+}
+
+bool misleads(std::uint32_t point) {
+  return point < 0x20 || (point >= 0x7f && point < 0xa0) || point == 0x061c || point == 0x200e || point == 0x200f ||
+         (point >= 0x2028 && point <= 0x202e) || (point >= 0x2066 && point <= 0x2069) || point == 0xfeff;
+}
+
+}  // namespace
+
+std::string to_hex(ByteView bytes) {
+  std::string text;
+  text.reserve(bytes.size() * 2);
+  for (const std::uint8_t byte : bytes) {
+    text.push_back(kDigits[byte >> 4]);
+    text.push_back(kDigits[byte & 15]);
+  }
+  return text;
+}
+
+std::optional<Bytes> from_hex(std::string_view text) {
+  if (text.size() % 2 != 0) return std::nullopt;
+  Bytes bytes;
+  bytes.reserve(text.size() / 2);
+  for (std::size_t i = 0; i < text.size(); i += 2) {
+    const int high = lower_hex_digit(text[i]);
+    const int low = lower_hex_digit(text[i + 1]);
+    if (high < 0 || low < 0) return std::nullopt;
+    bytes.push_back(static_cast<std::uint8_t>(high * 16 + low));
+  }
+  return bytes;
+}
+
+std::string address_text(std::uint64_t address) { return hex_number(address, 8); }
+
+std::optional<std::uint64_t> parse_address(std::string_view text) {
+  if (text.size() != 10 || !text.starts_with("0x")) return std::nullopt;
+  std::uint64_t value = 0;
+  for (const char c : text.substr(2)) {
+    const int digit = lower_hex_digit(c);
+    if (digit < 0) return std::nullopt;
+    value = value * 16 + static_cast<std::uint64_t>(digit);
+  }
+  return value;
+}
+
+std::string hex_number(std::uint64_t value, int digits) {
+  std::string text;
+  while (value != 0 || digits > 0) {
+    text.insert(text.begin(), kDigits[value & 15]);
+    value >>= 4;
+    --digits;
+  }
+  return "0x" + text;
+}
+
+std::string range_text(const Range& range) {
+  if (range.size() <= 1) return address_text(range.begin);
+  return address_text(range.begin) + "-" + address_text(range.end - 1);
+}
+
+std::string grouped(std::uint64_t value) {
+  std::string digits = std::to_string(value);
+  for (std::size_t at = digits.size(); at > 3;) {
+    at -= 3;
+    digits.insert(at, ",");
+  }
+  return digits;
+}
+
+std::string printable(std::string_view text, std::size_t limit) {
+  std::string out;
+  for (std::size_t at = 0; at < text.size();) {
+    if (out.size() >= limit) return out + "...";
+    std::uint32_t point = 0;
+    const std::size_t length = utf8_length(text, at, point);
+    if (length == 0) {
+      const auto byte = static_cast<unsigned char>(text[at]);
+      out += "\\x";
+      out.push_back(kDigits[byte >> 4]);
+      out.push_back(kDigits[byte & 15]);
+      ++at;
+      continue;
+    }
+    if (misleads(point)) {
+      out += "\\u";
+      for (int shift = 12; shift >= 0; shift -= 4) out.push_back(kDigits[(point >> shift) & 15]);
+    } else {
+      out.append(text.substr(at, length));
+    }
+    at += length;
+  }
+  return out;
+}
+
+bool is_utf8(std::string_view text) {
+  for (std::size_t at = 0; at < text.size();) {
+    std::uint32_t point = 0;
+    const std::size_t length = utf8_length(text, at, point);
+    if (length == 0) return false;
+    at += length;
+  }
+  return true;
+}
+
+std::string hex_excerpt(ByteView bytes, std::size_t limit) {
+  std::string text;
+  for (std::size_t i = 0; i < bytes.size() && i < limit; ++i) {
+    if (i != 0) text.push_back(' ');
+    text.push_back(kDigits[bytes[i] >> 4]);
+    text.push_back(kDigits[bytes[i] & 15]);
+  }
+  if (bytes.size() > limit) text += " ...";
+  return text;
+}
+
+}  // namespace calseal

@@ -1,0 +1,22 @@
+// Whether the fields of a manifest fit together; the last step of parse_manifest(), and of use to whoever
+// builds one.
+#pragma once
+
+#include <string>
+#include <string_view>
+
+#include "calseal/base/result.h"
+#include "calseal/bundle/manifest.h"
+
+namespace calseal {
+
+// kManifestInvalid with the JSON pointer of the first field that does not fit; the rules stand in
+// docs/bundle-format.md, "What must fit together", in the order of the checks. The fields themselves must be
+// within their types and limits.
+Status check_manifest_consistency(const Manifest& manifest, const std::string& name);
+
+// "attachments/" and a file name that any file system can hold: 1 to 100 of a-z 0-9 . _ -, beginning with a
+// letter or digit, no two dots together, none at the end, and not a device's name.
+bool is_attachment_entry(std::string_view entry_name);
+
+}  // namespace calseal

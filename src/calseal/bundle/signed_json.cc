@@ -1,0 +1,130 @@
+#include "calseal/bundle/signed_json.h"
+
+#include <algorithm>
+
+#include "calseal/base/text.h"
+#include "calseal/base/utc_time.h"
+
+namespace calseal {
+namespace {
+
+constexpr std::string_view kDoNotUse = "do not use this file; ask its sender for a new copy";
+
+bool is_name_character(char c) {
+  return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '_' || c == '-';
+}
+
+std::string quoted(std::string_view text) { return "\"" + printable(text, 60) + "\""; }
+
+std::string checked_time(const JsonNode& node, const std::string& text) {
+  if (!parse_time(text)) node.refuse(Reason::kJsonValue, quoted(text), "a time as \"YYYY-MM-DDThh:mm:ssZ\"");
+  return text;
+}
+
+}  // namespace
+
+Status check_kind(ByteView bytes, std::string_view literal, const std::string& name) {
+  if (text_of(bytes).starts_with(literal)) return {};
+  return fail({Reason::kTypeWrong, name, "byte 0", quoted(text_of(bytes).substr(0, literal.size())),
+               std::string(literal), "check that this is the right file for this place"});
+}
+
+Status check_canonical(ByteView bytes, std::string_view written, const std::string& name) {
+  const std::string_view text = text_of(bytes);
+  if (text == written) return {};
+  const auto differs = std::mismatch(text.begin(), text.end(), written.begin(), written.end());
+  const auto at = static_cast<std::size_t>(differs.first - text.begin());
+  const auto excerpt = [at](std::string_view whole) {
+    return at < whole.size() ? quoted(whole.substr(at, 20)) : std::string("the end");
+  };
+  return fail({Reason::kJsonNotCanonical, name, "byte " + std::to_string(at), excerpt(text), excerpt(written),
+               std::string(kDoNotUse)});
+}
+
+bool is_name(std::string_view text) {
+  if (text.empty() || text.size() > kNameLimit || text[0] == '_' || text[0] == '-') return false;
+  return std::all_of(text.begin(), text.end(), is_name_character);
+}
+
+bool is_line(std::string_view text) {
+  return text.size() <= kLineLimit && std::none_of(text.begin(), text.end(), [](char c) {
+           return static_cast<unsigned char>(c) < 0x20 || c == 0x7f;
+         });
+}
+
+std::string read_name(const JsonNode& node) {
+  std::string text = node.text();
+  if (!is_name(text)) node.refuse(Reason::kJsonValue, quoted(text), "a name: [a-z0-9][a-z0-9_-]{0,63}");
+  return text;
+}
+
+std::string read_line(const JsonNode& node) {
+  std::string text = node.text(kLineLimit);
+  if (!is_line(text)) node.refuse(Reason::kJsonValue, quoted(text), "one line without control characters");
+  return text;
+}
+
+Sha256 read_digest(const JsonNode& node) {
+  const Bytes bytes = node.hex(32, 32);
+  Sha256 digest;
+  std::copy(bytes.begin(), bytes.end(), digest.bytes.begin());
+  return digest;
+}
+
+std::string read_name(JsonObject& object, std::string_view key) {
+  const auto node = object.required(key);
+  return node ? read_name(*node) : std::string();
+}
+
+std::string read_line(JsonObject& object, std::string_view key) {
+  const auto node = object.required(key);
+  return node ? read_line(*node) : std::string();
+}
+
+Sha256 read_digest(JsonObject& object, std::string_view key) {
+  const auto node = object.required(key);
+  return node ? read_digest(*node) : Sha256();
+}
+
+std::string read_time(JsonObject& object, std::string_view key) {
+  const auto node = object.required(key);
+  return node ? checked_time(*node, node->text()) : std::string();
+}
+
+std::optional<Sha256> read_optional_digest(JsonObject& object, std::string_view key) {
+  const auto node = object.required(key);
+  if (!node || (node->value().kind == JsonValue::Kind::kString && node->value().text.empty()))
+    return std::nullopt;
+  return read_digest(*node);
+}
+
+std::string read_optional_time(JsonObject& object, std::string_view key) {
+  const auto node = object.required(key);
+  if (!node) return {};
+  std::string text = node->text();
+  return text.empty() ? text : checked_time(*node, text);
+}
+
+std::string read_optional_name(JsonObject& object, std::string_view key) {
+  const auto node = object.required(key);
+  if (!node) return {};
+  return node->text().empty() ? std::string() : read_name(*node);
+}
+
+Range read_range(JsonObject& object) {
+  const std::uint64_t start = object.address("start");
+  const std::uint64_t size = object.integer("size", 1, kAddressLimit);
+  const auto range = make_range(start, size, kAddressLimit);
+  if (!range)
+    object.node().refuse(Reason::kJsonValue, address_text(start) + " and " + grouped(size) + " bytes",
+                         "an end of at most 2^32");
+  return range.value_or(Range{});
+}
+
+JsonValue json_digest(const Sha256& digest) { return json(digest_text(digest)); }
+
+JsonValue json_digest(const std::optional<Sha256>& digest) {
+  return json(digest ? digest_text(*digest) : std::string());
+}
+
+}  // namespace calseal

@@ -1,0 +1,50 @@
+// What all signed JSON has in common: a literal that tells its kind, one canonical text, and a few field
+// types. docs/bundle-format.md, "Conventions".
+#pragma once
+
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "calseal/base/bytes.h"
+#include "calseal/base/json_reader.h"
+#include "calseal/base/json_write.h"
+#include "calseal/base/result.h"
+#include "calseal/digest/sha256.h"
+
+namespace calseal {
+
+inline constexpr std::size_t kNameLimit = 64;     // bytes
+inline constexpr std::size_t kLineLimit = 200;    // bytes
+inline constexpr std::size_t kTextLimit = 65536;  // bytes
+
+// kTypeWrong unless the bytes begin with `literal`.
+Status check_kind(ByteView bytes, std::string_view literal, const std::string& name);
+
+// kJsonNotCanonical, with the offset of the first difference, unless the bytes are `written`.
+Status check_canonical(ByteView bytes, std::string_view written, const std::string& name);
+
+// [a-z0-9][a-z0-9_-]{0,63}
+bool is_name(std::string_view text);
+// At most 200 bytes without control characters (U+0000 to U+001F, U+007F).
+bool is_line(std::string_view text);
+
+// Each returns the value, or a default after noting the fault (json-type, json-value, json-missing-key).
+std::string read_name(const JsonNode& node);
+std::string read_line(const JsonNode& node);
+Sha256 read_digest(const JsonNode& node);
+std::string read_name(JsonObject& object, std::string_view key);
+std::string read_line(JsonObject& object, std::string_view key);
+Sha256 read_digest(JsonObject& object, std::string_view key);
+std::string read_time(JsonObject& object, std::string_view key);
+// "" is nothing.
+std::optional<Sha256> read_optional_digest(JsonObject& object, std::string_view key);
+std::string read_optional_time(JsonObject& object, std::string_view key);
+std::string read_optional_name(JsonObject& object, std::string_view key);
+// "start" and "size" of the object; not empty, end at most 2^32.
+Range read_range(JsonObject& object);
+
+JsonValue json_digest(const Sha256& digest);
+JsonValue json_digest(const std::optional<Sha256>& digest);  // nothing is ""
+
+}  // namespace calseal

@@ -1,0 +1,119 @@
+#include "calseal/change/compare.h"
+
+#include <algorithm>
+#include <cstring>
+
+namespace calseal {
+namespace {
+
+// What else than the span cuts and names a change.
+struct NamedPlace {
+  Place place;
+  const std::string* name;
+};
+
+std::vector<NamedPlace> owners_of(const Plan& plan) {
+  std::vector<NamedPlace> owners;
+  for (const PermittedPatch& patch : plan.map->patches) owners.push_back({patch.place, &patch.name});
+  for (const SignedPart& part : plan.map->signed_parts) {
+    for (const Place& place : part.places) owners.push_back({place, &part.name});
+  }
+  for (const PlanNode& node : plan.nodes) {
+    for (const Place& place : node.writes) owners.push_back({place, &node.name});
+  }
+  for (const IdentityField& field : plan.map->identity) {
+    if (field.binds) owners.push_back({field.place, &field.name});
+  }
+  std::sort(owners.begin(), owners.end(), [](const auto& a, const auto& b) { return a.place < b.place; });
+  return owners;
+}
+
+// Cuts `change` at the edges of owners; these are disjoint and sorted.
+void add_cut(const std::vector<NamedPlace>& owners, ChangedRange change, std::vector<ChangedRange>& out) {
+  auto it = std::upper_bound(owners.begin(), owners.end(), change.place, [](const Place& value, const NamedPlace& owner) {
+    return std::pair(value.memory, value.range.begin) < std::pair(owner.place.memory, owner.place.range.end);
+  });
+  Range rest = change.place.range;
+  for (; it != owners.end() && it->place.memory == change.place.memory && it->place.range.begin < rest.end; ++it) {
+    const Range owned = intersect(it->place.range, rest);
+    if (owned.empty()) continue;
+    if (rest.begin < owned.begin) {
+      change.place.range = {rest.begin, owned.begin};
+      change.owner.clear();
+      out.push_back(change);
+    }
+    change.place.range = owned;
+    change.owner = *it->name;
+    out.push_back(change);
+    rest.begin = owned.end;
+  }
+  if (rest.empty()) return;
+  change.place.range = rest;
+  change.owner.clear();
+  out.push_back(change);
+}
+
+}  // namespace
+
+std::vector<Range> differing_ranges(ByteView a, ByteView b) {
+  constexpr std::size_t kBlock = 4096;
+  std::vector<Range> ranges;
+  const auto note = [&](std::uint64_t at) {
+    if (!ranges.empty() && ranges.back().end == at) {
+      ++ranges.back().end;
+    } else {
+      ranges.push_back({at, at + 1});
+    }
+  };
+  for (std::size_t block = 0; block < a.size(); block += kBlock) {
+    const std::size_t size = std::min(kBlock, a.size() - block);
+    if (std::memcmp(a.data() + block, b.data() + block, size) == 0) continue;
+    for (std::size_t i = block; i < block + size; ++i) {
+      if (a[i] != b[i]) note(i);
+    }
+  }
+  return ranges;
+}
+
+std::vector<ChangedRange> compare_images(const Plan& plan, const Image& before, const Image& after) {
+  const std::vector<NamedPlace> owners = owners_of(plan);
+  std::vector<ChangedRange> changes;
+  for (const Span& span : plan.spans(before)) {
+    if (!span.known) continue;
+    const std::size_t m = span.place.memory;
+    for (const Range& known : after.memories[m].known.within(span.place.range).ranges()) {
+      for (const Range& offsets : differing_ranges(before.memories[m].view(known), after.memories[m].view(known))) {
+        const Range range{known.begin + offsets.begin, known.begin + offsets.end};
+        add_cut(owners, {{m, range}, span.kind, region_at(*plan.map, m, range.begin), {}}, changes);
+      }
+    }
+  }
+  return changes;
+}
+
+std::vector<ChangedRange> coalesce(const std::vector<ChangedRange>& changes, std::uint64_t gap) {
+  std::vector<ChangedRange> out;
+  for (const ChangedRange& change : changes) {
+    if (!out.empty()) {
+      ChangedRange& last = out.back();
+      if (last.place.memory == change.place.memory && last.kind == change.kind && last.region == change.region &&
+          last.owner == change.owner && change.place.range.begin - last.place.range.end <= gap) {
+        last.place.range.end = change.place.range.end;
+        continue;
+      }
+    }
+    out.push_back(change);
+  }
+  return out;
+}
+
+std::string region_at(const RegionMap& map, std::size_t memory, std::uint64_t address) {
+  const auto it = std::upper_bound(map.regions.begin(), map.regions.end(), std::pair(memory, address),
+                                   [](const auto& value, const Region& region) {
+                                     return value < std::pair(region.place.memory, region.place.range.end);
+                                   });
+  if (it == map.regions.end() || it->place.memory != memory || !it->place.range.contains(address)) return {};
+  return it->name;
+}
+
+}  // namespace calseal

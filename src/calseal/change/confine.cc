@@ -1,0 +1,199 @@
+#include "calseal/change/confine.h"
+
+#include <algorithm>
+#include <optional>
+#include <utility>
+
+#include "calseal/base/range_set.h"
+#include "calseal/base/text.h"
+#include "calseal/map/identity.h"
+
+namespace calseal {
+namespace {
+
+// By memory: bytes under a manufacturer's signature, and bytes of permitted patches.
+std::vector<RangeSet> signed_bytes(const RegionMap& map) {
+  std::vector<RangeSet> sets(map.memories.size());
+  for (const SignedPart& part : map.signed_parts) {
+    for (const Place& place : part.places) sets[place.memory].add(place.range);
+  }
+  return sets;
+}
+
+std::vector<RangeSet> patch_bytes(const RegionMap& map) {
+  std::vector<RangeSet> sets(map.memories.size());
+  for (const PermittedPatch& patch : map.patches) sets[patch.place.memory].add(patch.place.range);
+  return sets;
+}
+
+std::string where(const RegionMap& map, const ChangedRange& change) {
+  std::string text = place_text(map, change.place);
+  if (!change.region.empty()) text += " in region " + change.region;
+  if (!change.owner.empty()) text += " (" + change.owner + ")";
+  return text;
+}
+
+std::string bytes_at(const Image& image, const Place& place) { return hex_excerpt(image.memories[place.memory].view(place.range)); }
+
+Error violation(const RegionMap& map, const ChangedRange& change, const Image& before, const Image& after, Reason reason,
+                std::string next) {
+  return {reason, "", where(map, change), bytes_at(after, change.place), bytes_at(before, change.place) + " as in the base",
+          std::move(next)};
+}
+
+// True when the patch stands as `bytes`.
+bool stands_as(const PermittedPatch& patch, const Bytes& bytes, const Image& image) {
+  return std::ranges::equal(bytes, image.memories[patch.place.memory].view(patch.place.range));
+}
+
+std::optional<Error> patch_fault(const RegionMap& map, const PermittedPatch& patch, const Image& image) {
+  if (!image.memories[patch.place.memory].knows(patch.place.range)) return std::nullopt;
+  if (stands_as(patch, patch.before, image) || stands_as(patch, patch.after, image)) return std::nullopt;
+  return Error{Reason::kChangePatch, "", patch.name + ", " + place_text(map, patch.place), bytes_at(image, patch.place),
+               hex_excerpt(patch.before) + " (before) or " + hex_excerpt(patch.after) + " (after)",
+               "apply the permitted patch whole, or not at all"};
+}
+
+// The first byte of a copy that was edited and is wrong while its original stayed: correction would undo that edit.
+std::optional<std::uint64_t> edit_of_copy_alone(const Copy& copy, const Image& before, const Image& after) {
+  const Memory& to_before = before.memories[copy.to.memory];
+  const Memory& of_before = before.memories[copy.of.memory];
+  if (!to_before.knows(copy.to.range) || !of_before.knows(copy.of.range)) return std::nullopt;
+  const ByteView to = after.memories[copy.to.memory].view(copy.to.range);
+  const ByteView of = after.memories[copy.of.memory].view(copy.of.range);
+  for (std::size_t i = 0; i < to.size(); ++i) {
+    if (to[i] == to_before.view(copy.to.range)[i] || of[i] != of_before.view(copy.of.range)[i]) continue;
+    if (to[i] != copied_byte(copy, of[i])) return i;
+  }
+  return std::nullopt;
+}
+
+Error derived_fault(const Plan& plan, const CheckOutcome& outcome, const Image& before, const Image& after) {
+  Error error = std::move(require_holding(plan, {outcome}).error());
+  if (!outcome.is_copy) {
+    error.reason = Reason::kDerivedWrong;
+    return error;
+  }
+  const Copy& copy = plan.map->copies[plan.nodes[outcome.node].index];
+  if (const auto at = edit_of_copy_alone(copy, before, after)) {
+    const std::uint64_t original = copy.of.range.begin + *at;
+    error.next = "edit the original instead, at " + place_text(*plan.map, {copy.of.memory, {original, original + 1}}) +
+                 ": correct would overwrite this edit of the copy";
+  }
+  return error;
+}
+
+// Derived places that are wrong, or that changed although nothing proves their value; by address, rules without a place last.
+std::vector<Error> derived_faults(const Plan& plan, const Confinement& proof, const Image& before, const Image& after) {
+  std::vector<RangeSet> changed(plan.map->memories.size());
+  for (const ChangedRange& change : proof.changes) changed[change.place.memory].add(change.place.range);
+  std::vector<std::pair<Place, Error>> faults;
+  const Place last{plan.map->memories.size(), {}};
+  for (const CheckOutcome& outcome : proof.checks) {
+    if (outcome.state == CheckState::kFails) {
+      faults.emplace_back(outcome.wrong.value_or(last), derived_fault(plan, outcome, before, after));
+    }
+    if (outcome.state != CheckState::kNotProvable) continue;
+    const auto touched = std::ranges::find_if(
+        outcome.places, [&](const Place& place) { return changed[place.memory].overlaps(place.range); });
+    if (touched == outcome.places.end()) continue;
+    faults.emplace_back(*touched, Error{Reason::kChecksumNotProvable, "", outcome.name + ", " + place_text(*plan.map, *touched),
+                                        "a changed value, and " + outcome.detail, "the value of the base, or every byte it depends on",
+                                        "undo the change, or give an image that is complete"});
+  }
+  std::ranges::stable_sort(faults, {}, [](const auto& fault) { return fault.first; });
+  std::vector<Error> errors;
+  for (auto& [place, error] : faults) errors.push_back(std::move(error));
+  return errors;
+}
+
+}  // namespace
+
+std::uint64_t Confinement::changed_bytes() const {
+  std::uint64_t total = 0;
+  for (const ChangedRange& change : changes) total += change.place.range.size();
+  return total;
+}
+
+Result<std::vector<bool>> patch_states(const RegionMap& map, const Image& image) {
+  std::vector<bool> applied;
+  for (const PermittedPatch& patch : map.patches) {
+    if (auto fault = patch_fault(map, patch, image)) return fail(*std::move(fault));
+    applied.push_back(image.memories[patch.place.memory].knows(patch.place.range) && stands_as(patch, patch.after, image));
+  }
+  return applied;
+}
+
+Confinement prove_confinement(const Plan& plan, const Image& before, const Image& after) {
+  const RegionMap& map = *plan.map;
+  Confinement proof;
+  proof.changes = compare_images(plan, before, after);
+  proof.checks = verify_checks(plan, after);
+  for (std::size_t m = 0; m < map.memories.size(); ++m) {
+    RangeSet missing = before.memories[m].known;
+    missing.remove(after.memories[m].known);
+    if (missing.empty()) continue;
+    proof.violations.push_back({Reason::kReadIncomplete, "", place_text(map, {m, missing.ranges().front()}), "unknown bytes",
+                                "every byte that the base knows", "use an image as complete as the base"});
+  }
+  const auto add = [&](Reason reason, const std::string& next, const auto& applies) {
+    for (const ChangedRange& change : proof.changes) {
+      if (applies(change)) proof.violations.push_back(violation(map, change, before, after, reason, next));
+    }
+  };
+  const std::vector<RangeSet> signed_sets = signed_bytes(map);
+  const std::vector<RangeSet> patch_sets = patch_bytes(map);
+  const auto is_signed = [&](const ChangedRange& c) {
+    return c.kind == SpanKind::kLocked && signed_sets[c.place.memory].contains(c.place.range);
+  };
+  const auto is_patch = [&](const ChangedRange& c) {
+    return c.kind == SpanKind::kLocked && patch_sets[c.place.memory].contains(c.place.range);
+  };
+  add(Reason::kChangeSigned, "undo the change: the controller rejects this part once it is changed", is_signed);
+  std::vector<std::pair<Place, Error>> patch_faults;
+  for (const PermittedPatch& patch : map.patches) {
+    const bool applied = stands_as(patch, patch.after, after) && after.memories[patch.place.memory].knows(patch.place.range);
+    proof.patches_applied.push_back(applied);
+    if (auto fault = patch_fault(map, patch, after)) patch_faults.emplace_back(patch.place, *std::move(fault));
+  }
+  std::ranges::sort(patch_faults, {}, [](const auto& fault) { return fault.first; });
+  for (auto& [place, fault] : patch_faults) proof.violations.push_back(std::move(fault));
+  add(Reason::kChangeLocked, "undo the change, or mend the region map if these bytes are calibration",
+      [&](const ChangedRange& c) { return c.kind == SpanKind::kLocked && !is_signed(c) && !is_patch(c); });
+  add(Reason::kChangeVolatile, "undo the change: these bytes belong to the vehicle",
+      [](const ChangedRange& c) { return c.kind == SpanKind::kVolatile || c.kind == SpanKind::kBinding; });
+  for (Error& error : derived_faults(plan, proof, before, after)) proof.violations.push_back(std::move(error));
+  return proof;
+}
+
+Status require_confined(const Confinement& proof) {
+  if (proof.holds()) return {};
+  Error error = proof.violations.front();
+  if (proof.violations.size() > 1) error.place += ", and " + std::to_string(proof.violations.size() - 1) + " more";
+  return fail(std::move(error));
+}
+
+Status believe_map(const Plan& plan, const Image& base) {
+  CALSEAL_CHECK(recognise_family(*plan.map, base));
+  for (const CheckOutcome& outcome : verify_checks(plan, base)) {
+    if (outcome.state != CheckState::kFails) continue;
+    Error error = std::move(require_holding(plan, {outcome}).error());
+    error.reason = Reason::kMapNotBelieved;
+    error.next = "mend the region map until it holds on the first read, or read the controller again";
+    return fail(std::move(error));
+  }
+  CALSEAL_CHECK(patch_states(*plan.map, base));
+  return {};
+}
+
+std::uint64_t editable_share(const Plan& plan, const Image& image) {
+  std::uint64_t known = 0;
+  std::uint64_t editable = 0;
+  for (std::size_t m = 0; m < image.memories.size(); ++m) {
+    known += image.memories[m].known.size();
+    editable += plan.bytes_of(m, SpanKind::kEditable).intersect(image.memories[m].known).size();
+  }
+  return known == 0 ? 0 : editable * 10000 / known;
+}
+
+}  // namespace calseal

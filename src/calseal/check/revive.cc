@@ -1,0 +1,62 @@
+#include "calseal/check/revive.h"
+
+#include <algorithm>
+
+#include "calseal/base/text.h"
+#include "calseal/image/form.h"
+
+namespace calseal {
+namespace {
+
+// The form that the memory was received in, as far as a single memory can have it.
+std::string form_for(const OpenedBundle& opened, const Memory& memory) {
+  const auto& files = opened.manifest.controller().files;
+  auto file = std::ranges::find(files, memory.name, &ManifestFile::memory);
+  if (file == files.end()) file = std::ranges::find(files, "", &ManifestFile::memory);
+  if (file != files.end() && (file->form == form_name(FormKind::kIntelHex) || file->form == form_name(FormKind::kSRecord))) return file->form;
+  // A raw file has no addresses, so it can only hold a memory whole.
+  RangeSet exists;
+  for (const Range& segment : opened.map.memories[opened.map.memory_index(memory.name)].segments) exists.add(segment);
+  return std::string(form_name(memory.known == exists ? FormKind::kRaw : FormKind::kIntelHex));
+}
+
+Bytes file_of(const Memory& memory, std::string_view form) {
+  std::vector<Segment> segments;
+  Bytes raw;
+  for (const Range& range : memory.known.ranges()) {
+    const ByteView view = memory.view(range);
+    segments.push_back({range.begin, Bytes(view.begin(), view.end())});
+    raw.insert(raw.end(), view.begin(), view.end());
+  }
+  if (form == form_name(FormKind::kIntelHex) || form == form_name(FormKind::kSRecord)) {
+    const std::string text = form == form_name(FormKind::kIntelHex) ? write_intel_hex(segments) : write_s_record(segments);
+    return Bytes(text.begin(), text.end());
+  }
+  return raw;
+}
+
+}  // namespace
+
+Status revive(const OpenedBundle& opened, const MatchEvidence& evidence, Verdict& verdict) {
+  const Manifest& manifest = opened.manifest;
+  if (manifest.revision != 0) {
+    return fail({Reason::kReadMissing, opened.name, "", "no read, and revision " + std::to_string(manifest.revision),
+                 "the controller's read; only revision 0 can be written without one", "give the read, or use revision 0"});
+  }
+  if (evidence.vehicle_reference.empty()) {
+    return fail({Reason::kVehicleNotProvable, opened.name, "vehicle_reference", "no read and no vehicle reference",
+                 "the vehicle reference that the shop uses for this vehicle", "give the vehicle reference"});
+  }
+  const Image image = image_of_base(opened);
+  Read read;
+  read.image = image;
+  CALSEAL_CHECK(rebuild(opened, read, {true, evidence.salt, evidence.vehicle_reference}, verdict));
+  verdict.vehicle = VehicleProof::kAsserted;
+  for (const Memory& memory : image.memories) {
+    if (memory.known.empty()) continue;
+    verdict.files.push_back({memory.name, "", file_of(memory, form_for(opened, memory))});
+  }
+  return {};
+}
+
+}  // namespace calseal

@@ -1,0 +1,74 @@
+// What the checker concludes, with everything that a person or a program needs to understand it.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "calseal/base/result.h"
+#include "calseal/bundle/manifest.h"
+
+namespace calseal {
+
+enum class Outcome : std::uint8_t {
+  kAccepted,   // everything holds; the image may be written
+  kRefused,    // `reason` says why
+  kAuthentic,  // only the seal was looked at, and it holds
+};
+std::string_view outcome_name(Outcome outcome);  // "accepted", "refused", "authentic"
+
+enum class StepState : std::uint8_t { kPassed, kFailed, kNotReached, kNotAsked };
+std::string_view step_state_name(StepState state);  // "passed", "failed", "not-reached", "not-asked"
+
+// One of the normative checks, in their order; see docs/bundle-format.md.
+struct Step {
+  std::string name;
+  StepState state = StepState::kNotReached;
+};
+
+// Evidence that the person supplied, or did not.
+struct EvidenceItem {
+  std::string name;    // "read", "read-is-fresh", "salt", "vehicle-reference", "root-fingerprint", ...
+  bool given = false;
+  std::string detail;
+};
+
+// Something the person should know although nothing is refused for it.
+struct Caution {
+  std::string code;  // stable, lower-case with hyphens
+  std::string text;
+};
+
+// How far it is proved that the read is from the vehicle that the bundle is for.
+enum class VehicleProof : std::uint8_t { kNone, kProved, kByReference, kAsserted };
+std::string_view vehicle_proof_name(VehicleProof proof);  // "none", "proved", "by-reference", "asserted"
+
+struct RebuiltFile {
+  std::string memory;  // may be empty when the file spans memories
+  std::string source;  // name of the read's file that it takes the form of
+  Bytes bytes;
+};
+
+struct Verdict {
+  Outcome outcome = Outcome::kRefused;
+  std::optional<Error> reason;  // present exactly when refused
+  std::vector<Step> steps;
+  std::vector<EvidenceItem> evidence;
+  std::vector<Caution> cautions;
+
+  // Known once the seal holds.
+  std::optional<Manifest> manifest;
+  Sha256 manifest_digest;
+  std::vector<std::string> signers;  // names from the trust file
+  std::string shop;
+  std::string root_fingerprint;
+
+  // Known once the image was rebuilt.
+  VehicleProof vehicle = VehicleProof::kNone;
+  std::uint64_t editable_share = 0;   // of the known image, in hundredths of a percent
+  std::uint64_t bytes_to_change = 0;  // in which read and result differ
+  std::vector<RebuiltFile> files;     // only when accepted
+};
+
+}  // namespace calseal

@@ -1,0 +1,148 @@
+#include "calseal/cli/check/check_command.h"
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <filesystem>
+#include <memory>
+
+#include "calseal/base/file.h"
+#include "calseal/base/text.h"
+#include "calseal/check/check.h"
+#include "calseal/report/verdict/verdict_report.h"
+
+namespace calseal {
+namespace {
+
+struct CheckOptions {
+  std::string bundle, trust, root, salt, vehicle;
+  std::vector<std::string> reads, images;
+  bool fresh = false, revive = false, seal_only = false;
+};
+
+Result<CheckRequest> load(const CheckOptions& options) {
+  CheckRequest request;
+  request.bundle_name = printable(options.bundle);
+  request.trust_name = printable(options.trust);
+  request.stated_root = options.root;
+  request.revive = options.revive;
+  request.seal_only = options.seal_only;
+  request.evidence.read_is_fresh = options.fresh;
+  request.evidence.vehicle_reference = options.vehicle;
+  request.now = current_time();
+  CALSEAL_ASSIGN(request.trust, read_file(options.trust, kTrustFileSizeLimit));
+  CALSEAL_ASSIGN(request.bundle, read_file(options.bundle, kBundleSizeLimit));
+  for (const std::string& argument : options.reads) {
+    ReadFile file = parse_read_argument(argument);
+    CALSEAL_ASSIGN(file.bytes, read_file(file.name, kReadFileLimit));
+    file.name = printable(file.name);
+    request.read.push_back(std::move(file));
+  }
+  if (!options.salt.empty()) {
+    CALSEAL_ASSIGN(const Bytes text, read_file(options.salt, 4096));
+    CALSEAL_ASSIGN(request.evidence.salt, parse_salt(text, printable(options.salt)));
+  }
+  return request;
+}
+
+Error usage(std::string found, std::string expected, std::string next) {
+  return {Reason::kUsage, "", "--image", std::move(found), std::move(expected), std::move(next)};
+}
+
+// Which output takes which rebuilt file. Every file must have one: they are committed all or none.
+Result<std::vector<PendingFile>> assign_outputs(const CheckOptions& options, const Verdict& verdict) {
+  std::vector<PendingFile> pending;
+  std::vector<bool> taken(verdict.files.size(), false);
+  for (const std::string& argument : options.images) {
+    const ReadFile named = parse_read_argument(argument);
+    std::size_t at = verdict.files.size();
+    for (std::size_t i = 0; i < verdict.files.size(); ++i) {
+      const bool fits = named.memory.empty() ? verdict.files.size() == 1 : verdict.files[i].memory == named.memory;
+      if (fits && !taken[i]) at = i;
+    }
+    if (at == verdict.files.size()) {
+      return fail(usage("\"" + printable(argument) + "\"", "one output for each read, named as the reads are",
+                        "write --image MEMORY=FILE for each --read MEMORY=FILE"));
+    }
+    taken[at] = true;
+    pending.push_back({named.name, verdict.files[at].bytes});
+  }
+  if (!options.images.empty() && !std::ranges::all_of(taken, [](bool t) { return t; })) {
+    return fail(usage(std::to_string(options.images.size()) + " outputs for " + std::to_string(taken.size()) + " files",
+                      "an output for every file of the read", "write --image MEMORY=FILE for each --read MEMORY=FILE"));
+  }
+  return pending;
+}
+
+Status refuse_inputs_as_outputs(const CheckOptions& options) {
+  std::vector<std::string> inputs = {options.bundle, options.trust};
+  if (!options.salt.empty()) inputs.push_back(options.salt);
+  for (const std::string& argument : options.reads) inputs.push_back(parse_read_argument(argument).name);
+  std::vector<std::filesystem::path> outputs;
+  for (const std::string& argument : options.images) {
+    const std::string name = parse_read_argument(argument).name;
+    CALSEAL_CHECK(refuse_same_file(name, inputs));
+    std::error_code ignored;
+    outputs.push_back(std::filesystem::weakly_canonical(name, ignored));
+    if (std::ranges::count(outputs, outputs.back()) > 1) {
+      return fail(usage("\"" + printable(name) + "\" twice", "an output of its own for every file", "choose two names"));
+    }
+  }
+  return {};
+}
+
+std::string emphasised(const Console& console, Emphasis emphasis, std::string_view text) {
+  switch (emphasis) {
+    case Emphasis::kGood: return console.toned(Tone::kGood, text);
+    case Emphasis::kBad: return console.toned(Tone::kBad, text);
+    case Emphasis::kWarn: return console.toned(Tone::kWarn, text);
+    case Emphasis::kDim: return console.toned(Tone::kDim, text);
+  }
+  return std::string(text);
+}
+
+int run_check(const CheckOptions& options, const Console& console) {
+  if (Status status = refuse_inputs_as_outputs(options); !status) return console.fail(status.error());
+  if (options.seal_only && !options.images.empty()) {
+    return console.fail(usage("--image with --seal-only", "one of the two", "leave --seal-only out to rebuild an image"));
+  }
+  Result<CheckRequest> request = load(options);
+  if (!request) return console.fail(request.error());
+  const Verdict verdict = check_bundle(*std::move(request));
+  if (verdict.outcome == Outcome::kAccepted) {
+    const auto pending = assign_outputs(options, verdict);
+    if (!pending) return console.fail(pending.error());
+    if (Status status = write_files(*pending); !status) return console.fail(status.error());
+  }
+  console.print(verdict_text(verdict, [&](Emphasis e, std::string_view text) { return emphasised(console, e, text); }));
+  console.print_json(verdict_json(verdict));
+  if (verdict.outcome == Outcome::kAccepted && !options.images.empty()) {
+    for (const std::string& argument : options.images) {
+      console.print("\nwritten: " + printable(parse_read_argument(argument).name) + "\n");
+    }
+  }
+  return verdict.reason ? exit_status(verdict.reason->reason) : 0;
+}
+
+}  // namespace
+
+void add_check_command(CLI::App& app, Console& console, const std::string& command, int& status) {
+  auto options = std::make_shared<CheckOptions>();
+  app.add_option("BUNDLE", options->bundle, "The sealed bundle (*.calseal)")->required();
+  app.add_option("--trust", options->trust, "The shop's trust file")->required();
+  app.add_option("--root", options->root, "Fingerprint of the shop's root, as the shop read it to you");
+  app.add_option("--read", options->reads, "[MEMORY=]FILE: the controller's own read; an earlier revision read back will do");
+  app.add_option("--image", options->images, "[MEMORY=]FILE: write the rebuilt image here, in the read's own form, if accepted");
+  app.add_option("--salt", options->salt, "The job's salt file, which lets the vehicle be proved");
+  app.add_option("--vehicle", options->vehicle, "The vehicle reference that you and the shop use");
+  app.add_flag("--read-is-fresh", options->fresh, "Declare: nothing was driven or learned since the read");
+  app.add_flag("--revive", options->revive, "Declare: write revision 0 whole, without a read (needs --vehicle)");
+  app.add_flag("--seal-only", options->seal_only, "Look at the seal alone; the verdict is then `authentic`, never `accepted`");
+  set_command(app, console,
+              {command + " r2.calseal --trust shop.trust --salt job.salt --read read.bin --image new.bin",
+               command + " r2.calseal --trust shop.trust --salt job.salt --read flash=f.bin --read eeprom=e.bin "
+                         "--image flash=nf.bin --image eeprom=ne.bin",
+               command + " r2.calseal --trust shop.trust --seal-only"},
+              [options](Console& c) { return run_check(*options, c); }, status);
+}
+
+}  // namespace calseal

@@ -1,0 +1,119 @@
+#include "calseal/cli/console/console.h"
+
+#include <unistd.h>
+
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <cstdlib>
+#include <iostream>
+#include <new>
+
+#include "calseal/base/file.h"
+#include "calseal/base/json_write.h"
+#include "calseal/base/text.h"
+
+namespace calseal {
+namespace {
+
+constexpr const char* kExitStatuses =
+    "Exit status: 0 accepted or clean; 1 refused, findings or malformed input; 2 wrong usage; 3 could not read or write; 4 a "
+    "fault of calseal; 130 interrupted.";
+
+bool wants_colour() {
+  const char* no_colour = std::getenv("NO_COLOR");
+  const char* terminal = std::getenv("TERM");
+  return ::isatty(STDOUT_FILENO) == 1 && (no_colour == nullptr || *no_colour == '\0') &&
+         (terminal == nullptr || std::string_view(terminal) != "dumb");
+}
+
+}  // namespace
+
+Console::Console() : colour_(wants_colour()) {}
+
+std::string Console::toned(Tone tone, std::string_view text) const {
+  const char* start = "";
+  switch (tone) {
+    case Tone::kPlain: return std::string(text);
+    case Tone::kGood: start = "\x1b[1;36m"; break;
+    case Tone::kBad: start = "\x1b[1;35m"; break;
+    case Tone::kWarn: start = "\x1b[1m"; break;
+    case Tone::kDim: start = "\x1b[2m"; break;
+  }
+  if (!colour_) return std::string(text);
+  return start + std::string(text) + "\x1b[0m";
+}
+
+void Console::print(std::string_view text) const {
+  if (!json) std::cout << text;
+}
+
+void Console::print_json(const JsonValue& value) const {
+  if (json) std::cout << canonical_json(value) << '\n';
+}
+
+void Console::note(std::string_view text) const { std::cerr << text; }
+
+int Console::fail(const Error& error) const {
+  if (json) {
+    JsonValue value = json_object({{"calseal", calseal::json("error/1")}});
+    JsonValue detail = json_error(error);
+    for (auto& member : detail.members) value.members.push_back(std::move(member));
+    std::cout << canonical_json(value) << '\n';
+  } else {
+    std::cerr << error_text(error);
+  }
+  return exit_status(error.reason);
+}
+
+std::string error_text(const Error& error) {
+  std::string text = "error: ";
+  if (!error.file.empty()) text += error.file + ": ";
+  if (!error.place.empty()) text += error.place + ": ";
+  text += std::string(info(error.reason).meaning) + " [" + std::string(code(error.reason)) + "]\n";
+  if (!error.found.empty()) text += "  found     " + error.found + "\n";
+  if (!error.expected.empty()) text += "  expected  " + error.expected + "\n";
+  if (!error.next.empty()) text += "hint: " + error.next + "\n";
+  return text;
+}
+
+void set_command(CLI::App& app, Console& console, std::vector<std::string> examples, const Command& run, int& status) {
+  app.add_flag("--json", console.json, "Print one JSON object on stdout (docs/json-output.md)");
+  std::string footer;
+  if (!examples.empty()) footer += "Examples:\n";
+  for (const std::string& example : examples) footer += "  " + example + "\n";
+  app.footer(footer + "\n" + kExitStatuses);
+  app.callback([&console, &status, run] { status = run(console); });
+}
+
+int run_program(CLI::App& app, Console& console, int argc, char** argv, int& status) {
+  // CLI11 reports by exceptions; they end here, as does everything else.
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::Success& success) {
+    app.exit(success);
+    status = 0;
+  } catch (const CLI::ParseError& error) {
+    for (int i = 1; i < argc; ++i) console.json = console.json || std::string_view(argv[i]) == "--json";
+    return console.fail({Reason::kUsage, "", "", printable(error.what(), 400), "a command line as in --help",
+                         "run " + app.get_name() + " --help, or " + app.get_name() + " COMMAND --help"});
+  } catch (const std::bad_alloc&) {
+    return console.fail({Reason::kOutOfMemory, "", "", "an allocation that failed", "enough memory for the largest input",
+                         "run on a machine with more memory"});
+  } catch (const std::exception& error) {
+    return console.fail({Reason::kInternal, "", "", printable(error.what()), "no exception", "report this with the command line"});
+  }
+  std::cout.flush();
+  if (!std::cout || std::fflush(stdout) != 0) {
+    console.json = false;
+    return console.fail({Reason::kWriteFailed, "standard output", "", "output that could not be written", "all of it written",
+                         "free some space, or write to another place"});
+  }
+  return status;
+}
+
+Result<std::string> read_text_file(const std::string& path, std::uint64_t limit) {
+  CALSEAL_ASSIGN(const Bytes bytes, read_file(path, limit));
+  return std::string(text_of(bytes));
+}
+
+}  // namespace calseal

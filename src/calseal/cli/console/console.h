@@ -1,0 +1,60 @@
+// One voice for all commands: results on stdout, talk on stderr, `error:` and `hint:` lines, JSON on request, colour only on
+// a terminal and never as the only sign.
+#pragma once
+
+#include <functional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "calseal/base/json.h"
+#include "calseal/base/result.h"
+
+namespace CLI {
+class App;
+}
+
+namespace calseal {
+
+enum class Tone : std::uint8_t { kPlain, kGood, kBad, kWarn, kDim };
+
+class Console {
+ public:
+  // Colour when stdout is a terminal, NO_COLOR is unset or empty and TERM is not "dumb".
+  Console();
+
+  bool json = false;  // --json was given
+
+  // `text` in a tone, or unchanged without colour.
+  std::string toned(Tone tone, std::string_view text) const;
+
+  // A result, to stdout; with --json only `value` is printed, as one line.
+  void print(std::string_view text) const;
+  void print_json(const JsonValue& value) const;
+
+  // Talk, to stderr.
+  void note(std::string_view text) const;
+
+  // Prints an error for people (stderr) or programs (stdout: {"calseal":"error/1", ...}) and returns the exit status.
+  int fail(const Error& error) const;
+
+ private:
+  bool colour_ = false;
+};
+
+// The text of an error: "error: ..." and "hint: ..." lines without colour.
+std::string error_text(const Error& error);
+
+// A command that was chosen; returns the exit status.
+using Command = std::function<int(Console&)>;
+
+// Registers --json and the exit status epilogue on a (sub)command, and `run` as what to do when it is chosen.
+void set_command(CLI::App& app, Console& console, std::vector<std::string> examples, const Command& run, int& status);
+
+// Parses and runs: wrong usage is 2 with a hint, --help is 0, nothing escapes (bad_alloc: 4), a full stdout is 3.
+int run_program(CLI::App& app, Console& console, int argc, char** argv, int& status);
+
+// All of a file, by the name a person gave, with the limit that fits its kind.
+Result<std::string> read_text_file(const std::string& path, std::uint64_t limit);
+
+}  // namespace calseal

@@ -1,0 +1,207 @@
+#include "calseal/map/correct.h"
+
+#include <CLI/CLI.hpp>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <set>
+
+#include "calseal/base/file.h"
+#include "calseal/base/json_write.h"
+#include "calseal/base/text.h"
+#include "calseal/change/confine.h"
+#include "calseal/cli/image/image_commands.h"
+#include "calseal/cli/image/page_for.h"
+#include "calseal/cli/image/read_arguments.h"
+#include "calseal/map/identity.h"
+#include "calseal/report/changes/comparison_report.h"
+#include "calseal/report/changes/corrections_report.h"
+#include "calseal/report/changes/places.h"
+
+namespace calseal {
+namespace {
+
+constexpr const char* kUnproved =
+    "caution: without --base the region map was not believed on a first read, and nothing proves what else "
+    "was changed\n";
+
+struct CorrectOptions {
+  std::string regions;
+  std::vector<std::string> reads, outputs, base;
+};
+
+tl::unexpected<Error> usage(std::string found, std::string expected) {
+  return fail({Reason::kUsage, "", "--output", std::move(found), std::move(expected),
+               "write --output [MEMORY=]FILE for each file of the image"});
+}
+
+// The path for every file of the read: named outputs go to their memory, the others to what remains, in
+// order.
+Result<std::vector<std::string>> assign_outputs(const std::vector<ReadSource>& sources,
+                                                const std::vector<std::string>& outputs) {
+  if (outputs.size() != sources.size()) {
+    return usage(
+        counted(outputs.size(), "output", "outputs") + " for " + counted(sources.size(), "file", "files"),
+        "one output for each file");
+  }
+  std::vector<std::string> paths(sources.size());
+  std::vector<std::string> unnamed;
+  for (const std::string& argument : outputs) {
+    const ReadFile output = parse_read_argument(argument);
+    if (output.name.empty())
+      return usage("\"" + printable(argument) + "\", which names no file", "a file to write");
+    if (output.memory.empty()) {
+      unnamed.push_back(output.name);
+      continue;
+    }
+    std::size_t at = 0;
+    while (at < sources.size() && (sources[at].memory != output.memory || !paths[at].empty())) ++at;
+    if (at == sources.size())
+      return usage("\"" + printable(argument) + "\"", "the memory of one of the files given, once");
+    paths[at] = output.name;
+  }
+  auto next = unnamed.begin();
+  for (std::string& path : paths) {
+    if (path.empty()) path = *next++;
+  }
+  return paths;
+}
+
+// Where a name leads, as far as it exists.
+std::filesystem::path canonical(const std::string& path) {
+  std::error_code error;
+  const auto absolute = std::filesystem::absolute(path, error);
+  const auto found = std::filesystem::weakly_canonical(absolute, error);
+  return error ? absolute.lexically_normal() : found;
+}
+
+Status refuse_clashes(const CorrectOptions& options, const std::vector<std::string>& paths) {
+  std::vector<std::string> inputs = paths_of(options.reads);
+  for (const std::string& path : paths_of(options.base)) inputs.push_back(path);
+  inputs.push_back(options.regions);
+  std::set<std::filesystem::path> outputs;
+  for (const std::string& path : paths) {
+    CALSEAL_CHECK(refuse_same_file(path, inputs));
+    if (!outputs.insert(canonical(path)).second) {
+      return usage("\"" + printable(path) + "\" again", "a file of its own for each output");
+    }
+  }
+  return {};
+}
+
+// Everything that one run works on. Built in place: plan and reads point into the map.
+struct Work {
+  RegionMap map;
+  Read read;
+  std::optional<Read> base;
+  Plan plan;
+  CorrectionReport report;
+  std::optional<Confinement> proof;
+};
+
+Status load(const CorrectOptions& options, Work& work) {
+  CALSEAL_ASSIGN(work.map, load_region_map(options.regions));
+  CALSEAL_ASSIGN(work.read, load_read_arguments(work.map, options.reads));
+  if (!options.base.empty()) {
+    CALSEAL_ASSIGN(work.base, load_read_arguments(work.map, options.base));
+  }
+  const std::string judged_name = read_name(work.base ? options.base : options.reads);
+  const Image& judged = work.base ? work.base->image : work.read.image;
+  auto plan = make_plan(work.map, judged);
+  if (!plan) return fail(in_file(std::move(plan).error(), judged_name));
+  work.plan = *std::move(plan);
+  const Status believed = work.base ? believe_map(work.plan, judged) : recognise_family(work.map, judged);
+  if (!believed) return fail(in_file(believed.error(), judged_name));
+  return {};
+}
+
+Status correct_and_prove(const CorrectOptions& options, Work& work) {
+  auto report = correct(work.plan, work.read.image);
+  if (!report) return fail(in_file(std::move(report).error(), read_name(options.reads)));
+  work.report = *std::move(report);
+  if (work.base) work.proof = prove_confinement(work.plan, work.base->image, work.read.image);
+  return {};
+}
+
+JsonValue result_json(const Work& work, const std::vector<std::string>& paths,
+                      const std::vector<Bytes>& files) {
+  std::vector<std::size_t> indexes(files.size());
+  for (std::size_t i = 0; i < files.size(); ++i) indexes[i] = i;
+  return json_object({{"calseal", json("correct/1")},
+                      {"region_map", region_map_json(work.map)},
+                      {"proved_on_base", json(work.base.has_value())},
+                      {"corrections", corrections_json(work.map, work.report)},
+                      {"not_provable", json_strings(work.report.not_provable)},
+                      {"confinement", work.proof ? confinement_json(work.plan, *work.proof, work.base->image)
+                                                 : json_object({})},
+                      {"files", json_array(indexes, [&](std::size_t i) {
+                         return json_object({{"memory", json(work.read.sources[i].memory)},
+                                             {"form", json(work.read.sources[i].form)},
+                                             {"file", json(printable(paths[i]))},
+                                             {"size", json(files[i].size())},
+                                             {"sha256", json(digest_text(compute_sha256(files[i])))}});
+                       })}});
+}
+
+Result<int> run(const CorrectOptions& options, const Console& console) {
+  Work work;
+  CALSEAL_CHECK(load(options, work));
+  CALSEAL_ASSIGN(const std::vector<std::string> paths, assign_outputs(work.read.sources, options.outputs));
+  CALSEAL_CHECK(refuse_clashes(options, paths));
+  CALSEAL_CHECK(correct_and_prove(options, work));
+  const Page page = page_for(console);
+  std::string text = labelled(page, "region map", region_map_words(work.map)) + "\n" +
+                     corrections_text(work.map, work.report, page);
+  if (work.proof) text += "\n" + confinement_text(work.plan, *work.proof, work.base->image, page);
+  if (work.proof && !work.proof->holds()) {
+    console.print(text + labelled(page, "written", "nothing"));
+    console.print_json(result_json(work, {}, {}));
+    return 1;
+  }
+  auto files = render_read(work.map, work.read, work.read.image);
+  if (!files) return fail(in_file(std::move(files).error(), read_name(options.reads)));
+  std::vector<PendingFile> pending;
+  for (std::size_t i = 0; i < paths.size(); ++i) pending.push_back({paths[i], (*files)[i]});
+  CALSEAL_CHECK(write_files(pending));
+  text += "\n";
+  for (const std::string& path : paths) text += labelled(page, "written", printable(path));
+  console.print(text);
+  console.print_json(result_json(work, paths, *files));
+  if (!work.base) console.note(kUnproved);
+  return 0;
+}
+
+}  // namespace
+
+void add_correct_command(CLI::App& app, Console& console, int& status) {
+  CLI::App* command = app.add_subcommand("correct", "Correct the checksums and copies of an edited image");
+  auto options = std::make_shared<CorrectOptions>();
+  command->add_option("--regions", options->regions, "The region map")->required();
+  command
+      ->add_option("FILES", options->reads,
+                   "[MEMORY=]FILE: the edited image, one file or one for each memory")
+      ->required();
+  const auto one_each = [](CLI::Option* option) {
+    return option->expected(1)->take_all()->allow_extra_args(false);
+  };
+  one_each(command->add_option(
+               "--output", options->outputs,
+               "[MEMORY=]FILE: where the corrected file goes, in the form that came; once for each file"))
+      ->required();
+  one_each(command->add_option(
+      "--base", options->base,
+      "[MEMORY=]FILE: the first read; the result is then proved against it; once for each file"));
+  set_command(
+      *command, console,
+      {"calseal correct --regions engine.json edited.bin --base read.bin --output corrected.bin",
+       "calseal correct --regions engine.json flash=f1.bin eeprom=e1.bin --output flash=f2.bin --output "
+       "eeprom=e2.bin",
+       "calseal correct --regions gearbox.json edited.s19 --output corrected.s19 --json"},
+      [options](Console& c) {
+        const Result<int> result = run(*options, c);
+        return result ? *result : c.fail(result.error());
+      },
+      status);
+}
+
+}  // namespace calseal

@@ -1,0 +1,27 @@
+#include <CLI/CLI.hpp>
+
+#include "calseal/base/json_write.h"
+#include "calseal/cli/image/image_commands.h"
+#include "calseal/cli/image/region_map_schema.h"
+#include "calseal/cli/image/regions_commands.h"
+
+namespace calseal {
+
+void add_regions_command(CLI::App& app, Console& console, int& status) {
+  CLI::App* regions = app.add_subcommand("regions", "Look at region maps");
+  regions->require_subcommand(1);
+  add_regions_lint_command(*regions, console, status);
+  add_regions_show_command(*regions, console, status);
+  CLI::App* schema = regions->add_subcommand("schema", "Print the JSON Schema of region maps");
+  set_command(
+      *schema, console, {"calseal regions schema > region-map.schema.json"},
+      [](Console& c) {
+        c.print(region_map_schema());
+        c.print_json(
+            json_object({{"calseal", json("regions-schema/1")}, {"schema", json(region_map_schema())}}));
+        return 0;
+      },
+      status);
+}
+
+}  // namespace calseal

@@ -1,0 +1,107 @@
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "calseal/base/file.h"
+#include "calseal/base/json_write.h"
+#include "calseal/base/text.h"
+#include "calseal/cli/shop/passphrase.h"
+#include "calseal/cli/shop/shop_commands.h"
+#include "calseal/sign/private_key.h"
+#include "calseal/trust/key.h"
+#include "calseal/trust/trust_file.h"
+
+namespace calseal {
+namespace {
+
+struct KeyOptions {
+  std::string file, passphrase_file;
+};
+
+// One key as shown: what it is, and how to name it aloud.
+struct ShownKey {
+  std::string what, name, id, fingerprint;
+};
+
+ShownKey shown(std::string what, std::string name, const KeyId& id) {
+  return {std::move(what), std::move(name), digest_text(id), fingerprint_text(id)};
+}
+
+int print_keys(const Console& console, const std::string& kind, const std::vector<ShownKey>& keys) {
+  for (const ShownKey& key : keys) {
+    console.print(key.what + (key.name.empty() ? "" : "  " + printable(key.name)) + "\n  id           " + key.id +
+                  "\n  fingerprint  " + key.fingerprint + "\n");
+  }
+  console.print_json(json_object({{"calseal", json(kind)}, {"keys", json_array(keys, [](const ShownKey& key) {
+                                                               return json_object({{"what", json(key.what)},
+                                                                                   {"name", json(key.name)},
+                                                                                   {"id", json(key.id)},
+                                                                                   {"fingerprint", json(key.fingerprint)}});
+                                                             })}}));
+  return 0;
+}
+
+int run_new(const KeyOptions& options, const Console& console) {
+  const auto made = [&]() -> Result<KeyId> {
+    CALSEAL_ASSIGN(std::string passphrase, obtain_passphrase(options.passphrase_file, "the new key", PassphraseUse::kChoose));
+    CALSEAL_ASSIGN(const PrivateKey key, PrivateKey::generate());
+    const std::string public_pem = public_key_pem(key.public_key());
+    CALSEAL_ASSIGN(const std::string private_pem, key.encrypted_pem(passphrase));
+    wipe(passphrase);
+    CALSEAL_CHECK(write_files({{options.file, view_of(private_pem), FileMode::kPrivate, Existing::kRefuse},
+                               {options.file + ".pub", view_of(public_pem), FileMode::kPublic, Existing::kRefuse}}));
+    return key.id();
+  }();
+  if (!made) return console.fail(made.error());
+  console.print("made  " + printable(options.file) + "  (private, under its passphrase)\n      " + printable(options.file) +
+                ".pub  (public: the root puts it into the trust file)\n");
+  return print_keys(console, "key-new/1", {shown("key", "", *made)});
+}
+
+Result<std::vector<ShownKey>> keys_in(const KeyOptions& options) {
+  const std::string name = printable(options.file);
+  CALSEAL_ASSIGN(const Bytes bytes, read_file(options.file, kTrustFileSizeLimit));
+  std::vector<ShownKey> keys;
+  if (text_of(bytes).starts_with(kTrustLiteral)) {
+    CALSEAL_ASSIGN(const TrustFile trust, parse_trust_file(bytes, "", name));
+    keys.push_back(shown("root", trust.shop, compute_key_id(trust.root)));
+    for (const TrustedKey& key : trust.keys) {
+      keys.push_back(shown(key.compromised ? "signing key, compromised" : "signing key", key.name, key.id));
+    }
+    return keys;
+  }
+  if (text_of(bytes).starts_with("-----BEGIN PUBLIC KEY-----")) {
+    CALSEAL_ASSIGN(const PublicKey key, parse_public_key_pem(bytes, name));
+    keys.push_back(shown("public key", "", compute_key_id(key)));
+    return keys;
+  }
+  CALSEAL_ASSIGN(std::string passphrase, obtain_passphrase(options.passphrase_file, "the key", PassphraseUse::kOpen));
+  CALSEAL_ASSIGN(const PrivateKey key, read_private_key(options.file, passphrase));
+  wipe(passphrase);
+  keys.push_back(shown("private key", "", key.id()));
+  return keys;
+}
+
+int run_show(const KeyOptions& options, const Console& console) {
+  const auto keys = keys_in(options);
+  if (!keys) return console.fail(keys.error());
+  return print_keys(console, "key-show/1", *keys);
+}
+
+}  // namespace
+
+void add_key_command(CLI::App& app, Console& console, int& status) {
+  CLI::App* key = app.add_subcommand("key", "Signing keys");
+  key->require_subcommand(1);
+  auto options = std::make_shared<KeyOptions>();
+  CLI::App* create = key->add_subcommand("new", "Make a signing key: FILE (private, mode 0600) and FILE.pub");
+  CLI::App* show = key->add_subcommand("show", "Id and fingerprint of the keys in a key file or trust file");
+  for (CLI::App* command : {create, show}) {
+    command->add_option("FILE", options->file, "Key file, or trust file to show")->required();
+    command->add_option("--passphrase-file", options->passphrase_file, "First line: the passphrase");
+  }
+  set_command(*create, console, {"calseal key new keys/second.key"}, [options](Console& c) { return run_new(*options, c); }, status);
+  set_command(*show, console, {"calseal key show shop.trust", "calseal key show keys/second.key.pub"},
+              [options](Console& c) { return run_show(*options, c); }, status);
+}
+
+}  // namespace calseal

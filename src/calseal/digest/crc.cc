@@ -1,0 +1,284 @@
+#include "calseal/digest/crc.h"
+
+#include <array>
+#include <bit>
+#include <cassert>
+
+#include "calseal/base/text.h"
+#include "calseal/digest/gf2.h"
+#include "calseal/digest/load.h"
+#include "calseal/digest/sum.h"
+
+namespace calseal {
+namespace {
+
+// Words worked on side by side, so that no word waits for another's table look-ups.
+constexpr std::size_t kLanes = 4;
+constexpr std::size_t kBlock = kLanes * 8;
+
+// The low `width` bits in reverse order.
+std::uint64_t reflect(std::uint64_t value, int width) {
+  value = ((value >> 1) & 0x5555555555555555U) | ((value & 0x5555555555555555U) << 1);
+  value = ((value >> 2) & 0x3333333333333333U) | ((value & 0x3333333333333333U) << 2);
+  value = ((value >> 4) & 0x0f0f0f0f0f0f0f0fU) | ((value & 0x0f0f0f0f0f0f0f0fU) << 4);
+  return detail::swap_bytes(value) >> (64 - width);
+}
+
+Error checksum_error(std::string place, std::string found, std::string expected) {
+  return Error{Reason::kMapChecksum, "",
+               std::move(place),     std::move(found),
+               std::move(expected),  "correct the CRC parameters, or name an algorithm of the catalogue"};
+}
+
+}  // namespace
+
+Status validate_crc(const CrcParameters& parameters) {
+  if (parameters.width < 3 || parameters.width > 64) {
+    return fail(checksum_error("width", std::to_string(parameters.width), "3 to 64 bits"));
+  }
+  const std::uint64_t most = low_mask(parameters.width);
+  const auto fits = [&](const char* name, std::uint64_t value) -> Status {
+    if (value <= most) return {};
+    return fail(checksum_error(name, hex_number(value), "at most " + hex_number(most)));
+  };
+  CALSEAL_CHECK(fits("poly", parameters.poly));
+  CALSEAL_CHECK(fits("init", parameters.init));
+  CALSEAL_CHECK(fits("xorout", parameters.xorout));
+  if ((parameters.poly & 1U) == 0) {
+    return fail(checksum_error("poly", hex_number(parameters.poly), "an odd number, top term left out"));
+  }
+  return {};
+}
+
+// Two forms of the register occur. The *state* is what the tables work on: reflected and right-aligned when
+// refin, otherwise left-aligned in 64 bits, so that one loop serves every width. The *polynomial* form has
+// the coefficient of x^i in bit i whatever the reflection; arithmetic modulo P happens there.
+struct Crc::Engine {
+  explicit Engine(const CrcParameters& parameters)
+      : width(parameters.width), refin(parameters.refin), mask(low_mask(width)), poly(parameters.poly) {
+    fill_tables();
+    fill_powers();
+  }
+
+  std::uint64_t to_polynomial(std::uint64_t state) const {
+    return refin ? reflect(state, width) : state >> (64 - width);
+  }
+  std::uint64_t to_state(std::uint64_t polynomial) const {
+    return refin ? reflect(polynomial, width) : polynomial << (64 - width);
+  }
+
+  std::uint64_t times_x(std::uint64_t a) const {
+    const std::uint64_t top = (a >> (width - 1)) & 1U;
+    return ((a << 1) & mask) ^ (poly & (0 - top));
+  }
+  // a * b mod P.
+  std::uint64_t multiply(std::uint64_t a, std::uint64_t b) const {
+    std::uint64_t product = 0;
+    for (int i = width - 1; i >= 0; --i) product = times_x(product) ^ (a & (0 - ((b >> i) & 1U)));
+    return product;
+  }
+  // a * x^(8 * bytes) mod P: what `bytes` bytes of 00 do to a register.
+  std::uint64_t shift(std::uint64_t a, std::uint64_t bytes) const {
+    for (std::size_t k = 0; bytes != 0; bytes >>= 1, ++k) {
+      if ((bytes & 1U) != 0) a = multiply(a, powers[k]);
+    }
+    return a;
+  }
+
+  template <bool kReflected>
+  std::uint64_t run(std::uint64_t state, ByteView data) const;
+
+  int width;
+  bool refin;
+  std::uint64_t mask;
+  std::uint64_t poly;
+  // near[k][b]: state after byte b and then k bytes of 00, from state 0; far: with kBlock - 8 bytes more.
+  using Tables = std::array<std::array<std::uint64_t, 256>, 8>;
+  Tables near{};
+  Tables far{};
+  std::array<std::uint64_t, 64> powers{};  // [k]: x^(8 * 2^k) mod P
+  std::array<std::uint64_t, 64> series{};  // [k]: sum of x^(8 i) over i < 2^k, mod P
+
+ private:
+  void fill_tables() {
+    const std::uint64_t state_poly = to_state(poly);
+    for (std::uint64_t byte = 0; byte < 256; ++byte) {
+      std::uint64_t state = refin ? byte : byte << 56;
+      for (int bit = 0; bit < 8; ++bit) {
+        if (refin) {
+          state = (state >> 1) ^ (state_poly & (0 - (state & 1U)));
+        } else {
+          state = (state << 1) ^ (state_poly & (0 - (state >> 63)));
+        }
+      }
+      near[0][byte] = state;
+    }
+    std::array<std::uint64_t, 256> last = near[0];
+    for (std::size_t k = 1; k < kBlock; ++k) {
+      for (std::uint64_t& state : last) {
+        state = refin ? (state >> 8) ^ near[0][state & 0xffU] : (state << 8) ^ near[0][state >> 56];
+      }
+      if (k < 8) near[k] = last;
+      if (k >= kBlock - 8) far[k - (kBlock - 8)] = last;
+    }
+  }
+
+  void fill_powers() {
+    powers[0] = 1;
+    for (int i = 0; i < 8; ++i) powers[0] = times_x(powers[0]);
+    series[0] = 1;
+    for (std::size_t k = 1; k < powers.size(); ++k) {
+      powers[k] = multiply(powers[k - 1], powers[k - 1]);
+      series[k] = multiply(series[k - 1], powers[k - 1]) ^ series[k - 1];
+    }
+  }
+};
+
+template <bool kReflected>
+std::uint64_t Crc::Engine::run(std::uint64_t state, ByteView data) const {
+  const auto load = [](const std::uint8_t* at) {
+    return kReflected ? detail::load_little<std::uint64_t>(at) : detail::load_big<std::uint64_t>(at);
+  };
+  // State after the eight bytes of a word, and after what more the tables stand for.
+  const auto step = [](const Tables& tables, std::uint64_t word) {
+    const auto byte = [word](int i) { return (kReflected ? word >> (8 * i) : word >> (56 - 8 * i)) & 0xffU; };
+    return tables[7][byte(0)] ^ tables[6][byte(1)] ^ tables[5][byte(2)] ^ tables[4][byte(3)] ^
+           tables[3][byte(4)] ^ tables[2][byte(5)] ^ tables[1][byte(6)] ^ tables[0][byte(7)];
+  };
+  const std::uint8_t* at = data.data();
+  std::size_t left = data.size();
+  if (left >= kBlock) {
+    // Lane j carries what words j, j + kLanes, ... do, each time moved on to the lane's next word.
+    std::array<std::uint64_t, kLanes> lanes{state};
+    for (; left >= 2 * kBlock; left -= kBlock, at += kBlock) {
+      for (std::size_t j = 0; j < kLanes; ++j) lanes[j] = step(far, load(at + 8 * j) ^ lanes[j]);
+    }
+    state = 0;
+    for (std::size_t j = 0; j < kLanes; ++j) state = step(near, load(at + 8 * j) ^ lanes[j] ^ state);
+    left -= kBlock, at += kBlock;
+  }
+  for (; left >= 8; left -= 8, at += 8) state = step(near, load(at) ^ state);
+  for (; left > 0; --left, ++at) {
+    if constexpr (kReflected) {
+      state = (state >> 8) ^ near[0][(state ^ *at) & 0xffU];
+    } else {
+      state = (state << 8) ^ near[0][(state >> 56) ^ *at];
+    }
+  }
+  return state;
+}
+
+Crc::Crc(const CrcParameters& parameters) : parameters_(parameters) {
+  assert(validate_crc(parameters));
+  engine_ = std::make_shared<const Engine>(parameters);
+}
+
+std::uint64_t Crc::start() const { return engine_->to_state(parameters_.init); }
+
+std::uint64_t Crc::update(std::uint64_t state, ByteView data) const {
+  return parameters_.refin ? engine_->run<true>(state, data) : engine_->run<false>(state, data);
+}
+
+std::uint64_t Crc::finish(std::uint64_t state) const {
+  const std::uint64_t polynomial = engine_->to_polynomial(state);
+  return (parameters_.refout ? reflect(polynomial, parameters_.width) : polynomial) ^ parameters_.xorout;
+}
+
+std::uint64_t Crc::update_repeated(std::uint64_t state, std::uint8_t byte, std::uint64_t count) const {
+  // One byte is the map s -> s x^8 + c, and 2^k of them are s -> s powers[k] + c series[k]; these commute.
+  const std::uint64_t step = engine_->to_polynomial(engine_->near[0][byte]);
+  std::uint64_t polynomial = engine_->to_polynomial(state);
+  for (std::size_t k = 0; count != 0; count >>= 1, ++k) {
+    if ((count & 1U) == 0) continue;
+    polynomial =
+        engine_->multiply(polynomial, engine_->powers[k]) ^ engine_->multiply(step, engine_->series[k]);
+  }
+  return engine_->to_state(polynomial);
+}
+
+std::uint64_t Crc::residue() const {
+  // The appended CRC cancels the register but for xorout, then shifted by x^width, which is poly modulo P.
+  const bool refout = parameters_.refout;
+  const std::uint64_t xorout = refout ? reflect(parameters_.xorout, parameters_.width) : parameters_.xorout;
+  const std::uint64_t polynomial = engine_->multiply(xorout, parameters_.poly);
+  return refout ? reflect(polynomial, parameters_.width) : polynomial;
+}
+
+std::uint64_t Crc::combine(std::uint64_t crc_a, std::uint64_t crc_b, std::uint64_t length_b) const {
+  // What A changes in the register at its end, against init, travels through B linearly.
+  const bool refout = parameters_.refout;
+  const std::uint64_t register_a = crc_a ^ parameters_.xorout;
+  std::uint64_t change = (refout ? reflect(register_a, parameters_.width) : register_a) ^ parameters_.init;
+  change = engine_->shift(change, length_b);
+  return crc_b ^ (refout ? reflect(change, parameters_.width) : change);
+}
+
+std::uint64_t Crc::patch(std::uint64_t crc, std::uint64_t length,
+                         const std::vector<CrcChange>& changes) const {
+  std::uint64_t effect = 0;
+  for (const CrcChange& change : changes) {
+    const std::uint64_t size = change.after.size();
+    assert(change.before.size() == size);
+    assert(change.offset <= length && size <= length - change.offset);
+    const std::uint64_t state = update(0, change.before) ^ update(0, change.after);
+    effect ^= engine_->shift(engine_->to_polynomial(state), length - change.offset - size);
+  }
+  return crc ^ (parameters_.refout ? reflect(effect, parameters_.width) : effect);
+}
+
+std::uint64_t crc_bit_effect(const Crc& crc, std::uint64_t length, std::uint64_t offset, int bit) {
+  assert(bit >= 0 && bit < 8);
+  const std::uint8_t clear = 0;
+  const auto set = static_cast<std::uint8_t>(1U << bit);
+  return crc.patch(0, length, {CrcChange{offset, ByteView(&clear, 1), ByteView(&set, 1)}});
+}
+
+namespace {
+
+BitVector bits_of(std::uint64_t value, int width) {
+  BitVector bits(static_cast<std::size_t>(width));
+  for (std::size_t i = 0; i < bits.size(); ++i) bits.set(i, ((value >> i) & 1U) != 0);
+  return bits;
+}
+
+}  // namespace
+
+Result<Bytes> force_crc(const Crc& crc, std::uint64_t length, const std::vector<std::uint64_t>& places,
+                        std::uint64_t now, std::uint64_t wanted) {
+  const int width = crc.parameters().width;
+  Error unsolvable{
+      Reason::kMapUnsolvable, "", "", "", "", "declare as many adjacent bytes as the CRC is wide"};
+  if (wanted > low_mask(width)) {
+    unsolvable.found = "a wanted CRC of " + hex_number(wanted);
+    unsolvable.expected = "a value of " + std::to_string(width) + " bits";
+    return fail(std::move(unsolvable));
+  }
+  Bytes xors(places.size());
+  const BitVector target = bits_of(now ^ wanted, width);
+  std::vector<BitVector> columns;
+  // Mostly the first few places suffice; taking more only when they do not gives the same solution.
+  for (std::size_t taken = 8; target != bits_of(0, width); taken *= 2) {
+    taken = std::min(taken, places.size());
+    while (columns.size() < taken * 8) {
+      const std::uint64_t place = places[columns.size() / 8];
+      assert(place < length);
+      columns.push_back(
+          bits_of(crc_bit_effect(crc, length, place, static_cast<int>(columns.size() % 8)), width));
+    }
+    if (const auto solution = solve_gf2(columns, target)) {
+      for (std::size_t j = 0; j < columns.size(); ++j) {
+        if (solution->values.get(j)) xors[j / 8] = static_cast<std::uint8_t>(xors[j / 8] | (1U << (j % 8)));
+      }
+      break;
+    }
+    if (taken == places.size()) {
+      unsolvable.found =
+          std::to_string(places.size()) + " free bytes that do not reach the CRC " + hex_number(wanted);
+      unsolvable.expected = "free bytes that reach every CRC of " + std::to_string(width) + " bits";
+      return fail(std::move(unsolvable));
+    }
+  }
+  return xors;
+}
+
+}  // namespace calseal

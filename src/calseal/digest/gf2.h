@@ -1,0 +1,50 @@
+// Linear equations over GF(2), dense and small: the algebra behind forced CRCs and joint checksums.
+#pragma once
+
+#include <bit>
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+namespace calseal {
+
+// A vector of bits; the size is set by the system that it belongs to.
+class BitVector {
+ public:
+  explicit BitVector(std::size_t bits = 0) : words_((bits + 63) / 64), bits_(bits) {}
+  std::size_t size() const { return bits_; }
+  bool get(std::size_t i) const { return ((words_[i / 64] >> (i % 64)) & 1U) != 0; }
+  void set(std::size_t i, bool value) {
+    const std::uint64_t mask = std::uint64_t{1} << (i % 64);
+    words_[i / 64] = value ? words_[i / 64] | mask : words_[i / 64] & ~mask;
+  }
+  // Position of the first bit that is 1, or size() when none is.
+  std::size_t first_set() const {
+    for (std::size_t i = 0; i < words_.size(); ++i) {
+      if (words_[i] != 0) return i * 64 + static_cast<std::size_t>(std::countr_zero(words_[i]));
+    }
+    return bits_;
+  }
+  BitVector& operator^=(const BitVector& other) {
+    for (std::size_t i = 0; i < words_.size(); ++i) words_[i] ^= other.words_[i];
+    return *this;
+  }
+  friend bool operator==(const BitVector&, const BitVector&) = default;
+
+ private:
+  std::vector<std::uint64_t> words_;
+  std::size_t bits_;
+};
+
+struct Gf2Solution {
+  BitVector values;     // one bit per unknown; free unknowns are 0
+  bool unique = false;  // no unknown was free
+};
+
+// Solves sum over j of columns[j] * x[j] = target; every column and the target have one bit per equation.
+// Nothing when there is no solution. Unknowns are taken from the first on, so later ones stay 0 where there
+// is choice. O(columns * rank * equations / 64); stops reading columns once every target can be reached.
+std::optional<Gf2Solution> solve_gf2(const std::vector<BitVector>& columns, const BitVector& target);
+
+}  // namespace calseal

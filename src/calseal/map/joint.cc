@@ -1,0 +1,245 @@
+#include "calseal/map/joint.h"
+
+#include <algorithm>
+#include <iterator>
+
+#include "calseal/digest/crc.h"
+#include "calseal/map/value.h"
+#include "calseal/map/verify.h"
+
+namespace calseal {
+namespace {
+
+const Checksum& checksum_of(const Plan& plan, const PlanNode& node) { return plan.map->checksums[node.index]; }
+const Copy& copy_of(const Plan& plan, const PlanNode& node) { return plan.map->copies[node.index]; }
+
+bool algorithm_is_affine(const Algorithm& algorithm) {
+  return algorithm.kind == AlgorithmKind::kCrc ||
+         (algorithm.kind == AlgorithmKind::kSum && algorithm.sum.operation == SumOperation::kXor);
+}
+
+bool is_affine(const Plan& plan, const PlanNode& node) {
+  if (node.is_copy) return copy_of(plan, node).transform != CopyTransform::kOffset;
+  const Checksum& checksum = checksum_of(plan, node);
+  if (!algorithm_is_affine(checksum.algorithm)) return false;
+  if (checksum.rule) return true;  // its wanted value is undone to the algorithm's own, see unfinish_number()
+  if (checksum.complement == Complement::kTwos || checksum.add != 0) return false;
+  return std::all_of(checksum.slots.begin(), checksum.slots.end(), [](const Slot& slot) {
+    return slot.encoding == SlotEncoding::kBinary && slot.transform != SlotTransform::kNegate;
+  });
+}
+
+// Change of the algorithm's value when one bit at one offset of the message flips.
+std::uint64_t effect_of(const Algorithm& algorithm, const Crc* crc, std::uint64_t length, std::uint64_t offset, int bit) {
+  if (crc != nullptr) return crc_bit_effect(*crc, length, offset, bit);
+  const auto unit = static_cast<std::uint64_t>(algorithm.sum.unit / 8);
+  const std::uint64_t in_word = offset % unit;
+  const std::uint64_t byte = algorithm.sum.order == ByteOrder::kBig ? unit - 1 - in_word : in_word;
+  return std::uint64_t{1} << (8 * byte + static_cast<std::uint64_t>(bit));
+}
+
+// The group's copies, each after those that it repeats; nothing when they repeat each other in a circle.
+std::optional<std::vector<std::size_t>> copies_in_order(const Plan& plan, const PlanGroup& group) {
+  std::vector<std::size_t> copies;
+  std::ranges::copy_if(group.nodes, std::back_inserter(copies), [&](std::size_t i) { return plan.nodes[i].is_copy; });
+  const auto repeats = [&](std::size_t i, std::size_t j) {
+    const Place& of = copy_of(plan, plan.nodes[copies[i]]).of;
+    const Place& to = copy_of(plan, plan.nodes[copies[j]]).to;
+    return of.memory == to.memory && of.range.overlaps(to.range);
+  };
+  std::vector<std::size_t> waits_for(copies.size(), 0);
+  for (std::size_t i = 0; i < copies.size(); ++i) {
+    for (std::size_t j = 0; j < copies.size(); ++j) waits_for[i] += repeats(i, j) ? 1 : 0;
+  }
+  std::vector<std::size_t> ready;
+  for (std::size_t i = 0; i < copies.size(); ++i) {
+    if (waits_for[i] == 0) ready.push_back(i);
+  }
+  std::vector<std::size_t> order;
+  for (std::size_t done = 0; done < ready.size(); ++done) {
+    order.push_back(copies[ready[done]]);
+    for (std::size_t i = 0; i < copies.size(); ++i) {
+      if (repeats(i, ready[done]) && --waits_for[i] == 0) ready.push_back(i);
+    }
+  }
+  if (order.size() != copies.size()) return std::nullopt;
+  return order;
+}
+
+// The byte itself and every byte of the group's copies that repeats it.
+std::vector<Place> repeated_places(const Plan& plan, const std::vector<std::size_t>& copies, std::size_t memory,
+                                   std::uint64_t address) {
+  std::vector<Place> places{{memory, {address, address + 1}}};
+  for (const std::size_t index : copies) {
+    const Copy& copy = copy_of(plan, plan.nodes[index]);
+    for (std::size_t i = 0, before = places.size(); i < before; ++i) {
+      if (copy.of.memory != places[i].memory || !copy.of.range.contains(places[i].range.begin)) continue;
+      const std::uint64_t to = copy.to.range.begin + (places[i].range.begin - copy.of.range.begin);
+      places.push_back({copy.to.memory, {to, to + 1}});
+    }
+  }
+  return places;
+}
+
+// Equations of one checksum: bits of its rule's value, or bits of its slots.
+std::size_t equations_of(const Checksum& checksum) {
+  if (checksum.rule) return static_cast<std::size_t>(checksum.bits);
+  std::size_t bits = 0;
+  for (const Slot& slot : checksum.slots) bits += static_cast<std::size_t>(8 * slot.place.range.size());
+  return bits;
+}
+
+void set_bits(BitVector& vector, std::size_t first, ByteView bytes) {
+  for (std::size_t i = 0; i < bytes.size(); ++i) {
+    for (std::size_t bit = 0; bit < 8; ++bit) {
+      const std::size_t at = first + 8 * i + bit;
+      vector.set(at, vector.get(at) != (((bytes[i] >> bit) & 1U) != 0));
+    }
+  }
+}
+
+// Adds a change of the value to the equations of its checksum.
+void add_value_change(BitVector& vector, std::size_t first, const Checksum& checksum, std::uint64_t change) {
+  if (checksum.rule) {
+    for (int bit = 0; bit < checksum.bits; ++bit) {
+      const std::size_t at = first + static_cast<std::size_t>(bit);
+      vector.set(at, vector.get(at) != (((change >> bit) & 1U) != 0));
+    }
+    return;
+  }
+  // encode_slot is affine here, so its linear part is the difference to the slot of value 0.
+  for (const Slot& slot : checksum.slots) {
+    Bytes bytes = encode_slot(checksum.algorithm, slot, {change & low_mask(checksum.bits), {}});
+    const Bytes zero = encode_slot(checksum.algorithm, slot, {0, {}});
+    for (std::size_t i = 0; i < bytes.size(); ++i) bytes[i] ^= zero[i];
+    set_bits(vector, first, bytes);
+    first += 8 * bytes.size();
+  }
+}
+
+void apply_copies(const Plan& plan, const std::vector<std::size_t>& copies, Image& image) {
+  for (const std::size_t index : copies) {
+    const Copy& copy = copy_of(plan, plan.nodes[index]);
+    const ByteView of = image.memories[copy.of.memory].view(copy.of.range);
+    const auto to = image.memories[copy.to.memory].span(copy.to.range);
+    for (std::size_t i = 0; i < to.size(); ++i) to[i] = copied_byte(copy, of[i]);
+  }
+}
+
+// Number of linearly independent columns.
+std::size_t rank_of(const std::vector<BitVector>& columns, std::size_t equations) {
+  std::vector<std::optional<BitVector>> basis(equations);  // by first set bit
+  std::size_t rank = 0;
+  for (BitVector column : columns) {
+    std::size_t pivot = column.first_set();
+    while (pivot != equations && basis[pivot]) {
+      column ^= *basis[pivot];
+      pivot = column.first_set();
+    }
+    if (pivot == equations) continue;
+    basis[pivot] = std::move(column);
+    ++rank;
+  }
+  return rank;
+}
+
+}  // namespace
+
+std::optional<JointSystem> make_joint_system(const Plan& plan, const PlanGroup& group) {
+  JointSystem system;
+  if (group.nodes.size() > kJointBitLimit) return std::nullopt;
+  auto copies = copies_in_order(plan, group);
+  if (!copies) return std::nullopt;
+  system.copies = *std::move(copies);
+  for (const std::size_t index : group.nodes) {
+    const PlanNode& node = plan.nodes[index];
+    if (!is_affine(plan, node)) return std::nullopt;
+    if (node.is_copy) continue;
+    system.equations += equations_of(checksum_of(plan, node));
+    for (const Place& place : node.writes) {
+      if (8 * place.range.size() > kJointBitLimit) return std::nullopt;
+      for (std::uint64_t address = place.range.begin; address < place.range.end; ++address) {
+        for (int bit = 0; bit < 8; ++bit) system.unknowns.push_back({place.memory, address, bit});
+      }
+    }
+    if (system.unknowns.size() > kJointBitLimit || system.equations > kJointBitLimit) return std::nullopt;
+  }
+  system.columns.assign(system.unknowns.size(), BitVector(system.equations));
+  std::size_t first = 0;
+  for (const std::size_t index : group.nodes) {
+    const PlanNode& node = plan.nodes[index];
+    if (node.is_copy) continue;
+    const Checksum& checksum = checksum_of(plan, node);
+    std::optional<Crc> crc;
+    if (checksum.algorithm.kind == AlgorithmKind::kCrc) crc.emplace(checksum.algorithm.crc);
+    std::vector<std::uint64_t> offsets;  // at which the message takes the byte of this unknown
+    for (std::size_t i = 0; i < system.unknowns.size(); ++i) {
+      const JointSystem::Unknown& unknown = system.unknowns[i];
+      if (unknown.bit == 0) {
+        offsets.clear();
+        for (const Place& place : repeated_places(plan, system.copies, unknown.memory, unknown.address)) {
+          for (const std::uint64_t at : node.message.offsets_of(place.memory, place.range.begin)) offsets.push_back(at);
+        }
+      }
+      std::uint64_t change = 0;
+      for (const std::uint64_t offset : offsets) {
+        change ^= effect_of(checksum.algorithm, crc ? &*crc : nullptr, node.message.length(), offset, unknown.bit);
+      }
+      add_value_change(system.columns[i], first, checksum, change);
+      if (!checksum.rule) {
+        std::size_t at = first;
+        for (const Slot& slot : checksum.slots) {
+          if (slot.place.memory == unknown.memory && slot.place.range.contains(unknown.address)) {
+            const std::size_t own =
+                at + 8 * static_cast<std::size_t>(unknown.address - slot.place.range.begin) + static_cast<std::size_t>(unknown.bit);
+            system.columns[i].set(own, !system.columns[i].get(own));
+          }
+          at += 8 * static_cast<std::size_t>(slot.place.range.size());
+        }
+      }
+    }
+    first += equations_of(checksum);
+  }
+  const std::size_t rank = rank_of(system.columns, system.equations);
+  system.solvable = rank == system.equations;
+  system.unique = rank == system.unknowns.size();
+  return system;
+}
+
+bool solve_joint_system(const Plan& plan, const PlanGroup& group, const JointSystem& system, Image& image) {
+  apply_copies(plan, system.copies, image);
+  BitVector residual(system.equations);
+  std::size_t first = 0;
+  for (const std::size_t index : group.nodes) {
+    const PlanNode& node = plan.nodes[index];
+    if (node.is_copy) continue;
+    const Checksum& checksum = checksum_of(plan, node);
+    const CheckValue value = compute_value(checksum.algorithm, node.message, image);
+    if (checksum.rule) {
+      const std::uint64_t difference =
+          (value.number ^ unfinish_number(checksum, checksum.rule->equals)) & low_mask(checksum.bits);
+      add_value_change(residual, first, checksum, difference);
+    } else {
+      std::size_t at = first;
+      for (const Slot& slot : checksum.slots) {
+        Bytes bytes = encode_slot(checksum.algorithm, slot, finish_value(checksum, value));
+        const ByteView stored = image.memories[slot.place.memory].view(slot.place.range);
+        for (std::size_t i = 0; i < bytes.size(); ++i) bytes[i] ^= stored[i];
+        set_bits(residual, at, bytes);
+        at += 8 * bytes.size();
+      }
+    }
+    first += equations_of(checksum);
+  }
+  const auto solution = solve_gf2(system.columns, residual);
+  if (!solution) return false;
+  for (std::size_t i = 0; i < system.unknowns.size(); ++i) {
+    if (!solution->values.get(i)) continue;
+    const JointSystem::Unknown& unknown = system.unknowns[i];
+    image.memories[unknown.memory].span({unknown.address, unknown.address + 1})[0] ^= static_cast<std::uint8_t>(1U << unknown.bit);
+  }
+  apply_copies(plan, system.copies, image);
+  return true;
+}
+
+}  // namespace calseal

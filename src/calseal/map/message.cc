@@ -1,0 +1,201 @@
+#include "calseal/map/message.h"
+
+#include <algorithm>
+#include <array>
+
+#include "calseal/base/text.h"
+
+namespace calseal {
+namespace {
+
+// The set { a xor lane : a in range }. An aligned block maps onto itself; only the edges move.
+RangeSet swapped(Range range, std::uint64_t lane) {
+  RangeSet set;
+  if (lane == 0) {
+    set.add(range);
+    return set;
+  }
+  const std::uint64_t unit = lane + 1;
+  const std::uint64_t inner_begin = (range.begin + unit - 1) / unit * unit;
+  const std::uint64_t inner_end = range.end / unit * unit;
+  if (inner_begin >= inner_end) {
+    for (std::uint64_t a = range.begin; a < range.end; ++a) set.add({a ^ lane, (a ^ lane) + 1});
+    return set;
+  }
+  for (std::uint64_t a = range.begin; a < inner_begin; ++a) set.add({a ^ lane, (a ^ lane) + 1});
+  set.add({inner_begin, inner_end});
+  for (std::uint64_t a = inner_end; a < range.end; ++a) set.add({a ^ lane, (a ^ lane) + 1});
+  return set;
+}
+
+std::uint64_t read_u32(ByteView bytes, ByteOrder order) {
+  std::uint64_t value = 0;
+  for (std::size_t i = 0; i < 4; ++i) {
+    const std::size_t at = order == ByteOrder::kBig ? i : 3 - i;
+    value = value << 8 | bytes[at];
+  }
+  return value;
+}
+
+// Addresses that exist in one memory.
+RangeSet segments_of(const MemoryDeclaration& memory) {
+  RangeSet exists;
+  for (const Range& segment : memory.segments) exists.add(segment);
+  return exists;
+}
+
+// The range that one record names; nothing when it is blank and may be. `exists` is of the memory pointed into.
+Result<std::optional<Place>> read_record(const RegionMap& map, const DescriptorTable& table, std::uint64_t record,
+                                         std::uint64_t lane, const RangeSet& exists, const Image& image) {
+  const std::uint64_t at = table.at + record * table.record_size;
+  const Range start_range{at + table.start_at, at + table.start_at + 4};
+  const Range end_range{at + table.end_at, at + table.end_at + 4};
+  const Memory& memory = image.memories[table.memory];
+  const auto place = [&] {
+    return place_text(map, {table.memory, start_range}) + " (record " + std::to_string(record) + ")";
+  };
+  if (!memory.knows(start_range) || !memory.knows(end_range)) {
+    return fail({Reason::kReadIncomplete, "", place(), "unknown bytes", "a descriptor record that was read",
+                 "read the controller again, whole"});
+  }
+  const std::uint64_t start = read_u32(memory.view(start_range), table.order);
+  const std::uint64_t second = read_u32(memory.view(end_range), table.order);
+  if (table.skip_blank && start == 0xffffffff && second == 0xffffffff) return std::nullopt;
+  std::uint64_t end = second;
+  if (table.end == DescriptorTable::End::kLast) end = second + 1;
+  if (table.end == DescriptorTable::End::kLength) end = start + second;
+  const auto is_there = [&](const Range& range) { return exists.contains(range); };
+  if (end <= start || !is_there({start, end}) || !std::ranges::all_of(swapped({start, end}, lane).ranges(), is_there)) {
+    return fail({Reason::kDescriptorInvalid, "", place(), address_text(start) + " and " + address_text(second),
+                 std::string("a range inside the existing parts of ") + map.memories[table.points_into].name +
+                     (lane == 0 ? "" : ", the partner of every byte included"),
+                 "check that region map and image belong together"});
+  }
+  return Place{table.points_into, {start, end}};
+}
+
+}  // namespace
+
+// Substitutes as the addresses for which they are read, by memory and ascending.
+std::vector<Message::Replaced> Message::replaced_by(const Checksum& checksum) const {
+  std::vector<Replaced> replaced;
+  for (const Substitute& substitute : checksum.substitutes) {
+    for (const Range& range : swapped(substitute.place.range, lane_).ranges()) {
+      replaced.push_back({{substitute.place.memory, range}, substitute.as});
+    }
+  }
+  std::sort(replaced.begin(), replaced.end(), [](const auto& a, const auto& b) { return a.place < b.place; });
+  return replaced;
+}
+
+void Message::add_memory(const std::vector<Replaced>& replaced, const Place& place) {
+  const auto push = [&](MessagePiece piece) {
+    piece.offset = length_;
+    length_ += piece.size;
+    pieces_.push_back(std::move(piece));
+  };
+  const auto push_memory = [&](Range range) {
+    if (range.empty()) return;
+    push({MessagePiece::Kind::kMemory, 0, range.size(), place.memory, range.begin, {}, 0});
+    for (const Range& read : swapped(range, lane_).ranges()) reads_[place.memory].add(read);
+  };
+  // They never overlap, so the first that ends behind the beginning is the first that matters.
+  auto it = std::upper_bound(replaced.begin(), replaced.end(), place, [](const Place& value, const Replaced& r) {
+    return std::pair(value.memory, value.range.begin) < std::pair(r.place.memory, r.place.range.end);
+  });
+  Range rest = place.range;
+  for (; it != replaced.end() && it->place.memory == place.memory && it->place.range.begin < rest.end; ++it) {
+    const Range part = intersect(it->place.range, rest);
+    push_memory({rest.begin, part.begin});
+    push({MessagePiece::Kind::kRun, 0, part.size(), place.memory, part.begin, {}, it->as});
+    rest.begin = part.end;
+  }
+  push_memory(rest);
+}
+
+Result<Message> Message::resolve(const RegionMap& map, const Checksum& checksum, const Image& image) {
+  Message message;
+  message.lane_ = checksum.swap == 0 ? 0 : static_cast<std::uint64_t>(checksum.swap / 8 - 1);
+  message.reads_.resize(map.memories.size());
+  message.described_by_.resize(map.memories.size());
+  const std::vector<Replaced> replaced = message.replaced_by(checksum);
+  for (const Coverage& part : checksum.coverage) {
+    if (const auto* range = std::get_if<CoverageRange>(&part)) {
+      message.add_memory(replaced, range->place);
+    } else if (const auto* literal = std::get_if<CoverageLiteral>(&part)) {
+      message.pieces_.push_back({MessagePiece::Kind::kLiteral, message.length_, literal->bytes.size(), 0, 0, literal->bytes, 0});
+      message.length_ += literal->bytes.size();
+    } else if (const auto* table = std::get_if<CoverageTable>(&part)) {
+      const std::uint64_t first = table->record.value_or(0);
+      const std::uint64_t end = table->record ? first + 1 : table->table.records;
+      const RangeSet exists = segments_of(map.memories[table->table.points_into]);
+      for (std::uint64_t record = first; record < end; ++record) {
+        CALSEAL_ASSIGN(const std::optional<Place> place,
+                       read_record(map, table->table, record, message.lane_, exists, image));
+        const std::uint64_t at = table->table.at + record * table->table.record_size;
+        for (const std::uint64_t value : {at + table->table.start_at, at + table->table.end_at}) {
+          message.described_by_[table->table.memory].add({value, value + 4});
+        }
+        if (!place) continue;
+        if (message.length_ > 16 * kImageLimit) {
+          return fail({Reason::kDescriptorInvalid, "", checksum.name, "more than " + grouped(16 * kImageLimit) + " bytes",
+                       "a coverage of sensible size", "check that region map and image belong together"});
+        }
+        message.add_memory(replaced, *place);
+      }
+    }
+  }
+  return message;
+}
+
+bool Message::is_known(const Image& image) const {
+  for (std::size_t i = 0; i < reads_.size(); ++i) {
+    for (const Range& range : reads_[i].ranges()) {
+      if (!image.memories[i].knows(range)) return false;
+    }
+  }
+  return true;
+}
+
+void Message::feed(const Image& image, const std::function<void(ByteView)>& take) const {
+  std::array<std::uint8_t, 4096> block{};
+  for (const MessagePiece& piece : pieces_) {
+    if (piece.kind == MessagePiece::Kind::kLiteral) {
+      take(piece.literal);
+    } else if (piece.kind == MessagePiece::Kind::kRun) {
+      block.fill(piece.as);
+      for (std::uint64_t left = piece.size; left > 0;) {
+        const std::uint64_t n = std::min<std::uint64_t>(left, block.size());
+        take(ByteView(block.data(), static_cast<std::size_t>(n)));
+        left -= n;
+      }
+    } else if (lane_ == 0) {
+      take(image.memories[piece.memory].view({piece.address, piece.address + piece.size}));
+    } else {
+      const Memory& memory = image.memories[piece.memory];
+      for (std::uint64_t done = 0; done < piece.size;) {
+        const std::uint64_t n = std::min<std::uint64_t>(piece.size - done, block.size());
+        for (std::uint64_t i = 0; i < n; ++i) {
+          block[i] = memory.bytes[((piece.address + done + i) ^ lane_) - memory.extent.begin];
+        }
+        take(ByteView(block.data(), static_cast<std::size_t>(n)));
+        done += n;
+      }
+    }
+  }
+}
+
+std::vector<std::uint64_t> Message::offsets_of(std::size_t memory, std::uint64_t address) const {
+  std::vector<std::uint64_t> offsets;
+  if (!reads_[memory].contains(address)) return offsets;
+  const std::uint64_t named = address ^ lane_;
+  for (const MessagePiece& piece : pieces_) {
+    if (piece.kind != MessagePiece::Kind::kMemory || piece.memory != memory) continue;
+    if (named >= piece.address && named - piece.address < piece.size) {
+      offsets.push_back(piece.offset + (named - piece.address));
+    }
+  }
+  return offsets;
+}
+
+}  // namespace calseal

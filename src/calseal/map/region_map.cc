@@ -1,0 +1,101 @@
+#include "calseal/map/region_map.h"
+
+#include <algorithm>
+
+#include "calseal/base/text.h"
+
+namespace calseal {
+
+std::string_view policy_name(Policy policy) {
+  switch (policy) {
+    case Policy::kLocked:
+      return "locked";
+    case Policy::kEditable:
+      return "editable";
+    case Policy::kVolatile:
+      return "volatile";
+    case Policy::kDerived:
+      return "derived";
+  }
+  return "locked";
+}
+
+std::string_view identity_kind_name(IdentityKind kind) {
+  switch (kind) {
+    case IdentityKind::kSoftwareNumber:
+      return "software-number";
+    case IdentityKind::kCalibrationId:
+      return "calibration-id";
+    case IdentityKind::kVerificationNumber:
+      return "verification-number";
+    case IdentityKind::kVin:
+      return "vin";
+    case IdentityKind::kSerial:
+      return "serial";
+    case IdentityKind::kHardwareNumber:
+      return "hardware-number";
+    case IdentityKind::kRevisionMark:
+      return "revision-mark";
+    case IdentityKind::kOther:
+      return "other";
+  }
+  return "other";
+}
+
+int algorithm_bits(const Algorithm& algorithm) {
+  switch (algorithm.kind) {
+    case AlgorithmKind::kCrc:
+      return algorithm.crc.width;
+    case AlgorithmKind::kSum:
+      return algorithm.sum.accumulator;
+    case AlgorithmKind::kFletcher:
+      return algorithm.fletcher;
+    case AlgorithmKind::kAdler32:
+      return 32;
+    case AlgorithmKind::kSha256:
+      return 256;
+  }
+  return 32;
+}
+
+std::size_t RegionMap::memory_index(std::string_view memory) const {
+  const auto found = std::find_if(memories.begin(), memories.end(),
+                                  [&](const MemoryDeclaration& declared) { return declared.name == memory; });
+  return static_cast<std::size_t>(found - memories.begin());
+}
+
+const std::string& RegionMap::grade() const {
+  static const std::string kDraft = "draft";
+  static const std::string kVerified = "verified";
+  return evidence.verified ? kVerified : kDraft;
+}
+
+Policy policy_at(const RegionMap& map, std::size_t memory, std::uint64_t address) {
+  const auto holds = [&](const Place& place) {
+    return place.memory == memory && place.range.contains(address);
+  };
+  for (const Copy& copy : map.copies) {
+    if (holds(copy.to)) return Policy::kDerived;
+  }
+  for (const Checksum& checksum : map.checksums) {
+    for (const Slot& slot : checksum.slots) {
+      if (holds(slot.place)) return Policy::kDerived;
+    }
+    if (checksum.rule && checksum.rule->balance && holds(*checksum.rule->balance)) return Policy::kDerived;
+  }
+  // The last region that begins at or before the address is the only one that can hold it.
+  const auto after =
+      std::upper_bound(map.regions.begin(), map.regions.end(), std::pair(memory, address),
+                       [](const std::pair<std::size_t, std::uint64_t>& at, const Region& region) {
+                         return at < std::pair(region.place.memory, region.place.range.begin);
+                       });
+  if (after == map.regions.begin() || !holds(std::prev(after)->place)) return Policy::kLocked;
+  return std::prev(after)->policy;
+}
+
+std::string place_text(const RegionMap& map, const Place& place) {
+  const std::string name = place.memory < map.memories.size() ? map.memories[place.memory].name : "?";
+  return name + " " + range_text(place.range);
+}
+
+}  // namespace calseal

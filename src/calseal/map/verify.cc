@@ -1,0 +1,130 @@
+#include "calseal/map/verify.h"
+
+#include <algorithm>
+
+#include "calseal/base/text.h"
+#include "calseal/map/value.h"
+
+namespace calseal {
+namespace {
+
+std::string number_text(std::uint64_t number, int bits) { return hex_number(number, (bits + 3) / 4); }
+
+std::string unknown_place(const Plan& plan, const PlanNode& node, const Image& image) {
+  std::vector<RangeSet> needed = node.is_copy ? node.reads : node.message.reads();
+  for (const Place& place : node.writes) needed[place.memory].add(place.range);
+  for (std::size_t m = 0; m < needed.size(); ++m) {
+    RangeSet missing = needed[m];
+    missing.remove(image.memories[m].known);
+    if (!missing.empty()) return place_text(*plan.map, {m, missing.ranges().front()}) + " is unknown";
+  }
+  return {};
+}
+
+void verify_copy(const Plan& plan, const PlanNode& node, const Image& image, CheckOutcome& outcome) {
+  const Copy& copy = plan.map->copies[node.index];
+  outcome.algorithm = copy.transform == CopyTransform::kPlain        ? "copy"
+                      : copy.transform == CopyTransform::kComplement ? "copy, complemented"
+                                                                     : "copy, offset by " + std::to_string(copy.offset);
+  if (!outcome.detail.empty()) return;
+  const ByteView of = image.memories[copy.of.memory].view(copy.of.range);
+  const ByteView to = image.memories[copy.to.memory].view(copy.to.range);
+  std::uint64_t differing = 0;
+  std::uint64_t first = 0;
+  for (std::size_t i = 0; i < of.size(); ++i) {
+    if (to[i] == copied_byte(copy, of[i])) continue;
+    if (differing++ == 0) first = i;
+  }
+  if (differing == 0) return;
+  outcome.state = CheckState::kFails;
+  const std::uint64_t to_at = copy.to.range.begin + first;
+  const std::uint64_t of_at = copy.of.range.begin + first;
+  outcome.wrong = Place{copy.to.memory, {to_at, to_at + 1}};
+  outcome.detail = grouped(differing) + (differing == 1 ? " byte differs, at " : " bytes differ, first at ") +
+                   place_text(*plan.map, *outcome.wrong) + " (original " +
+                   place_text(*plan.map, {copy.of.memory, {of_at, of_at + 1}}) + ")";
+}
+
+void verify_checksum(const Plan& plan, const PlanNode& node, const Image& image, CheckOutcome& outcome) {
+  const Checksum& checksum = plan.map->checksums[node.index];
+  outcome.algorithm = checksum.algorithm.name;
+  const bool known = outcome.detail.empty();
+  CheckValue result;
+  if (known) result = finish_value(checksum, compute_value(checksum.algorithm, node.message, image));
+  if (checksum.rule) {
+    outcome.stored = number_text(checksum.rule->equals, checksum.bits);
+    if (!known) return;
+    outcome.computed = number_text(result.number, checksum.bits);
+    if (result.number != checksum.rule->equals) {
+      outcome.state = CheckState::kFails;
+      outcome.wrong = checksum.rule->balance;
+    }
+  } else {
+    for (const Slot& slot : checksum.slots) {
+      const Memory& memory = image.memories[slot.place.memory];
+      if (!outcome.stored.empty()) outcome.stored += " ", outcome.computed += known ? " " : "";
+      outcome.stored += memory.knows(slot.place.range) ? to_hex(memory.view(slot.place.range)) : "unknown";
+      if (!known) continue;
+      const Bytes right = encode_slot(checksum.algorithm, slot, result);
+      outcome.computed += to_hex(right);
+      if (std::ranges::equal(right, memory.view(slot.place.range)) || outcome.state == CheckState::kFails) continue;
+      outcome.state = CheckState::kFails;
+      outcome.wrong = slot.place;
+    }
+  }
+  if (outcome.wrong) outcome.detail = "at " + place_text(*plan.map, *outcome.wrong);
+}
+
+}  // namespace
+
+std::uint8_t copied_byte(const Copy& copy, std::uint8_t byte) {
+  switch (copy.transform) {
+    case CopyTransform::kPlain: return byte;
+    case CopyTransform::kComplement: return static_cast<std::uint8_t>(~byte);
+    case CopyTransform::kOffset: return static_cast<std::uint8_t>(byte + copy.offset);
+  }
+  return byte;
+}
+
+CheckOutcome verify_check(const Plan& plan, std::size_t index, const Image& image) {
+  const PlanNode& node = plan.nodes[index];
+  CheckOutcome outcome;
+  outcome.name = node.name;
+  outcome.node = index;
+  outcome.is_copy = node.is_copy;
+  outcome.is_rule = !node.is_copy && plan.map->checksums[node.index].rule.has_value();
+  outcome.floating = node.floating;
+  outcome.places = node.writes;
+  outcome.detail = unknown_place(plan, node, image);
+  if (!outcome.detail.empty()) outcome.state = CheckState::kNotProvable;
+  if (node.is_copy) {
+    verify_copy(plan, node, image, outcome);
+  } else {
+    verify_checksum(plan, node, image, outcome);
+  }
+  return outcome;
+}
+
+std::vector<CheckOutcome> verify_checks(const Plan& plan, const Image& image) {
+  std::vector<CheckOutcome> outcomes;
+  outcomes.reserve(plan.nodes.size());
+  for (std::size_t i = 0; i < plan.nodes.size(); ++i) outcomes.push_back(verify_check(plan, i, image));
+  return outcomes;
+}
+
+Status require_holding(const Plan& plan, const std::vector<CheckOutcome>& outcomes) {
+  for (const CheckOutcome& outcome : outcomes) {
+    if (outcome.state != CheckState::kFails) continue;
+    if (outcome.is_copy) {
+      return fail({Reason::kCopyOneSided, "", outcome.name + ", " + outcome.detail, "copy and original that differ",
+                   "a copy that repeats its original", "run correct, which brings the copy along"});
+    }
+    return fail({Reason::kChecksumFails, "", outcome.name + (outcome.wrong ? ", " + place_text(*plan.map, *outcome.wrong) : ""),
+                 outcome.is_rule ? "value " + outcome.computed : "stored " + outcome.stored,
+                 outcome.is_rule ? "value " + outcome.stored : "computed " + outcome.computed,
+                 "run correct after an edit; on a first read, read the controller again or mend the region map"});
+  }
+  return {};
+}
+
+}  // namespace calseal

@@ -1,0 +1,60 @@
+#include "calseal/base/json_write.h"
+#include "calseal/report/verdict/verdict_report.h"
+
+namespace calseal {
+namespace {
+
+JsonValue bundle_json(const Verdict& verdict) {
+  if (!verdict.manifest) return json_object({});
+  const Manifest& manifest = *verdict.manifest;
+  const ManifestController& controller = manifest.controller();
+  return json_object({{"identity", json(digest_text(verdict.manifest_digest))},
+                      {"job", json(manifest.job)},
+                      {"controller", json(controller.name)},
+                      {"base", json(manifest.base_number)},
+                      {"revision", json(manifest.revision)},
+                      {"sequence", json(manifest.sequence)},
+                      {"title", json(manifest.title)},
+                      {"vehicle_reference", json(manifest.vehicle_reference)},
+                      {"claimed_time", json(manifest.claimed_time)},
+                      {"region_map", json(controller.map_name)},
+                      {"region_map_version", json(controller.map_version)},
+                      {"region_map_grade", json(controller.map_grade)},
+                      {"signers", json_strings(verdict.signers)},
+                      {"shop", json(verdict.shop)},
+                      {"root_fingerprint", json(verdict.root_fingerprint)}});
+}
+
+}  // namespace
+
+JsonValue verdict_json(const Verdict& verdict) {
+  return json_object(
+      {{"calseal", json("check/1")},
+       {"verdict", json(outcome_name(verdict.outcome))},
+       {"reason", json(verdict.reason ? code(verdict.reason->reason) : std::string_view())},
+       {"error", verdict.reason ? json_error(*verdict.reason) : json_object({})},
+       {"bundle", bundle_json(verdict)},
+       {"vehicle_proof", json(vehicle_proof_name(verdict.vehicle))},
+       {"editable_share", json(verdict.editable_share)},
+       {"bytes_to_change", json(verdict.bytes_to_change)},
+       {"files", json_array(verdict.files,
+                            [](const RebuiltFile& file) {
+                              return json_object({{"memory", json(file.memory)},
+                                                  {"size", json(file.bytes.size())},
+                                                  {"sha256", json(digest_text(compute_sha256(file.bytes)))}});
+                            })},
+       {"steps", json_array(verdict.steps,
+                            [](const Step& step) {
+                              return json_object({{"name", json(step.name)}, {"state", json(step_state_name(step.state))}});
+                            })},
+       {"evidence", json_array(verdict.evidence,
+                               [](const EvidenceItem& item) {
+                                 return json_object({{"name", json(item.name)}, {"given", json(item.given)}, {"detail", json(item.detail)}});
+                               })},
+       {"cautions", json_array(verdict.cautions, [](const Caution& caution) {
+          return json_object({{"code", json(caution.code)}, {"text", json(caution.text)}});
+        })},
+       {"before_writing", json_strings(verdict.outcome == Outcome::kAccepted ? writing_cautions() : std::vector<std::string>())}});
+}
+
+}  // namespace calseal

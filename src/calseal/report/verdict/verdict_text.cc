@@ -1,0 +1,147 @@
+#include <algorithm>
+
+#include "calseal/base/text.h"
+#include "calseal/report/verdict/verdict_report.h"
+
+namespace calseal {
+namespace {
+
+constexpr std::size_t kColumn = 12;  // where values start
+
+std::string line(std::string_view label, const std::string& value) {
+  if (value.empty()) return {};
+  std::string text = "  " + std::string(label);
+  text.resize(std::max(text.size() + 1, kColumn), ' ');
+  return text + value + "\n";
+}
+
+std::string share_text(std::uint64_t hundredths) {
+  const std::string cents = std::to_string(hundredths % 100);
+  return std::to_string(hundredths / 100) + "." + (cents.size() == 1 ? "0" : "") + cents + " %";
+}
+
+std::string vehicle_text(VehicleProof proof) {
+  switch (proof) {
+    case VehicleProof::kNone: return {};
+    case VehicleProof::kProved: return "proved by the binding fields of the read";
+    case VehicleProof::kByReference: return "by the vehicle reference given; the read itself proves nothing";
+    case VehicleProof::kAsserted: return "asserted: no read was given";
+  }
+  return {};
+}
+
+std::string manifest_lines(const Verdict& verdict) {
+  const Manifest& manifest = *verdict.manifest;
+  std::string signers;
+  for (const std::string& name : verdict.signers) signers += (signers.empty() ? "" : ", ") + printable(name);
+  std::string text;
+  text += line("revision", std::to_string(manifest.revision) + (manifest.title.empty() ? "" : ", " + printable(manifest.title)));
+  text += line("job", manifest.job + ", base " + std::to_string(manifest.base_number) + ", sequence " + std::to_string(manifest.sequence));
+  text += line("vehicle", printable(manifest.vehicle_reference));
+  text += line("sealed", manifest.claimed_time + " (claimed) by " + signers);
+  text += line("shop", printable(verdict.shop));
+  text += line("root", verdict.root_fingerprint);
+  text += line("identity", digest_text(verdict.manifest_digest));
+  return text;
+}
+
+std::string file_lines(const Verdict& verdict) {
+  std::string text;
+  for (const RebuiltFile& file : verdict.files) {
+    text += line("image", (file.memory.empty() ? "" : file.memory + ", ") + grouped(file.bytes.size()) + " bytes, SHA-256 " +
+                              digest_text(compute_sha256(file.bytes)));
+  }
+  return text;
+}
+
+std::string result_lines(const Verdict& verdict) {
+  if (verdict.outcome != Outcome::kAccepted) return {};
+  const ManifestController& controller = verdict.manifest->controller();
+  std::string text;
+  text += line("proof", vehicle_text(verdict.vehicle));
+  text += line("changes", grouped(verdict.bytes_to_change) + " bytes of this read, within the areas declared by region map " +
+                              controller.map_name + " version " + std::to_string(controller.map_version) + " (" +
+                              controller.map_grade + ")");
+  text += line("editable", share_text(verdict.editable_share) + " of the image");
+  std::size_t holding = 0;
+  for (const ManifestChecksum& check : controller.checksums) holding += check.state_after == CheckState::kHolds ? 1U : 0U;
+  text += line("checksums", std::to_string(holding) + " of " + std::to_string(controller.checksums.size()) +
+                                (holding == controller.checksums.size() ? " hold" : " hold; the others are not provable"));
+  return text + file_lines(verdict);
+}
+
+std::string steps_line(const Verdict& verdict) {
+  std::string text;
+  std::string row = "  checks    ";
+  for (const Step& step : verdict.steps) {
+    const char* sign = step.state == StepState::kPassed ? "+" : step.state == StepState::kFailed ? "!" : "-";
+    const std::string cell = std::string(sign) + step.name + "  ";
+    if (row.size() + cell.size() > 98) {
+      text += row + "\n";
+      row.assign(kColumn, ' ');
+    }
+    row += cell;
+  }
+  return text + row + "\n  " + std::string(kColumn - 2, ' ') + "(+ passed, ! failed, - not reached or not asked)\n";
+}
+
+std::string evidence_line(const Verdict& verdict) {
+  std::string given;
+  std::string missing;
+  for (const EvidenceItem& item : verdict.evidence) {
+    std::string& list = item.given ? given : missing;
+    list += (list.empty() ? "" : ", ") + item.name;
+  }
+  return line("given", given) + line("not given", missing);
+}
+
+std::string reason_lines(const Error& reason, const Emphasise& emphasise) {
+  std::string text = line("why", emphasise(Emphasis::kBad, code(reason.reason)) + ": " + std::string(info(reason.reason).meaning));
+  text += line("where", reason.file.empty() || reason.place.empty() ? reason.file + reason.place : reason.file + ": " + reason.place);
+  text += line("found", reason.found);
+  text += line("expected", reason.expected);
+  text += line("next", emphasise(Emphasis::kWarn, reason.next));
+  return text;
+}
+
+}  // namespace
+
+std::string verdict_text(const Verdict& verdict, const Emphasise& emphasise) {
+  std::string text;
+  const bool good = verdict.outcome != Outcome::kRefused;
+  std::string word(outcome_name(verdict.outcome));
+  std::ranges::transform(word, word.begin(), [](char c) { return static_cast<char>(c - 'a' + 'A'); });
+  text += emphasise(good ? Emphasis::kGood : Emphasis::kBad, word);
+  if (verdict.manifest) {
+    text += "  " + verdict.manifest->controller().name + ", revision " + std::to_string(verdict.manifest->revision) + " of job " +
+            verdict.manifest->job;
+  }
+  if (verdict.outcome == Outcome::kAuthentic) text += "  (seal only: nothing was compared with a controller)";
+  text += "\n";
+  if (verdict.reason) text += reason_lines(*verdict.reason, emphasise);
+  if (verdict.manifest) text += manifest_lines(verdict);
+  text += result_lines(verdict);
+  text += evidence_line(verdict);
+  text += steps_line(verdict);
+  for (const Caution& caution : verdict.cautions) text += line("caution", caution.code + ": " + printable(caution.text, 400));
+  if (verdict.outcome == Outcome::kAccepted) {
+    text += "\nBefore you write:\n";
+    for (const std::string& caution : writing_cautions()) text += "  - " + caution + "\n";
+  }
+  if (verdict.outcome == Outcome::kRefused) text += "\nDo not write anything from this bundle. Nothing was written here.\n";
+  return text;
+}
+
+const std::vector<std::string>& writing_cautions() {
+  static const std::vector<std::string> cautions = {
+      "Only on the vehicle that this read came from, standing still, with the ignition as your writer asks for.",
+      "Hold the supply voltage with a charger made for it; a write that stops half way can leave the controller dead.",
+      "Keep the first read and revision 0 in two places; they are the way back.",
+      "After writing: read back, compare, clear no fault codes unseen, and drive the first minutes gently.",
+      "A changed calibration can damage engine or transmission and can end warranty, type approval and insurance.",
+      "Emissions and road use: the law of your country decides. Have the work done and judged by licensed people.",
+  };
+  return cautions;
+}
+
+}  // namespace calseal

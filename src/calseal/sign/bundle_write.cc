@@ -1,0 +1,112 @@
+#include "calseal/sign/bundle_write.h"
+
+#include <zlib.h>
+
+#include <algorithm>
+
+#include "calseal/base/text.h"
+#include "calseal/bundle/framing.h"
+
+namespace calseal {
+namespace {
+
+tl::unexpected<Error> our_fault(const std::string& place, std::string found, std::string expected) {
+  return fail({Reason::kInternal, "", place, std::move(found), std::move(expected), "report this fault"});
+}
+
+Status check_parts(const Manifest& manifest, const std::vector<PrefixSignature>& signatures,
+                   const std::vector<ByteView>& stored) {
+  if (signatures.empty() || signatures.size() > kSignatureLimit) {
+    return our_fault("signatures", std::to_string(signatures.size()),
+                     "from 1 to " + std::to_string(kSignatureLimit));
+  }
+  const auto same_key = [](const PrefixSignature& a, const PrefixSignature& b) {
+    return a.key_id == b.key_id;
+  };
+  if (std::adjacent_find(signatures.begin(), signatures.end(), same_key) != signatures.end()) {
+    return our_fault("signatures", "one key twice", "different keys");
+  }
+  if (stored.size() != manifest.entries.size()) {
+    return our_fault("entries", std::to_string(stored.size()) + " contents",
+                     std::to_string(manifest.entries.size()));
+  }
+  for (std::size_t i = 0; i < stored.size(); ++i) {
+    const ManifestEntry& entry = manifest.entries[i];
+    if (stored[i].size() == entry.stored_size && compute_sha256(stored[i]) == entry.stored_digest) continue;
+    return our_fault(printable(entry.name, 160), "other stored bytes", "those that the manifest names");
+  }
+  return {};
+}
+
+}  // namespace
+
+Result<Bytes> deflate_content(ByteView content) {
+  constexpr int kLevel = 9;
+  constexpr int kWindow = -15;  // negative: no zlib header around the data
+  constexpr int kMemoryLevel = 9;
+  z_stream stream{};
+  if (deflateInit2(&stream, kLevel, Z_DEFLATED, kWindow, kMemoryLevel, Z_DEFAULT_STRATEGY) != Z_OK) {
+    return our_fault("deflate", "no memory for zlib", "a compressor");
+  }
+  Bytes out(deflateBound(&stream, static_cast<uLong>(content.size())));
+  stream.next_in = const_cast<Bytef*>(content.data());
+  stream.avail_in = static_cast<uInt>(content.size());
+  stream.next_out = out.data();
+  stream.avail_out = static_cast<uInt>(out.size());
+  const int result = deflate(&stream, Z_FINISH);
+  out.resize(stream.total_out);
+  deflateEnd(&stream);
+  if (result != Z_STREAM_END)
+    return our_fault("deflate", "zlib result " + std::to_string(result), "the end of the stream");
+  return out;
+}
+
+Result<PackedEntry> pack_entry(std::string name, ByteView content, Packing packing) {
+  if (content.size() > kEntrySizeLimit) {
+    return fail({Reason::kFileTooLarge, printable(name, 160), "", grouped(content.size()) + " bytes",
+                 "at most " + grouped(kEntrySizeLimit) + " bytes", "leave it out or make it smaller"});
+  }
+  PackedEntry packed;
+  packed.entry.name = std::move(name);
+  packed.entry.size = content.size();
+  packed.entry.crc32 = compute_entry_crc32(content);
+  packed.entry.digest = compute_sha256(content);
+  if (packing == Packing::kSmallest) {
+    CALSEAL_ASSIGN(packed.stored, deflate_content(content));
+    packed.entry.deflated = packed.stored.size() < content.size();
+  }
+  if (!packed.entry.deflated) packed.stored.assign(content.begin(), content.end());
+  packed.entry.stored_size = packed.stored.size();
+  packed.entry.stored_digest = compute_sha256(packed.stored);
+  return packed;
+}
+
+Result<Bytes> write_bundle(const Manifest& manifest, std::vector<PrefixSignature> signatures,
+                           const std::vector<ByteView>& stored) {
+  std::sort(signatures.begin(), signatures.end(),
+            [](const PrefixSignature& a, const PrefixSignature& b) { return a.key_id < b.key_id; });
+  CALSEAL_CHECK(check_parts(manifest, signatures, stored));
+  const std::string text = write_manifest(manifest);
+  const Framing framing = compute_framing(view_of(text), signatures, manifest);
+  if (text.size() > kManifestSizeLimit || framing.total_size > kBundleSizeLimit) {
+    return fail({Reason::kBundleSize, "", "",
+                 grouped(text.size()) + " bytes of manifest, " + grouped(framing.total_size) + " in all",
+                 "at most " + grouped(kManifestSizeLimit) + " and " + grouped(kBundleSizeLimit),
+                 "attach less, or split the work into several revisions"});
+  }
+  std::vector<ByteView> contents{view_of(text)};
+  for (const PrefixSignature& signature : signatures) contents.emplace_back(signature.signature);
+  contents.insert(contents.end(), stored.begin(), stored.end());
+  Bytes out;
+  out.reserve(framing.total_size);
+  for (std::size_t i = 0; i < framing.entries.size(); ++i) {
+    const Bytes header = local_header(framing.entries[i]);
+    out.insert(out.end(), header.begin(), header.end());
+    out.insert(out.end(), contents[i].begin(), contents[i].end());
+  }
+  const Bytes directory = central_directory(framing);
+  out.insert(out.end(), directory.begin(), directory.end());
+  return out;
+}
+
+}  // namespace calseal

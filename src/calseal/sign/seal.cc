@@ -1,0 +1,221 @@
+#include "calseal/sign/seal.h"
+
+#include <algorithm>
+
+#include "calseal/base/text.h"
+#include "calseal/bundle/changes.h"
+#include "calseal/bundle/pinned_digest.h"
+#include "calseal/check/check.h"
+#include "calseal/check/claims.h"
+#include "calseal/sign/bundle_write.h"
+
+namespace calseal {
+namespace {
+
+// Entries ready for the file, and the manifest that lists them.
+struct Draft {
+  Manifest manifest;
+  std::vector<PackedEntry> entries;
+
+  Status add(std::string name, ByteView content, Packing packing) {
+    CALSEAL_ASSIGN(PackedEntry packed, pack_entry(std::move(name), content, packing));
+    manifest.entries.push_back(packed.entry);
+    entries.push_back(std::move(packed));
+    return {};
+  }
+};
+
+void state(const RevisionStatement& said, Manifest& manifest) {
+  manifest.job = said.job;
+  manifest.base_number = said.base_number;
+  manifest.base_reason = said.base_reason;
+  manifest.revision = said.revision;
+  manifest.sequence = said.sequence;
+  manifest.parent = said.parent;
+  manifest.claimed_time = time_text(said.claimed_time);
+  manifest.trial = !said.expires.empty();
+  manifest.expires = said.expires;
+  manifest.required_roles = said.required_roles;
+  std::ranges::sort(manifest.required_roles);
+  manifest.title = said.title;
+  manifest.notes = said.notes;
+  manifest.vehicle_reference = said.vehicle_reference;
+  manifest.permitted_returns = said.permitted_returns;
+  std::ranges::sort(manifest.permitted_returns);
+  manifest.options = said.options;
+  manifest.items = said.items;
+  manifest.requirements = said.requirements;
+  manifest.cautions = said.cautions;
+  manifest.annotations = said.annotations;
+  manifest.tool = said.tool;
+}
+
+std::vector<ManifestBinding> describe_binding(const SealRequest& request) {
+  std::vector<ManifestBinding> bindings;
+  for (const IdentityField& field : request.map->identity) {
+    if (!field.binds) continue;
+    ManifestBinding binding{field.name, {request.map->memories[field.place.memory].name, field.place.range}, std::nullopt};
+    if (request.salt && field_says_something(field, request.base)) {
+      binding.digest = salted_digest(*request.salt, *request.map, field, request.base);
+    }
+    bindings.push_back(std::move(binding));
+  }
+  return bindings;
+}
+
+// A plain digest of the whole file where nothing in it belongs to the vehicle. Record files have a layout of their own, so
+// only raw ones can be foretold.
+std::vector<ManifestFile> describe_files(const SealRequest& request, const std::vector<ManifestSpan>& spans) {
+  if (request.statement.revision == 0) {
+    std::vector<ManifestFile> received = request.files;
+    const auto rank = [&](const ManifestFile& file) {
+      return file.memory.empty() ? std::size_t{0} : 1 + request.map->memory_index(file.memory);
+    };
+    std::ranges::stable_sort(received, {}, rank);
+    return received;
+  }
+  for (const ManifestSpan& span : spans) {
+    if (!span.after) return {};
+  }
+  std::vector<ManifestFile> files;
+  for (const Memory& memory : request.result.memories) {
+    files.push_back({memory.name, "raw", memory.bytes.size(), compute_sha256(memory.bytes)});
+  }
+  return files;
+}
+
+ManifestController describe(const SealRequest& request, const Plan& plan, const Confinement& proof,
+                            const std::vector<CheckOutcome>& base_checks) {
+  const RegionMap& map = *request.map;
+  const std::uint64_t revision = request.statement.revision;
+  ManifestController controller;
+  controller.name = map.controller;
+  controller.map_name = map.name;
+  controller.map_version = map.version;
+  controller.map_grade = map.grade();
+  controller.map_digest = map.digest;
+  controller.memories = describe_memories(plan, request.base);
+  const std::vector<std::string> before = describe_identity(plan, request.base);
+  const std::vector<std::string> after = describe_identity(plan, request.result);
+  std::size_t at = 0;
+  for (const IdentityField& field : map.identity) {
+    if (field.binds) continue;
+    controller.identity.push_back({field.name, std::string(identity_kind_name(field.kind)), before[at], after[at]});
+    ++at;
+  }
+  controller.binding = describe_binding(request);
+  controller.spans = describe_spans(plan, request.base);
+  digest_spans(controller.spans, request.base, Side::kBefore);
+  digest_spans(controller.spans, request.result, Side::kAfter);
+  controller.pinned_before = compute_pinned_digest(controller.spans, Side::kBefore);
+  controller.pinned_after = compute_pinned_digest(controller.spans, Side::kAfter);
+  controller.files = describe_files(request, controller.spans);
+  for (std::size_t i = 0; i < proof.checks.size(); ++i) {
+    controller.checksums.push_back({proof.checks[i].name, base_checks[i].state, proof.checks[i].state,
+                                    describe_check(base_checks[i]), describe_check(proof.checks[i])});
+  }
+  for (std::size_t i = 0; i < map.patches.size(); ++i) controller.patches.push_back({map.patches[i].name, proof.patches_applied[i]});
+  controller.write_ranges = describe_write_ranges(plan, request.base);
+  controller.payload_kind = revision == 0 ? PayloadKind::kFull : request.payload;
+  controller.payload = describe_payload(plan, request.base, controller.payload_kind, revision);
+  return controller;
+}
+
+Status add_contents(const SealRequest& request, const Plan& plan, Draft& draft) {
+  const ManifestController& controller = draft.manifest.controllers.front();
+  CALSEAL_CHECK(draft.add("regions/" + controller.name + ".json", request.map->text, Packing::kStored));
+  const std::string changes = write_changes(describe_changes(plan, request.base, request.result));
+  CALSEAL_CHECK(draft.add(std::string(kChangesName), view_of(changes), Packing::kSmallest));
+  if (request.statement.set) {
+    const std::string set = write_set(*request.statement.set);
+    draft.manifest.set = compute_sha256(view_of(set));
+    CALSEAL_CHECK(draft.add(std::string(kSetName), view_of(set), Packing::kStored));
+  }
+  for (const PayloadPart& part : controller.payload) {
+    Bytes content;
+    for (const Range& range : part.ranges) {
+      const ByteView view = request.result.find(part.memory)->view(range);
+      content.insert(content.end(), view.begin(), view.end());
+    }
+    CALSEAL_CHECK(draft.add(part.entry, content, Packing::kSmallest));
+  }
+  std::vector<const Attachment*> attachments;
+  for (const Attachment& attachment : request.statement.attachments) attachments.push_back(&attachment);
+  std::ranges::sort(attachments, {}, &Attachment::file);
+  for (const Attachment* attachment : attachments) {
+    const std::string entry = "attachments/" + attachment->file;
+    draft.manifest.attachments.push_back({entry, attachment->title});
+    CALSEAL_CHECK(draft.add(entry, attachment->content, Packing::kSmallest));
+  }
+  return {};
+}
+
+Status check_keys(const SigningKeys& keys) {
+  const auto wrong = [](std::string found) {
+    return fail({Reason::kUsage, "", "keys", std::move(found), "from 1 to " + std::to_string(kSignatureLimit) + " different keys",
+                 "name each signing key once"});
+  };
+  if (keys.empty() || keys.size() > kSignatureLimit) return wrong(std::to_string(keys.size()) + " keys");
+  for (std::size_t i = 0; i < keys.size(); ++i) {
+    for (std::size_t j = 0; j < i; ++j) {
+      if (keys[i].get().id() == keys[j].get().id()) return wrong("key " + digest_text(keys[i].get().id()) + " twice");
+    }
+  }
+  return {};
+}
+
+// The checker's own judgement of what was just made, on the base that it was made from.
+Status self_check(const SealRequest& request, const TrustFile& trust, SealedBundle& sealed) {
+  std::vector<Step> steps = all_steps();
+  CALSEAL_ASSIGN(const OpenedBundle opened,
+                 open_sealed(sealed.file, "the new bundle", trust, request.statement.claimed_time, steps,
+                             RolesRule::kMayBeMissing, &sealed.incomplete));
+  Verdict verdict;
+  verdict.steps = std::move(steps);
+  Read read;
+  read.image = request.base;
+  MatchEvidence evidence{true, request.salt, request.statement.vehicle_reference};
+  Status status = rebuild(opened, read, evidence, verdict);
+  if (!status && status.error().reason == Reason::kVehicleNotProvable) {
+    return fail({Reason::kVehicleNotProvable, "", "vehicle_reference", "neither salt nor vehicle reference",
+                 "one of the two, since without either nobody could ever accept this bundle",
+                 "give the job's salt, or a vehicle reference"});
+  }
+  return status;
+}
+
+}  // namespace
+
+Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, const TrustFile& trust) {
+  CALSEAL_CHECK(check_keys(keys));
+  CALSEAL_ASSIGN(const Plan plan, make_plan(*request.map, request.base));
+  CALSEAL_CHECK(believe_map(plan, request.base));
+  SealedBundle sealed;
+  sealed.proof = prove_confinement(plan, request.base, request.result);
+  CALSEAL_CHECK(require_confined(sealed.proof));
+  Draft draft;
+  state(request.statement, draft.manifest);
+  if (request.salt) draft.manifest.salt_digest = compute_sha256(*request.salt);
+  draft.manifest.controllers.push_back(describe(request, plan, sealed.proof, verify_checks(plan, request.base)));
+  CALSEAL_CHECK(add_contents(request, plan, draft));
+  const std::string text = write_manifest(draft.manifest);
+  if (text.size() > kManifestSizeLimit) {
+    return fail({Reason::kManifestInvalid, "", "manifest", grouped(text.size()) + " bytes",
+                 "at most " + grouped(kManifestSizeLimit) + " bytes", "use fewer, larger regions in the region map"});
+  }
+  CALSEAL_CHECK(parse_manifest(view_of(text), "the new manifest"));
+  std::vector<PrefixSignature> signatures;
+  for (const PrivateKey& key : keys) {
+    CALSEAL_ASSIGN(const PrefixSignature signature, key.sign(view_of(text)));
+    signatures.push_back(signature);
+  }
+  std::vector<ByteView> stored;
+  for (const PackedEntry& entry : draft.entries) stored.emplace_back(entry.stored);
+  CALSEAL_ASSIGN(sealed.file, write_bundle(draft.manifest, std::move(signatures), stored));
+  sealed.manifest = std::move(draft.manifest);
+  sealed.digest = compute_sha256(view_of(text));
+  CALSEAL_CHECK(self_check(request, trust, sealed));
+  return sealed;
+}
+
+}  // namespace calseal

@@ -1,0 +1,73 @@
+// Sealing: a revision proved, described, signed, and then checked by the checker itself before anyone sees it.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "calseal/base/result.h"
+#include "calseal/base/utc_time.h"
+#include "calseal/bundle/manifest.h"
+#include "calseal/bundle/set_descriptor.h"
+#include "calseal/change/confine.h"
+#include "calseal/image/image.h"
+#include "calseal/map/region_map.h"
+#include "calseal/sign/statement_sign.h"
+#include "calseal/trust/trust_file.h"
+
+namespace calseal {
+
+struct Attachment {
+  std::string file;   // name inside the bundle, after "attachments/"
+  std::string title;  // line
+  Bytes content;
+};
+
+// What the tuner says about a revision. Everything else is computed from the bytes.
+struct RevisionStatement {
+  std::string job;
+  std::uint64_t base_number = 1;
+  std::string base_reason = "first read";
+  std::uint64_t revision = 0;
+  std::uint64_t sequence = 1;
+  std::optional<Sha256> parent;
+  std::optional<SetDescriptor> set;  // the same bytes go into every member
+  std::string expires;               // time; a trial when not empty
+  std::vector<std::string> required_roles = {"author"};
+  std::string title, notes;
+  std::string vehicle_reference;
+  std::vector<Sha256> permitted_returns;
+  std::vector<ManifestOption> options;
+  std::vector<ManifestItem> items;
+  std::vector<std::string> requirements, cautions;
+  std::vector<Attachment> attachments;
+  std::vector<std::pair<std::string, std::string>> annotations;
+  std::string tool;
+  UtcTime claimed_time;
+};
+
+struct SealRequest {
+  const RegionMap* map = nullptr;
+  RevisionStatement statement;
+  Image base;                       // of the job's current base, as received
+  Image result;                     // equal to `base` for revision 0
+  std::vector<ManifestFile> files;  // revision 0: the files as received
+  std::optional<Bytes> salt;        // the job's; without it no vehicle is proved later
+  PayloadKind payload = PayloadKind::kAreas;  // revision 0 is always full
+};
+
+struct SealedBundle {
+  Bytes file;
+  Manifest manifest;
+  Sha256 digest;            // of the manifest
+  Confinement proof;
+  bool incomplete = false;  // required roles are still missing; nobody will accept it before they have signed
+};
+
+// In this order: from 1 to kSignatureLimit different keys (kUsage); the map holds on the base (kMapNotBelieved and the reasons of recognise_family()); the result is confined (first
+// violation); the manifest is built and signed; the bundle is opened and rebuilt from the base by the checker, whose
+// refusal comes back as the error. Only missing roles may remain. Same request, keys and time: same bytes.
+Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, const TrustFile& trust);
+
+}  // namespace calseal

@@ -1,0 +1,193 @@
+#include "calseal/trust/trust_file.h"
+
+#include <algorithm>
+#include <array>
+
+#include "calseal/base/json_write.h"
+#include "calseal/base/text.h"
+#include "calseal/base/utc_time.h"
+#include "calseal/bundle/signed_json.h"
+#include "calseal/trust/statement.h"
+
+namespace calseal {
+namespace {
+
+constexpr std::uint64_t kThresholdLimit = 8;
+constexpr std::array<std::string_view, 5> kRoleNames{"author", "ledger", "map-author", "reviewer",
+                                                     "withdrawal"};
+
+JsonValue json_key(const TrustedKey& key) {
+  return json_object(
+      {{"id", json_digest(key.id)},
+       {"public_key", json(to_hex(key.public_key.bytes))},
+       {"name", json(key.name)},
+       {"roles", json_array(key.roles, [](Role role) { return json(role_name(role)); })},
+       {"jobs", json_strings(key.jobs)},
+       {"controllers", json_strings(key.controllers)},
+       {"region_maps", json_array(key.region_maps, [](const Sha256& digest) { return json_digest(digest); })},
+       {"valid_from", json(key.valid_from)},
+       {"valid_until", json(key.valid_until)},
+       {"state", json(key.compromised ? "compromised" : "active")}});
+}
+
+PublicKey read_public_key(JsonObject& object, std::string_view key) {
+  const Bytes bytes = object.hex(key, kPublicKeySize, kPublicKeySize);
+  PublicKey public_key;
+  std::copy(bytes.begin(), bytes.end(), public_key.bytes.begin());
+  return public_key;
+}
+
+std::vector<std::string> read_names(JsonObject& object, std::string_view key) {
+  std::vector<std::string> names;
+  for (const JsonNode& node : object.items(key, kScopeLimit)) names.push_back(read_name(node));
+  return names;
+}
+
+TrustedKey read_key(const JsonNode& node) {
+  JsonObject object(node);
+  TrustedKey key;
+  key.id = read_digest(object, "id");
+  key.public_key = read_public_key(object, "public_key");
+  key.name = read_line(object, "name");
+  for (const JsonNode& role : object.items("roles", kRoleNames.size())) {
+    key.roles.push_back(static_cast<Role>(role.choice({kRoleNames.begin(), kRoleNames.end()})));
+  }
+  key.jobs = read_names(object, "jobs");
+  key.controllers = read_names(object, "controllers");
+  for (const JsonNode& digest : object.items("region_maps", kScopeLimit))
+    key.region_maps.push_back(read_digest(digest));
+  key.valid_from = read_time(object, "valid_from");
+  key.valid_until = read_optional_time(object, "valid_until");
+  key.compromised = object.choice("state", {"active", "compromised"}) == 1;
+  object.done();
+  return key;
+}
+
+TrustFile read_fields(const JsonNode& node) {
+  JsonObject object(node);
+  TrustFile trust;
+  object.text("calseal");
+  trust.version = object.integer("version", 1, kJsonIntegerLimit);
+  trust.shop = read_line(object, "shop");
+  trust.root = read_public_key(object, "root");
+  trust.claimed_time = read_time(object, "claimed_time");
+  trust.next_root = read_optional_digest(object, "next_root");
+  if (const auto policy = object.required("policy")) {
+    JsonObject inner(*policy);
+    trust.threshold = inner.integer("threshold", 1, kThresholdLimit);
+    inner.done();
+  }
+  for (const JsonNode& key : object.items("keys", kTrustKeyLimit)) trust.keys.push_back(read_key(key));
+  object.done();
+  return trust;
+}
+
+// The fields of the signed bytes; whatever is wrong with them, the file as a whole is not one to be used.
+Result<TrustFile> parse_text(ByteView bytes, const std::string& name) {
+  CALSEAL_ASSIGN(const JsonValue tree, parse_json(text_of(bytes), name));
+  JsonDocument document(text_of(bytes), name);
+  TrustFile trust = read_fields(JsonNode(document, tree, ""));
+  if (!document.ok()) return fail(document.error());
+  CALSEAL_CHECK(check_canonical(bytes, write_trust_text(trust), name));
+  return trust;
+}
+
+tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
+                              std::string expected) {
+  return fail({Reason::kTrustInvalid, name, std::move(place), std::move(found), std::move(expected),
+               "do not use this trust file; ask the shop for a new one"});
+}
+
+Status check_stated_root(const TrustFile& trust, std::string_view stated, const std::string& name) {
+  const KeyId id = compute_key_id(trust.root);
+  const auto mismatch = [&](std::string expected) {
+    return fail({Reason::kRootMismatch, name, "root", fingerprint_text(id), std::move(expected),
+                 "compare the fingerprint again with the shop, by telephone or in person"});
+  };
+  if (const auto digest = parse_digest(stated)) {
+    if (*digest == id) return {};
+    return mismatch(fingerprint_text(*digest));
+  }
+  const auto fingerprint = parse_fingerprint(stated);
+  if (!fingerprint)
+    return mismatch("a fingerprint of ten groups of five digits, not \"" + printable(stated, 80) + "\"");
+  if (std::equal(fingerprint->begin(), fingerprint->end(), id.bytes.begin())) return {};
+  return mismatch(printable(stated, 80));
+}
+
+template <typename List>
+bool is_strictly_ascending(const List& list) {
+  return std::adjacent_find(list.begin(), list.end(),
+                            [](const auto& a, const auto& b) { return !(a < b); }) == list.end();
+}
+
+Status check_key(const TrustFile& trust, std::size_t index, const std::string& name) {
+  const TrustedKey& key = trust.keys[index];
+  const std::string place = "/keys/" + std::to_string(index);
+  if (key.id != compute_key_id(key.public_key))
+    return invalid(name, place + "/id", digest_text(key.id), "the id of its public key");
+  if (index > 0 && !(trust.keys[index - 1].id < key.id))
+    return invalid(name, place, "a key out of order or twice", "keys ascending by id");
+  if (key.public_key == trust.root) return invalid(name, place, "the root", "signing keys only");
+  if (key.roles.empty() || !is_strictly_ascending(key.roles)) {
+    return invalid(name, place + "/roles", "no role, or roles out of order", "roles ascending, each once");
+  }
+  if (!is_strictly_ascending(key.jobs) || !is_strictly_ascending(key.controllers) ||
+      !is_strictly_ascending(key.region_maps)) {
+    return invalid(name, place, "a scope out of order", "scopes ascending, each entry once");
+  }
+  if (!key.valid_until.empty() && parse_time(key.valid_until) <= parse_time(key.valid_from)) {
+    return invalid(name, place + "/valid_until", key.valid_until, "a time after " + key.valid_from);
+  }
+  return {};
+}
+
+}  // namespace
+
+std::string_view role_name(Role role) { return kRoleNames[static_cast<std::size_t>(role)]; }
+
+bool TrustedKey::has_role(Role role) const {
+  return std::find(roles.begin(), roles.end(), role) != roles.end();
+}
+
+const TrustedKey* TrustFile::find(const KeyId& id) const {
+  const auto it = std::find_if(keys.begin(), keys.end(), [&](const TrustedKey& key) { return key.id == id; });
+  return it == keys.end() ? nullptr : &*it;
+}
+
+std::string write_trust_text(const TrustFile& trust) {
+  return canonical_json(json_object({{"calseal", json("trust/1")},
+                                     {"version", json(trust.version)},
+                                     {"shop", json(trust.shop)},
+                                     {"root", json(to_hex(trust.root.bytes))},
+                                     {"claimed_time", json(trust.claimed_time)},
+                                     {"next_root", json_digest(trust.next_root)},
+                                     {"policy", json_object({{"threshold", json(trust.threshold)}})},
+                                     {"keys", json_array(trust.keys, json_key)}}));
+}
+
+Result<TrustFile> parse_trust_file(ByteView file, std::string_view stated_root, const std::string& name) {
+  CALSEAL_ASSIGN(const Statement statement,
+                 read_statement(file, kTrustLiteral, kTrustFileSizeLimit, Reason::kTrustInvalid, name));
+  Result<TrustFile> parsed = parse_text(statement.signed_bytes, name);
+  if (!parsed) {
+    Error error = std::move(parsed).error();
+    error.reason = Reason::kTrustInvalid;
+    return fail(std::move(error));
+  }
+  CALSEAL_CHECK(check_public_key(parsed->root, name));
+  if (!stated_root.empty()) CALSEAL_CHECK(check_stated_root(*parsed, stated_root, name));
+  const KeyId root_id = compute_key_id(parsed->root);
+  if (statement.signatures.size() != 1 || statement.signatures[0].key_id != root_id) {
+    return invalid(name, "line 2", "other signatures", "exactly one, by the root " + digest_text(root_id));
+  }
+  if (!verify_signature(parsed->root, statement.signed_bytes, statement.signatures[0].signature)) {
+    return invalid(name, "line 2", "a signature that does not verify",
+                   "the root's signature over the first line");
+  }
+  for (const TrustedKey& key : parsed->keys) CALSEAL_CHECK(check_public_key(key.public_key, name));
+  for (std::size_t i = 0; i < parsed->keys.size(); ++i) CALSEAL_CHECK(check_key(*parsed, i, name));
+  return parsed;
+}
+
+}  // namespace calseal

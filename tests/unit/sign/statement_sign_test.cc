@@ -1,0 +1,82 @@
+#include "calseal/sign/statement_sign.h"
+
+#include <gtest/gtest.h>
+
+#include "calseal/trust/statement.h"
+#include "support/matchers.h"
+#include "support/outside_tools.h"
+
+namespace calseal {
+namespace {
+
+PrivateKey key_of(std::uint8_t value) { return *PrivateKey::from_seed(Bytes(32, value)); }
+
+TrustFile trust_of(const PrivateKey& root) {
+  TrustFile trust;
+  trust.shop = "Shop";
+  trust.root = root.public_key();
+  trust.claimed_time = "2026-01-02T03:04:05Z";
+  TrustedKey key;
+  const PrivateKey author = key_of(2);
+  key.id = author.id();
+  key.public_key = author.public_key();
+  key.name = "Author";
+  key.roles = {Role::kAuthor};
+  key.valid_from = trust.claimed_time;
+  trust.keys = {key};
+  return trust;
+}
+
+TEST(TrustFileSealing, GivesWhatReadersAccept) {
+  const PrivateKey root = key_of(1);
+  const auto file = seal_trust_file(trust_of(root), root);
+  ASSERT_THAT(file, IsOk());
+  EXPECT_THAT(parse_trust_file(view_of(*file), fingerprint_text(root.id()), "t"), IsOkAnd(trust_of(root)));
+  EXPECT_EQ(*file, *seal_trust_file(trust_of(root), root));
+}
+
+TEST(TrustFileSealing, RefusesWhatReadersWouldRefuse) {
+  const PrivateKey root = key_of(1);
+  EXPECT_THAT(seal_trust_file(trust_of(root), key_of(2)), FailsWith(Reason::kTrustInvalid, "root"));
+  TrustFile no_role = trust_of(root);
+  no_role.keys[0].roles.clear();
+  EXPECT_THAT(seal_trust_file(no_role, root), FailsWith(Reason::kTrustInvalid, "/keys/0/roles"));
+}
+
+TEST(StatementSigning, EachKeyOnce) {
+  const PrivateKey one = key_of(1);
+  const PrivateKey two = key_of(2);
+  const auto file = sign_statement("{\"x\":1}", {one, two});
+  ASSERT_THAT(file, IsOk());
+  const auto statement = read_statement(view_of(*file), "{\"x\"", 4096, Reason::kTrustInvalid, "s");
+  ASSERT_THAT(statement, IsOk());
+  ASSERT_EQ(statement->signatures.size(), 2U);
+  for (const PrefixSignature& signature : statement->signatures) {
+    const PublicKey& key = signature.key_id == one.id() ? one.public_key() : two.public_key();
+    EXPECT_TRUE(verify_signature(key, view_of("{\"x\":1}"), signature.signature));
+  }
+  EXPECT_THAT(sign_statement("{}", {}), FailsWith(Reason::kUsage));
+  EXPECT_THAT(sign_statement("{}", {one, one}), FailsWith(Reason::kUsage));
+  EXPECT_THAT(sign_statement("{}", SigningKeys(9, one)), FailsWith(Reason::kUsage));
+  EXPECT_THAT(sign_statement("{}\n", {one}), FailsWith(Reason::kInternal));
+}
+
+// What a stranger does with general programs alone.
+TEST(StatementSigning, OtherProgramsVerifyIt) {
+  const ScratchFolder folder;
+  const PrivateKey root = key_of(1);
+  const auto file = seal_trust_file(trust_of(root), root);
+  ASSERT_THAT(file, IsOk());
+  folder.put("trust", view_of(*file));
+  folder.put("root.pem", view_of(public_key_pem(root.public_key())));
+  const auto in = [&](const std::string& name) { return folder.path(name); };
+  ASSERT_EQ(run_tool("sh -c 'head -n 1 " + in("trust") + " | tr -d \"\\n\" > " + in("signed") +
+                     "; sed -n 2p " + in("trust") + " | cut -d \" \" -f 2 | xxd -r -p > " + in("sig") + "'"),
+            0);
+  EXPECT_EQ(run_tool("openssl pkeyutl -verify -rawin -pubin -inkey " + in("root.pem") + " -in " +
+                     in("signed") + " -sigfile " + in("sig")),
+            0);
+}
+
+}  // namespace
+}  // namespace calseal

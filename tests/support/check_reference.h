@@ -1,4 +1,5 @@
-// What docs/region-map.md says a checksum computes, byte by byte and bit by bit; shares only the parsed map with the library.
+// What docs/region-map.md says a checksum computes, byte by byte and bit by bit; shares only the parsed map
+// with the library.
 #pragma once
 
 #include <string>
@@ -23,14 +24,16 @@ struct MessageByte {
   std::uint64_t address = 0;
 };
 
-inline void append_range(const Checksum& checksum, const Image& image, const Place& place, std::vector<MessageByte>& out) {
+inline void append_range(const Checksum& checksum, const Image& image, const Place& place,
+                         std::vector<MessageByte>& out) {
   for (std::uint64_t named = place.range.begin; named < place.range.end; ++named) {
     std::uint64_t from = named;
     if (checksum.swap == 16) from = named % 2 == 0 ? named + 1 : named - 1;
     if (checksum.swap == 32) from = named / 4 * 4 + (3 - named % 4);
     MessageByte byte{byte_of(image, place.memory, from), true, place.memory, from};
     for (const Substitute& substitute : checksum.substitutes) {
-      if (substitute.place.memory != place.memory || from < substitute.place.range.begin || from >= substitute.place.range.end)
+      if (substitute.place.memory != place.memory || from < substitute.place.range.begin ||
+          from >= substitute.place.range.end)
         continue;
       byte = {substitute.as, false, 0, 0};
     }
@@ -49,7 +52,8 @@ inline std::uint64_t word_at(const Image& image, std::size_t memory, std::uint64
 inline std::vector<MessageByte> message_of(const Checksum& checksum, const Image& image) {
   std::vector<MessageByte> out;
   for (const Coverage& part : checksum.coverage) {
-    if (const auto* range = std::get_if<CoverageRange>(&part)) append_range(checksum, image, range->place, out);
+    if (const auto* range = std::get_if<CoverageRange>(&part))
+      append_range(checksum, image, range->place, out);
     if (const auto* literal = std::get_if<CoverageLiteral>(&part)) {
       for (const std::uint8_t byte : literal->bytes) out.push_back({byte, false, 0, 0});
     }
@@ -95,7 +99,8 @@ inline std::uint64_t result_of(const Checksum& checksum, const Image& image) {
       value = compute_fletcher(algorithm.fletcher, algorithm.order, message);
       width = algorithm.fletcher;
       break;
-    default: value = compute_adler32(message);
+    default:
+      value = compute_adler32(message);
   }
   const Wide modulus = Wide{1} << width;
   if (checksum.complement == Complement::kOnes) value = modulus - 1 - value;
@@ -104,13 +109,14 @@ inline std::uint64_t result_of(const Checksum& checksum, const Image& image) {
   return static_cast<std::uint64_t>(value % (Wide{1} << checksum.bits));
 }
 
-// The number that a slot's bytes say, read as a person would; all ones of 128 bits when they are not digits of its encoding.
+// The number that a slot's bytes say, read as a person would; all ones of 128 bits when they are not digits
+// of its encoding.
 inline Wide stored_number(const Slot& slot, const Image& image) {
   Wide number = 0;
   for (std::uint64_t i = 0; i < slot.place.range.size(); ++i) {
     const bool from_end = slot.encoding == SlotEncoding::kBinary && slot.order == ByteOrder::kLittle;
-    const std::uint8_t byte =
-        byte_of(image, slot.place.memory, from_end ? slot.place.range.end - 1 - i : slot.place.range.begin + i);
+    const std::uint8_t byte = byte_of(image, slot.place.memory,
+                                      from_end ? slot.place.range.end - 1 - i : slot.place.range.begin + i);
     if (slot.encoding == SlotEncoding::kBinary) {
       number = number * 256 + byte;
       continue;

@@ -23,8 +23,8 @@ inline std::string in_quotes(std::string_view text) { return "\"" + std::string(
 // Members of a range: memory, `key` and size.
 inline std::string members_of(std::string_view key, std::uint64_t address, std::uint64_t size,
                               std::string_view memory) {
-  return "\"memory\": " + in_quotes(memory) + ", " + in_quotes(key) + ": " + in_quotes(address_text(address)) +
-         ", \"size\": " + std::to_string(size);
+  return "\"memory\": " + in_quotes(memory) + ", " + in_quotes(key) + ": " +
+         in_quotes(address_text(address)) + ", \"size\": " + std::to_string(size);
 }
 
 // {"memory", "start", "size"} and further members, as in coverage and substitutes.
@@ -56,17 +56,19 @@ class MapBuilder {
     sections_[section].push_back(std::move(element));
     return *this;
   }
-  MapBuilder& memory(std::string_view name, std::uint64_t origin, std::uint64_t size, std::string_view more = "") {
-    return add("memories", R"({"name": )" + in_quotes(name) + R"(, "origin": )" + in_quotes(address_text(origin)) +
-                               R"(, "size": )" + std::to_string(size) + (more.empty() ? "" : ", ") +
-                               std::string(more) + "}");
+  MapBuilder& memory(std::string_view name, std::uint64_t origin, std::uint64_t size,
+                     std::string_view more = "") {
+    return add("memories", R"({"name": )" + in_quotes(name) + R"(, "origin": )" +
+                               in_quotes(address_text(origin)) + R"(, "size": )" + std::to_string(size) +
+                               (more.empty() ? "" : ", ") + std::string(more) + "}");
   }
   MapBuilder& region(std::string_view name, std::string_view policy, std::uint64_t start, std::uint64_t size,
                      std::string_view memory = "flash") {
     return add("regions", R"({"name": )" + in_quotes(name) + ", " + members_of("start", start, size, memory) +
                               R"(, "policy": )" + in_quotes(policy) + "}");
   }
-  MapBuilder& patch(std::string_view name, std::uint64_t at, std::string_view before, std::string_view after) {
+  MapBuilder& patch(std::string_view name, std::uint64_t at, std::string_view before,
+                    std::string_view after) {
     return add("permitted_patches", R"({"name": )" + in_quotes(name) + R"(, "memory": "flash", "at": )" +
                                         in_quotes(address_text(at)) + R"(, "before": )" + in_quotes(before) +
                                         R"(, "after": )" + in_quotes(after) + "}");
@@ -78,8 +80,9 @@ class MapBuilder {
                              (more.empty() ? "" : ", ") + std::string(more) + "}");
   }
   // A checksum with slots (or, in `more`, a rule).
-  MapBuilder& checksum(std::string_view name, std::string_view algorithm, const std::vector<std::string>& coverage,
-                       const std::vector<std::string>& slots, std::string_view more = "") {
+  MapBuilder& checksum(std::string_view name, std::string_view algorithm,
+                       const std::vector<std::string>& coverage, const std::vector<std::string>& slots,
+                       std::string_view more = "") {
     return add("checksums", R"({"name": )" + in_quotes(name) + R"(, "algorithm": )" + std::string(algorithm) +
                                 R"(, "coverage": )" + list_of(coverage) +
                                 (slots.empty() ? "" : R"(, "slots": )" + list_of(slots)) +
@@ -88,8 +91,8 @@ class MapBuilder {
   MapBuilder& field(std::string_view name, std::string_view kind, std::uint64_t at, std::uint64_t size,
                     std::string_view encoding, std::string_view more = "") {
     return add("identity", R"({"name": )" + in_quotes(name) + R"(, "kind": )" + in_quotes(kind) + ", " +
-                               members_of("at", at, size, "flash") + R"(, "encoding": )" + in_quotes(encoding) +
-                               (more.empty() ? "" : ", ") + std::string(more) + "}");
+                               members_of("at", at, size, "flash") + R"(, "encoding": )" +
+                               in_quotes(encoding) + (more.empty() ? "" : ", ") + std::string(more) + "}");
   }
   MapBuilder& recognise(std::string text) {
     recognise_ = std::move(text);
@@ -113,8 +116,9 @@ class MapBuilder {
   RegionMap parse() const {
     Result<RegionMap> map = try_parse();
     if (!map) {
-      throw std::runtime_error("sample map: " + std::string(code(map.error().reason)) + " at " + map.error().place +
-                               ": " + map.error().found + ", expected " + map.error().expected);
+      throw std::runtime_error("sample map: " + std::string(code(map.error().reason)) + " at " +
+                               map.error().place + ": " + map.error().found + ", expected " +
+                               map.error().expected);
     }
     return *std::move(map);
   }
@@ -149,10 +153,12 @@ inline void put_bytes(Image& image, std::uint64_t address, ByteView bytes, std::
 inline void put_text(Image& image, std::uint64_t address, std::string_view text, std::size_t memory = 0) {
   put_bytes(image, address, view_of(text), memory);
 }
-inline std::string hex_at(const Image& image, std::uint64_t address, std::uint64_t size, std::size_t memory = 0) {
+inline std::string hex_at(const Image& image, std::uint64_t address, std::uint64_t size,
+                          std::size_t memory = 0) {
   return to_hex(image.memories[memory].view({address, address + size}));
 }
-inline std::string text_at(const Image& image, std::uint64_t address, std::uint64_t size, std::size_t memory = 0) {
+inline std::string text_at(const Image& image, std::uint64_t address, std::uint64_t size,
+                           std::size_t memory = 0) {
   return std::string(text_of(image.memories[memory].view({address, address + size})));
 }
 inline std::uint8_t& byte_at(Image& image, std::uint64_t address, std::size_t memory = 0) {

@@ -17,6 +17,7 @@
 #pragma once
 
 #include <cstdlib>
+#include <stdexcept>
 #include <string>
 #include <utility>
 #include <vector>
@@ -179,7 +180,7 @@ inline TrustedKey small_trusted(const PrivateKey& key, std::string name, Role ro
 // Root is the key of seed 1, author 2, reviewer 3, stranger 4.
 class SmallJob {
  public:
-  explicit SmallJob(const SmallMap& options = {}) : options(options), base(small_base(options)) {
+  explicit SmallJob(const SmallMap& map_options = {}) : options(map_options), base(small_base(options)) {
     const std::string text = small_map_text(options);
     auto parsed = parse_region_map(Bytes(text.begin(), text.end()), "small.json");
     if (!parsed) throw std::runtime_error(std::string(code(parsed.error().reason)) + " " + parsed.error().place + " " + parsed.error().found);

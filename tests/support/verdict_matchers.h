@@ -15,20 +15,20 @@ inline void PrintTo(const Verdict& verdict, std::ostream* out) {
 }
 
 MATCHER(IsAccepted, "is accepted") {
-  if (arg.reason) PrintTo(*arg.reason, result_listener->stream());
+  if (arg.reason && result_listener->IsInterested()) PrintTo(*arg.reason, result_listener->stream());
   return arg.outcome == Outcome::kAccepted && !arg.reason && !arg.files.empty();
 }
 
 // Refused with this reason, with every text that a person needs, and with nothing to write.
 MATCHER_P(IsRefused, reason, std::string("is refused with ") + std::string(code(reason))) {
-  if (arg.reason) PrintTo(*arg.reason, result_listener->stream());
+  if (arg.reason && result_listener->IsInterested()) PrintTo(*arg.reason, result_listener->stream());
   return arg.outcome == Outcome::kRefused && arg.reason && arg.reason->reason == reason && !arg.reason->file.empty() &&
          !arg.reason->found.empty() && !arg.reason->expected.empty() && !arg.reason->next.empty() && arg.files.empty();
 }
 
 // As IsRefused, and the place contains `where`.
 MATCHER_P2(IsRefusedAt, reason, where, std::string("is refused with ") + std::string(code(reason)) + " at " + where) {
-  if (arg.reason) PrintTo(*arg.reason, result_listener->stream());
+  if (arg.reason && result_listener->IsInterested()) PrintTo(*arg.reason, result_listener->stream());
   return arg.outcome == Outcome::kRefused && arg.reason && arg.reason->reason == reason && arg.files.empty() &&
          arg.reason->place.find(where) != std::string::npos;
 }

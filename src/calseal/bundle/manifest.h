@@ -71,7 +71,8 @@ struct ManifestSpan {
 
 // The file as received (revision 0), or the rebuilt file where every byte is pinned; else none are listed.
 struct ManifestFile {
-  std::string memory, form;  // memory: empty when the file holds several; form: "raw", "intel-hex", "s-record" or a declared form's name
+  std::string memory, form;  // memory: empty when the file holds several; form: "raw", "intel-hex",
+                             // "s-record" or a declared form's name
   std::uint64_t size = 0;
   Sha256 digest;
   friend bool operator==(const ManifestFile&, const ManifestFile&) = default;

@@ -30,11 +30,14 @@ std::vector<NamedPlace> owners_of(const Plan& plan) {
 
 // Cuts `change` at the edges of owners; these are disjoint and sorted.
 void add_cut(const std::vector<NamedPlace>& owners, ChangedRange change, std::vector<ChangedRange>& out) {
-  auto it = std::upper_bound(owners.begin(), owners.end(), change.place, [](const Place& value, const NamedPlace& owner) {
-    return std::pair(value.memory, value.range.begin) < std::pair(owner.place.memory, owner.place.range.end);
-  });
+  auto it = std::upper_bound(owners.begin(), owners.end(), change.place,
+                             [](const Place& value, const NamedPlace& owner) {
+                               return std::pair(value.memory, value.range.begin) <
+                                      std::pair(owner.place.memory, owner.place.range.end);
+                             });
   Range rest = change.place.range;
-  for (; it != owners.end() && it->place.memory == change.place.memory && it->place.range.begin < rest.end; ++it) {
+  for (; it != owners.end() && it->place.memory == change.place.memory && it->place.range.begin < rest.end;
+       ++it) {
     const Range owned = intersect(it->place.range, rest);
     if (owned.empty()) continue;
     if (rest.begin < owned.begin) {
@@ -82,7 +85,8 @@ std::vector<ChangedRange> compare_images(const Plan& plan, const Image& before, 
     if (!span.known) continue;
     const std::size_t m = span.place.memory;
     for (const Range& known : after.memories[m].known.within(span.place.range).ranges()) {
-      for (const Range& offsets : differing_ranges(before.memories[m].view(known), after.memories[m].view(known))) {
+      for (const Range& offsets :
+           differing_ranges(before.memories[m].view(known), after.memories[m].view(known))) {
         const Range range{known.begin + offsets.begin, known.begin + offsets.end};
         add_cut(owners, {{m, range}, span.kind, region_at(*plan.map, m, range.begin), {}}, changes);
       }
@@ -96,8 +100,9 @@ std::vector<ChangedRange> coalesce(const std::vector<ChangedRange>& changes, std
   for (const ChangedRange& change : changes) {
     if (!out.empty()) {
       ChangedRange& last = out.back();
-      if (last.place.memory == change.place.memory && last.kind == change.kind && last.region == change.region &&
-          last.owner == change.owner && change.place.range.begin - last.place.range.end <= gap) {
+      if (last.place.memory == change.place.memory && last.kind == change.kind &&
+          last.region == change.region && last.owner == change.owner &&
+          change.place.range.begin - last.place.range.end <= gap) {
         last.place.range.end = change.place.range.end;
         continue;
       }

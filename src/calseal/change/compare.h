@@ -16,14 +16,15 @@ struct ChangedRange {
   Place place;
   SpanKind kind = SpanKind::kLocked;
   std::string region;  // name of the region, or empty
-  std::string owner;   // name of the permitted patch, signed part, checksum or copy that the bytes belong to, or empty
+  std::string
+      owner;  // name of the permitted patch, signed part, checksum or copy that the bytes belong to, or empty
 };
 
 // Differing bytes of two equally long sequences as ascending, disjoint, non-adjacent ranges of offsets.
 std::vector<Range> differing_ranges(ByteView a, ByteView b);
 
-// All bytes known in both that differ: memories in map order, ascending, cut at every span of the plan and at patches and
-// signed parts. Exact: no unchanged byte is inside.
+// All bytes known in both that differ: memories in map order, ascending, cut at every span of the plan and at
+// patches and signed parts. Exact: no unchanged byte is inside.
 std::vector<ChangedRange> compare_images(const Plan& plan, const Image& before, const Image& after);
 
 // Ranges for people: neighbours of one region, kind and owner at most `gap` bytes apart become one.

@@ -33,11 +33,17 @@ std::string where(const RegionMap& map, const ChangedRange& change) {
   return text;
 }
 
-std::string bytes_at(const Image& image, const Place& place) { return hex_excerpt(image.memories[place.memory].view(place.range)); }
+std::string bytes_at(const Image& image, const Place& place) {
+  return hex_excerpt(image.memories[place.memory].view(place.range));
+}
 
-Error violation(const RegionMap& map, const ChangedRange& change, const Image& before, const Image& after, Reason reason,
-                std::string next) {
-  return {reason, "", where(map, change), bytes_at(after, change.place), bytes_at(before, change.place) + " as in the base",
+Error violation(const RegionMap& map, const ChangedRange& change, const Image& before, const Image& after,
+                Reason reason, std::string next) {
+  return {reason,
+          "",
+          where(map, change),
+          bytes_at(after, change.place),
+          bytes_at(before, change.place) + " as in the base",
           std::move(next)};
 }
 
@@ -49,12 +55,16 @@ bool stands_as(const PermittedPatch& patch, const Bytes& bytes, const Image& ima
 std::optional<Error> patch_fault(const RegionMap& map, const PermittedPatch& patch, const Image& image) {
   if (!image.memories[patch.place.memory].knows(patch.place.range)) return std::nullopt;
   if (stands_as(patch, patch.before, image) || stands_as(patch, patch.after, image)) return std::nullopt;
-  return Error{Reason::kChangePatch, "", patch.name + ", " + place_text(map, patch.place), bytes_at(image, patch.place),
+  return Error{Reason::kChangePatch,
+               "",
+               patch.name + ", " + place_text(map, patch.place),
+               bytes_at(image, patch.place),
                hex_excerpt(patch.before) + " (before) or " + hex_excerpt(patch.after) + " (after)",
                "apply the permitted patch whole, or not at all"};
 }
 
-// The first byte of a copy that was edited and is wrong while its original stayed: correction would undo that edit.
+// The first byte of a copy that was edited and is wrong while its original stayed: correction would undo that
+// edit.
 std::optional<std::uint64_t> edit_of_copy_alone(const Copy& copy, const Image& before, const Image& after) {
   const Memory& to_before = before.memories[copy.to.memory];
   const Memory& of_before = before.memories[copy.of.memory];
@@ -77,14 +87,17 @@ Error derived_fault(const Plan& plan, const CheckOutcome& outcome, const Image& 
   const Copy& copy = plan.map->copies[plan.nodes[outcome.node].index];
   if (const auto at = edit_of_copy_alone(copy, before, after)) {
     const std::uint64_t original = copy.of.range.begin + *at;
-    error.next = "edit the original instead, at " + place_text(*plan.map, {copy.of.memory, {original, original + 1}}) +
+    error.next = "edit the original instead, at " +
+                 place_text(*plan.map, {copy.of.memory, {original, original + 1}}) +
                  ": correct would overwrite this edit of the copy";
   }
   return error;
 }
 
-// Derived places that are wrong, or that changed although nothing proves their value; by address, rules without a place last.
-std::vector<Error> derived_faults(const Plan& plan, const Confinement& proof, const Image& before, const Image& after) {
+// Derived places that are wrong, or that changed although nothing proves their value; by address, rules
+// without a place last.
+std::vector<Error> derived_faults(const Plan& plan, const Confinement& proof, const Image& before,
+                                  const Image& after) {
   std::vector<RangeSet> changed(plan.map->memories.size());
   for (const ChangedRange& change : proof.changes) changed[change.place.memory].add(change.place.range);
   std::vector<std::pair<Place, Error>> faults;
@@ -97,9 +110,11 @@ std::vector<Error> derived_faults(const Plan& plan, const Confinement& proof, co
     const auto touched = std::ranges::find_if(
         outcome.places, [&](const Place& place) { return changed[place.memory].overlaps(place.range); });
     if (touched == outcome.places.end()) continue;
-    faults.emplace_back(*touched, Error{Reason::kChecksumNotProvable, "", outcome.name + ", " + place_text(*plan.map, *touched),
-                                        "a changed value, and " + outcome.detail, "the value of the base, or every byte it depends on",
-                                        "undo the change, or give an image that is complete"});
+    faults.emplace_back(
+        *touched,
+        Error{Reason::kChecksumNotProvable, "", outcome.name + ", " + place_text(*plan.map, *touched),
+              "a changed value, and " + outcome.detail, "the value of the base, or every byte it depends on",
+              "undo the change, or give an image that is complete"});
   }
   std::ranges::stable_sort(faults, {}, [](const auto& fault) { return fault.first; });
   std::vector<Error> errors;
@@ -119,7 +134,8 @@ Result<std::vector<bool>> patch_states(const RegionMap& map, const Image& image)
   std::vector<bool> applied;
   for (const PermittedPatch& patch : map.patches) {
     if (auto fault = patch_fault(map, patch, image)) return fail(*std::move(fault));
-    applied.push_back(image.memories[patch.place.memory].knows(patch.place.range) && stands_as(patch, patch.after, image));
+    applied.push_back(image.memories[patch.place.memory].knows(patch.place.range) &&
+                      stands_as(patch, patch.after, image));
   }
   return applied;
 }
@@ -133,8 +149,9 @@ Confinement prove_confinement(const Plan& plan, const Image& before, const Image
     RangeSet missing = before.memories[m].known;
     missing.remove(after.memories[m].known);
     if (missing.empty()) continue;
-    proof.violations.push_back({Reason::kReadIncomplete, "", place_text(map, {m, missing.ranges().front()}), "unknown bytes",
-                                "every byte that the base knows", "use an image as complete as the base"});
+    proof.violations.push_back({Reason::kReadIncomplete, "", place_text(map, {m, missing.ranges().front()}),
+                                "unknown bytes", "every byte that the base knows",
+                                "use an image as complete as the base"});
   }
   const auto add = [&](Reason reason, const std::string& next, const auto& applies) {
     for (const ChangedRange& change : proof.changes) {
@@ -149,12 +166,15 @@ Confinement prove_confinement(const Plan& plan, const Image& before, const Image
   const auto is_patch = [&](const ChangedRange& c) {
     return c.kind == SpanKind::kLocked && patch_sets[c.place.memory].contains(c.place.range);
   };
-  add(Reason::kChangeSigned, "undo the change: the controller rejects this part once it is changed", is_signed);
+  add(Reason::kChangeSigned, "undo the change: the controller rejects this part once it is changed",
+      is_signed);
   std::vector<std::pair<Place, Error>> patch_faults;
   for (const PermittedPatch& patch : map.patches) {
-    const bool applied = stands_as(patch, patch.after, after) && after.memories[patch.place.memory].knows(patch.place.range);
+    const bool applied =
+        stands_as(patch, patch.after, after) && after.memories[patch.place.memory].knows(patch.place.range);
     proof.patches_applied.push_back(applied);
-    if (auto fault = patch_fault(map, patch, after)) patch_faults.emplace_back(patch.place, *std::move(fault));
+    if (auto fault = patch_fault(map, patch, after))
+      patch_faults.emplace_back(patch.place, *std::move(fault));
   }
   std::ranges::sort(patch_faults, {}, [](const auto& fault) { return fault.first; });
   for (auto& [place, fault] : patch_faults) proof.violations.push_back(std::move(fault));
@@ -162,14 +182,16 @@ Confinement prove_confinement(const Plan& plan, const Image& before, const Image
       [&](const ChangedRange& c) { return c.kind == SpanKind::kLocked && !is_signed(c) && !is_patch(c); });
   add(Reason::kChangeVolatile, "undo the change: these bytes belong to the vehicle",
       [](const ChangedRange& c) { return c.kind == SpanKind::kVolatile || c.kind == SpanKind::kBinding; });
-  for (Error& error : derived_faults(plan, proof, before, after)) proof.violations.push_back(std::move(error));
+  for (Error& error : derived_faults(plan, proof, before, after))
+    proof.violations.push_back(std::move(error));
   return proof;
 }
 
 Status require_confined(const Confinement& proof) {
   if (proof.holds()) return {};
   Error error = proof.violations.front();
-  if (proof.violations.size() > 1) error.place += ", and " + std::to_string(proof.violations.size() - 1) + " more";
+  if (proof.violations.size() > 1)
+    error.place += ", and " + std::to_string(proof.violations.size() - 1) + " more";
   return fail(std::move(error));
 }
 

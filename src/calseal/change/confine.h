@@ -1,5 +1,6 @@
-// The confinement proof: every changed byte lies in an editable region, in a permitted patch that stands whole, or in a
-// derived place that holds its right value. Worded "within the areas declared by the region map", never "safe".
+// The confinement proof: every changed byte lies in an editable region, in a permitted patch that stands
+// whole, or in a derived place that holds its right value. Worded "within the areas declared by the region
+// map", never "safe".
 #pragma once
 
 #include <cstdint>
@@ -13,26 +14,27 @@
 namespace calseal {
 
 struct Confinement {
-  std::vector<ChangedRange> changes;    // exact
-  std::vector<CheckOutcome> checks;     // of the image after
-  std::vector<bool> patches_applied;    // one per permitted patch
-  std::vector<Error> violations;        // in this order: missing bytes, signed, patch, locked, volatile, derived; each by address
+  std::vector<ChangedRange> changes;  // exact
+  std::vector<CheckOutcome> checks;   // of the image after
+  std::vector<bool> patches_applied;  // one per permitted patch
+  std::vector<Error>
+      violations;  // in this order: missing bytes, signed, patch, locked, volatile, derived; each by address
 
   bool holds() const { return violations.empty(); }
   std::uint64_t changed_bytes() const;
 };
 
-// Judges `after` against `before`, byte by byte. Both must have the map's memories. Derived bytes are judged by their checks:
-// kDerivedWrong, kCopyOneSided, and kChecksumNotProvable when they changed and nothing proves their value. A check that is
-// not provable is no violation otherwise: what it covers was known before neither; bytes that `before` knows and `after`
-// does not are kReadIncomplete.
+// Judges `after` against `before`, byte by byte. Both must have the map's memories. Derived bytes are judged
+// by their checks: kDerivedWrong, kCopyOneSided, and kChecksumNotProvable when they changed and nothing
+// proves their value. A check that is not provable is no violation otherwise: what it covers was known before
+// neither; bytes that `before` knows and `after` does not are kReadIncomplete.
 Confinement prove_confinement(const Plan& plan, const Image& before, const Image& after);
 
 // The first violation as an error.
 Status require_confined(const Confinement& proof);
 
-// Whether each permitted patch stands whole as before (false) or after (true) in the image; kChangePatch names the first
-// that stands neither way. Patches with unknown bytes count as not applied.
+// Whether each permitted patch stands whole as before (false) or after (true) in the image; kChangePatch
+// names the first that stands neither way. Patches with unknown bytes count as not applied.
 Result<std::vector<bool>> patch_states(const RegionMap& map, const Image& image);
 
 // kMapNotBelieved unless the family is recognised and every provable checksum and copy holds on `base`.

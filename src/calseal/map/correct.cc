@@ -23,7 +23,8 @@ Bytes take(const Image& image, const Place& place) {
 
 tl::unexpected<Error> unsolvable(const Plan& plan, const std::string& name, const Place& place) {
   return fail({Reason::kMapUnsolvable, "", name + ", " + place_text(*plan.map, place),
-               "no value of the balance that makes the rule hold on this image", "a balance that can reach every value",
+               "no value of the balance that makes the rule hold on this image",
+               "a balance that can reach every value",
                "check algorithm, target and balance of this checksum in the region map"});
 }
 
@@ -37,7 +38,8 @@ void correct_copy(const Plan& plan, const PlanNode& node, Image& image) {
 void correct_slots(const Plan& plan, const PlanNode& node, Image& image) {
   const Checksum& checksum = plan.map->checksums[node.index];
   const CheckValue result = finish_value(checksum, compute_value(checksum.algorithm, node.message, image));
-  for (const Slot& slot : checksum.slots) put(image, slot.place, encode_slot(checksum.algorithm, slot, result));
+  for (const Slot& slot : checksum.slots)
+    put(image, slot.place, encode_slot(checksum.algorithm, slot, result));
 }
 
 // The word that makes a sum reach its target, given the sum with a word of zero.
@@ -52,7 +54,8 @@ std::uint64_t balance_word(const Checksum& checksum, std::uint64_t without) {
   return a >= b ? a - b : modulus - (b - a);
 }
 
-// Addresses of the balance's bytes in the order in which the message reads them as one whole word; nothing when it does not.
+// Addresses of the balance's bytes in the order in which the message reads them as one whole word; nothing
+// when it does not.
 std::optional<std::vector<std::uint64_t>> balance_word_addresses(const PlanNode& node, const Place& balance) {
   std::vector<std::pair<std::uint64_t, std::uint64_t>> read;  // offset in the message, address
   for (std::uint64_t address = balance.range.begin; address < balance.range.end; ++address) {
@@ -103,7 +106,8 @@ Status correct_group(const Plan& plan, const PlanGroup& group, Image& image) {
     }
     if (!checksum.rule->balance) {
       return fail({Reason::kChecksumFails, "", node.name, "a rule that does not hold, and no balance to set",
-                   "the value " + hex_number(checksum.rule->equals), "undo the edit, or declare a balance slot"});
+                   "the value " + hex_number(checksum.rule->equals),
+                   "undo the edit, or declare a balance slot"});
     }
     const Algorithm& algorithm = checksum.algorithm;
     if (algorithm.kind == AlgorithmKind::kSum && algorithm.sum.operation != SumOperation::kXor) {

@@ -26,9 +26,11 @@ enum class CorrectionScope : std::uint8_t {
   kFloating,  // the customer's side: everything else came sealed
 };
 
-// Corrects `image` in place. What holds already is left alone, so a second run changes nothing. Touches derived bytes only.
-// kMapUnsolvable when a balance cannot reach its rule's value on this image, kChecksumFails when a rule without balance does
-// not hold; what comes before it in the order is corrected then, it and what follows is as it was.
-Result<CorrectionReport> correct(const Plan& plan, Image& image, CorrectionScope scope = CorrectionScope::kAll);
+// Corrects `image` in place. What holds already is left alone, so a second run changes nothing. Touches
+// derived bytes only. kMapUnsolvable when a balance cannot reach its rule's value on this image,
+// kChecksumFails when a rule without balance does not hold; what comes before it in the order is corrected
+// then, it and what follows is as it was.
+Result<CorrectionReport> correct(const Plan& plan, Image& image,
+                                 CorrectionScope scope = CorrectionScope::kAll);
 
 }  // namespace calseal

@@ -32,17 +32,26 @@ std::optional<std::string> decode(const IdentityField& field, ByteView bytes) {
       if (!std::ranges::all_of(text, is_digit)) return std::nullopt;
       return text;
     }
-    case IdentityEncoding::kIntegerLittle: return std::to_string(decode_word(bytes, ByteOrder::kLittle));
-    case IdentityEncoding::kIntegerBig: return std::to_string(decode_word(bytes, ByteOrder::kBig));
-    case IdentityEncoding::kHex: return to_hex(bytes);
+    case IdentityEncoding::kIntegerLittle:
+      return std::to_string(decode_word(bytes, ByteOrder::kLittle));
+    case IdentityEncoding::kIntegerBig:
+      return std::to_string(decode_word(bytes, ByteOrder::kBig));
+    case IdentityEncoding::kHex:
+      return to_hex(bytes);
   }
   return std::nullopt;
 }
 
 int vin_value(char c) {
   // 49 CFR 565.15(c)(1), table III.
-  constexpr std::string_view kLetters = "ABCDEFGH" "JKLMN" "P" "R" "STUVWXYZ";
-  constexpr std::array<int, 23> kValues = {1, 2, 3, 4, 5, 6, 7, 8, 1, 2, 3, 4, 5, 7, 9, 2, 3, 4, 5, 6, 7, 8, 9};
+  constexpr std::string_view kLetters =
+      "ABCDEFGH"
+      "JKLMN"
+      "P"
+      "R"
+      "STUVWXYZ";
+  constexpr std::array<int, 23> kValues = {1, 2, 3, 4, 5, 6, 7, 8, 1, 2, 3, 4,
+                                           5, 7, 9, 2, 3, 4, 5, 6, 7, 8, 9};
   if (is_digit(c)) return c - '0';
   const std::size_t at = kLetters.find(c);
   return at == std::string_view::npos ? -1 : kValues[at];
@@ -83,14 +92,23 @@ bool matches_pattern(std::string_view text, std::string_view pattern) {
     if (t == text.size()) return false;
     const char c = text[t++];
     switch (pattern[p]) {
-      case '#': if (!is_digit(c)) return false; break;
-      case '@': if (!is_letter(c)) return false; break;
-      case '?': if (!is_digit(c) && !is_letter(c)) return false; break;
-      case '.': if (!is_printable(c)) return false; break;
+      case '#':
+        if (!is_digit(c)) return false;
+        break;
+      case '@':
+        if (!is_letter(c)) return false;
+        break;
+      case '?':
+        if (!is_digit(c) && !is_letter(c)) return false;
+        break;
+      case '.':
+        if (!is_printable(c)) return false;
+        break;
       case '\\':
         if (p + 1 == pattern.size() || c != pattern[++p]) return false;
         break;
-      default: if (c != pattern[p]) return false;
+      default:
+        if (c != pattern[p]) return false;
     }
   }
   return t == text.size();
@@ -135,12 +153,14 @@ Status recognise_family(const RegionMap& map, const Image& image) {
   }
   const std::vector<IdentityValue> identity = read_identity(map, image);
   for (const IdentityValue& value : identity) {
-    if (value.field->kind != IdentityKind::kSoftwareNumber || map.recognition.software_numbers.empty()) continue;
+    if (value.field->kind != IdentityKind::kSoftwareNumber || map.recognition.software_numbers.empty())
+      continue;
     const auto& numbers = map.recognition.software_numbers;
     if (!value.known || std::find(numbers.begin(), numbers.end(), value.text) == numbers.end()) {
       std::string expected = "one of";
       for (const std::string& number : numbers) expected += " " + printable(number, 40);
-      return mismatch(place_text(map, value.field->place), value.known ? "software number " + value.text : "unknown bytes", expected);
+      return mismatch(place_text(map, value.field->place),
+                      value.known ? "software number " + value.text : "unknown bytes", expected);
     }
   }
   for (const Copy& copy : map.copies) {
@@ -156,9 +176,10 @@ Status recognise_family(const RegionMap& map, const Image& image) {
   }
   for (const IdentityValue& value : identity) {
     if (!value.known || value.blank || value.well_formed) continue;
-    return fail({Reason::kIdentityMismatch, "", value.field->name + ", " + place_text(map, value.field->place),
-                 "\"" + value.text + "\"",
-                 value.field->pattern.empty() ? "a field in its declared encoding" : "the pattern \"" + printable(value.field->pattern) + "\"",
+    return fail({Reason::kIdentityMismatch, "",
+                 value.field->name + ", " + place_text(map, value.field->place), "\"" + value.text + "\"",
+                 value.field->pattern.empty() ? "a field in its declared encoding"
+                                              : "the pattern \"" + printable(value.field->pattern) + "\"",
                  "check that region map and read belong together, and that the read is sound"});
   }
   return {};

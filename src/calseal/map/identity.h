@@ -22,15 +22,15 @@ struct IdentityValue {
 
 std::vector<IdentityValue> read_identity(const RegionMap& map, const Image& image);
 
-// kFamilyMismatch when the recognition rule does not match (or its bytes are unknown), kBankNotActive when a copy's marker
-// says otherwise, kIdentityMismatch when a known, non-blank field is malformed.
+// kFamilyMismatch when the recognition rule does not match (or its bytes are unknown), kBankNotActive when a
+// copy's marker says otherwise, kIdentityMismatch when a known, non-blank field is malformed.
 Status recognise_family(const RegionMap& map, const Image& image);
 
 // True when `text` fits the pattern; the language is on the region map's page. O(text * pattern).
 bool matches_pattern(std::string_view text, std::string_view pattern);
 
-// Check character of a 17-character VIN after 49 CFR 565.15(c): '0' to '9' or 'X'; '\0' for other lengths or characters
-// that a VIN cannot have (I, O, Q).
+// Check character of a 17-character VIN after 49 CFR 565.15(c): '0' to '9' or 'X'; '\0' for other lengths or
+// characters that a VIN cannot have (I, O, Q).
 char vin_check_character(std::string_view vin);
 
 }  // namespace calseal

@@ -10,7 +10,9 @@
 namespace calseal {
 namespace {
 
-const Checksum& checksum_of(const Plan& plan, const PlanNode& node) { return plan.map->checksums[node.index]; }
+const Checksum& checksum_of(const Plan& plan, const PlanNode& node) {
+  return plan.map->checksums[node.index];
+}
 const Copy& copy_of(const Plan& plan, const PlanNode& node) { return plan.map->copies[node.index]; }
 
 bool algorithm_is_affine(const Algorithm& algorithm) {
@@ -30,7 +32,8 @@ bool is_affine(const Plan& plan, const PlanNode& node) {
 }
 
 // Change of the algorithm's value when one bit at one offset of the message flips.
-std::uint64_t effect_of(const Algorithm& algorithm, const Crc* crc, std::uint64_t length, std::uint64_t offset, int bit) {
+std::uint64_t effect_of(const Algorithm& algorithm, const Crc* crc, std::uint64_t length,
+                        std::uint64_t offset, int bit) {
   if (crc != nullptr) return crc_bit_effect(*crc, length, offset, bit);
   const auto unit = static_cast<std::uint64_t>(algorithm.sum.unit / 8);
   const std::uint64_t in_word = offset % unit;
@@ -41,7 +44,8 @@ std::uint64_t effect_of(const Algorithm& algorithm, const Crc* crc, std::uint64_
 // The group's copies, each after those that it repeats; nothing when they repeat each other in a circle.
 std::optional<std::vector<std::size_t>> copies_in_order(const Plan& plan, const PlanGroup& group) {
   std::vector<std::size_t> copies;
-  std::ranges::copy_if(group.nodes, std::back_inserter(copies), [&](std::size_t i) { return plan.nodes[i].is_copy; });
+  std::ranges::copy_if(group.nodes, std::back_inserter(copies),
+                       [&](std::size_t i) { return plan.nodes[i].is_copy; });
   const auto repeats = [&](std::size_t i, std::size_t j) {
     const Place& of = copy_of(plan, plan.nodes[copies[i]]).of;
     const Place& to = copy_of(plan, plan.nodes[copies[j]]).to;
@@ -67,8 +71,8 @@ std::optional<std::vector<std::size_t>> copies_in_order(const Plan& plan, const 
 }
 
 // The byte itself and every byte of the group's copies that repeats it.
-std::vector<Place> repeated_places(const Plan& plan, const std::vector<std::size_t>& copies, std::size_t memory,
-                                   std::uint64_t address) {
+std::vector<Place> repeated_places(const Plan& plan, const std::vector<std::size_t>& copies,
+                                   std::size_t memory, std::uint64_t address) {
   std::vector<Place> places{{memory, {address, address + 1}}};
   for (const std::size_t index : copies) {
     const Copy& copy = copy_of(plan, plan.nodes[index]);
@@ -178,20 +182,23 @@ std::optional<JointSystem> make_joint_system(const Plan& plan, const PlanGroup& 
       if (unknown.bit == 0) {
         offsets.clear();
         for (const Place& place : repeated_places(plan, system.copies, unknown.memory, unknown.address)) {
-          for (const std::uint64_t at : node.message.offsets_of(place.memory, place.range.begin)) offsets.push_back(at);
+          for (const std::uint64_t at : node.message.offsets_of(place.memory, place.range.begin))
+            offsets.push_back(at);
         }
       }
       std::uint64_t change = 0;
       for (const std::uint64_t offset : offsets) {
-        change ^= effect_of(checksum.algorithm, crc ? &*crc : nullptr, node.message.length(), offset, unknown.bit);
+        change ^=
+            effect_of(checksum.algorithm, crc ? &*crc : nullptr, node.message.length(), offset, unknown.bit);
       }
       add_value_change(system.columns[i], first, checksum, change);
       if (!checksum.rule) {
         std::size_t at = first;
         for (const Slot& slot : checksum.slots) {
           if (slot.place.memory == unknown.memory && slot.place.range.contains(unknown.address)) {
-            const std::size_t own =
-                at + 8 * static_cast<std::size_t>(unknown.address - slot.place.range.begin) + static_cast<std::size_t>(unknown.bit);
+            const std::size_t own = at +
+                                    8 * static_cast<std::size_t>(unknown.address - slot.place.range.begin) +
+                                    static_cast<std::size_t>(unknown.bit);
             system.columns[i].set(own, !system.columns[i].get(own));
           }
           at += 8 * static_cast<std::size_t>(slot.place.range.size());
@@ -236,7 +243,8 @@ bool solve_joint_system(const Plan& plan, const PlanGroup& group, const JointSys
   for (std::size_t i = 0; i < system.unknowns.size(); ++i) {
     if (!solution->values.get(i)) continue;
     const JointSystem::Unknown& unknown = system.unknowns[i];
-    image.memories[unknown.memory].span({unknown.address, unknown.address + 1})[0] ^= static_cast<std::uint8_t>(1U << unknown.bit);
+    image.memories[unknown.memory].span({unknown.address, unknown.address + 1})[0] ^=
+        static_cast<std::uint8_t>(1U << unknown.bit);
   }
   apply_copies(plan, system.copies, image);
   return true;

@@ -44,9 +44,11 @@ RangeSet segments_of(const MemoryDeclaration& memory) {
   return exists;
 }
 
-// The range that one record names; nothing when it is blank and may be. `exists` is of the memory pointed into.
-Result<std::optional<Place>> read_record(const RegionMap& map, const DescriptorTable& table, std::uint64_t record,
-                                         std::uint64_t lane, const RangeSet& exists, const Image& image) {
+// The range that one record names; nothing when it is blank and may be. `exists` is of the memory pointed
+// into.
+Result<std::optional<Place>> read_record(const RegionMap& map, const DescriptorTable& table,
+                                         std::uint64_t record, std::uint64_t lane, const RangeSet& exists,
+                                         const Image& image) {
   const std::uint64_t at = table.at + record * table.record_size;
   const Range start_range{at + table.start_at, at + table.start_at + 4};
   const Range end_range{at + table.end_at, at + table.end_at + 4};
@@ -65,8 +67,10 @@ Result<std::optional<Place>> read_record(const RegionMap& map, const DescriptorT
   if (table.end == DescriptorTable::End::kLast) end = second + 1;
   if (table.end == DescriptorTable::End::kLength) end = start + second;
   const auto is_there = [&](const Range& range) { return exists.contains(range); };
-  if (end <= start || !is_there({start, end}) || !std::ranges::all_of(swapped({start, end}, lane).ranges(), is_there)) {
-    return fail({Reason::kDescriptorInvalid, "", place(), address_text(start) + " and " + address_text(second),
+  if (end <= start || !is_there({start, end}) ||
+      !std::ranges::all_of(swapped({start, end}, lane).ranges(), is_there)) {
+    return fail({Reason::kDescriptorInvalid, "", place(),
+                 address_text(start) + " and " + address_text(second),
                  std::string("a range inside the existing parts of ") + map.memories[table.points_into].name +
                      (lane == 0 ? "" : ", the partner of every byte included"),
                  "check that region map and image belong together"});
@@ -100,9 +104,10 @@ void Message::add_memory(const std::vector<Replaced>& replaced, const Place& pla
     for (const Range& read : swapped(range, lane_).ranges()) reads_[place.memory].add(read);
   };
   // They never overlap, so the first that ends behind the beginning is the first that matters.
-  auto it = std::upper_bound(replaced.begin(), replaced.end(), place, [](const Place& value, const Replaced& r) {
-    return std::pair(value.memory, value.range.begin) < std::pair(r.place.memory, r.place.range.end);
-  });
+  auto it =
+      std::upper_bound(replaced.begin(), replaced.end(), place, [](const Place& value, const Replaced& r) {
+        return std::pair(value.memory, value.range.begin) < std::pair(r.place.memory, r.place.range.end);
+      });
   Range rest = place.range;
   for (; it != replaced.end() && it->place.memory == place.memory && it->place.range.begin < rest.end; ++it) {
     const Range part = intersect(it->place.range, rest);
@@ -123,7 +128,8 @@ Result<Message> Message::resolve(const RegionMap& map, const Checksum& checksum,
     if (const auto* range = std::get_if<CoverageRange>(&part)) {
       message.add_memory(replaced, range->place);
     } else if (const auto* literal = std::get_if<CoverageLiteral>(&part)) {
-      message.pieces_.push_back({MessagePiece::Kind::kLiteral, message.length_, literal->bytes.size(), 0, 0, literal->bytes, 0});
+      message.pieces_.push_back(
+          {MessagePiece::Kind::kLiteral, message.length_, literal->bytes.size(), 0, 0, literal->bytes, 0});
       message.length_ += literal->bytes.size();
     } else if (const auto* table = std::get_if<CoverageTable>(&part)) {
       const std::uint64_t first = table->record.value_or(0);
@@ -138,8 +144,9 @@ Result<Message> Message::resolve(const RegionMap& map, const Checksum& checksum,
         }
         if (!place) continue;
         if (message.length_ > 16 * kImageLimit) {
-          return fail({Reason::kDescriptorInvalid, "", checksum.name, "more than " + grouped(16 * kImageLimit) + " bytes",
-                       "a coverage of sensible size", "check that region map and image belong together"});
+          return fail({Reason::kDescriptorInvalid, "", checksum.name,
+                       "more than " + grouped(16 * kImageLimit) + " bytes", "a coverage of sensible size",
+                       "check that region map and image belong together"});
         }
         message.add_memory(replaced, *place);
       }

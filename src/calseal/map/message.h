@@ -1,5 +1,5 @@
-// What one checksum reads from one image, in the order it reads: coverage with tables looked up, substitutions and word
-// swaps applied. The message's bytes are never copied as a whole.
+// What one checksum reads from one image, in the order it reads: coverage with tables looked up,
+// substitutions and word swaps applied. The message's bytes are never copied as a whole.
 #pragma once
 
 #include <cstdint>
@@ -20,15 +20,16 @@ struct MessagePiece {
   std::uint64_t offset = 0;  // of its first byte in the message
   std::uint64_t size = 0;    // bytes
   std::size_t memory = 0;    // kMemory
-  std::uint64_t address = 0; // kMemory: address named by the coverage; with a swap the byte read is another one
-  Bytes literal;             // kLiteral
-  std::uint8_t as = 0;       // kRun
+  std::uint64_t address =
+      0;                // kMemory: address named by the coverage; with a swap the byte read is another one
+  Bytes literal;        // kLiteral
+  std::uint8_t as = 0;  // kRun
 };
 
 class Message {
  public:
-  // kDescriptorInvalid when a descriptor table points nowhere (also at bytes that do not exist, or whose swap partner
-  // does not) or names more than 4 GiB, kReadIncomplete when its records are unknown.
+  // kDescriptorInvalid when a descriptor table points nowhere (also at bytes that do not exist, or whose swap
+  // partner does not) or names more than 4 GiB, kReadIncomplete when its records are unknown.
   static Result<Message> resolve(const RegionMap& map, const Checksum& checksum, const Image& image);
 
   std::uint64_t length() const { return length_; }

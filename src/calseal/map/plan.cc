@@ -24,7 +24,8 @@ std::vector<OwnedRange> owned_ranges(const Plan& plan) {
 }
 
 // Owners of derived bytes that `reads` touches; derived ranges never overlap, so a sorted walk finds them.
-std::vector<std::size_t> owners_read(const std::vector<OwnedRange>& owned, const std::vector<RangeSet>& reads) {
+std::vector<std::size_t> owners_read(const std::vector<OwnedRange>& owned,
+                                     const std::vector<RangeSet>& reads) {
   std::vector<std::size_t> owners;
   for (std::size_t memory = 0; memory < reads.size(); ++memory) {
     for (const Range& range : reads[memory].ranges()) {
@@ -42,8 +43,8 @@ std::vector<std::size_t> owners_read(const std::vector<OwnedRange>& owned, const
   return owners;
 }
 
-// Strongly connected components (Tarjan 1972), each after all components that it depends on. Iterative, since the
-// depth is set by the region map.
+// Strongly connected components (Tarjan 1972), each after all components that it depends on. Iterative, since
+// the depth is set by the region map.
 class Components {
  public:
   explicit Components(const std::vector<std::vector<std::size_t>>& edges)
@@ -120,10 +121,13 @@ Result<Plan> make_nodes(const RegionMap& map, const Image& image) {
     node.name = checksum.name;
     CALSEAL_ASSIGN(node.message, Message::resolve(map, checksum, image));
     read += node.message.length();
-    // The region map bounds ranges; what tables name is bounded here, so that no image keeps a machine busy for hours.
+    // The region map bounds ranges; what tables name is bounded here, so that no image keeps a machine busy
+    // for hours.
     if (read > 16 * kImageLimit) {
-      return fail({Reason::kDescriptorInvalid, "", checksum.name, grouped(read) + " bytes read by all checksums up to this one",
-                   "at most " + grouped(16 * kImageLimit), "check that region map and image belong together"});
+      return fail({Reason::kDescriptorInvalid, "", checksum.name,
+                   grouped(read) + " bytes read by all checksums up to this one",
+                   "at most " + grouped(16 * kImageLimit),
+                   "check that region map and image belong together"});
     }
     node.reads = node.message.reads();
     for (const Slot& slot : checksum.slots) node.writes.push_back(slot.place);
@@ -185,8 +189,8 @@ void mark_floating(Plan& plan, const std::vector<std::vector<std::size_t>>& edge
   }
 }
 
-// A balance that floats is set again on the customer's side, so both sides must find the same value. Of the two words that
-// one's complement addition takes for zero, correction sets 0.
+// A balance that floats is set again on the customer's side, so both sides must find the same value. Of the
+// two words that one's complement addition takes for zero, correction sets 0.
 bool balance_is_unique(const Plan& plan, const PlanGroup& group) {
   const Checksum& checksum = plan.map->checksums[plan.nodes[group.nodes.front()].index];
   if (const auto system = make_joint_system(plan, group)) return system->solvable && system->unique;
@@ -199,15 +203,19 @@ Status check_groups(const Plan& plan) {
       const auto system = make_joint_system(plan, group);
       if (!system || !system->solvable) {
         return fail({Reason::kChecksumCycle, "", member_names(plan, group.nodes),
-                     !system ? "a circle of results that cover each other, and not one of CRCs and exclusive-or sums that "
-                               "fits into " + std::to_string(kJointBitLimit) + " bits"
-                             : "a circle of results that cover each other, without a value that satisfies all",
+                     !system
+                         ? "a circle of results that cover each other, and not one of CRCs and exclusive-or "
+                           "sums that "
+                           "fits into " +
+                               std::to_string(kJointBitLimit) + " bits"
+                         : "a circle of results that cover each other, without a value that satisfies all",
                      "an order in which each can be computed",
                      "exclude a slot from its own coverage with \"substitute\", or correct the ranges"});
       }
       if (plan.nodes[group.nodes.front()].floating && !system->unique) {
         return fail({Reason::kMapFloating, "", member_names(plan, group.nodes), "more than one right value",
-                     "exactly one right value, since volatile bytes reach it", "make the slot as wide as the result"});
+                     "exactly one right value, since volatile bytes reach it",
+                     "make the slot as wide as the result"});
       }
       continue;
     }
@@ -216,7 +224,8 @@ Status check_groups(const Plan& plan) {
     const Checksum& checksum = plan.map->checksums[node.index];
     if (checksum.rule && checksum.rule->balance && !balance_is_unique(plan, group)) {
       return fail({Reason::kMapFloating, "", checksum.name, "a balance with more than one right value",
-                   "exactly one right value, since volatile bytes reach it", "make the balance as wide as the result"});
+                   "exactly one right value, since volatile bytes reach it",
+                   "make the balance as wide as the result"});
     }
   }
   return {};
@@ -287,7 +296,8 @@ Result<Plan> make_plan(const RegionMap& map, const Image& image) {
   for (const PlanNode& node : plan.nodes) edges.push_back(owners_read(owned, node.reads));
   for (std::vector<std::size_t>& component : Components(edges).components) {
     const std::size_t first = component.front();
-    const bool joint = component.size() > 1 || std::binary_search(edges[first].begin(), edges[first].end(), first);
+    const bool joint =
+        component.size() > 1 || std::binary_search(edges[first].begin(), edges[first].end(), first);
     plan.order.push_back({std::move(component), joint});
   }
   mark_floating(plan, edges);
@@ -320,7 +330,8 @@ std::vector<Span> Plan::spans(const Image& image) const {
     std::sort(cuts.begin(), cuts.end());
     cuts.erase(std::unique(cuts.begin(), cuts.end()), cuts.end());
     for (std::size_t i = 0; i + 1 < cuts.size(); ++i) {
-      spans.push_back({{m, {cuts[i], cuts[i + 1]}}, kind_in(sets, cuts[i]), image.memories[m].known.contains(cuts[i])});
+      spans.push_back(
+          {{m, {cuts[i], cuts[i + 1]}}, kind_in(sets, cuts[i]), image.memories[m].known.contains(cuts[i])});
     }
   }
   return spans;
@@ -329,15 +340,22 @@ std::vector<Span> Plan::spans(const Image& image) const {
 RangeSet Plan::bytes_of(std::size_t memory, SpanKind kind) const {
   KindSets sets = kind_sets(*this, memory);
   switch (kind) {
-    case SpanKind::kEditable: return sets.editable;
-    case SpanKind::kDerived: return sets.derived;
-    case SpanKind::kFloating: return sets.floating;
-    case SpanKind::kVolatile: return sets.volatile_bytes;
-    case SpanKind::kBinding: return sets.binding;
-    case SpanKind::kLocked: break;
+    case SpanKind::kEditable:
+      return sets.editable;
+    case SpanKind::kDerived:
+      return sets.derived;
+    case SpanKind::kFloating:
+      return sets.floating;
+    case SpanKind::kVolatile:
+      return sets.volatile_bytes;
+    case SpanKind::kBinding:
+      return sets.binding;
+    case SpanKind::kLocked:
+      break;
   }
   RangeSet locked(map->memories[memory].extent);
-  for (const RangeSet* other : {&sets.editable, &sets.derived, &sets.floating, &sets.volatile_bytes, &sets.binding}) {
+  for (const RangeSet* other :
+       {&sets.editable, &sets.derived, &sets.floating, &sets.volatile_bytes, &sets.binding}) {
     locked.remove(*other);
   }
   return locked;

@@ -1,5 +1,5 @@
-// The checksum plan of one image: which checksums and copies depend on which, in what order they are corrected, which of
-// them must be solved together, which float, and how the image falls into spans.
+// The checksum plan of one image: which checksums and copies depend on which, in what order they are
+// corrected, which of them must be solved together, which float, and how the image falls into spans.
 #pragma once
 
 #include <cstdint>
@@ -26,7 +26,7 @@ struct Span {
 // One checksum or copy: something that owns derived bytes, or a rule that owns none.
 struct PlanNode {
   bool is_copy = false;
-  std::size_t index = 0;        // into RegionMap::checksums or RegionMap::copies
+  std::size_t index = 0;  // into RegionMap::checksums or RegionMap::copies
   std::string name;
   Message message;              // checksums only
   std::vector<RangeSet> reads;  // per memory; a rule's own balance is not among them
@@ -45,24 +45,26 @@ struct Plan {
   std::vector<PlanNode> nodes;     // checksums in map order, then copies in map order
   std::vector<PlanGroup> order;    // every group after all groups that it reads
 
-  // Cut by the known bytes of `image`, which must have the map's memories. Memories in map order, ascending, without gaps.
+  // Cut by the known bytes of `image`, which must have the map's memories. Memories in map order, ascending,
+  // without gaps.
   std::vector<Span> spans(const Image& image) const;
 
   // All bytes of the named kind in one memory, known or not.
   RangeSet bytes_of(std::size_t memory, SpanKind kind) const;
 
-  // Ranges that every payload of areas holds: editable, permitted patches, pinned derived; known bytes of `image` only.
-  // One set per memory.
+  // Ranges that every payload of areas holds: editable, permitted patches, pinned derived; known bytes of
+  // `image` only. One set per memory.
   std::vector<RangeSet> areas(const Image& image) const;
 
-  // Exact bytes that may differ between two revisions of one base, so that writing them all turns any of them into any
-  // other: the areas, and floating slots that depend on them. Never volatile or binding. One set per memory.
+  // Exact bytes that may differ between two revisions of one base, so that writing them all turns any of them
+  // into any other: the areas, and floating slots that depend on them. Never volatile or binding. One set per
+  // memory.
   std::vector<RangeSet> write_ranges(const Image& image) const;
 };
 
 // Looks only at locked bytes of the image (descriptor tables), so all reads of one base give the same plan.
-// kDescriptorInvalid, kReadIncomplete (tables), kChecksumCycle (names every member), kMapFloating (a floating slot without
-// exactly one right value). O(n log n) in declarations plus the size of the tables.
+// kDescriptorInvalid, kReadIncomplete (tables), kChecksumCycle (names every member), kMapFloating (a floating
+// slot without exactly one right value). O(n log n) in declarations plus the size of the tables.
 Result<Plan> make_plan(const RegionMap& map, const Image& image);
 
 }  // namespace calseal

@@ -9,11 +9,12 @@
 namespace calseal {
 namespace {
 
-Status lay(const RegionMap& map, std::size_t index, Range range, ByteView bytes, const std::string& file, Image& image) {
+Status lay(const RegionMap& map, std::size_t index, Range range, ByteView bytes, const std::string& file,
+           Image& image) {
   Memory& memory = image.memories[index];
   if (memory.known.overlaps(range)) {
-    return fail({Reason::kRecordOverlap, file, place_text(map, {index, range}), "bytes that another file gave already",
-                 "each byte from one file", "give each memory once"});
+    return fail({Reason::kRecordOverlap, file, place_text(map, {index, range}),
+                 "bytes that another file gave already", "each byte from one file", "give each memory once"});
   }
   std::ranges::copy(bytes, memory.span(range).begin());
   memory.known.add(range);
@@ -26,16 +27,20 @@ std::uint64_t segment_total(const MemoryDeclaration& memory) {
   return total;
 }
 
-Status lay_raw(const RegionMap& map, std::size_t index, ByteView bytes, const std::string& file, Image& image) {
+Status lay_raw(const RegionMap& map, std::size_t index, ByteView bytes, const std::string& file,
+               Image& image) {
   const MemoryDeclaration& memory = map.memories[index];
   const std::uint64_t total = segment_total(memory);
   if (bytes.size() != total) {
-    return fail({Reason::kImageSize, file, memory.name, grouped(bytes.size()) + " bytes", grouped(total) + " bytes",
-                 bytes.size() < total ? "the file is too short: read the controller again, or declare its form in the region map"
-                                      : "the file is too long: check memory and file, or declare its form in the region map"});
+    return fail(
+        {Reason::kImageSize, file, memory.name, grouped(bytes.size()) + " bytes", grouped(total) + " bytes",
+         bytes.size() < total
+             ? "the file is too short: read the controller again, or declare its form in the region map"
+             : "the file is too long: check memory and file, or declare its form in the region map"});
   }
   for (const Range& segment : memory.segments) {
-    CALSEAL_CHECK(lay(map, index, segment, bytes.first(static_cast<std::size_t>(segment.size())), file, image));
+    CALSEAL_CHECK(
+        lay(map, index, segment, bytes.first(static_cast<std::size_t>(segment.size())), file, image));
     bytes = bytes.subspan(static_cast<std::size_t>(segment.size()));
   }
   return {};
@@ -47,8 +52,8 @@ RangeSet segments_of(const MemoryDeclaration& memory) {
   return exists;
 }
 
-// Where the bytes of a record file at these addresses belong: the only memory that has them all, or several that share them
-// without doubt. `named` leaves no choice.
+// Where the bytes of a record file at these addresses belong: the only memory that has them all, or several
+// that share them without doubt. `named` leaves no choice.
 Result<std::vector<Place>> places_of(const RegionMap& map, std::optional<std::size_t> named, Range range,
                                      const std::string& file) {
   std::vector<Place> whole, parts;
@@ -74,14 +79,16 @@ Result<std::vector<Place>> places_of(const RegionMap& map, std::optional<std::si
   }
   if (at == range.end) return parts;
   const auto next = std::ranges::find_if(parts, [&](const Place& part) { return part.range.begin > at; });
-  return fail({Reason::kImageOutside, file, range_text({at, next == parts.end() ? range.end : next->range.begin}),
-               "bytes at addresses that " + (named ? "memory " + map.memories[*named].name + " does not have" : "no memory has"),
+  return fail({Reason::kImageOutside, file,
+               range_text({at, next == parts.end() ? range.end : next->range.begin}),
+               "bytes at addresses that " +
+                   (named ? "memory " + map.memories[*named].name + " does not have" : "no memory has"),
                "addresses of the region map's memories", "check that file and region map belong together"});
 }
 
 // Returns the only memory that the file has bytes of, or nothing when there are several.
-Result<std::optional<std::size_t>> lay_segments(const RegionMap& map, std::optional<std::size_t> named, const FormFile& form,
-                                                const std::string& file, Image& image) {
+Result<std::optional<std::size_t>> lay_segments(const RegionMap& map, std::optional<std::size_t> named,
+                                                const FormFile& form, const std::string& file, Image& image) {
   std::vector<bool> touched(map.memories.size(), false);
   for (const Segment& segment : form.segments) {
     const Range range{segment.address, segment.address + segment.bytes.size()};
@@ -103,9 +110,12 @@ Result<std::optional<std::size_t>> lay_segments(const RegionMap& map, std::optio
 
 std::uint64_t block_size(const FormDeclaration::Block& block) {
   switch (block.kind) {
-    case FormDeclaration::Block::Kind::kMemory: return block.place.range.size();
-    case FormDeclaration::Block::Kind::kConstant: return block.constant.size();
-    case FormDeclaration::Block::Kind::kOpaque: return block.size;
+    case FormDeclaration::Block::Kind::kMemory:
+      return block.place.range.size();
+    case FormDeclaration::Block::Kind::kConstant:
+      return block.constant.size();
+    case FormDeclaration::Block::Kind::kOpaque:
+      return block.size;
   }
   return 0;
 }
@@ -122,7 +132,8 @@ std::optional<std::uint64_t> wrong_constant(const FormDeclaration& form, ByteVie
   for (const auto& block : form.blocks) {
     const std::uint64_t size = block_size(block);
     if (block.kind == FormDeclaration::Block::Kind::kConstant &&
-        !std::ranges::equal(block.constant, bytes.subspan(static_cast<std::size_t>(at), static_cast<std::size_t>(size)))) {
+        !std::ranges::equal(block.constant,
+                            bytes.subspan(static_cast<std::size_t>(at), static_cast<std::size_t>(size)))) {
       return at;
     }
     at += size;
@@ -140,13 +151,15 @@ std::optional<Error> misfit(const RegionMap& map, ByteView bytes, const std::str
     if (form_size(form) != bytes.size()) continue;
     const std::optional<std::uint64_t> at = wrong_constant(form, bytes);
     if (!at) continue;
-    return Error{Reason::kFormUnknown, file, "offset " + grouped(*at), "other bytes than the constant there",
+    return Error{Reason::kFormUnknown,         file,
+                 "offset " + grouped(*at),     "other bytes than the constant there",
                  "form \"" + form.name + "\"", "check that file and region map belong together"};
   }
   return std::nullopt;
 }
 
-Status lay_declared(const RegionMap& map, const FormDeclaration& form, ByteView bytes, const std::string& file, Image& image) {
+Status lay_declared(const RegionMap& map, const FormDeclaration& form, ByteView bytes,
+                    const std::string& file, Image& image) {
   for (const auto& block : form.blocks) {
     const auto size = static_cast<std::size_t>(block_size(block));
     if (block.kind == FormDeclaration::Block::Kind::kMemory) {
@@ -162,7 +175,8 @@ Bytes render_declared(const FormDeclaration& form, const Bytes& original, const 
   std::size_t at = 0;
   for (const auto& block : form.blocks) {
     if (block.kind == FormDeclaration::Block::Kind::kMemory) {
-      std::ranges::copy(image.memories[block.place.memory].view(block.place.range), out.begin() + static_cast<std::ptrdiff_t>(at));
+      std::ranges::copy(image.memories[block.place.memory].view(block.place.range),
+                        out.begin() + static_cast<std::ptrdiff_t>(at));
     }
     at += static_cast<std::size_t>(block_size(block));
   }
@@ -179,14 +193,15 @@ Result<ReadSource> lay_file(const RegionMap& map, ReadFile file, Image& image) {
     if (*named == map.memories.size()) {
       std::string names;
       for (const auto& memory : map.memories) names += (names.empty() ? "" : ", ") + memory.name;
-      return fail({Reason::kMemoryUnknown, file.name, "", "memory \"" + printable(file.memory, 64) + "\"", "one of " + names,
-                   "correct the name before the equals sign"});
+      return fail({Reason::kMemoryUnknown, file.name, "", "memory \"" + printable(file.memory, 64) + "\"",
+                   "one of " + names, "correct the name before the equals sign"});
     }
   }
   CALSEAL_ASSIGN(source.file, parse_form(std::move(file.bytes), file.name));
   source.form = form_name(source.file.kind);
   if (source.file.kind != FormKind::kRaw) {
-    CALSEAL_ASSIGN(const std::optional<std::size_t> only, lay_segments(map, named, source.file, file.name, image));
+    CALSEAL_ASSIGN(const std::optional<std::size_t> only,
+                   lay_segments(map, named, source.file, file.name, image));
     if (only) source.memory = map.memories[*only].name;
     return source;
   }
@@ -202,9 +217,11 @@ Result<ReadSource> lay_file(const RegionMap& map, ReadFile file, Image& image) {
       if (auto error = misfit(map, source.file.original, file.name)) return fail(*std::move(error));
       std::string names;
       for (const auto& memory : map.memories) {
-        names += (names.empty() ? "" : ", ") + memory.name + " (" + grouped(segment_total(memory)) + " bytes)";
+        names +=
+            (names.empty() ? "" : ", ") + memory.name + " (" + grouped(segment_total(memory)) + " bytes)";
       }
-      return fail({Reason::kMemoryMissing, file.name, "", grouped(source.file.original.size()) + " raw bytes and several memories",
+      return fail({Reason::kMemoryMissing, file.name, "",
+                   grouped(source.file.original.size()) + " raw bytes and several memories",
                    "the memory named: " + names, "write MEMORY=FILE"});
     }
     named = 0;

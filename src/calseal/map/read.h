@@ -1,5 +1,5 @@
-// A controller's read: the files that a person has, laid into the memories of a region map, and written back in the form
-// they came in.
+// A controller's read: the files that a person has, laid into the memories of a region map, and written back
+// in the form they came in.
 #pragma once
 
 #include <optional>
@@ -13,7 +13,8 @@
 
 namespace calseal {
 
-inline constexpr std::uint64_t kReadFileLimit = std::uint64_t{1} << 30;  // bytes of one file, record forms included
+inline constexpr std::uint64_t kReadFileLimit = std::uint64_t{1}
+                                                << 30;  // bytes of one file, record forms included
 
 // A file as given: for one memory, or for whatever its addresses or its declared form say.
 struct ReadFile {
@@ -24,9 +25,9 @@ struct ReadFile {
 
 // One file of a read after parsing, with what is needed to write it back.
 struct ReadSource {
-  std::string memory;                    // named, or found; empty when it spans several
+  std::string memory;  // named, or found; empty when it spans several
   std::string name;
-  std::string form;                      // "raw", "intel-hex", "s-record" or a declared form's name
+  std::string form;  // "raw", "intel-hex", "s-record" or a declared form's name
   FormFile file;
   const FormDeclaration* declared = nullptr;  // lives in the region map
 };
@@ -36,16 +37,19 @@ struct Read {
   std::vector<ReadSource> sources;  // in the order given
 };
 
-// Splits "MEMORY=FILE"; without an equals sign, or when what stands before it is no name, the whole is the file.
+// Splits "MEMORY=FILE"; without an equals sign, or when what stands before it is no name, the whole is the
+// file.
 ReadFile parse_read_argument(const std::string& argument);
 
-// Lays files into memories. A record file goes where its addresses lie (with several memories that share addresses it must
-// be named); a raw file fits a declared form by size and constants when no memory is named, else it fills its memory exactly.
-// kMemoryUnknown, kMemoryMissing (several memories, none named), kImageSize, kImageOutside, kFormUnknown (as long as a declared
-// form, but other constants), kRecordOverlap (two files give the same byte), and the reasons of parse_form().
+// Lays files into memories. A record file goes where its addresses lie (with several memories that share
+// addresses it must be named); a raw file fits a declared form by size and constants when no memory is named,
+// else it fills its memory exactly. kMemoryUnknown, kMemoryMissing (several memories, none named),
+// kImageSize, kImageOutside, kFormUnknown (as long as a declared form, but other constants), kRecordOverlap
+// (two files give the same byte), and the reasons of parse_form().
 Result<Read> load_read(const RegionMap& map, std::vector<ReadFile> files);
 
-// The files again, in the order and form of `read`, with the bytes of `image`. `image` must know every byte that they hold.
+// The files again, in the order and form of `read`, with the bytes of `image`. `image` must know every byte
+// that they hold.
 Result<std::vector<Bytes>> render_read(const RegionMap& map, const Read& read, const Image& image);
 
 // An image of the map's memories with nothing known.

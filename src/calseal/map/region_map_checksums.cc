@@ -1,5 +1,6 @@
 // Reading checksum declarations: coverage, slots and rule, and what each of them says about
-// itself. What needs the whole checksum's geometry is in region_map_arithmetic.cc.
+// itself. Algorithms are in region_map_algorithm.cc, the geometry of the whole checksum in
+// region_map_arithmetic.cc.
 #include <algorithm>
 
 #include "calseal/base/text.h"

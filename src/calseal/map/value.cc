@@ -97,10 +97,17 @@ Bytes encode_slot(const Algorithm& algorithm, const Slot& slot, const CheckValue
   }
   std::uint64_t part = (slot.from >= 64 ? 0 : result.number >> slot.from) & low_mask(slot.bits);
   switch (slot.transform) {
-    case SlotTransform::kPlain: break;
-    case SlotTransform::kComplement: part = ones_complement(part, slot.bits); break;
-    case SlotTransform::kNegate: part = twos_complement(part, slot.bits); break;
-    case SlotTransform::kReverse: part = reversed(part, slot.bits); break;
+    case SlotTransform::kPlain:
+      break;
+    case SlotTransform::kComplement:
+      part = ones_complement(part, slot.bits);
+      break;
+    case SlotTransform::kNegate:
+      part = twos_complement(part, slot.bits);
+      break;
+    case SlotTransform::kReverse:
+      part = reversed(part, slot.bits);
+      break;
   }
   if (slot.encoding != SlotEncoding::kBinary) return encode_digits(part, size, slot.encoding);
   return encode_word(part, size, slot.order);

@@ -1,4 +1,5 @@
-// The arithmetic of one checksum: value over its message, finished result, and the bytes that its slots should hold.
+// The arithmetic of one checksum: value over its message, finished result, and the bytes that its slots
+// should hold.
 #pragma once
 
 #include <cstdint>
@@ -17,7 +18,8 @@ struct CheckValue {
   Sha256 digest;
 };
 
-// The algorithm over the message, before complement, addend and cut. Unknown bytes count as the fill: ask is_known() first.
+// The algorithm over the message, before complement, addend and cut. Unknown bytes count as the fill: ask
+// is_known() first.
 CheckValue compute_value(const Algorithm& algorithm, const Message& message, const Image& image);
 
 // low `bits` of (complement(value) + add); a digest passes unchanged.

@@ -23,9 +23,10 @@ std::string unknown_place(const Plan& plan, const PlanNode& node, const Image& i
 
 void verify_copy(const Plan& plan, const PlanNode& node, const Image& image, CheckOutcome& outcome) {
   const Copy& copy = plan.map->copies[node.index];
-  outcome.algorithm = copy.transform == CopyTransform::kPlain        ? "copy"
-                      : copy.transform == CopyTransform::kComplement ? "copy, complemented"
-                                                                     : "copy, offset by " + std::to_string(copy.offset);
+  outcome.algorithm = copy.transform == CopyTransform::kPlain ? "copy"
+                      : copy.transform == CopyTransform::kComplement
+                          ? "copy, complemented"
+                          : "copy, offset by " + std::to_string(copy.offset);
   if (!outcome.detail.empty()) return;
   const ByteView of = image.memories[copy.of.memory].view(copy.of.range);
   const ByteView to = image.memories[copy.to.memory].view(copy.to.range);
@@ -67,7 +68,8 @@ void verify_checksum(const Plan& plan, const PlanNode& node, const Image& image,
       if (!known) continue;
       const Bytes right = encode_slot(checksum.algorithm, slot, result);
       outcome.computed += to_hex(right);
-      if (std::ranges::equal(right, memory.view(slot.place.range)) || outcome.state == CheckState::kFails) continue;
+      if (std::ranges::equal(right, memory.view(slot.place.range)) || outcome.state == CheckState::kFails)
+        continue;
       outcome.state = CheckState::kFails;
       outcome.wrong = slot.place;
     }
@@ -79,9 +81,12 @@ void verify_checksum(const Plan& plan, const PlanNode& node, const Image& image,
 
 std::uint8_t copied_byte(const Copy& copy, std::uint8_t byte) {
   switch (copy.transform) {
-    case CopyTransform::kPlain: return byte;
-    case CopyTransform::kComplement: return static_cast<std::uint8_t>(~byte);
-    case CopyTransform::kOffset: return static_cast<std::uint8_t>(byte + copy.offset);
+    case CopyTransform::kPlain:
+      return byte;
+    case CopyTransform::kComplement:
+      return static_cast<std::uint8_t>(~byte);
+    case CopyTransform::kOffset:
+      return static_cast<std::uint8_t>(byte + copy.offset);
   }
   return byte;
 }
@@ -116,13 +121,16 @@ Status require_holding(const Plan& plan, const std::vector<CheckOutcome>& outcom
   for (const CheckOutcome& outcome : outcomes) {
     if (outcome.state != CheckState::kFails) continue;
     if (outcome.is_copy) {
-      return fail({Reason::kCopyOneSided, "", outcome.name + ", " + outcome.detail, "copy and original that differ",
-                   "a copy that repeats its original", "run correct, which brings the copy along"});
+      return fail({Reason::kCopyOneSided, "", outcome.name + ", " + outcome.detail,
+                   "copy and original that differ", "a copy that repeats its original",
+                   "run correct, which brings the copy along"});
     }
-    return fail({Reason::kChecksumFails, "", outcome.name + (outcome.wrong ? ", " + place_text(*plan.map, *outcome.wrong) : ""),
-                 outcome.is_rule ? "value " + outcome.computed : "stored " + outcome.stored,
-                 outcome.is_rule ? "value " + outcome.stored : "computed " + outcome.computed,
-                 "run correct after an edit; on a first read, read the controller again or mend the region map"});
+    return fail(
+        {Reason::kChecksumFails, "",
+         outcome.name + (outcome.wrong ? ", " + place_text(*plan.map, *outcome.wrong) : ""),
+         outcome.is_rule ? "value " + outcome.computed : "stored " + outcome.stored,
+         outcome.is_rule ? "value " + outcome.stored : "computed " + outcome.computed,
+         "run correct after an edit; on a first read, read the controller again or mend the region map"});
   }
   return {};
 }

@@ -19,12 +19,13 @@ struct CheckOutcome {
   bool is_rule = false;  // no slot: a value over the coverage is what must hold
   bool floating = false;
   CheckState state = CheckState::kHolds;
-  std::string algorithm;     // for people: "CRC-32/ISO-HDLC", "copy, complemented"
+  std::string algorithm;      // for people: "CRC-32/ISO-HDLC", "copy, complemented"
   std::vector<Place> places;  // slots, balance or copy destination; empty for a rule without balance
-  std::string stored;        // bytes of all slots, hexadecimal; a rule: the value it must have
-  std::string computed;      // what they should be; a rule: the value over the coverage
-  std::optional<Place> wrong;  // when it fails: the first wrong slot, the balance, the first wrong byte of a copy
-  std::string detail;        // when it does not hold: the first wrong place, or which bytes are unknown
+  std::string stored;         // bytes of all slots, hexadecimal; a rule: the value it must have
+  std::string computed;       // what they should be; a rule: the value over the coverage
+  std::optional<Place>
+      wrong;           // when it fails: the first wrong slot, the balance, the first wrong byte of a copy
+  std::string detail;  // when it does not hold: the first wrong place, or which bytes are unknown
 };
 
 // All nodes of the plan, in its order (checksums, then copies). Reads every covered byte once per checksum.
@@ -36,8 +37,8 @@ CheckOutcome verify_check(const Plan& plan, std::size_t node, const Image& image
 // What a copy holds of one byte of its original.
 std::uint8_t copied_byte(const Copy& copy, std::uint8_t original);
 
-// The first outcome of `outcomes` that fails, as an error: kChecksumFails, kCopyOneSided for a copy. Those that are not
-// provable are left to the caller.
+// The first outcome of `outcomes` that fails, as an error: kChecksumFails, kCopyOneSided for a copy. Those
+// that are not provable are left to the caller.
 Status require_holding(const Plan& plan, const std::vector<CheckOutcome>& outcomes);
 
 }  // namespace calseal

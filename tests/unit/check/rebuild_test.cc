@@ -43,7 +43,7 @@ TEST(Rebuild, AReadKeepsItsOwnLearnedValues) {
     request.payload = payload;
     const auto sealed = seal(request, {job.author}, job.trust);
     ASSERT_THAT(sealed, IsOk());
-    for (const std::uint8_t learned : {1, 200}) {
+    for (const std::uint8_t learned : {std::uint8_t{1}, std::uint8_t{200}}) {
       const Verdict verdict = job.check(sealed->file, driven_small(job.base, learned));
       ASSERT_THAT(verdict, IsAccepted());
       EXPECT_EQ(rebuilt_small(verdict), driven_small(edited_small(job.base, 9), learned));
@@ -130,7 +130,6 @@ TEST(Rebuild, APatchTravelsAndMustStandWhole) {
 }
 
 TEST(Rebuild, ReadThatIsNotFresh) {
-  const SmallImage unused;
   for (const bool sectors : {true, false}) {
     for (const bool floating : {true, false}) {
       const SmallMap options{.sectors = sectors, .floating_reads_fuel = floating};

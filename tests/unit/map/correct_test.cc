@@ -21,8 +21,8 @@ MapBuilder flash(std::uint64_t size = 0x200) {
 }
 
 std::string rule(std::string_view equals, std::uint64_t at, std::uint64_t size, std::string_view more = "") {
-  return R"("rule": {"equals": )" + std::string(equals) + R"(, "balance": )" + slot_at(at, size) + "}" + (more.empty() ? "" : ", ") +
-         std::string(more);
+  return R"("rule": {"equals": )" + std::string(equals) + R"(, "balance": )" + slot_at(at, size) + "}" +
+         (more.empty() ? "" : ", ") + std::string(more);
 }
 
 std::vector<std::string> names_of(const CorrectionReport& report) {
@@ -31,7 +31,8 @@ std::vector<std::string> names_of(const CorrectionReport& report) {
   return names;
 }
 
-// Corrects random images of a map; every check must hold, only derived bytes change, and a second run changes nothing.
+// Corrects random images of a map; every check must hold, only derived bytes change, and a second run changes
+// nothing.
 void expect_corrects(const RegionMap& map, int rounds = 8) {
   Random random;
   for (int round = 0; round < rounds; ++round) {
@@ -74,8 +75,10 @@ TEST(Correct, InnerBeforeOuterWhateverTheDeclaration) {
 }
 
 TEST(Correct, ReportsPlacesWithTheirBytesBeforeAndAfter) {
-  const RegionMap map =
-      flash().checksum("c", kCrc32, {range_at(0x10, 9)}, {slot_at(0x40, 4, R"("order": "big")"), slot_at(0x60, 4)}).parse();
+  const RegionMap map = flash()
+                            .checksum("c", kCrc32, {range_at(0x10, 9)},
+                                      {slot_at(0x40, 4, R"("order": "big")"), slot_at(0x60, 4)})
+                            .parse();
   Image image = filled_image(map);
   put_text(image, 0x10, "123456789");
   put_bytes(image, 0x60, Bytes{0x26, 0x39, 0xf4, 0xcb});  // right already
@@ -99,7 +102,8 @@ TEST(Correct, CopiesInEveryTransform) {
 TEST(Correct, AcrossMemories) {
   expect_corrects(flash()
                       .memory("eeprom", 0, 0x40)
-                      .checksum("c", kCrc32, {range_at(0x10, 0x10, "", "eeprom"), range_at(0, 0x20)}, {slot_at(0x20, 4, "", "eeprom")})
+                      .checksum("c", kCrc32, {range_at(0x10, 0x10, "", "eeprom"), range_at(0, 0x20)},
+                                {slot_at(0x20, 4, "", "eeprom")})
                       .copy("d", 0x00, 0x100, 8, "", "eeprom")
                       .checksum("e", kCrc16, {range_at(0x00, 0x24, "", "eeprom")}, {slot_at(0x1f0, 2)})
                       .parse());
@@ -116,8 +120,10 @@ struct BalanceRow {
 class Balances : public testing::TestWithParam<BalanceRow> {};
 
 TEST_P(Balances, MakeTheRuleHold) {
-  expect_corrects(
-      flash().checksum("r", GetParam().algorithm, {range_at(0x10, 0x30), range_at(0x80, 0x10)}, {}, GetParam().more).parse());
+  expect_corrects(flash()
+                      .checksum("r", GetParam().algorithm, {range_at(0x10, 0x30), range_at(0x80, 0x10)}, {},
+                                GetParam().more)
+                      .parse());
 }
 
 INSTANTIATE_TEST_SUITE_P(
@@ -128,45 +134,56 @@ INSTANTIATE_TEST_SUITE_P(
         BalanceRow{"Add16Big", R"({"sum": {"unit": 16, "order": "big"}})", rule("4660", 0x20, 2)},
         BalanceRow{"Add32InTheLastRange", R"({"sum": {"unit": 32, "order": "big"}})", rule("1", 0x84, 4)},
         BalanceRow{"Add64", R"({"sum": {"unit": 64, "init": 5}})", rule(R"("0xfedcba9876543210")", 0x20, 8)},
-        BalanceRow{"AddComplemented", R"({"sum": {"unit": 16}})", rule("7", 0x20, 2, R"("complement": "ones", "add": 9)")},
+        BalanceRow{"AddComplemented", R"({"sum": {"unit": 16}})",
+                   rule("7", 0x20, 2, R"("complement": "ones", "add": 9)")},
         BalanceRow{"AddNegatedLowBits", R"({"sum": {"unit": 16, "accumulator": 32}})",
                    rule("300", 0x20, 2, R"("complement": "twos", "bits": 11)")},
-        BalanceRow{"AddWideAccumulator", R"({"sum": {"unit": 8, "accumulator": 32}})", rule("200", 0x20, 1, R"("bits": 8)")},
-        BalanceRow{"EndAround16", R"({"sum": {"unit": 16, "operation": "add-end-around"}})", rule("65535", 0x20, 2)},
-        BalanceRow{"EndAround16Other", R"({"sum": {"unit": 16, "order": "big", "operation": "add-end-around", "init": 7}})",
+        BalanceRow{"AddWideAccumulator", R"({"sum": {"unit": 8, "accumulator": 32}})",
+                   rule("200", 0x20, 1, R"("bits": 8)")},
+        BalanceRow{"EndAround16", R"({"sum": {"unit": 16, "operation": "add-end-around"}})",
+                   rule("65535", 0x20, 2)},
+        BalanceRow{"EndAround16Other",
+                   R"({"sum": {"unit": 16, "order": "big", "operation": "add-end-around", "init": 7}})",
                    rule("1", 0x20, 2)},
         BalanceRow{"EndAroundComplement", R"({"sum": {"unit": 32, "operation": "add-end-around"}})",
                    rule("0", 0x20, 4, R"("complement": "ones")")},
         BalanceRow{"Xor8", R"({"sum": {"unit": 8, "operation": "xor"}})", rule("90", 0x21, 1)},
-        BalanceRow{"Xor32Big", R"({"sum": {"unit": 32, "order": "big", "operation": "xor"}})", rule("90", 0x24, 4)},
-        BalanceRow{"XorAdded", R"({"sum": {"unit": 16, "operation": "xor"}})", rule("1", 0x24, 2, R"("complement": "twos", "add": 77)")},
+        BalanceRow{"Xor32Big", R"({"sum": {"unit": 32, "order": "big", "operation": "xor"}})",
+                   rule("90", 0x24, 4)},
+        BalanceRow{"XorAdded", R"({"sum": {"unit": 16, "operation": "xor"}})",
+                   rule("1", 0x24, 2, R"("complement": "twos", "add": 77)")},
         BalanceRow{"Swapped16", R"({"sum": {"unit": 16}})", rule("4660", 0x20, 2, R"("swap": 16)")},
-        BalanceRow{"Swapped32", R"({"sum": {"unit": 32, "order": "big"}})", rule("4660", 0x20, 4, R"("swap": 32)")},
+        BalanceRow{"Swapped32", R"({"sum": {"unit": 32, "order": "big"}})",
+                   rule("4660", 0x20, 4, R"("swap": 32)")},
         BalanceRow{"SwappedHalfOfAGroup", R"({"sum": {"unit": 16}})", rule("4660", 0x22, 2, R"("swap": 32)")},
         BalanceRow{"SwappedEndAround", R"({"sum": {"unit": 16, "operation": "add-end-around"}})",
                    rule("4660", 0x20, 2, R"("swap": 16)")},
-        BalanceRow{"SwappedXor", R"({"sum": {"unit": 32, "operation": "xor"}})", rule("4660", 0x20, 4, R"("swap": 32)")},
+        BalanceRow{"SwappedXor", R"({"sum": {"unit": 32, "operation": "xor"}})",
+                   rule("4660", 0x20, 4, R"("swap": 32)")},
         BalanceRow{"CrcResidue", std::string(kCrc32), rule(R"("residue")", 0x20, 4)},
         BalanceRow{"CrcResidueAtTheEnd", std::string(kCrc32), rule(R"("residue")", 0x8c, 4)},
         BalanceRow{"CrcKeepsAValue", std::string(kCrc32), rule(R"("0xdeadbeef")", 0x23, 4)},
         BalanceRow{"CrcWideBalance", std::string(kCrc16), rule("0", 0x23, 8)},
         BalanceRow{"CrcSwapped", std::string(kCrc32), rule("1", 0x20, 4, R"("swap": 32)")},
         BalanceRow{"CrcLowBits", std::string(kCrc32), rule("300", 0x8c, 2, R"("bits": 9)")},
-        BalanceRow{"CrcComplementAdd", std::string(kCrc32), rule("300", 0x20, 4, R"("complement": "twos", "add": 12345)")},
+        BalanceRow{"CrcComplementAdd", std::string(kCrc32),
+                   rule("300", 0x20, 4, R"("complement": "twos", "add": 12345)")},
         BalanceRow{"Crc64", R"({"crc": "CRC-64/XZ"})", rule(R"("residue")", 0x20, 8)}),
     [](const auto& row) { return row.param.name; });
 
 TEST(Balances, ReadInPiecesInAnotherOrder) {
   // The word's high byte comes first in the message although the word is little-endian.
   expect_corrects(flash()
-                      .checksum("r", R"({"sum": {"unit": 16}})", {range_at(0x10, 8), range_at(0x21, 1), range_at(0x20, 1), range_at(0x40, 8)}, {},
-                                rule("4660", 0x20, 2))
+                      .checksum("r", R"({"sum": {"unit": 16}})",
+                                {range_at(0x10, 8), range_at(0x21, 1), range_at(0x20, 1), range_at(0x40, 8)},
+                                {}, rule("4660", 0x20, 2))
                       .parse());
 }
 
 TEST(Balances, OnesComplementZeroIsWrittenAsZeroUnlessOnlyAllOnesWorks) {
   const RegionMap map = flash()
-                            .checksum("r", R"({"sum": {"unit": 16, "operation": "add-end-around"}})", {range_at(0, 8)}, {}, rule("65535", 2, 2))
+                            .checksum("r", R"({"sum": {"unit": 16, "operation": "add-end-around"}})",
+                                      {range_at(0, 8)}, {}, rule("65535", 2, 2))
                             .parse();
   Image image = filled_image(map);
   const Plan plan = make_plan(map, image).value();
@@ -176,7 +193,8 @@ TEST(Balances, OnesComplementZeroIsWrittenAsZeroUnlessOnlyAllOnesWorks) {
   put_bytes(image, 0, Bytes{0, 0, 0x12, 0x34, 0, 0, 0, 0});  // from zeros alone nothing but ffff gives ffff
   ASSERT_THAT(correct(plan, image), IsOk());
   EXPECT_EQ(hex_at(image, 2, 2), "ffff");
-  put_bytes(image, 0, Bytes{0xf0, 0xff, 0xff, 0xff, 0x0f, 0x00, 0x00, 0x00});  // the other zero holds too, so it stays
+  put_bytes(image, 0,
+            Bytes{0xf0, 0xff, 0xff, 0xff, 0x0f, 0x00, 0x00, 0x00});  // the other zero holds too, so it stays
   ASSERT_THAT(correct(plan, image), IsOk());
   EXPECT_EQ(hex_at(image, 2, 2), "ffff");
 }
@@ -187,11 +205,12 @@ struct BehindTable {
   Image image;
   BehindTable(std::string_view algorithm, const std::string& more, std::uint8_t first, std::uint8_t last)
       : map(flash()
-                .checksum("r", algorithm,
-                          {R"({"table": {"memory": "flash", "at": "0x00000100", "records": 1, "record_size": 8, "order": "big",
+                .checksum(
+                    "r", algorithm,
+                    {R"({"table": {"memory": "flash", "at": "0x00000100", "records": 1, "record_size": 8, "order": "big",
                               "start_at": 0, "end_at": 4, "end": "last", "points_into": "flash"}})",
-                           range_at(0x20, 0x20)},
-                          {}, more)
+                     range_at(0x20, 0x20)},
+                    {}, more)
                 .parse()),
         image(filled_image(map)) {
     put_bytes(image, 0x100, Bytes{0, 0, 0, first, 0, 0, 0, last});
@@ -225,7 +244,8 @@ TEST(Balances, ThatTheImageMakesUnreachableAreRefusedAndLeftAlone) {
 }
 
 TEST(Rules, WithoutBalanceAreNeverCorrected) {
-  const RegionMap map = flash().checksum("r", kCrc32, {range_at(0x10, 9)}, {}, R"("rule": {"equals": "0xcbf43926"})").parse();
+  const RegionMap map =
+      flash().checksum("r", kCrc32, {range_at(0x10, 9)}, {}, R"("rule": {"equals": "0xcbf43926"})").parse();
   Image image = filled_image(map);
   const Plan plan = make_plan(map, image).value();
   const Image before = image;
@@ -289,14 +309,15 @@ TEST(Correct, ReportsWhatIsNotProvableAndCorrectsTheRest) {
 }
 
 TEST(Correct, OnTheCustomersSideOnlyFloatingPlaces) {
-  const RegionMap map = flash()
-                            .region("learned", "volatile", 0x100, 0x10)
-                            .checksum("pinned", kCrc32, {range_at(0, 0x20)}, {slot_at(0x40, 4)})
-                            .checksum("floating", kCrc32, {range_at(0x40, 4), range_at(0x100, 4)}, {slot_at(0x60, 4)})
-                            .copy("of_pinned", 0x80, 0x40, 4)
-                            .copy("of_floating", 0x90, 0x60, 4)
-                            .checksum("verified", kCrc32, {range_at(0, 0x20)}, {}, R"("rule": {"equals": 1})")
-                            .parse();
+  const RegionMap map =
+      flash()
+          .region("learned", "volatile", 0x100, 0x10)
+          .checksum("pinned", kCrc32, {range_at(0, 0x20)}, {slot_at(0x40, 4)})
+          .checksum("floating", kCrc32, {range_at(0x40, 4), range_at(0x100, 4)}, {slot_at(0x60, 4)})
+          .copy("of_pinned", 0x80, 0x40, 4)
+          .copy("of_floating", 0x90, 0x60, 4)
+          .checksum("verified", kCrc32, {range_at(0, 0x20)}, {}, R"("rule": {"equals": 1})")
+          .parse();
   Random random;
   Image image = random_image(map, random);
   const Image before = image;
@@ -312,7 +333,8 @@ TEST(Correct, OnTheCustomersSideOnlyFloatingPlaces) {
 
 TEST(Size, AThousandChecksumsAreCorrected) {
   MapBuilder builder = flash(0x20000);
-  builder.checksum("c", kCrc32, {range_at(0, 60, R"("stride": 64)")}, {slot_at(60, 4, R"("stride": 64)")}, R"("repeat": 1000)");
+  builder.checksum("c", kCrc32, {range_at(0, 60, R"("stride": 64)")}, {slot_at(60, 4, R"("stride": 64)")},
+                   R"("repeat": 1000)");
   builder.checksum("all", kCrc32, {range_at(0, 64000)}, {slot_at(0x10000, 4)});
   builder.copy("mirror", 0x10010, 0x0000, 64000);
   const RegionMap map = builder.parse();

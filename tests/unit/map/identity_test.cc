@@ -27,30 +27,31 @@ struct VinRow {
 
 std::vector<VinRow> vins() {
   std::vector<VinRow> rows;
-  const auto status = read_vector_text(
-      std::string(text_of(read_file(vector_path("vin.json"), 1 << 20).value())), "vin.json", [&](JsonObject& root) {
-        for (const JsonNode& node : root.items("values", 100)) {
-          JsonObject row(node);
-          row.text("character");
-          row.integer("value", 0, 9);
-          row.done();
-        }
-        for (const JsonNode& node : root.items("weights", 17)) (void)node;
-        for (const JsonNode& node : root.items("rows", 100)) {
-          JsonObject row(node);
-          const std::string vin = row.text("vin");
-          row.integer("sum", 0, 10000);
-          rows.push_back({vin, row.text("check")});
-          row.text("source");
-          row.done();
-        }
-        for (const JsonNode& node : root.items("must_reject", 100)) {
-          JsonObject row(node);
-          rows.push_back({row.text("vin"), ""});
-          row.text("why");
-          row.done();
-        }
-      });
+  const auto status =
+      read_vector_text(std::string(text_of(read_file(vector_path("vin.json"), 1 << 20).value())), "vin.json",
+                       [&](JsonObject& root) {
+                         for (const JsonNode& node : root.items("values", 100)) {
+                           JsonObject row(node);
+                           row.text("character");
+                           row.integer("value", 0, 9);
+                           row.done();
+                         }
+                         for (const JsonNode& node : root.items("weights", 17)) (void)node;
+                         for (const JsonNode& node : root.items("rows", 100)) {
+                           JsonObject row(node);
+                           const std::string vin = row.text("vin");
+                           row.integer("sum", 0, 10000);
+                           rows.push_back({vin, row.text("check")});
+                           row.text("source");
+                           row.done();
+                         }
+                         for (const JsonNode& node : root.items("must_reject", 100)) {
+                           JsonObject row(node);
+                           rows.push_back({row.text("vin"), ""});
+                           row.text("why");
+                           row.done();
+                         }
+                       });
   EXPECT_THAT(status, IsOk());
   return rows;
 }
@@ -70,14 +71,15 @@ TEST(Vin, CheckCharactersAreThePublishedOnes) {
 }
 
 TEST(Vin, HasNoCheckCharacterWithOtherCharactersOrLengths) {
-  for (const char* vin : {"1M8GDM9AXKP04278", "1M8GDM9AXKP0427888", "1M8GDM9AXKPO42788", "1M8GDM9AXKPI42788", "1M8GDM9AXKPQ42788",
-                          "1m8gdm9axkp042788", "1M8GDM9AXKP04278 ", ""}) {
+  for (const char* vin : {"1M8GDM9AXKP04278", "1M8GDM9AXKP0427888", "1M8GDM9AXKPO42788", "1M8GDM9AXKPI42788",
+                          "1M8GDM9AXKPQ42788", "1m8gdm9axkp042788", "1M8GDM9AXKP04278 ", ""}) {
     EXPECT_EQ(vin_check_character(vin), '\0') << vin;
   }
 }
 
 TEST(Vin, EveryChangedCharacterThatTheSumSeesIsNoticed) {
-  // Adjacent values differ by less than 11 and weights are no multiples of it, so every single change of value shows.
+  // Adjacent values differ by less than 11 and weights are no multiples of it, so every single change of
+  // value shows.
   const std::string vin = "11111111111111111";
   for (std::size_t i = 0; i < 17; ++i) {
     if (i == 8) continue;
@@ -147,7 +149,8 @@ TEST(Patterns, AgreeWithTheTableOnAllShortTextsAndPatterns) {
   int matched = 0;
   for (const std::string& pattern : patterns) {
     for (const std::string& text : texts) {
-      ASSERT_EQ(matches_pattern(text, pattern), naive_match(text, pattern)) << "\"" << text << "\" \"" << pattern << "\"";
+      ASSERT_EQ(matches_pattern(text, pattern), naive_match(text, pattern))
+          << "\"" << text << "\" \"" << pattern << "\"";
       matched += matches_pattern(text, pattern) ? 1 : 0;
     }
   }
@@ -175,8 +178,10 @@ class Encodings : public testing::TestWithParam<EncodingRow> {};
 TEST_P(Encodings, GiveTheirText) {
   const EncodingRow& row = GetParam();
   const std::uint64_t size = row.stored.size() / 2;
-  const RegionMap map =
-      flash().field("f", "other", 0x10, size, row.encoding, row.pattern.empty() ? "" : R"("pattern": )" + in_quotes(row.pattern)).parse();
+  const RegionMap map = flash()
+                            .field("f", "other", 0x10, size, row.encoding,
+                                   row.pattern.empty() ? "" : R"("pattern": )" + in_quotes(row.pattern))
+                            .parse();
   Image image = filled_image(map);
   put_bytes(image, 0x10, from_hex(row.stored).value());
   const IdentityValue value = read_identity(map, image)[0];
@@ -207,7 +212,8 @@ INSTANTIATE_TEST_SUITE_P(
                     EncodingRow{"BcdWithALetter", "bcd", "103a", "103a", "", false},
                     EncodingRow{"IntegerLittle", "integer-little", "0102", "513", "###", true},
                     EncodingRow{"IntegerBig", "integer-big", "0102", "258", "###", true},
-                    EncodingRow{"IntegerWide", "integer-big", "fffffffffffffffe", "18446744073709551614", "", true},
+                    EncodingRow{"IntegerWide", "integer-big", "fffffffffffffffe", "18446744073709551614", "",
+                                true},
                     EncodingRow{"Hex", "hex", "00abff", "00abff", "00ab*", true},
                     EncodingRow{"HexLetterClassIsUpperCase", "hex", "ab", "ab", "@@", false}),
     [](const auto& row) { return row.param.name; });
@@ -215,7 +221,7 @@ INSTANTIATE_TEST_SUITE_P(
 TEST(Identity, BlankFieldsSayNothingAndAreNoFault) {
   const RegionMap map = flash().field("f", "serial", 0x10, 4, "bcd", R"("pattern": "########")").parse();
   Image image = filled_image(map);
-  for (const std::uint8_t fill : {0x00, 0xff}) {
+  for (const std::uint8_t fill : Bytes{0x00, 0xff}) {
     put_bytes(image, 0x10, Bytes(4, fill));
     EXPECT_TRUE(read_identity(map, image)[0].blank);
     EXPECT_THAT(recognise_family(map, image), IsOk());
@@ -297,7 +303,8 @@ TEST(Recognition, LongSoftwareNumbersAreComparedWhole) {
 TEST(Recognition, AnotherActiveBankIsRefused) {
   const RegionMap map =
       flash()
-          .copy("bank_b", 0x100, 0x80, 4, R"("active_bank": {"memory": "flash", "at": "0x00000200", "equals": "a55a"})")
+          .copy("bank_b", 0x100, 0x80, 4,
+                R"("active_bank": {"memory": "flash", "at": "0x00000200", "equals": "a55a"})")
           .parse();
   Image image = filled_image(map);
   put_bytes(image, 0x200, Bytes{0xa5, 0x5a});
@@ -309,12 +316,12 @@ TEST(Recognition, AnotherActiveBankIsRefused) {
 }
 
 TEST(Recognition, FamilyComesBeforeBankAndBankBeforeIdentity) {
-  const RegionMap map =
-      flash()
-          .recognise(R"({"all": [{"memory": "flash", "at": "0x00000010", "bytes": "45"}]})")
-          .copy("b", 0x100, 0x80, 4, R"("active_bank": {"memory": "flash", "at": "0x00000200", "equals": "a5"})")
-          .field("f", "other", 0x20, 2, "bcd")
-          .parse();
+  const RegionMap map = flash()
+                            .recognise(R"({"all": [{"memory": "flash", "at": "0x00000010", "bytes": "45"}]})")
+                            .copy("b", 0x100, 0x80, 4,
+                                  R"("active_bank": {"memory": "flash", "at": "0x00000200", "equals": "a5"})")
+                            .field("f", "other", 0x20, 2, "bcd")
+                            .parse();
   Image image = filled_image(map);
   put_bytes(image, 0x20, Bytes{0xab, 0x00});
   EXPECT_THAT(recognise_family(map, image), FailsWith(Reason::kFamilyMismatch));

@@ -35,7 +35,8 @@ void expect_as_defined(const RegionMap& map, const Image& image, std::size_t ind
   }
   EXPECT_EQ(message->reads(), reads);
   for (std::size_t m = 0; m < map.memories.size(); ++m) {
-    for (std::uint64_t address = map.memories[m].extent.begin; address < map.memories[m].extent.end; ++address) {
+    for (std::uint64_t address = map.memories[m].extent.begin; address < map.memories[m].extent.end;
+         ++address) {
       std::vector<std::uint64_t> offsets;
       for (std::size_t i = 0; i < wanted.size(); ++i) {
         if (wanted[i].taken && wanted[i].memory == m && wanted[i].address == address) offsets.push_back(i);
@@ -74,8 +75,8 @@ TEST_P(Swap, SubstitutesThePlaceThatIsReadAndNotTheOneNamed) {
       SCOPED_TRACE(std::to_string(at) + "+" + std::to_string(size));
       const RegionMap map = flash()
                                 .checksum("c", kSum32, {range_at(0x1d, 0x13)}, {kSlotOfSum},
-                                          R"("substitute": [)" + range_at(at, size, R"("as": "5a")") + R"(], "swap": )" +
-                                              std::to_string(GetParam()))
+                                          R"("substitute": [)" + range_at(at, size, R"("as": "5a")") +
+                                              R"(], "swap": )" + std::to_string(GetParam()))
                                 .parse();
       expect_as_defined(map, random_image(map, random));
     }
@@ -88,8 +89,8 @@ TEST_P(Swap, LongRunsPassWholeBlocks) {
   builder.memory("flash", 0, 0x4000);
   const RegionMap map = builder
                             .checksum("c", kSum32, {range_at(0x0005, 0x3003)}, {slot_at(0x3ff0, 4)},
-                                      R"("substitute": [)" + range_at(0x100, 0x1801, R"("as": "11")") + R"(], "swap": )" +
-                                          std::to_string(GetParam()))
+                                      R"("substitute": [)" + range_at(0x100, 0x1801, R"("as": "11")") +
+                                          R"(], "swap": )" + std::to_string(GetParam()))
                             .parse();
   const Image image = random_image(map, random);
   const Message message = Message::resolve(map, map.checksums[0], image).value();
@@ -99,17 +100,19 @@ TEST_P(Swap, LongRunsPassWholeBlocks) {
 INSTANTIATE_TEST_SUITE_P(Widths, Swap, testing::Values(16, 32), testing::PrintToStringParamName());
 
 TEST(Message, WritesOutAWord) {
-  const RegionMap map = flash().checksum("c", kSum32, {range_at(0x11, 5)}, {kSlotOfSum}, R"("swap": 32)").parse();
+  const RegionMap map =
+      flash().checksum("c", kSum32, {range_at(0x11, 5)}, {kSlotOfSum}, R"("swap": 32)").parse();
   Image image = filled_image(map);
   for (std::uint8_t i = 0; i < 0x20; ++i) byte_at(image, i) = i;
   EXPECT_EQ(to_hex(fed(Message::resolve(map, map.checksums[0], image).value(), image)), "1211101716");
 }
 
 TEST(Message, LiteralsAreNeitherSwappedNorSubstituted) {
-  const RegionMap map = flash()
-                            .checksum("c", kSum32, {R"({"literal": "0102"})", range_at(0, 4), R"({"literal": "03"})"},
-                                      {kSlotOfSum}, R"("swap": 16, "substitute": [)" + range_at(0, 2, R"("as": "aa")") + "]")
-                            .parse();
+  const RegionMap map =
+      flash()
+          .checksum("c", kSum32, {R"({"literal": "0102"})", range_at(0, 4), R"({"literal": "03"})"},
+                    {kSlotOfSum}, R"("swap": 16, "substitute": [)" + range_at(0, 2, R"("as": "aa")") + "]")
+          .parse();
   Image image = filled_image(map);
   put_bytes(image, 0, Bytes{0x10, 0x20, 0x30, 0x40});
   EXPECT_EQ(to_hex(fed(Message::resolve(map, map.checksums[0], image).value(), image)), "0102aaaa403003");
@@ -118,15 +121,15 @@ TEST(Message, LiteralsAreNeitherSwappedNorSubstituted) {
 
 TEST(Message, KeepsTheOrderOfCoverageAcrossMemoriesAndRepeatsOverlaps) {
   Random random;
-  const RegionMap map =
-      flash()
-          .memory("eeprom", 0x10, 0x20)
-          .checksum("c", kSum32,
-                    {range_at(0x40, 4), range_at(0x10, 4, "", "eeprom"), range_at(0x20, 8), range_at(0x22, 3), range_at(0x40, 4)},
-                    {kSlotOfSum},
-                    R"("substitute": [)" + range_at(0x23, 1, R"("as": "00")") + ", " +
-                        range_at(0x12, 9, R"("as": "ff")", "eeprom") + "]")
-          .parse();
+  const RegionMap map = flash()
+                            .memory("eeprom", 0x10, 0x20)
+                            .checksum("c", kSum32,
+                                      {range_at(0x40, 4), range_at(0x10, 4, "", "eeprom"), range_at(0x20, 8),
+                                       range_at(0x22, 3), range_at(0x40, 4)},
+                                      {kSlotOfSum},
+                                      R"("substitute": [)" + range_at(0x23, 1, R"("as": "00")") + ", " +
+                                          range_at(0x12, 9, R"("as": "ff")", "eeprom") + "]")
+                            .parse();
   expect_as_defined(map, random_image(map, random));
 }
 
@@ -144,13 +147,16 @@ TEST(Message, SubstitutesMayReachPastTheRangeOnBothSides) {
 
 constexpr std::uint64_t kTable = 0x80;
 
-std::string table(std::string_view end, std::string_view more = "", std::uint64_t records = 3, std::string_view order = "big") {
-  return R"({"table": {"memory": "flash", "at": ")" + address_text(kTable) + R"(", "records": )" + std::to_string(records) +
-         R"(, "record_size": 12, "order": ")" + std::string(order) + R"(", "start_at": 6, "end_at": 0, "end": ")" +
-         std::string(end) + R"(", "points_into": "flash")" + (more.empty() ? "" : ", ") + std::string(more) + "}}";
+std::string table(std::string_view end, std::string_view more = "", std::uint64_t records = 3,
+                  std::string_view order = "big") {
+  return R"({"table": {"memory": "flash", "at": ")" + address_text(kTable) + R"(", "records": )" +
+         std::to_string(records) + R"(, "record_size": 12, "order": ")" + std::string(order) +
+         R"(", "start_at": 6, "end_at": 0, "end": ")" + std::string(end) + R"(", "points_into": "flash")" +
+         (more.empty() ? "" : ", ") + std::string(more) + "}}";
 }
 
-void put_record(Image& image, std::uint64_t record, std::uint32_t start, std::uint32_t second, bool big = true) {
+void put_record(Image& image, std::uint64_t record, std::uint32_t start, std::uint32_t second,
+                bool big = true) {
   for (std::uint64_t i = 0; i < 4; ++i) {
     const std::uint64_t shift = big ? 8 * (3 - i) : 8 * i;
     byte_at(image, kTable + 12 * record + 6 + i) = static_cast<std::uint8_t>(start >> shift);
@@ -190,8 +196,8 @@ TEST_P(TableEnds, NameTheRanges) {
 }
 
 INSTANTIATE_TEST_SUITE_P(Kinds, TableEnds,
-                         testing::Values(EndRow{"last", {0x17, 0x40, 0x0f}}, EndRow{"after", {0x18, 0x41, 0x10}},
-                                         EndRow{"length", {8, 1, 16}}),
+                         testing::Values(EndRow{"last", {0x17, 0x40, 0x0f}},
+                                         EndRow{"after", {0x18, 0x41, 0x10}}, EndRow{"length", {8, 1, 16}}),
                          [](const auto& row) { return row.param.name; });
 
 TEST(Tables, BlankRecordsNameNothingOnlyWhereDeclared) {
@@ -201,9 +207,11 @@ TEST(Tables, BlankRecordsNameNothingOnlyWhereDeclared) {
   put_record(image, 2, 0x20, 0x20);
   EXPECT_EQ(Message::resolve(skipping, skipping.checksums[0], image).value().length(), 9U);
   const RegionMap strict = with_table(table("last"));
-  EXPECT_THAT(Message::resolve(strict, strict.checksums[0], image), FailsWith(Reason::kDescriptorInvalid, "record 1"));
+  EXPECT_THAT(Message::resolve(strict, strict.checksums[0], image),
+              FailsWith(Reason::kDescriptorInvalid, "record 1"));
   put_record(image, 1, 0xffffffff, 0x17);  // half blank
-  EXPECT_THAT(Message::resolve(skipping, skipping.checksums[0], image), FailsWith(Reason::kDescriptorInvalid, "record 1"));
+  EXPECT_THAT(Message::resolve(skipping, skipping.checksums[0], image),
+              FailsWith(Reason::kDescriptorInvalid, "record 1"));
 }
 
 TEST(Tables, ATableOfBlanksGivesTheEmptyMessage) {
@@ -225,7 +233,8 @@ TEST(Tables, OwnRecordFollowsTheRepetition) {
   put_record(image, 2, 0x300, 3);  // outside, but only the third reads it
   for (std::size_t i = 0; i < 2; ++i) expect_as_defined(map, image, i);
   EXPECT_EQ(Message::resolve(map, map.checksums[1], image).value().reads()[0], RangeSet(Range{0x20, 0x22}));
-  EXPECT_THAT(Message::resolve(map, map.checksums[2], image), FailsWith(Reason::kDescriptorInvalid, "record 2"));
+  EXPECT_THAT(Message::resolve(map, map.checksums[2], image),
+              FailsWith(Reason::kDescriptorInvalid, "record 2"));
 }
 
 struct BadRecord {
@@ -235,22 +244,25 @@ struct BadRecord {
 
 TEST(Tables, PointersToNowhereAreRefused) {
   const BadRecord rows[] = {
-      {"last", 0x20, 0x1e},  {"last", 0x20, 0x1f},        {"last", 0xf0, 0x100},      {"last", 0x100, 0x100},
-      {"after", 0x20, 0x20}, {"after", 0x20, 0x10},       {"after", 0x20, 0x101},     {"length", 0x20, 0},
-      {"length", 0xff, 2},   {"length", 0xffffffff, 0x21}, {"last", 0, 0xffffffff},    {"length", 0, 0xffffffff},
+      {"last", 0x20, 0x1e},         {"last", 0x20, 0x1f},    {"last", 0xf0, 0x100},
+      {"last", 0x100, 0x100},       {"after", 0x20, 0x20},   {"after", 0x20, 0x10},
+      {"after", 0x20, 0x101},       {"length", 0x20, 0},     {"length", 0xff, 2},
+      {"length", 0xffffffff, 0x21}, {"last", 0, 0xffffffff}, {"length", 0, 0xffffffff},
       {"after", 0, 0xffffffff},
   };
   for (const BadRecord& row : rows) {
     const RegionMap map = with_table(table(row.end, "", 1));
     Image image = filled_image(map);
     put_record(image, 0, row.start, row.second);
-    EXPECT_THAT(Message::resolve(map, map.checksums[0], image), FailsWith(Reason::kDescriptorInvalid, "flash 0x00000086"))
+    EXPECT_THAT(Message::resolve(map, map.checksums[0], image),
+                FailsWith(Reason::kDescriptorInvalid, "flash 0x00000086"))
         << row.end << " " << row.start << " " << row.second;
   }
 }
 
 TEST(Tables, LastAndLengthReachTheEndOfTheMemory) {
-  for (const BadRecord& row : {BadRecord{"last", 0, 0xff}, BadRecord{"after", 0, 0x100}, BadRecord{"length", 0, 0x100}}) {
+  for (const BadRecord& row :
+       {BadRecord{"last", 0, 0xff}, BadRecord{"after", 0, 0x100}, BadRecord{"length", 0, 0x100}}) {
     const RegionMap map = with_table(table(row.end, "", 1));
     Image image = filled_image(map);
     put_record(image, 0, row.start, row.second);
@@ -274,12 +286,14 @@ TEST(Tables, PointersIntoHolesAreRefused) {
 TEST(Tables, EverySwappedByteNeedsItsPartner) {
   MapBuilder builder;
   builder.memory("flash", 0, 0xfd);  // the last pair is cut
-  const RegionMap map = builder.checksum("c", kSum32, {table("last", "", 1)}, {slot_at(0xf0, 4)}, R"("swap": 16)").parse();
+  const RegionMap map =
+      builder.checksum("c", kSum32, {table("last", "", 1)}, {slot_at(0xf0, 4)}, R"("swap": 16)").parse();
   Image image = filled_image(map);
   put_record(image, 0, 0xe0, 0xfb);
   EXPECT_THAT(Message::resolve(map, map.checksums[0], image), IsOk());
   put_record(image, 0, 0xe0, 0xfc);
-  EXPECT_THAT(Message::resolve(map, map.checksums[0], image), FailsWith(Reason::kDescriptorInvalid, "record 0"));
+  EXPECT_THAT(Message::resolve(map, map.checksums[0], image),
+              FailsWith(Reason::kDescriptorInvalid, "record 0"));
 }
 
 TEST(Tables, UnknownRecordsMakeTheReadIncomplete) {
@@ -288,7 +302,9 @@ TEST(Tables, UnknownRecordsMakeTheReadIncomplete) {
     Image image = filled_image(map);
     put_record(image, 0, 0x10, 0x17);
     forget(image, at, 1);
-    EXPECT_THAT(Message::resolve(map, map.checksums[0], image), FailsWith(Reason::kReadIncomplete, "record 0")) << at;
+    EXPECT_THAT(Message::resolve(map, map.checksums[0], image),
+                FailsWith(Reason::kReadIncomplete, "record 0"))
+        << at;
   }
   Image image = filled_image(map);
   put_record(image, 0, 0x10, 0x17);
@@ -304,10 +320,11 @@ TEST(Tables, EndlessTablesAreRefusedBeforeAnythingIsRead) {
   builder.memory("flash", 0, 0x4000000);  // 64 MiB, named 65 times
   const RegionMap map =
       builder
-          .checksum("c", kSum32,
-                    {R"({"table": {"memory": "flash", "at": "0x00000080", "records": 66, "record_size": 8, "order": "big",
+          .checksum(
+              "c", kSum32,
+              {R"({"table": {"memory": "flash", "at": "0x00000080", "records": 66, "record_size": 8, "order": "big",
                         "start_at": 0, "end_at": 4, "end": "length", "points_into": "flash"}})"},
-                    {slot_at(0x3fffff0, 4)})
+              {slot_at(0x3fffff0, 4)})
           .parse();
   Image image = filled_image(map);
   for (std::uint64_t i = 0; i < 66; ++i) put_bytes(image, 0x80 + 8 * i, Bytes{0, 0, 0, 0, 4, 0, 0, 0});

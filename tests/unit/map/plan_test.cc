@@ -67,12 +67,12 @@ TEST(PlanOrder, AMemoryOfTheSameAddressesIsAnother) {
 }
 
 TEST(PlanOrder, SubstitutedSlotsAreNotRead) {
-  const RegionMap map =
-      flash()
-          .checksum("self", kCrc32, {range_at(0, 0x40)}, {slot_at(0x20, 4)}, R"("substitute": [)" + range_at(0x20, 4, R"("as": "ff")") + "]")
-          .checksum("partly", kCrc32, {range_at(0x40, 0x38)}, {slot_at(0x60, 4)},
-                    R"("substitute": [)" + range_at(0x60, 3, R"("as": "ff")") + "]")
-          .parse();
+  const RegionMap map = flash()
+                            .checksum("self", kCrc32, {range_at(0, 0x40)}, {slot_at(0x20, 4)},
+                                      R"("substitute": [)" + range_at(0x20, 4, R"("as": "ff")") + "]")
+                            .checksum("partly", kCrc32, {range_at(0x40, 0x38)}, {slot_at(0x60, 4)},
+                                      R"("substitute": [)" + range_at(0x60, 3, R"("as": "ff")") + "]")
+                            .parse();
   EXPECT_EQ(order_of(plan_of(map).value()), (std::vector<std::string>{"self", "[partly]"}));
 }
 
@@ -86,10 +86,10 @@ TEST(PlanOrder, SwappedPartnersDecideWhatIsRead) {
 }
 
 TEST(PlanOrder, ARuleDoesNotWaitForItsOwnBalance) {
-  const RegionMap map =
-      flash()
-          .checksum("rule", kCrc32, {range_at(0, 0x40)}, {}, R"("rule": {"equals": "residue", "balance": )" + slot_at(0x3c, 4) + "}")
-          .parse();
+  const RegionMap map = flash()
+                            .checksum("rule", kCrc32, {range_at(0, 0x40)}, {},
+                                      R"("rule": {"equals": "residue", "balance": )" + slot_at(0x3c, 4) + "}")
+                            .parse();
   EXPECT_EQ(order_of(plan_of(map).value()), std::vector<std::string>{"rule"});
 }
 
@@ -114,14 +114,17 @@ TEST(Circles, ThatCannotBeSolvedNameEveryMember) {
                             .parse();
   const auto plan = plan_of(map);
   ASSERT_THAT(plan, FailsWith(Reason::kChecksumCycle));
-  for (const char* name : {"first", "second", "third"}) EXPECT_NE(plan.error().place.find(name), std::string::npos) << name;
+  for (const char* name : {"first", "second", "third"})
+    EXPECT_NE(plan.error().place.find(name), std::string::npos) << name;
   EXPECT_EQ(plan.error().place.find("apart"), std::string::npos);
 }
 
 TEST(Circles, OfOneMemberAreNamedToo) {
-  for (const char* algorithm : {R"({"sum": {"unit": 8, "accumulator": 32}})", R"({"adler": 32})", R"({"fletcher": 32})",
-                                R"({"sha": 256})", R"({"sum": {"unit": 32, "operation": "add-end-around"}})"}) {
-    const RegionMap map = flash().checksum("alone", algorithm, {range_at(0, 0x40)}, {slot_at(0x20, 4)}).parse();
+  for (const char* algorithm :
+       {R"({"sum": {"unit": 8, "accumulator": 32}})", R"({"adler": 32})", R"({"fletcher": 32})",
+        R"({"sha": 256})", R"({"sum": {"unit": 32, "operation": "add-end-around"}})"}) {
+    const RegionMap map =
+        flash().checksum("alone", algorithm, {range_at(0, 0x40)}, {slot_at(0x20, 4)}).parse();
     EXPECT_THAT(plan_of(map), FailsWith(Reason::kChecksumCycle, "alone")) << algorithm;
   }
 }
@@ -130,11 +133,14 @@ TEST(Circles, WithWhatIsNotAffineAreRefused) {
   const std::pair<const char*, const char*> rows[] = {
       {"", R"("add": 1)"}, {"", R"("complement": "twos")"}, {R"("transform": "negate")", ""}};
   for (const auto& [slot, more] : rows) {
-    const RegionMap map = flash().checksum("c", kCrc32, {range_at(0, 0x40)}, {slot_at(0x20, 4, slot)}, more).parse();
+    const RegionMap map =
+        flash().checksum("c", kCrc32, {range_at(0, 0x40)}, {slot_at(0x20, 4, slot)}, more).parse();
     EXPECT_THAT(plan_of(map), FailsWith(Reason::kChecksumCycle, "c")) << slot << more;
   }
   const RegionMap digits =
-      flash().checksum("c", kCrc32, {range_at(0, 0x40)}, {slot_at(0x20, 8, R"("encoding": "hex-lower")")}).parse();
+      flash()
+          .checksum("c", kCrc32, {range_at(0, 0x40)}, {slot_at(0x20, 8, R"("encoding": "hex-lower")")})
+          .parse();
   EXPECT_THAT(plan_of(digits), FailsWith(Reason::kChecksumCycle, "c"));
   const RegionMap offset = flash()
                                .checksum("c", kCrc32, {range_at(0, 0x40)}, {slot_at(0x80, 4)})
@@ -158,8 +164,10 @@ TEST(Circles, OfCopiesAloneAreRefused) {
 
 TEST(Circles, WithoutAValueThatFitsAreRefused) {
   // An exclusive or that covers its own slot: the slot cancels, so it can hold everything or nothing.
-  const RegionMap map =
-      flash().checksum("x", R"({"sum": {"unit": 8, "operation": "xor"}})", {range_at(0, 0x10)}, {slot_at(0x08, 1)}).parse();
+  const RegionMap map = flash()
+                            .checksum("x", R"({"sum": {"unit": 8, "operation": "xor"}})", {range_at(0, 0x10)},
+                                      {slot_at(0x08, 1)})
+                            .parse();
   EXPECT_THAT(plan_of(map), FailsWith(Reason::kChecksumCycle, "x"));
 }
 
@@ -171,7 +179,8 @@ TEST(Circles, OfMoreThanALimitAreRefused) {
 
 TEST(Circles, OfAsMuchAsTheLimitAreSolved) {
   MapBuilder builder = flash(0x1000);
-  builder.checksum("c", kCrc32, {range_at(0, 0x400, R"("stride": 8)")}, {slot_at(0x300, 4, R"("stride": 4)")}, R"("repeat": 32)");
+  builder.checksum("c", kCrc32, {range_at(0, 0x400, R"("stride": 8)")}, {slot_at(0x300, 4, R"("stride": 4)")},
+                   R"("repeat": 32)");
   const RegionMap map = builder.parse();
   const auto plan = plan_of(map);
   ASSERT_THAT(plan, IsOk());
@@ -184,10 +193,11 @@ TEST(Tables, ThatNameMoreThanAllChecksumsMayReadAreRefused) {
   builder.memory("flash", 0, 0x4000000);
   const RegionMap map =
       builder
-          .checksum("c", kCrc32,
-                    {R"({"table": {"memory": "flash", "at": "0x00000080", "records": 60, "record_size": 8, "order": "big",
+          .checksum(
+              "c", kCrc32,
+              {R"({"table": {"memory": "flash", "at": "0x00000080", "records": 60, "record_size": 8, "order": "big",
                         "start_at": 0, "end_at": 4, "end": "length", "points_into": "flash"}})"},
-                    {slot_at(0x3fffff0, 4, R"("stride": 4)")}, R"("repeat": 2)")
+              {slot_at(0x3fffff0, 4, R"("stride": 4)")}, R"("repeat": 2)")
           .parse();
   Image image = filled_image(map);
   for (std::uint64_t i = 0; i < 60; ++i) put_bytes(image, 0x80 + 8 * i, Bytes{0, 0, 0, 0, 3, 0, 0, 0});
@@ -215,7 +225,8 @@ TEST(Floating, IsWhatVolatileBytesReachDirectlyOrThroughOthers) {
                             .copy("of_still", 0xb0, 0x00, 4)
                             .parse();
   const Plan plan = plan_of(map).value();
-  for (const char* name : {"direct", "through", "further", "last", "of_volatile", "of_slot"}) EXPECT_TRUE(floats(plan, name)) << name;
+  for (const char* name : {"direct", "through", "further", "last", "of_volatile", "of_slot"})
+    EXPECT_TRUE(floats(plan, name)) << name;
   for (const char* name : {"still", "past", "of_still"}) EXPECT_FALSE(floats(plan, name)) << name;
 }
 
@@ -239,21 +250,24 @@ TEST(Floating, ASlotInAVolatileRegionIsNotVolatile) {
 }
 
 TEST(Floating, OneMemberOfACircleMakesAllFloat) {
-  const RegionMap map = with_learned()
-                            .checksum("a", kCrc32, {range_at(0, 0x40)}, {slot_at(0x100, 4)})
-                            .checksum("b", kCrc32, {range_at(0x100, 4), range_at(0x300, 1)}, {slot_at(0x20, 4)})
-                            .parse();
+  const RegionMap map =
+      with_learned()
+          .checksum("a", kCrc32, {range_at(0, 0x40)}, {slot_at(0x100, 4)})
+          .checksum("b", kCrc32, {range_at(0x100, 4), range_at(0x300, 1)}, {slot_at(0x20, 4)})
+          .parse();
   const Plan plan = plan_of(map).value();
   EXPECT_TRUE(floats(plan, "a"));
   EXPECT_TRUE(floats(plan, "b"));
 }
 
-Result<Plan> floating_rule(std::string_view algorithm, std::uint64_t balance, std::string_view equals, std::string_view more = "") {
-  const RegionMap map = with_learned()
-                            .checksum("rule", algorithm, {range_at(0x300, 0x40), range_at(0, 0x40)}, {},
-                                      R"("rule": {"equals": )" + std::string(equals) + R"(, "balance": )" + slot_at(0x10, balance) + "}" +
-                                          (more.empty() ? "" : ", ") + std::string(more))
-                            .parse();
+Result<Plan> floating_rule(std::string_view algorithm, std::uint64_t balance, std::string_view equals,
+                           std::string_view more = "") {
+  const RegionMap map =
+      with_learned()
+          .checksum("rule", algorithm, {range_at(0x300, 0x40), range_at(0, 0x40)}, {},
+                    R"("rule": {"equals": )" + std::string(equals) + R"(, "balance": )" +
+                        slot_at(0x10, balance) + "}" + (more.empty() ? "" : ", ") + std::string(more))
+          .parse();
   Result<Plan> plan = plan_of(map);
   if (plan) plan->map = nullptr;  // the map ends here
   return plan;
@@ -266,12 +280,15 @@ TEST(Floating, BalancesNeedExactlyOneRightValue) {
   EXPECT_THAT(floating_rule(R"({"sum": {"unit": 16}})", 2, "7"), IsOk());
   EXPECT_THAT(floating_rule(R"({"sum": {"unit": 16, "operation": "xor"}})", 2, "7"), IsOk());
   EXPECT_THAT(floating_rule(R"({"sum": {"unit": 16, "operation": "add-end-around"}})", 2, "7"), IsOk());
-  EXPECT_THAT(floating_rule(R"({"sum": {"unit": 16}})", 2, "7", R"("bits": 8)"), FailsWith(Reason::kMapFloating, "rule"));
+  EXPECT_THAT(floating_rule(R"({"sum": {"unit": 16}})", 2, "7", R"("bits": 8)"),
+              FailsWith(Reason::kMapFloating, "rule"));
 }
 
 TEST(Floating, AWiderAccumulatorDoesNotMakeABalanceAmbiguous) {
   EXPECT_THAT(floating_rule(R"({"sum": {"unit": 16, "accumulator": 32}})", 2, "7", R"("bits": 16)"), IsOk());
-  EXPECT_THAT(floating_rule(R"({"sum": {"unit": 16, "accumulator": 32, "operation": "xor"}})", 2, "7", R"("bits": 16)"), IsOk());
+  EXPECT_THAT(floating_rule(R"({"sum": {"unit": 16, "accumulator": 32, "operation": "xor"}})", 2, "7",
+                            R"("bits": 16)"),
+              IsOk());
 }
 
 TEST(Floating, CirclesNeedExactlyOneRightValue) {
@@ -286,21 +303,23 @@ TEST(Floating, CirclesNeedExactlyOneRightValue) {
 // --- spans, areas, write ranges
 
 struct Layout {
-  RegionMap map = MapBuilder()
-                      .memory("flash", 0, 0x400)
-                      .memory("eeprom", 0x1000, 0x100)
-                      .region("code", "locked", 0x010, 0x20)
-                      .region("cal", "editable", 0x100, 0x100)
-                      .region("learned", "volatile", 0x1000, 0x40, "eeprom")
-                      .region("slots", "derived", 0x208, 4)
-                      .patch("p", 0x040, "ffff", "0102")
-                      .checksum("pinned", kCrc32, {range_at(0x100, 0x80)}, {slot_at(0x180, 4)})
-                      .checksum("behind", kCrc32, {range_at(0x180, 4)}, {slot_at(0x208, 4)})
-                      .checksum("floating", kCrc32, {range_at(0x1000, 0x20, "", "eeprom"), range_at(0x180, 8)}, {slot_at(0x220, 4)})
-                      .checksum("vehicle", kCrc32, {range_at(0x1000, 0x20, "", "eeprom")}, {slot_at(0x240, 4)})
-                      .copy("of_floating", 0x260, 0x220, 4)
-                      .field("vin", "vin", 0x110, 17, "ascii", R"("binds": true)")
-                      .parse();
+  RegionMap map =
+      MapBuilder()
+          .memory("flash", 0, 0x400)
+          .memory("eeprom", 0x1000, 0x100)
+          .region("code", "locked", 0x010, 0x20)
+          .region("cal", "editable", 0x100, 0x100)
+          .region("learned", "volatile", 0x1000, 0x40, "eeprom")
+          .region("slots", "derived", 0x208, 4)
+          .patch("p", 0x040, "ffff", "0102")
+          .checksum("pinned", kCrc32, {range_at(0x100, 0x80)}, {slot_at(0x180, 4)})
+          .checksum("behind", kCrc32, {range_at(0x180, 4)}, {slot_at(0x208, 4)})
+          .checksum("floating", kCrc32, {range_at(0x1000, 0x20, "", "eeprom"), range_at(0x180, 8)},
+                    {slot_at(0x220, 4)})
+          .checksum("vehicle", kCrc32, {range_at(0x1000, 0x20, "", "eeprom")}, {slot_at(0x240, 4)})
+          .copy("of_floating", 0x260, 0x220, 4)
+          .field("vin", "vin", 0x110, 17, "ascii", R"("binds": true)")
+          .parse();
   Image image = filled_image(map);
   Plan plan = make_plan(map, image).value();
 };
@@ -339,16 +358,17 @@ TEST(Spans, TileEveryMemoryAndAreCutWhereDeclared) {
     EXPECT_EQ(next, l.map.memories[m].extent.end);
   }
   EXPECT_EQ(at, spans.size());
-  EXPECT_EQ(begins, (std::vector<std::uint64_t>{0x000, 0x010, 0x030, 0x100, 0x110, 0x121, 0x150, 0x160, 0x180, 0x184, 0x200, 0x208,
-                                                0x20c, 0x220, 0x224, 0x240, 0x244, 0x260, 0x264, 0x3f8, 0x1000, 0x1040}));
+  EXPECT_EQ(begins, (std::vector<std::uint64_t>{0x000, 0x010, 0x030, 0x100, 0x110,  0x121, 0x150, 0x160,
+                                                0x180, 0x184, 0x200, 0x208, 0x20c,  0x220, 0x224, 0x240,
+                                                0x244, 0x260, 0x264, 0x3f8, 0x1000, 0x1040}));
 }
 
 TEST(Spans, BytesOfEveryKindTileEveryMemory) {
   const Layout l;
   for (std::size_t m = 0; m < 2; ++m) {
     for (std::uint64_t a = l.map.memories[m].extent.begin; a < l.map.memories[m].extent.end; ++a) {
-      for (const SpanKind kind : {SpanKind::kLocked, SpanKind::kEditable, SpanKind::kDerived, SpanKind::kFloating, SpanKind::kVolatile,
-                                  SpanKind::kBinding}) {
+      for (const SpanKind kind : {SpanKind::kLocked, SpanKind::kEditable, SpanKind::kDerived,
+                                  SpanKind::kFloating, SpanKind::kVolatile, SpanKind::kBinding}) {
         ASSERT_EQ(l.plan.bytes_of(m, kind).contains(a), kind == kind_of(l, m, a)) << address_text(a);
       }
     }
@@ -356,7 +376,8 @@ TEST(Spans, BytesOfEveryKindTileEveryMemory) {
 }
 
 TEST(Spans, NeighboursOfOneKindStayApart) {
-  const RegionMap map = flash().region("a", "editable", 0x10, 0x10).region("b", "editable", 0x20, 0x10).parse();
+  const RegionMap map =
+      flash().region("a", "editable", 0x10, 0x10).region("b", "editable", 0x20, 0x10).parse();
   const Image image = filled_image(map);
   EXPECT_EQ(make_plan(map, image).value().spans(image).size(), 4U);
 }
@@ -366,7 +387,8 @@ TEST(Areas, AreEditablePatchedAndPinnedDerivedBytesThatAreKnown) {
   forget(l.image, 0x190, 0x10);
   const std::vector<RangeSet> areas = l.plan.areas(l.image);
   RangeSet wanted;
-  for (const Range& range : {Range{0x040, 0x042}, Range{0x100, 0x110}, Range{0x121, 0x190}, Range{0x1a0, 0x200}, Range{0x208, 0x20c}})
+  for (const Range& range : {Range{0x040, 0x042}, Range{0x100, 0x110}, Range{0x121, 0x190},
+                             Range{0x1a0, 0x200}, Range{0x208, 0x20c}})
     wanted.add(range);
   EXPECT_EQ(areas[0], wanted);
   EXPECT_EQ(areas[1], RangeSet());
@@ -376,17 +398,18 @@ TEST(Areas, WriteRangesAddFloatingPlacesThatDependOnThem) {
   const Layout l;
   const std::vector<RangeSet> ranges = l.plan.write_ranges(l.image);
   RangeSet wanted = l.plan.areas(l.image)[0];
-  wanted.add({0x220, 0x224});  // covers the pinned slot
-  wanted.add({0x260, 0x264});  // through the copy
+  wanted.add({0x220, 0x224});    // covers the pinned slot
+  wanted.add({0x260, 0x264});    // through the copy
   EXPECT_EQ(ranges[0], wanted);  // and not 0x240: only the vehicle changes that one
   EXPECT_EQ(ranges[1], RangeSet());
 }
 
 TEST(Areas, APatchUnderAFloatingChecksumIsReasonEnough) {
-  const RegionMap map = with_learned()
-                            .patch("p", 0x40, "ff", "00")
-                            .checksum("c", kCrc32, {range_at(0x40, 1), range_at(0x300, 1)}, {slot_at(0x100, 4)})
-                            .parse();
+  const RegionMap map =
+      with_learned()
+          .patch("p", 0x40, "ff", "00")
+          .checksum("c", kCrc32, {range_at(0x40, 1), range_at(0x300, 1)}, {slot_at(0x100, 4)})
+          .parse();
   const Image image = filled_image(map);
   RangeSet wanted(Range{0x40, 0x41});
   wanted.add({0x100, 0x104});
@@ -403,7 +426,8 @@ TEST(Size, AThousandNestedChecksumsAndFourThousandRegions) {
   // Each covers the slots of all before it.
   builder.checksum("c", kCrc32, {range_at(0x1000, 0x100), range_at(0x2000, 0x10)}, {slot_at(0x10000, 4)});
   for (std::uint64_t i = 1; i < 1000; ++i) {
-    builder.checksum("d" + std::to_string(i), kCrc32, {range_at(0x10000, 16 * i)}, {slot_at(0x10000 + 16 * i, 4)});
+    builder.checksum("d" + std::to_string(i), kCrc32, {range_at(0x10000, 16 * i)},
+                     {slot_at(0x10000 + 16 * i, 4)});
   }
   const RegionMap map = builder.parse();
   const Image image = filled_image(map);

@@ -10,7 +10,9 @@
 namespace calseal {
 namespace {
 
-ReadFile file(std::string memory, Bytes bytes, std::string name = "read.bin") { return {std::move(memory), std::move(name), std::move(bytes)}; }
+ReadFile file(std::string memory, Bytes bytes, std::string name = "read.bin") {
+  return {std::move(memory), std::move(name), std::move(bytes)};
+}
 
 Bytes text_bytes(const std::string& text) { return {text.begin(), text.end()}; }
 
@@ -43,9 +45,14 @@ void expect_round_trip(const RegionMap& map, const Read& read) {
 TEST(ReadArgument, SplitsAtAMemoryName) {
   const struct {
     const char *argument, *memory, *name;
-  } rows[] = {{"read.bin", "", "read.bin"},       {"flash=read.bin", "flash", "read.bin"}, {"int_flash-2=a=b", "int_flash-2", "a=b"},
-              {"./a=b.bin", "", "./a=b.bin"},     {"A=b", "", "A=b"},                      {"=b", "", "=b"},
-              {"flash=", "flash", ""},            {"", "", ""}};
+  } rows[] = {{"read.bin", "", "read.bin"},
+              {"flash=read.bin", "flash", "read.bin"},
+              {"int_flash-2=a=b", "int_flash-2", "a=b"},
+              {"./a=b.bin", "", "./a=b.bin"},
+              {"A=b", "", "A=b"},
+              {"=b", "", "=b"},
+              {"flash=", "flash", ""},
+              {"", "", ""}};
   for (const auto& row : rows) {
     const ReadFile parsed = parse_read_argument(row.argument);
     EXPECT_EQ(parsed.memory, row.memory) << row.argument;
@@ -66,7 +73,8 @@ TEST(LoadRaw, FillsTheOnlyMemory) {
 
 TEST(LoadRaw, FillsSegmentsOneAfterAnother) {
   MapBuilder builder;
-  builder.memory("flash", 0x100, 0x40, R"("segments": [{"start": "0x00000100", "size": 8}, {"start": "0x00000120", "size": 8}])");
+  builder.memory("flash", 0x100, 0x40,
+                 R"("segments": [{"start": "0x00000100", "size": 8}, {"start": "0x00000120", "size": 8}])");
   const RegionMap map = builder.parse();
   const auto read = load_read(map, {file("", counting(0x10))});
   ASSERT_THAT(read, IsOk());
@@ -100,13 +108,15 @@ TEST(LoadRaw, WhatNoFileGivesIsUnknown) {
 TEST(LoadRaw, Refusals) {
   EXPECT_THAT(load_read(one().parse(), {file("", counting(0x3f))}), FailsWith(Reason::kImageSize, "flash"));
   EXPECT_THAT(load_read(one().parse(), {file("", counting(0x41))}), FailsWith(Reason::kImageSize, "flash"));
-  EXPECT_THAT(load_read(two().parse(), {file("eeprom", counting(0x40))}), FailsWith(Reason::kImageSize, "eeprom"));
+  EXPECT_THAT(load_read(two().parse(), {file("eeprom", counting(0x40))}),
+              FailsWith(Reason::kImageSize, "eeprom"));
   EXPECT_THAT(load_read(two().parse(), {file("", counting(0x40))}), FailsWith(Reason::kMemoryMissing));
   EXPECT_THAT(load_read(two().parse(), {file("rom", counting(0x40))}), FailsWith(Reason::kMemoryUnknown));
   EXPECT_THAT(load_read(one().parse(), {file("", {})}), FailsWith(Reason::kFileEmpty));
   EXPECT_THAT(load_read(one().parse(), {file("", counting(0x40)), file("", counting(0x40), "again.bin")}),
               FailsWith(Reason::kRecordOverlap, "flash 0x00000100"));
-  const auto named = load_read(two().parse(), {file("flash", counting(0x40)), file("rom", counting(1), "second.bin")});
+  const auto named =
+      load_read(two().parse(), {file("flash", counting(0x40)), file("rom", counting(1), "second.bin")});
   ASSERT_FALSE(named.has_value());
   EXPECT_EQ(named.error().file, "second.bin");
 }
@@ -116,7 +126,8 @@ TEST(LoadRaw, Refusals) {
 class Records : public testing::TestWithParam<FormKind> {
  protected:
   static Bytes records(const std::vector<Segment>& segments) {
-    return text_bytes(GetParam() == FormKind::kIntelHex ? write_intel_hex(segments) : write_s_record(segments));
+    return text_bytes(GetParam() == FormKind::kIntelHex ? write_intel_hex(segments)
+                                                        : write_s_record(segments));
   }
 };
 
@@ -133,7 +144,8 @@ TEST_P(Records, GoWhereTheirAddressesLie) {
 
 TEST_P(Records, OfOneMemoryNameIt) {
   const RegionMap map = two().parse();
-  const auto read = load_read(map, {file("", records({{0x1000, counting(0x10)}})), file("flash", records({{0x100, counting(0x40)}}))});
+  const auto read = load_read(map, {file("", records({{0x1000, counting(0x10)}})),
+                                    file("flash", records({{0x100, counting(0x40)}}))});
   ASSERT_THAT(read, IsOk());
   EXPECT_EQ(read->sources[0].memory, "eeprom");
   EXPECT_EQ(read->sources[1].memory, "flash");
@@ -142,7 +154,8 @@ TEST_P(Records, OfOneMemoryNameIt) {
 
 TEST_P(Records, RunAcrossSegmentsThatTouch) {
   MapBuilder builder;
-  builder.memory("flash", 0x100, 0x40, R"("segments": [{"start": "0x00000100", "size": 16}, {"start": "0x00000110", "size": 16}])");
+  builder.memory("flash", 0x100, 0x40,
+                 R"("segments": [{"start": "0x00000100", "size": 16}, {"start": "0x00000110", "size": 16}])");
   const RegionMap map = builder.parse();
   const auto read = load_read(map, {file("", records({{0x100, counting(0x20)}}))});
   ASSERT_THAT(read, IsOk());
@@ -160,7 +173,8 @@ TEST_P(Records, RunAcrossMemoriesThatTouch) {
   EXPECT_EQ(hex_at(read->image, 0x140, 4, 1), "10111213");
   EXPECT_EQ(read->sources[0].memory, "");
   expect_round_trip(map, *read);
-  EXPECT_THAT(load_read(map, {file("flash", records({{0x130, counting(0x20)}}))}), FailsWith(Reason::kImageOutside, "0x00000140-0x0000014f"));
+  EXPECT_THAT(load_read(map, {file("flash", records({{0x130, counting(0x20)}}))}),
+              FailsWith(Reason::kImageOutside, "0x00000140-0x0000014f"));
 }
 
 TEST_P(Records, TakeTheOnlyMemoryThatHasThemWhole) {
@@ -170,7 +184,8 @@ TEST_P(Records, TakeTheOnlyMemoryThatHasThemWhole) {
   const auto read = load_read(map, {file("", records({{0x00, counting(0x40)}}))});
   ASSERT_THAT(read, IsOk());
   EXPECT_EQ(read->sources[0].memory, "large");
-  EXPECT_THAT(load_read(map, {file("", records({{0x12, counting(4)}}))}), FailsWith(Reason::kMemoryMissing, "0x00000012"));
+  EXPECT_THAT(load_read(map, {file("", records({{0x12, counting(4)}}))}),
+              FailsWith(Reason::kMemoryMissing, "0x00000012"));
   const auto named = load_read(map, {file("small", records({{0x12, counting(4)}}))});
   ASSERT_THAT(named, IsOk());
   EXPECT_TRUE(named->image.memories[0].known.empty());
@@ -186,20 +201,27 @@ TEST_P(Records, OfAddressesThatTwoMemoriesShareMustBeNamed) {
 
 TEST_P(Records, OutsideAreRefused) {
   const RegionMap map = two().parse();
-  EXPECT_THAT(load_read(map, {file("", records({{0x2000, counting(4)}}))}), FailsWith(Reason::kImageOutside, "0x00002000-0x00002003"));
-  EXPECT_THAT(load_read(map, {file("", records({{0xfe, counting(4)}}))}), FailsWith(Reason::kImageOutside, "0x000000fe-0x000000ff"));
-  EXPECT_THAT(load_read(map, {file("", records({{0x13e, counting(4)}}))}), FailsWith(Reason::kImageOutside, "0x00000140-0x00000141"));
-  EXPECT_THAT(load_read(map, {file("flash", records({{0x1000, counting(4)}}))}), FailsWith(Reason::kImageOutside, "0x00001000"));
+  EXPECT_THAT(load_read(map, {file("", records({{0x2000, counting(4)}}))}),
+              FailsWith(Reason::kImageOutside, "0x00002000-0x00002003"));
+  EXPECT_THAT(load_read(map, {file("", records({{0xfe, counting(4)}}))}),
+              FailsWith(Reason::kImageOutside, "0x000000fe-0x000000ff"));
+  EXPECT_THAT(load_read(map, {file("", records({{0x13e, counting(4)}}))}),
+              FailsWith(Reason::kImageOutside, "0x00000140-0x00000141"));
+  EXPECT_THAT(load_read(map, {file("flash", records({{0x1000, counting(4)}}))}),
+              FailsWith(Reason::kImageOutside, "0x00001000"));
 }
 
 TEST_P(Records, OverlapsBetweenFilesAreRefused) {
-  EXPECT_THAT(load_read(two().parse(), {file("flash", counting(0x40)), file("", records({{0x13f, counting(1)}}), "b.hex")}),
+  EXPECT_THAT(load_read(two().parse(),
+                        {file("flash", counting(0x40)), file("", records({{0x13f, counting(1)}}), "b.hex")}),
               FailsWith(Reason::kRecordOverlap, "flash 0x0000013f"));
 }
 
 TEST_P(Records, HolesAreKnownOnlyWhereDeclared) {
   MapBuilder builder;
-  builder.memory("flash", 0x100, 0x40, R"("hole_is_fill": true, "fill": "00", "segments": [{"start": "0x00000100", "size": 32}])")
+  builder
+      .memory("flash", 0x100, 0x40,
+              R"("hole_is_fill": true, "fill": "00", "segments": [{"start": "0x00000100", "size": 32}])")
       .memory("eeprom", 0x1000, 0x10, R"("hole_is_fill": true)");
   const RegionMap map = builder.parse();
   const auto read = load_read(map, {file("", records({{0x104, counting(2, 1)}}))});
@@ -224,7 +246,9 @@ TEST_P(Records, ChangesAreWrittenBack) {
 }
 
 INSTANTIATE_TEST_SUITE_P(Forms, Records, testing::Values(FormKind::kIntelHex, FormKind::kSRecord),
-                         [](const auto& row) { return row.param == FormKind::kIntelHex ? "IntelHex" : "SRecord"; });
+                         [](const auto& row) {
+                           return row.param == FormKind::kIntelHex ? "IntelHex" : "SRecord";
+                         });
 
 TEST(DamagedRecords, KeepTheirReason) {
   const std::string damaged = ":0401000000010203F4\n:00000001FF\n";
@@ -235,7 +259,9 @@ TEST(DamagedRecords, KeepTheirReason) {
 
 MapBuilder with_form() {
   MapBuilder builder = two();
-  builder.add("forms", R"({"name": "dump", "blocks": [{"constant": "cafe"}, {"memory": "eeprom", "start": "0x00001000", "size": 16},
+  builder.add(
+      "forms",
+      R"({"name": "dump", "blocks": [{"constant": "cafe"}, {"memory": "eeprom", "start": "0x00001000", "size": 16},
     {"opaque": 3}, {"memory": "flash", "start": "0x00000120", "size": 32}, {"memory": "flash", "start": "0x00000100", "size": 32},
     {"constant": "00"}]})");
   return builder;
@@ -278,14 +304,17 @@ TEST(DeclaredForms, OfThisSizeButOtherConstantsAreNamed) {
   EXPECT_THAT(load_read(with_form().parse(), {file("", bytes)}), FailsWith(Reason::kFormUnknown, "offset 0"));
   bytes = dump();
   bytes.back() = 1;
-  EXPECT_THAT(load_read(with_form().parse(), {file("", bytes)}), FailsWith(Reason::kFormUnknown, "offset 85"));
+  EXPECT_THAT(load_read(with_form().parse(), {file("", bytes)}),
+              FailsWith(Reason::kFormUnknown, "offset 85"));
   bytes.push_back(0);
   EXPECT_THAT(load_read(with_form().parse(), {file("", bytes)}), FailsWith(Reason::kMemoryMissing));
 }
 
 TEST(DeclaredForms, OfTheOnlyMemoryComeBeforeItsRawSize) {
   MapBuilder builder = one();
-  builder.add("forms", R"({"name": "padded", "blocks": [{"memory": "flash", "start": "0x00000100", "size": 64}, {"constant": "aabb"}]})");
+  builder.add(
+      "forms",
+      R"({"name": "padded", "blocks": [{"memory": "flash", "start": "0x00000100", "size": 64}, {"constant": "aabb"}]})");
   const RegionMap map = builder.parse();
   Bytes bytes = counting(0x42);
   bytes[0x40] = 0xaa;

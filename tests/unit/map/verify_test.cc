@@ -16,7 +16,8 @@ struct Checked {
   Image image;
   Plan plan;
 
-  explicit Checked(const MapBuilder& builder) : map(builder.parse()), image(filled_image(map)), plan(make_plan(map, image).value()) {
+  explicit Checked(const MapBuilder& builder)
+      : map(builder.parse()), image(filled_image(map)), plan(make_plan(map, image).value()) {
     put_text(image, 0x10, "123456789");
     EXPECT_THAT(correct(plan, image), IsOk());
   }
@@ -30,8 +31,9 @@ MapBuilder flash() {
 }
 
 TEST(Verify, SaysWhatIsStoredAndWhatWasComputed) {
-  Checked c(flash().checksum("c", kCrc32, {range_at(0x10, 9)},
-                             {slot_at(0x40, 4, R"("order": "big")"), slot_at(0x60, 4, R"("transform": "complement")")}));
+  Checked c(flash().checksum(
+      "c", kCrc32, {range_at(0x10, 9)},
+      {slot_at(0x40, 4, R"("order": "big")"), slot_at(0x60, 4, R"("transform": "complement")")}));
   EXPECT_EQ(c.outcome().state, CheckState::kHolds);
   EXPECT_EQ(c.outcome().algorithm, "CRC-32/ISO-HDLC");
   EXPECT_EQ(c.outcome().stored, "cbf43926 d9c60b34");
@@ -49,7 +51,8 @@ TEST(Verify, NamesTheFirstSlotThatIsWrong) {
   Checked c(flash().checksum("c", kCrc32, {range_at(0x10, 9)}, {slot_at(0x40, 4), slot_at(0x60, 4)}));
   byte_at(c.image, 0x61) ^= 1;
   EXPECT_EQ(c.outcome().wrong, (Place{0, {0x60, 0x64}}));
-  EXPECT_THAT(require_holding(c.plan, verify_checks(c.plan, c.image)), FailsWith(Reason::kChecksumFails, "c, flash 0x00000060-0x00000063"));
+  EXPECT_THAT(require_holding(c.plan, verify_checks(c.plan, c.image)),
+              FailsWith(Reason::kChecksumFails, "c, flash 0x00000060-0x00000063"));
 }
 
 TEST(Verify, SpareBitsOfASlotAreZero) {
@@ -60,7 +63,8 @@ TEST(Verify, SpareBitsOfASlotAreZero) {
 }
 
 TEST(Verify, DigitsMustBeOfTheDeclaredCase) {
-  Checked c(flash().checksum("c", kCrc32, {range_at(0x10, 9)}, {slot_at(0x40, 8, R"("encoding": "hex-lower")")}));
+  Checked c(
+      flash().checksum("c", kCrc32, {range_at(0x10, 9)}, {slot_at(0x40, 8, R"("encoding": "hex-lower")")}));
   put_text(c.image, 0x40, "CBF43926");
   EXPECT_EQ(c.outcome().state, CheckState::kFails);
 }
@@ -100,17 +104,18 @@ TEST(Verify, CopiesNameTheFirstByteThatDiffers) {
 }
 
 TEST(Verify, UnknownBytesMakeACheckNotProvableAndNeverRight) {
-  const MapBuilder builder = flash()
-                                 .checksum("slot", kCrc32, {range_at(0x10, 9)}, {slot_at(0x40, 4)}, R"("substitute": [)" +
-                                                                                                    range_at(0x12, 1, R"("as": "00")") + "]")
-                                 .checksum("rule", kCrc32, {range_at(0x10, 9)}, {}, R"("rule": {"equals": 1})")
-                                 .copy("copy", 0x80, 0x10, 4);
+  const MapBuilder builder =
+      flash()
+          .checksum("slot", kCrc32, {range_at(0x10, 9)}, {slot_at(0x40, 4)},
+                    R"("substitute": [)" + range_at(0x12, 1, R"("as": "00")") + "]")
+          .checksum("rule", kCrc32, {range_at(0x10, 9)}, {}, R"("rule": {"equals": 1})")
+          .copy("copy", 0x80, 0x10, 4);
   const RegionMap map = builder.parse();
   const struct {
     std::uint64_t at;
     bool slot, rule, copy;  // still provable
-  } rows[] = {{0x10, false, false, false}, {0x12, true, false, false}, {0x18, false, false, true}, {0x19, true, true, true},
-              {0x43, false, true, true},   {0x83, true, true, false}};
+  } rows[] = {{0x10, false, false, false}, {0x12, true, false, false}, {0x18, false, false, true},
+              {0x19, true, true, true},    {0x43, false, true, true},  {0x83, true, true, false}};
   for (const auto& row : rows) {
     Image image = filled_image(map);
     const Plan plan = make_plan(map, image).value();
@@ -118,7 +123,8 @@ TEST(Verify, UnknownBytesMakeACheckNotProvableAndNeverRight) {
     const std::vector<CheckOutcome> outcomes = verify_checks(plan, image);
     const bool provable[] = {row.slot, row.rule, row.copy};
     for (std::size_t i = 0; i < 3; ++i) {
-      EXPECT_EQ(outcomes[i].state != CheckState::kNotProvable, provable[i]) << outcomes[i].name << " " << row.at;
+      EXPECT_EQ(outcomes[i].state != CheckState::kNotProvable, provable[i])
+          << outcomes[i].name << " " << row.at;
       if (!provable[i]) {
         EXPECT_NE(outcomes[i].detail.find(address_text(row.at)), std::string::npos) << outcomes[i].detail;
         EXPECT_EQ(outcomes[i].computed, "");

@@ -17,6 +17,8 @@ namespace calseal {
 inline constexpr int kJsonDepthLimit = 32;
 inline constexpr std::uint64_t kJsonIntegerLimit = (std::uint64_t{1} << 53) - 1;
 
+struct JsonMember;
+
 struct JsonValue {
   enum class Kind : std::uint8_t { kString, kInteger, kBoolean, kArray, kObject };
 
@@ -26,9 +28,16 @@ struct JsonValue {
   std::size_t offset = 0;  // of the last byte of the value's token (of the opening bracket for arrays, objects)
   std::string text;        // kString: decoded, UTF-8
   std::vector<JsonValue> items;                             // kArray
-  std::vector<std::pair<std::string, JsonValue>> members;  // kObject, in the order written
+  std::vector<JsonMember> members;  // kObject, in the order written
 
   const JsonValue* find(std::string_view key) const;
+};
+
+// One key and its value; a type of its own, since a pair of an incomplete type is none that every compiler takes.
+struct JsonMember {
+  JsonMember(std::string key, JsonValue value) : first(std::move(key)), second(std::move(value)) {}
+  std::string first;
+  JsonValue second;
 };
 
 // Parses a whole text. `file` only names it in errors. The tree is at most a small multiple of the text in size.

@@ -45,7 +45,7 @@ inline JsonValue json_strings(const std::vector<std::string>& texts) {
   return json_array(texts, [](const std::string& text) { return json(text); });
 }
 
-inline JsonValue json_object(std::initializer_list<std::pair<std::string, JsonValue>> members) {
+inline JsonValue json_object(std::initializer_list<JsonMember> members) {
   JsonValue value;
   value.kind = JsonValue::Kind::kObject;
   value.members = members;

@@ -1,4 +1,5 @@
-// A sealed bundle taken apart, bent, and honestly signed again: what a careless or hostile holder of a listed key can make.
+// A sealed bundle taken apart, bent, and honestly signed again: what a careless or hostile holder of a listed
+// key can make.
 #pragma once
 
 #include "calseal/bundle/entries.h"

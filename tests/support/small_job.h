@@ -1,5 +1,6 @@
-// A small invented controller with one of everything, and a job on it: fixed keys, fixed time, fixed salt. The images are kept
-// and corrected by plain code of their own, so that calseal is judged by something else than itself.
+// A small invented controller with one of everything, and a job on it: fixed keys, fixed time, fixed salt.
+// The images are kept and corrected by plain code of their own, so that calseal is judged by something else
+// than itself.
 //
 //   flash 0x80000000                                   eeprom 0x00000000
 //   000 010 locked    "SMALL", software number at 008  00 20 volatile  adaptation
@@ -61,15 +62,19 @@ inline std::string small_map_text(const SmallMap& options = {}) {
   text += R"(],"slots":[{"memory":"flash","at":"0x800001b0","size":2}]}],
 "identity":[
 {"name":"software","kind":"software-number","memory":"flash","at":"0x80000008","size":8,"encoding":"ascii"},
-{"name":"vin","kind":"vin","memory":"flash","at":"0x800001c0","size":17,"encoding":"ascii","binds":)" + binds + R"(},
-{"name":"serial","kind":"serial","memory":"eeprom","at":"0x00000020","size":16,"encoding":"hex","binds":)" + binds + R"(},
+{"name":"vin","kind":"vin","memory":"flash","at":"0x800001c0","size":17,"encoding":"ascii","binds":)" +
+          binds + R"(},
+{"name":"serial","kind":"serial","memory":"eeprom","at":"0x00000020","size":16,"encoding":"hex","binds":)" +
+          binds + R"(},
 {"name":"mark","kind":"revision-mark","memory":"eeprom","at":"0x00000030","size":8,"encoding":"hex"}],
 "manufacturer_signed":[{"name":"boot","places":[{"memory":"flash","start":"0x80000010","size":16}]}])";
   if (options.sectors) {
-    text += R"(,"erase_sectors":[{"memory":"flash","start":"0x80000000","size":256,"count":4},{"memory":"eeprom","start":"0x00000000","size":64,"count":1}])";
+    text +=
+        R"(,"erase_sectors":[{"memory":"flash","start":"0x80000000","size":256,"count":4},{"memory":"eeprom","start":"0x00000000","size":64,"count":1}])";
   }
   const std::string verified = options.grade == "verified" ? "\"" + std::string(64, 'a') + "\"" : "";
-  return text + R"(,"evidence":{"author":"tests","verified_on":[)" + verified + R"(],"guesses":[],"grade":")" + options.grade + "\"}}";
+  return text + R"(,"evidence":{"author":"tests","verified_on":[)" + verified +
+         R"(],"guesses":[],"grade":")" + options.grade + "\"}}";
 }
 
 // The bytes of one controller, outside of calseal's own types.
@@ -98,7 +103,8 @@ inline std::uint32_t crc16(ByteView bytes) {
   return crc;
 }
 inline void put_little(Bytes& bytes, std::size_t at, std::uint32_t value, int size) {
-  for (int i = 0; i < size; ++i) bytes[at + static_cast<std::size_t>(i)] = static_cast<std::uint8_t>(value >> (8 * i));
+  for (int i = 0; i < size; ++i)
+    bytes[at + static_cast<std::size_t>(i)] = static_cast<std::uint8_t>(value >> (8 * i));
 }
 
 }  // namespace small
@@ -183,12 +189,15 @@ class SmallJob {
   explicit SmallJob(const SmallMap& map_options = {}) : options(map_options), base(small_base(options)) {
     const std::string text = small_map_text(options);
     auto parsed = parse_region_map(Bytes(text.begin(), text.end()), "small.json");
-    if (!parsed) throw std::runtime_error(std::string(code(parsed.error().reason)) + " " + parsed.error().place + " " + parsed.error().found);
+    if (!parsed)
+      throw std::runtime_error(std::string(code(parsed.error().reason)) + " " + parsed.error().place + " " +
+                               parsed.error().found);
     map = *std::move(parsed);
     trust.shop = "Small shop";
     trust.root = root.public_key();
     trust.claimed_time = "2026-01-02T03:04:05Z";
-    trust.keys = {small_trusted(author, "Author", Role::kAuthor), small_trusted(reviewer, "Reviewer", Role::kReviewer)};
+    trust.keys = {small_trusted(author, "Author", Role::kAuthor),
+                  small_trusted(reviewer, "Reviewer", Role::kReviewer)};
     std::ranges::sort(trust.keys, {}, &TrustedKey::id);
   }
 
@@ -206,9 +215,7 @@ class SmallJob {
     return {text->begin(), text->end()};
   }
 
-  TrustedKey& author_entry() {
-    return *std::ranges::find(trust.keys, author.id(), &TrustedKey::id);
-  }
+  TrustedKey& author_entry() { return *std::ranges::find(trust.keys, author.id(), &TrustedKey::id); }
 
   Image image_of(const SmallImage& bytes) const {
     Image image = blank_image(map);
@@ -261,7 +268,9 @@ class SmallJob {
     request.now = time;
     return request;
   }
-  Verdict check(const Bytes& bundle, const SmallImage& read) const { return check_bundle(check_request(bundle, read)); }
+  Verdict check(const Bytes& bundle, const SmallImage& read) const {
+    return check_bundle(check_request(bundle, read));
+  }
 };
 
 inline SmallImage rebuilt_small(const Verdict& verdict) {

@@ -22,15 +22,17 @@ MATCHER(IsAccepted, "is accepted") {
 // Refused with this reason, with every text that a person needs, and with nothing to write.
 MATCHER_P(IsRefused, reason, std::string("is refused with ") + std::string(code(reason))) {
   if (arg.reason && result_listener->IsInterested()) PrintTo(*arg.reason, result_listener->stream());
-  return arg.outcome == Outcome::kRefused && arg.reason && arg.reason->reason == reason && !arg.reason->file.empty() &&
-         !arg.reason->found.empty() && !arg.reason->expected.empty() && !arg.reason->next.empty() && arg.files.empty();
+  return arg.outcome == Outcome::kRefused && arg.reason && arg.reason->reason == reason &&
+         !arg.reason->file.empty() && !arg.reason->found.empty() && !arg.reason->expected.empty() &&
+         !arg.reason->next.empty() && arg.files.empty();
 }
 
 // As IsRefused, and the place contains `where`.
-MATCHER_P2(IsRefusedAt, reason, where, std::string("is refused with ") + std::string(code(reason)) + " at " + where) {
+MATCHER_P2(IsRefusedAt, reason, where,
+           std::string("is refused with ") + std::string(code(reason)) + " at " + where) {
   if (arg.reason && result_listener->IsInterested()) PrintTo(*arg.reason, result_listener->stream());
-  return arg.outcome == Outcome::kRefused && arg.reason && arg.reason->reason == reason && arg.files.empty() &&
-         arg.reason->place.find(where) != std::string::npos;
+  return arg.outcome == Outcome::kRefused && arg.reason && arg.reason->reason == reason &&
+         arg.files.empty() && arg.reason->place.find(where) != std::string::npos;
 }
 
 }  // namespace calseal

@@ -56,6 +56,8 @@ void install_interrupt_handler() {
     if (::sigaction(signal, nullptr, &old) == 0 && old.sa_handler == SIG_IGN) continue;
     ::sigaction(signal, &action, nullptr);
   }
+  // A file size limit is a write that fails, not a death that leaves litter.
+  ::signal(SIGXFSZ, SIG_IGN);
 }
 
 Unfinished::Unfinished(const std::string& path) : slot_(-1) {

@@ -9,7 +9,7 @@
 namespace calseal {
 
 // For SIGINT, SIGTERM and SIGHUP, where they are not ignored already (nohup). Programs call it once, first thing. The handler
-// says so on stderr with the code of Reason::kInterrupted.
+// says so on stderr with the code of Reason::kInterrupted. From then on a passed file size limit (SIGXFSZ) is a failed write.
 void install_interrupt_handler();
 
 // A file that must not outlive an interruption, while this object lives. At most 64 at a time are remembered.

@@ -1,5 +1,5 @@
-// Random histories of one controller: any revision read back, whatever it has learned since, becomes any other revision and
-// keeps what it has learned. The images expected come from plain code.
+// Random histories of one controller: any revision read back, whatever it has learned since, becomes any
+// other revision and keeps what it has learned. The images expected come from plain code.
 #include <gtest/gtest.h>
 
 #include "support/random.h"
@@ -63,7 +63,8 @@ TEST(Histories, AnyRevisionBecomesAnyOther) {
   }
 }
 
-// One random byte of a read changed: what comes out is the revision with the read's own learned values, or nothing.
+// One random byte of a read changed: what comes out is the revision with the read's own learned values, or
+// nothing.
 TEST(Histories, AChangedByteIsOverwrittenKeptOrRefused) {
   Random random;
   const SmallMap map;
@@ -79,7 +80,8 @@ TEST(Histories, AChangedByteIsOverwrittenKeptOrRefused) {
     const Verdict verdict = job.check(sealed->file, read);
     if (verdict.outcome == Outcome::kRefused) {
       EXPECT_THAT(verdict.reason->reason,
-                  ::testing::AnyOf(Reason::kReadForeign, Reason::kChangePatch, Reason::kVehicleMismatch)) << at;
+                  ::testing::AnyOf(Reason::kReadForeign, Reason::kChangePatch, Reason::kVehicleMismatch))
+          << at;
       continue;
     }
     SmallImage expected = result;

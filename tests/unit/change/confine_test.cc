@@ -220,6 +220,15 @@ TEST(Derived, EditsOfBothAreJudgedByteByByte) {
   EXPECT_NE(s.proof().violations.front().next.find("flash 0x00000144"), std::string::npos);
 }
 
+TEST(Derived, EditsOfBothThatDisagreeAreLeftToCorrection) {
+  Sample s;
+  s.flip(0x143);
+  byte_at(s.after, 0x243) ^= 0x01;
+  const auto violations = s.proof().violations;
+  ASSERT_EQ(violations.size(), 1U);
+  EXPECT_EQ(violations[0].next, "run correct, which brings the copy along");
+}
+
 TEST(Derived, AChangedSlotThatNothingProvesIsAViolation) {
   Sample s;
   forget(s.before, 0x108, 1);

@@ -1,4 +1,5 @@
-// Bundles that are honestly signed and say something that is not so: every claim is computed again from bytes and region map.
+// Bundles that are honestly signed and say something that is not so: every claim is computed again from bytes
+// and region map.
 #include <gtest/gtest.h>
 
 #include "support/forgery.h"
@@ -21,7 +22,9 @@ class Claims : public ::testing::Test {
   }
 
   ManifestController& controller() { return forgery_.controller(); }
-  Verdict check(const SmallImage& read) const { return job_.check(put_together(forgery_, {job_.author}), read); }
+  Verdict check(const SmallImage& read) const {
+    return job_.check(put_together(forgery_, {job_.author}), read);
+  }
   Verdict check() const { return check(job_.base); }
 
   // Offset of an address in the content of a payload part.
@@ -98,20 +101,22 @@ TEST_F(Claims, ResultWhoseCopyIsOneSided) {
   std::uint32_t balance = 0;
   for (int i = 3; i >= 0; --i) balance = balance << 8 | result_.flash[0xc4 + static_cast<std::size_t>(i)];
   const auto word = [](const Bytes& bytes, std::size_t at) {
-    return static_cast<std::uint32_t>(bytes[at] | bytes[at + 1] << 8 | bytes[at + 2] << 16) | static_cast<std::uint32_t>(bytes[at + 3]) << 24;
+    return static_cast<std::uint32_t>(bytes[at] | bytes[at + 1] << 8 | bytes[at + 2] << 16) |
+           static_cast<std::uint32_t>(bytes[at + 3]) << 24;
   };
   balance += word(result_.flash, 0x84) - word(bent.flash, 0x84);
   Bytes stored(4);
   small::put_little(stored, 0, balance, 4);
   for (std::size_t i = 0; i < 4; ++i) payload_byte(kFlash + 0xc4 + i) = stored[i];
   forgery_.span("flash", kFlash + 0xc4).after = compute_sha256(stored);
-  const Verdict verdict = check();
-  EXPECT_THAT(verdict, IsRefused(Reason::kCopyOneSided));
+  // Another revision read back, so that the list of changes cannot be compared and does not answer first.
+  EXPECT_THAT(check(edited_small(job_.base, 3)), IsRefusedAt(Reason::kCopyOneSided, "mirror"));
 }
 
 TEST_F(Claims, SpansCutElsewhere) {
   auto& spans = controller().spans;
-  const auto it = std::ranges::find_if(spans, [](const ManifestSpan& s) { return s.kind == SpanKind::kEditable; });
+  const auto it =
+      std::ranges::find_if(spans, [](const ManifestSpan& s) { return s.kind == SpanKind::kEditable; });
   ManifestSpan second = *it;
   const std::uint64_t middle = it->place.range.begin + 0x20;
   it->place.range.end = second.place.range.begin = middle;
@@ -244,7 +249,8 @@ TEST_F(Claims, ChangesAreProvedOnTheBase) {
   bent.pop_back();
   set(bent);
   EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "changes.json"));
-  EXPECT_THAT(check(driven_small(job_.base, 3)), IsRefusedAt(Reason::kClaimMismatch, "changes.json")) << "learned values do not matter";
+  EXPECT_THAT(check(driven_small(job_.base, 3)), IsRefusedAt(Reason::kClaimMismatch, "changes.json"))
+      << "learned values do not matter";
   bent = changes;
   bent.front().region = "spark";
   set(bent);
@@ -332,7 +338,8 @@ TEST_F(Claims, Set) {
   const Verdict verdict = job_.check(sealed->file, job_.base);
   ASSERT_THAT(verdict, IsAccepted());
   EXPECT_TRUE(std::ranges::any_of(verdict.cautions, [](const Caution& c) {
-    return c.code == "set" && c.text.find("transmission") != std::string::npos && c.text.find("must not be driven") != std::string::npos;
+    return c.code == "set" && c.text.find("transmission") != std::string::npos &&
+           c.text.find("must not be driven") != std::string::npos;
   }));
 
   std::vector<SetDescriptor> others(6, set);

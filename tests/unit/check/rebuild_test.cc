@@ -8,12 +8,17 @@
 namespace calseal {
 namespace {
 
-const Step& step_of(const Verdict& verdict, std::string_view name) { return *std::ranges::find(verdict.steps, name, &Step::name); }
+const Step& step_of(const Verdict& verdict, std::string_view name) {
+  return *std::ranges::find(verdict.steps, name, &Step::name);
+}
 
 // The file of one memory in records, without the given range.
 Bytes hex_without(std::uint64_t origin, const Bytes& bytes, Range hole) {
-  const auto at = [&](std::uint64_t address) { return bytes.begin() + static_cast<std::ptrdiff_t>(address - origin); };
-  const std::string text = write_intel_hex({{origin, Bytes(at(origin), at(hole.begin))}, {hole.end, Bytes(at(hole.end), bytes.end())}});
+  const auto at = [&](std::uint64_t address) {
+    return bytes.begin() + static_cast<std::ptrdiff_t>(address - origin);
+  };
+  const std::string text = write_intel_hex(
+      {{origin, Bytes(at(origin), at(hole.begin))}, {hole.end, Bytes(at(hole.end), bytes.end())}});
   return {text.begin(), text.end()};
 }
 
@@ -30,8 +35,10 @@ TEST(Rebuild, TheBaseBecomesTheRevision) {
   EXPECT_EQ(verdict.signers, std::vector<std::string>{"Author"});
   for (const Step& step : verdict.steps) EXPECT_EQ(step.state, StepState::kPassed) << step.name;
   std::uint64_t differing = 0;
-  for (std::size_t i = 0; i < result.flash.size(); ++i) differing += result.flash[i] != job.base.flash[i] ? 1U : 0U;
-  for (std::size_t i = 0; i < result.eeprom.size(); ++i) differing += result.eeprom[i] != job.base.eeprom[i] ? 1U : 0U;
+  for (std::size_t i = 0; i < result.flash.size(); ++i)
+    differing += result.flash[i] != job.base.flash[i] ? 1U : 0U;
+  for (std::size_t i = 0; i < result.eeprom.size(); ++i)
+    differing += result.eeprom[i] != job.base.eeprom[i] ? 1U : 0U;
   EXPECT_EQ(verdict.bytes_to_change, differing);
   EXPECT_EQ(verdict.editable_share, (64U + 64U + 8U) * 10000U / (1024U + 64U));
 }
@@ -108,7 +115,8 @@ TEST(Rebuild, AReadThatDoesNotHoldIsNamedAndStillRebuilt) {
   const Verdict verdict = job.check(sealed->file, stale);
   ASSERT_THAT(verdict, IsAccepted());
   EXPECT_EQ(rebuilt_small(verdict), result);
-  EXPECT_TRUE(std::ranges::any_of(verdict.cautions, [](const Caution& c) { return c.code == "read-checksum-fails"; }));
+  EXPECT_TRUE(std::ranges::any_of(verdict.cautions,
+                                  [](const Caution& c) { return c.code == "read-checksum-fails"; }));
 }
 
 TEST(Rebuild, APatchTravelsAndMustStandWhole) {
@@ -162,11 +170,16 @@ TEST(Rebuild, IncompleteReads) {
     request.read[0].bytes = hex_without(kFlash, with.base.flash, hole);
     return check_bundle(request);
   };
-  EXPECT_THAT(check_without(job, *sealed, {kFlash + 0x20, kFlash + 0x24}), IsRefusedAt(Reason::kReadIncomplete, "flash 0x80000020"));  // code
-  EXPECT_THAT(check_without(job, *sealed, {kFlash + 0x50, kFlash + 0x52}), IsRefusedAt(Reason::kReadIncomplete, "flash 0x80000050"));  // fuel
-  EXPECT_THAT(check_without(job, *sealed, {kFlash + 0xc0, kFlash + 0xc4}), IsRefusedAt(Reason::kReadIncomplete, "flash 0x800000c0"));  // derived
-  EXPECT_THAT(check_without(job, *sealed, {kFlash + 0x1c0, kFlash + 0x1c1}), IsRefusedAt(Reason::kReadIncomplete, "flash 0x800001c0"));  // VIN
-  EXPECT_THAT(check_without(job, *sealed, {kFlash + 0x180, kFlash + 0x190}), IsRefusedAt(Reason::kChecksumNotProvable, "learned"));
+  EXPECT_THAT(check_without(job, *sealed, {kFlash + 0x20, kFlash + 0x24}),
+              IsRefusedAt(Reason::kReadIncomplete, "flash 0x80000020"));  // code
+  EXPECT_THAT(check_without(job, *sealed, {kFlash + 0x50, kFlash + 0x52}),
+              IsRefusedAt(Reason::kReadIncomplete, "flash 0x80000050"));  // fuel
+  EXPECT_THAT(check_without(job, *sealed, {kFlash + 0xc0, kFlash + 0xc4}),
+              IsRefusedAt(Reason::kReadIncomplete, "flash 0x800000c0"));  // derived
+  EXPECT_THAT(check_without(job, *sealed, {kFlash + 0x1c0, kFlash + 0x1c1}),
+              IsRefusedAt(Reason::kReadIncomplete, "flash 0x800001c0"));  // VIN
+  EXPECT_THAT(check_without(job, *sealed, {kFlash + 0x180, kFlash + 0x190}),
+              IsRefusedAt(Reason::kChecksumNotProvable, "learned"));
   CheckRequest one = job.check_request(sealed->file, job.base);
   one.read.pop_back();
   EXPECT_THAT(check_bundle(one), IsRefusedAt(Reason::kReadIncomplete, "eeprom"));
@@ -174,7 +187,8 @@ TEST(Rebuild, IncompleteReads) {
   const SmallJob sectors;
   const auto other = sectors.seal_revision(1, edited_small(sectors.base, 9));
   ASSERT_THAT(other, IsOk());
-  EXPECT_THAT(check_without(sectors, *other, {kFlash + 0x180, kFlash + 0x190}), IsRefusedAt(Reason::kReadIncomplete, "flash 0x80000180"));
+  EXPECT_THAT(check_without(sectors, *other, {kFlash + 0x180, kFlash + 0x190}),
+              IsRefusedAt(Reason::kReadIncomplete, "flash 0x80000180"));
 }
 
 // A base read only in part: what it did not know is nobody's business, and stays as it is in every read.
@@ -262,12 +276,15 @@ TEST(Evidence, EachItemIsListedAsGivenOrMissing) {
     return std::ranges::find(verdict.evidence, name, &EvidenceItem::name)->given;
   };
   Verdict verdict = check_bundle(request);
-  for (const char* name : {"trust-file", "read", "read-is-fresh", "salt"}) EXPECT_TRUE(given(verdict, name)) << name;
-  for (const char* name : {"root-fingerprint", "vehicle-reference", "revive"}) EXPECT_FALSE(given(verdict, name)) << name;
+  for (const char* name : {"trust-file", "read", "read-is-fresh", "salt"})
+    EXPECT_TRUE(given(verdict, name)) << name;
+  for (const char* name : {"root-fingerprint", "vehicle-reference", "revive"})
+    EXPECT_FALSE(given(verdict, name)) << name;
   request = {};
   request.bundle_name = "b";
   verdict = check_bundle(request);
-  for (const char* name : {"read", "read-is-fresh", "salt", "root-fingerprint"}) EXPECT_FALSE(given(verdict, name)) << name;
+  for (const char* name : {"read", "read-is-fresh", "salt", "root-fingerprint"})
+    EXPECT_FALSE(given(verdict, name)) << name;
   EXPECT_EQ(verdict.outcome, Outcome::kRefused);
 }
 
@@ -308,7 +325,8 @@ TEST(Revive, WritesRevisionZeroWholeOnTheDeclaredWord) {
   request.read.clear();
   request.revive = true;
   request.evidence.read_is_fresh = false;
-  EXPECT_THAT(check_bundle(request), IsRefused(Reason::kVehicleNotProvable)) << "the salt alone is no vehicle";
+  EXPECT_THAT(check_bundle(request), IsRefused(Reason::kVehicleNotProvable))
+      << "the salt alone is no vehicle";
   request.evidence.vehicle_reference = "red coupe";
   EXPECT_THAT(check_bundle(request), IsRefused(Reason::kVehicleReference));
   request.evidence.vehicle_reference = "blue estate";
@@ -373,7 +391,8 @@ TEST(Cautions, SayWhatCannotBeKnown) {
   ASSERT_THAT(sealed, IsOk());
   std::vector<std::string> codes;
   for (const Caution& caution : job.check(sealed->file, job.base).cautions) codes.push_back(caution.code);
-  EXPECT_EQ(codes, (std::vector<std::string>{"root-not-confirmed", "newest-unknown", "map-draft", "trial", "shop"}));
+  EXPECT_EQ(codes,
+            (std::vector<std::string>{"root-not-confirmed", "newest-unknown", "map-draft", "trial", "shop"}));
 }
 
 TEST(Salt, IsSixtyFourDigitsInALine) {
@@ -381,7 +400,8 @@ TEST(Salt, IsSixtyFourDigitsInALine) {
   for (const std::string& text : {digits, digits + "\n", digits + "\r\n"}) {
     EXPECT_THAT(parse_salt(view_of(text), "s"), IsOkAnd(Bytes(32, 0xaa)));
   }
-  for (const std::string& text : {std::string(), digits + "aa", digits.substr(2), std::string(64, 'A'), digits + "\n\n", " " + digits}) {
+  for (const std::string& text : {std::string(), digits + "aa", digits.substr(2), std::string(64, 'A'),
+                                  digits + "\n\n", " " + digits}) {
     EXPECT_THAT(parse_salt(view_of(text), "s"), FailsWith(Reason::kSaltWrong)) << text;
   }
 }

@@ -26,7 +26,8 @@ TEST_F(TrustVerdict, RootAsStated) {
   const Verdict verdict = check_bundle(request);
   ASSERT_THAT(verdict, IsAccepted());
   EXPECT_EQ(verdict.root_fingerprint, request.stated_root);
-  EXPECT_FALSE(std::ranges::any_of(verdict.cautions, [](const Caution& c) { return c.code == "root-not-confirmed"; }));
+  EXPECT_FALSE(
+      std::ranges::any_of(verdict.cautions, [](const Caution& c) { return c.code == "root-not-confirmed"; }));
   request.stated_root = fingerprint_text(job_.author.id());
   EXPECT_THAT(check_bundle(request), IsRefused(Reason::kRootMismatch));
 }
@@ -74,7 +75,8 @@ TEST_F(TrustVerdict, SignerUnknown) {
 }
 
 TEST_F(TrustVerdict, AStrangersSignatureBesideATrueOne) {
-  EXPECT_THAT(job_.check(put_together(take_apart(sealed_), {job_.author, job_.stranger}), job_.base), IsRefused(Reason::kSignerUnknown));
+  EXPECT_THAT(job_.check(put_together(take_apart(sealed_), {job_.author, job_.stranger}), job_.base),
+              IsRefused(Reason::kSignerUnknown));
 }
 
 TEST_F(TrustVerdict, SignatureOverOtherBytes) {
@@ -85,10 +87,12 @@ TEST_F(TrustVerdict, SignatureOverOtherBytes) {
   std::vector<ByteView> stored;
   for (std::size_t i = 0; i < forgery.contents.size(); ++i) {
     const auto& entry = forgery.manifest.entries[i];
-    packed.push_back(*pack_entry(entry.name, forgery.contents[i], entry.deflated ? Packing::kSmallest : Packing::kStored));
+    packed.push_back(
+        *pack_entry(entry.name, forgery.contents[i], entry.deflated ? Packing::kSmallest : Packing::kStored));
   }
   for (const PackedEntry& entry : packed) stored.emplace_back(entry.stored);
-  EXPECT_THAT(job_.check(*write_bundle(forgery.manifest, {other}, stored), job_.base), IsRefused(Reason::kSignatureBad));
+  EXPECT_THAT(job_.check(*write_bundle(forgery.manifest, {other}, stored), job_.base),
+              IsRefused(Reason::kSignatureBad));
 }
 
 TEST_F(TrustVerdict, SignatureMissing) {
@@ -96,8 +100,10 @@ TEST_F(TrustVerdict, SignatureMissing) {
   const auto signed_end = static_cast<std::ptrdiff_t>(prefix->end);
   const Framing with = compute_framing(prefix->manifest, prefix->signatures, sealed_.manifest);
   const Framing without = compute_framing(prefix->manifest, {}, sealed_.manifest);
-  Bytes file(sealed_.file.begin(), sealed_.file.begin() + static_cast<std::ptrdiff_t>(with.header_offsets[1]));
-  file.insert(file.end(), sealed_.file.begin() + signed_end, sealed_.file.begin() + static_cast<std::ptrdiff_t>(with.directory_offset));
+  Bytes file(sealed_.file.begin(),
+             sealed_.file.begin() + static_cast<std::ptrdiff_t>(with.header_offsets[1]));
+  file.insert(file.end(), sealed_.file.begin() + signed_end,
+              sealed_.file.begin() + static_cast<std::ptrdiff_t>(with.directory_offset));
   const Bytes directory = central_directory(without);
   file.insert(file.end(), directory.begin(), directory.end());
   ASSERT_EQ(file.size(), without.total_size);
@@ -107,7 +113,8 @@ TEST_F(TrustVerdict, SignatureMissing) {
 TEST_F(TrustVerdict, ThresholdOfTwo) {
   job_.trust.threshold = 2;
   EXPECT_THAT(check(), IsRefused(Reason::kRolesMissing));
-  const auto both = seal(job_.request(1, edited_small(job_.base, 9)), {job_.author, job_.reviewer}, job_.trust);
+  const auto both =
+      seal(job_.request(1, edited_small(job_.base, 9)), {job_.author, job_.reviewer}, job_.trust);
   ASSERT_THAT(both, IsOk());
   EXPECT_FALSE(both->incomplete);
   const Verdict verdict = job_.check(both->file, job_.base);
@@ -153,7 +160,10 @@ TEST_F(TrustVerdict, StepsStopAtTheFirstFailure) {
   const Verdict verdict = check();
   bool failed = false;
   for (const Step& step : verdict.steps) {
-    EXPECT_EQ(step.state, failed ? StepState::kNotReached : step.name == "trust" ? StepState::kFailed : StepState::kPassed) << step.name;
+    EXPECT_EQ(step.state, failed                 ? StepState::kNotReached
+                          : step.name == "trust" ? StepState::kFailed
+                                                 : StepState::kPassed)
+        << step.name;
     failed = failed || step.state == StepState::kFailed;
   }
   EXPECT_TRUE(failed);

@@ -286,7 +286,9 @@ TEST(Recognition, AnUnknownSoftwareNumberIsNotOneOfThose) {
   Image image = filled_image(map);
   put_text(image, 0x10, "1037500001");
   forget(image, 0x19, 1);
-  EXPECT_THAT(recognise_family(map, image), FailsWith(Reason::kFamilyMismatch, "flash 0x00000010"));
+  const auto status = recognise_family(map, image);
+  ASSERT_THAT(status, FailsWith(Reason::kFamilyMismatch, "flash 0x00000010"));
+  EXPECT_EQ(status.error().found, "unknown bytes");
 }
 
 TEST(Recognition, LongSoftwareNumbersAreComparedWhole) {

@@ -134,6 +134,21 @@ TEST(Joint, CopiesInsideTheCircleFollow) {
   EXPECT_GT(solved, 0);
 }
 
+TEST(Joint, ACopyOfTwoCopiesWaitsForBoth) {
+  Random random;
+  int solved = 0;
+  for (std::uint64_t size = 6; size < 24; ++size) {
+    const RegionMap map = flash()
+                              .copy("of_both", 0x01, 0x40, 3)
+                              .copy("second", 0x41, 0x40, 1, R"("transform": "complement")")
+                              .copy("first", 0x40, 0x80, 1)
+                              .checksum("c", kCrc8, {range_at(0, size)}, {slot_at(0x80, 1)})
+                              .parse();
+    expect_as_by_trial(map, {0x80}, random, solved);
+  }
+  EXPECT_GT(solved, 0);
+}
+
 TEST(Joint, ExclusiveOrSumsCountBytesByTheirPlaceInTheWord) {
   // Covered twice the slot cancels; covered thrice it is its own value, which is refused.
   const std::string xor16 = R"({"sum": {"unit": 16, "order": "big", "operation": "xor"}})";

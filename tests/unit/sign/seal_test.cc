@@ -37,7 +37,8 @@ TEST(Seal, ADraftedMapStaysDrafted) {
   const auto sealed = job.seal_base();
   ASSERT_THAT(sealed, IsOk());
   EXPECT_EQ(sealed->manifest.controller().map_grade, "verified");
-  EXPECT_FALSE(std::ranges::any_of(job.check(sealed->file, job.base).cautions, [](const Caution& c) { return c.code == "map-draft"; }));
+  EXPECT_FALSE(std::ranges::any_of(job.check(sealed->file, job.base).cautions,
+                                   [](const Caution& c) { return c.code == "map-draft"; }));
 }
 
 TEST(Seal, NeedsDifferentKeys) {
@@ -86,7 +87,8 @@ TEST(Seal, RefusesEveryChangeOutsideTheMap) {
 
 TEST(Seal, RevisionZeroIsTheBase) {
   const SmallJob job;
-  EXPECT_THAT(seal(job.request(0, edited_small(job.base, 9)), {job.author}, job.trust), FailsWith(Reason::kManifestInvalid));
+  EXPECT_THAT(seal(job.request(0, edited_small(job.base, 9)), {job.author}, job.trust),
+              FailsWith(Reason::kManifestInvalid));
 }
 
 TEST(Seal, StatementsThatDoNotFitTogether) {
@@ -98,15 +100,24 @@ TEST(Seal, StatementsThatDoNotFitTogether) {
   };
   EXPECT_THAT(attempt([](RevisionStatement& s) { s.sequence = 1; }), FailsWith(Reason::kManifestInvalid));
   EXPECT_THAT(attempt([](RevisionStatement& s) { s.parent.reset(); }), FailsWith(Reason::kManifestInvalid));
-  EXPECT_THAT(attempt([](RevisionStatement& s) { s.required_roles = {"reviewer"}; }), FailsWith(Reason::kManifestInvalid));
-  EXPECT_THAT(attempt([](RevisionStatement& s) { s.expires = "2026-01-01T00:00:00Z"; }), FailsWith(Reason::kManifestInvalid));
+  EXPECT_THAT(attempt([](RevisionStatement& s) { s.required_roles = {"reviewer"}; }),
+              FailsWith(Reason::kManifestInvalid));
+  EXPECT_THAT(attempt([](RevisionStatement& s) { s.expires = "2026-01-01T00:00:00Z"; }),
+              FailsWith(Reason::kManifestInvalid));
   EXPECT_THAT(attempt([](RevisionStatement& s) { s.expires = "tomorrow"; }), FailsWith(Reason::kJsonValue));
   EXPECT_THAT(attempt([](RevisionStatement& s) { s.job = "Job 7"; }), FailsWith(Reason::kJsonValue));
   EXPECT_THAT(attempt([](RevisionStatement& s) { s.title = "two\nlines"; }), FailsWith(Reason::kJsonValue));
   EXPECT_THAT(attempt([](RevisionStatement& s) { s.notes = "\xff"; }), FailsWith(Reason::kJsonSyntax));
-  EXPECT_THAT(attempt([](RevisionStatement& s) { s.attachments = {{"../etc", "t", {1}}}; }), FailsWith(Reason::kManifestInvalid));
-  EXPECT_THAT(attempt([](RevisionStatement& s) { s.attachments = {{"a", "t", {1}}, {"a", "t", {1}}}; }), FailsWith(Reason::kManifestInvalid));
-  EXPECT_THAT(attempt([](RevisionStatement& s) { s.notes.assign(70000, 'n'); }), FailsWith(Reason::kJsonValue));
+  EXPECT_THAT(attempt([](RevisionStatement& s) {
+                s.attachments = {{"../etc", "t", {1}}};
+              }),
+              FailsWith(Reason::kManifestInvalid));
+  EXPECT_THAT(attempt([](RevisionStatement& s) {
+                s.attachments = {{"a", "t", {1}}, {"a", "t", {1}}};
+              }),
+              FailsWith(Reason::kManifestInvalid));
+  EXPECT_THAT(attempt([](RevisionStatement& s) { s.notes.assign(70000, 'n'); }),
+              FailsWith(Reason::kJsonValue));
 }
 
 TEST(Seal, TheCheckerHasTheLastWord) {
@@ -163,10 +174,12 @@ TEST(Seal, PinnedDigestsFollowThePage) {
       if (!span.before) continue;
       const bool flash = span.place.memory == "flash";
       const std::uint64_t from = span.place.range.begin - (flash ? kFlash : 0);
-      const ByteView bytes = ByteView(flash ? image.flash : image.eeprom).subspan(from, span.place.range.size());
+      const ByteView bytes =
+          ByteView(flash ? image.flash : image.eeprom).subspan(from, span.place.range.size());
       char line[256];
       std::snprintf(line, sizeof line, "%s 0x%08llx %llu %s\n", span.place.memory.c_str(),
-                    static_cast<unsigned long long>(span.place.range.begin), static_cast<unsigned long long>(span.place.range.size()),
+                    static_cast<unsigned long long>(span.place.range.begin),
+                    static_cast<unsigned long long>(span.place.range.size()),
                     digest_text(compute_sha256(bytes)).c_str());
       lines += line;
     }

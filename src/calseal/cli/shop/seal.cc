@@ -24,6 +24,8 @@ struct SealOptions {
   bool correct = false, dry_run = false;
 };
 
+constexpr std::size_t kShownPathLimit = 16384;  // a program that reads the report needs the whole name
+
 Error usage(std::string place, std::string found, std::string expected, std::string next) {
   return {Reason::kUsage, "", std::move(place), std::move(found), std::move(expected), std::move(next)};
 }
@@ -311,7 +313,7 @@ int run_seal(const SealOptions& options, const std::string& tool, const Console&
   }
   const std::string name = options.dry_run ? "nothing: this was a dry run" : printable(options.output);
   console.print(summary(*sealed, name));
-  console.print_json(summary_json(*sealed, options.dry_run ? "" : options.output));
+  console.print_json(summary_json(*sealed, options.dry_run ? "" : printable(options.output, kShownPathLimit)));
   return 0;
 }
 

@@ -15,6 +15,8 @@
 namespace calseal {
 namespace {
 
+constexpr std::size_t kShownPathLimit = 16384;  // a program that reads the report needs the whole names
+
 struct ShopNewOptions {
   std::string name, folder, key_name = "first key", passphrase_file, root_passphrase_file, time;
 };
@@ -86,9 +88,9 @@ int run_new(const ShopNewOptions& options, const Console& console) {
                 "root      " + shop->fingerprint + "\n" +
                 "          read these ten groups aloud to every customer once; they compare them with what check prints\n");
   console.print_json(json_object({{"calseal", json("shop-new/1")},
-                                  {"root_key", json(root)},
-                                  {"author_key", json(key)},
-                                  {"trust", json(trust)},
+                                  {"root_key", json(printable(root, kShownPathLimit))},
+                                  {"author_key", json(printable(key, kShownPathLimit))},
+                                  {"trust", json(printable(trust, kShownPathLimit))},
                                   {"root_id", json(digest_text(shop->root_id))},
                                   {"author_id", json(digest_text(shop->key_id))},
                                   {"root_fingerprint", json(shop->fingerprint)}}));

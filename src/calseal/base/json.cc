@@ -96,7 +96,12 @@ class TreeBuilder final : public nlohmann::json_sax<nlohmann::json> {
     key_ = std::move(value);
     return true;
   }
-  bool parse_error(std::size_t position, const std::string& token, const nlohmann::json::exception& /*ex*/) override {
+  bool parse_error(std::size_t position, const std::string& token, const nlohmann::json::exception& fault) override {
+    constexpr int kNumberOverflow = 406;  // of the library: more digits than a double can tell
+    if (fault.id == kNumberOverflow) {
+      return refuse(Reason::kJsonNumber, printable(token, 40), "a whole number from 0 to 9007199254740991",
+                    "correct the number");
+    }
     const std::size_t offset = position == 0 ? 0 : std::min(position - 1, text_.size());
     const bool at_end = offset >= text_.size();
     error_ = Error{Reason::kJsonSyntax,

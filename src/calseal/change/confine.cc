@@ -154,8 +154,11 @@ Confinement prove_confinement(const Plan& plan, const Image& before, const Image
                                 "use an image as complete as the base"});
   }
   const auto add = [&](Reason reason, const std::string& next, const auto& applies) {
+    std::size_t listed = 0;
     for (const ChangedRange& change : proof.changes) {
-      if (applies(change)) proof.violations.push_back(violation(map, change, before, after, reason, next));
+      if (!applies(change)) continue;
+      if (++listed > kViolationLimit) return;
+      proof.violations.push_back(violation(map, change, before, after, reason, next));
     }
   };
   const std::vector<RangeSet> signed_sets = signed_bytes(map);

@@ -13,6 +13,9 @@
 
 namespace calseal {
 
+// Changed ranges listed as violations for each reason; two unrelated images would fill the memory with them.
+inline constexpr std::size_t kViolationLimit = 10000;
+
 struct Confinement {
   std::vector<ChangedRange> changes;  // exact
   std::vector<CheckOutcome> checks;   // of the image after

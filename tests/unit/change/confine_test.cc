@@ -240,6 +240,18 @@ TEST(Derived, AChangedSlotThatNothingProvesIsAViolation) {
   EXPECT_EQ(s.said(), std::vector<std::string>{"checksum-not-provable inner, flash 0x00000190-0x00000193"});
 }
 
+TEST(Confinement, UnrelatedImagesAreListedUpToTheLimitAndRefused) {
+  const RegionMap map = MapBuilder().memory("flash", 0, 0x10000).region("cal", "editable", 0, 0x10).parse();
+  const Image before = filled_image(map);
+  const Plan plan = make_plan(map, before).value();
+  Image after = before;
+  for (std::uint64_t at = 0x10; at < 0x10000; at += 2) byte_at(after, at) ^= 0x5a;
+  const Confinement proof = prove_confinement(plan, before, after);
+  EXPECT_EQ(proof.violations.size(), kViolationLimit);
+  EXPECT_EQ(proof.changed_bytes(), (0x10000U - 0x10U) / 2);
+  EXPECT_THAT(require_confined(proof), FailsWith(Reason::kChangeLocked, "0x00000010"));
+}
+
 TEST(Confinement, BytesThatTheBaseKnowsMustBeKnown) {
   Sample s;
   forget(s.after, 0x150, 1);

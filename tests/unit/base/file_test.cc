@@ -1,0 +1,86 @@
+// Whole files in, whole files out; what happens on a full disk or a killed run is tested with the real programs in tests/cli/e2e.
+#include "calseal/base/file.h"
+
+#include <gmock/gmock.h>
+#include <sys/stat.h>
+
+#include <cstdlib>
+#include <filesystem>
+#include <fstream>
+
+#include "support/matchers.h"
+
+namespace calseal {
+namespace {
+
+namespace fs = std::filesystem;
+
+class Files : public ::testing::Test {
+ protected:
+  void SetUp() override {
+    std::string name = fs::temp_directory_path() / "calseal-file.XXXXXX";
+    ASSERT_NE(::mkdtemp(name.data()), nullptr);
+    folder_ = name;
+  }
+  void TearDown() override { fs::remove_all(folder_); }
+  std::string at(const std::string& name) const { return folder_ / name; }
+  void put(const std::string& name, const std::string& text) const { std::ofstream(at(name)) << text; }
+  std::string get(const std::string& name) const {
+    std::ifstream in(at(name));
+    return {std::istreambuf_iterator<char>(in), {}};
+  }
+  std::size_t count() const {
+    return static_cast<std::size_t>(std::distance(fs::directory_iterator(folder_), fs::directory_iterator()));
+  }
+  fs::path folder_;
+};
+
+TEST_F(Files, AreReadWholeOrRefused) {
+  put("five", "12345");
+  put("empty", "");
+  EXPECT_THAT(read_file(at("five"), 5), IsOkAnd(::testing::SizeIs(5)));
+  EXPECT_THAT(read_file(at("five"), 4), FailsWith(Reason::kFileTooLarge));
+  EXPECT_THAT(read_file(at("empty"), 5), FailsWith(Reason::kFileEmpty));
+  EXPECT_THAT(read_file(at("none"), 5), FailsWith(Reason::kFileMissing));
+  EXPECT_THAT(read_file(at("five/none"), 5), FailsWith(Reason::kFileMissing));
+  EXPECT_THAT(read_file(folder_, 5), FailsWith(Reason::kFileUnreadable));
+  EXPECT_THAT(read_file("/dev/zero", 5), FailsWith(Reason::kFileUnreadable));
+}
+
+TEST_F(Files, AreWrittenWhole) {
+  put("old", "old");
+  EXPECT_THAT(write_file(at("old"), view_of("new")), IsOk());
+  EXPECT_EQ(get("old"), "new");
+  EXPECT_THAT(write_file(at("old"), view_of("newer"), FileMode::kPublic, Existing::kRefuse), FailsWith(Reason::kOutputExists));
+  EXPECT_EQ(get("old"), "new");
+  EXPECT_THAT(write_file(at("key"), view_of("k"), FileMode::kPrivate, Existing::kRefuse), IsOk());
+  struct stat status {};
+  ASSERT_EQ(::stat(at("key").c_str(), &status), 0);
+  EXPECT_EQ(status.st_mode & 0777U, 0600U);
+  EXPECT_EQ(count(), 2U);  // nothing unfinished is left
+}
+
+TEST_F(Files, AreWrittenAllOrNone) {
+  put("taken", "t");
+  EXPECT_THAT(write_files({{at("a"), view_of("a")}, {at("no/b"), view_of("b")}}), FailsWith(Reason::kWriteFailed));
+  EXPECT_THAT(write_files({{at("a"), view_of("a")}, {at("taken"), view_of("b"), FileMode::kPublic, Existing::kRefuse}}),
+              FailsWith(Reason::kOutputExists));
+  fs::create_directory(at("folder"));
+  EXPECT_THAT(write_files({{at("a"), view_of("a")}, {at("folder"), view_of("b")}}), FailsWith(Reason::kWriteFailed));
+  EXPECT_FALSE(fs::exists(at("a")));
+  EXPECT_EQ(get("taken"), "t");
+  EXPECT_EQ(count(), 2U);
+}
+
+TEST_F(Files, InputsAreNoOutputs) {
+  put("in", "1");
+  fs::create_hard_link(at("in"), at("link"));
+  fs::create_symlink(at("in"), at("soft"));
+  for (const char* name : {"in", "link", "soft"}) {
+    EXPECT_THAT(refuse_same_file(at(name), {at("other"), at("in")}), FailsWith(Reason::kOutputIsInput)) << name;
+  }
+  EXPECT_THAT(refuse_same_file(at("new"), {at("in")}), IsOk());
+}
+
+}  // namespace
+}  // namespace calseal

@@ -4,6 +4,9 @@
 Judges every row of fixtures/bundles/index.json up to the contents: trust file, size, prefix, signatures, kind, format,
 JSON, manifest, framing, stored digests, keys, clock, contents. Where a row's reason belongs to these, the same reason must
 come out; any other row must pass so far. Shares no code with calseal; signatures are verified by the openssl program.
+
+usage: vectors_reader.py
+       vectors_reader.py --print FILE   a bundle of fixtures/bundles byte by byte, as the page prints it
 """
 
 import hashlib
@@ -51,6 +54,10 @@ class Strict:
         self.data, self.at = data, 0
 
     def whole(self):
+        try:
+            self.data.decode("utf-8")
+        except UnicodeDecodeError:
+            raise Refused("json-syntax", "not UTF-8") from None
         value = self.value(0)
         self.space()
         require(self.at == len(self.data), "json-syntax", "something behind the end")
@@ -86,10 +93,10 @@ class Strict:
     def number(self):
         match = self.NUMBER.match(self.data, self.at)
         require(match, "json-syntax", f"no value at {self.at}")
-        require(not re.match(rb"[0-9]", self.data[match.end():match.end() + 1]), "json-syntax", "leading zero")
         self.at = match.end()
         text = match.group()
-        require(text.isdigit() and int(text) < 2**53, "json-number", text)
+        # With at most 16 digits before it is taken for a number: a long one costs nothing.
+        require(text.isdigit() and len(text) <= 16 and int(text) < 2**53, "json-number", text)
         return int(text)
 
     def string(self):
@@ -97,10 +104,7 @@ class Strict:
         out, raw = [], bytearray()
 
         def flush():
-            try:
-                out.append(raw.decode("utf-8"))
-            except UnicodeDecodeError:
-                raise Refused("json-syntax", "not UTF-8") from None
+            out.append(raw.decode("utf-8"))
             raw.clear()
 
         while True:
@@ -263,11 +267,9 @@ def is_object(shapes):
         for key, shape in shapes.items():
             require(key in value, "json-missing-key", key)
             shape(value[key])
-        # A range is judged where its two numbers have been read.
-        if "start" in shapes:
-            require(int(value["start"], 16) + value["size"] <= 2**32, "json-value", "range")
-        if "origin" in shapes:
-            require(int(value["origin"], 16) + value["size"] <= 2**32, "json-value", "range")
+            if key == "size" and ("start" in shapes or "origin" in shapes):
+                first = value["start"] if "start" in shapes else value["origin"]
+                require(int(first, 16) + value["size"] <= 2**32, "json-value", "end of a range")
         for key in value:
             require(key in shapes, "json-unknown-key", key)
         return value
@@ -295,22 +297,22 @@ CONTENT = 268435456
 CONTROLLER = {
     "name": NAME,
     "region_map": is_object({"name": NAME, "version": is_integer(1, 2**53 - 1), "grade": is_choice("draft", "verified"), "digest": DIGEST}),
-    "memories": is_list(16, is_object({"name": NAME, "origin": ADDRESS, "size": is_integer(1, CONTENT), "known": is_list(LIST, RANGE)}), 1),
+    "memories": is_list(16, is_object({"name": NAME, "origin": ADDRESS, "size": is_integer(1, CONTENT), "known": is_list(LIST, RANGE)})),
     "identity": is_list(LIST, is_object({"name": NAME, "kind": NAME, "before": VALUE, "after": VALUE})),
     "binding": is_list(LIST, is_object({"name": NAME, "memory": NAME, "start": ADDRESS, "size": RANGE_SIZE, "digest": or_empty(DIGEST)})),
     "spans": is_list(LIST, is_object({"memory": NAME, "start": ADDRESS, "size": RANGE_SIZE,
                                       "kind": is_choice("locked", "editable", "derived", "floating", "volatile", "binding"),
                                       "before": or_empty(DIGEST), "after": or_empty(DIGEST)})),
     "pinned": is_object({"before": DIGEST, "after": DIGEST}),
-    "files": is_list(LIST, is_object({"memory": or_empty(NAME), "form": NAME, "size": is_integer(1, 2**53 - 1), "digest": DIGEST})),
+    "files": is_list(16, is_object({"memory": or_empty(NAME), "form": NAME, "size": is_integer(1, 2**31 - 1), "digest": DIGEST})),
     "checksums": is_list(LIST, is_object({"name": LINE, "state_before": is_choice("holds", "fails", "not-provable"),
                                           "state_after": is_choice("holds", "fails", "not-provable"), "before": VALUE, "after": VALUE})),
     "patches": is_list(LIST, is_object({"name": NAME, "state": is_choice("before", "after")})),
     "write_ranges": is_list(LIST, is_object({"memory": NAME, "start": ADDRESS, "size": RANGE_SIZE})),
     "payload": is_object({"kind": is_choice("full", "areas"),
-                          "parts": is_list(LIST, is_object({"memory": NAME, "entry": VALUE, "ranges": is_list(LIST, RANGE)}))}),
+                          "parts": is_list(16, is_object({"memory": NAME, "entry": LINE, "ranges": is_list(LIST, RANGE)}))}),
 }
-ENTRY = {"name": VALUE, "method": is_choice("stored", "deflated"), "stored_size": is_integer(0, CONTENT), "stored_digest": DIGEST,
+ENTRY = {"name": LINE, "method": is_choice("stored", "deflated"), "stored_size": is_integer(0, CONTENT), "stored_digest": DIGEST,
          "size": is_integer(0, CONTENT), "crc32": CRC32, "digest": DIGEST}
 MANIFEST = {
     "calseal": is_choice("revision/1"),
@@ -324,7 +326,7 @@ MANIFEST = {
     "claimed_time": is_time,
     "trial": is_boolean,
     "expires": or_empty(is_time),
-    "required_roles": is_list(LIST, is_choice("author", "reviewer")),
+    "required_roles": is_list(2, is_choice("author", "reviewer")),
     "title": LINE,
     "notes": TEXT,
     "vehicle_reference": LINE,
@@ -335,7 +337,7 @@ MANIFEST = {
     "items": is_list(2000, is_object({"name": LINE, "region": LINE, "unit": LINE, "before": LINE, "after": LINE})),
     "requirements": is_list(64, LINE),
     "cautions": is_list(64, LINE),
-    "attachments": is_list(64, is_object({"entry": VALUE, "title": LINE})),
+    "attachments": is_list(64, is_object({"entry": LINE, "title": LINE})),
     "annotations": is_list(64, is_annotation),
     "tool": LINE,
     "entries": is_list(4087, is_object(ENTRY)),
@@ -452,8 +454,9 @@ def read_trust(data, stated_root, signatures):
     root = bytes.fromhex(trust["root"])
     check_key(root)
     if stated_root:
-        groups = re.split(r"[ \-\r\n]+", stated_root.strip())
-        require(stated_root.strip() == key_id(root) or groups == fingerprint(key_id(root)), "root-mismatch")
+        # Between two groups stands anything of these, or nothing.
+        pattern = r"[ \t\-\r\n]*".join([""] + fingerprint(key_id(root)) + [""])
+        require(stated_root == key_id(root) or re.fullmatch(pattern, stated_root), "root-mismatch")
     require(len(pairs) == 1 and pairs[0][0] == key_id(root) and signatures.good(root, signed, pairs[0][1]), "trust-invalid", "signature")
     for key in trust["keys"]:
         check_key(bytes.fromhex(key["public_key"]))
@@ -535,12 +538,12 @@ def check_consistency(m):
     names = [memory["name"] for memory in c["memories"]]
 
     rule(1, m["sequence"] >= m["revision"] + 1)
-    rule(1, (m["parent"] == "") == (m["revision"] == 0 and m["base"]["number"] == 1))
+    rule(1, m["parent"] != "" or (m["revision"] == 0 and m["base"]["number"] == 1))
     rule(1, (m["expires"] != "") == m["trial"])
     rule(1, not m["trial"] or (m["revision"] != 0 and m["expires"] > m["claimed_time"]))
     rule(1, m["required_roles"] in (["author"], ["author", "reviewer"]))
 
-    rule(2, len(set(names)) == len(names))
+    rule(2, names and len(set(names)) == len(names))
     for memory in c["memories"]:
         memory["begin"] = int(memory["origin"], 16)
         at = memory["begin"] - 1
@@ -777,12 +780,90 @@ def judge(row, bundle, trust_bytes, signatures):
     return None, ""
 
 
+# ---- the bundle as the page prints it
+
+LOCAL = [(4, "local header"), (2, "version needed"), (2, "flags"), (2, "method"), (2, "time"), (2, "date: 1980-01-01"),
+         (4, "CRC-32 of the content"), (4, "stored size"), (4, "size of the content"), (2, "length of the name"),
+         (2, "length of the extra field")]
+CENTRAL = [(4, "central header"), (2, "version made by")] + LOCAL[1:] + [
+    (2, "length of the comment"), (2, "disk"), (2, "internal attributes"), (4, "external attributes"), (4, "offset of the local header")]
+END = [(4, "end record"), (2, "this disk"), (2, "disk of the directory"), (2, "number of entries"), (2, "number of entries"),
+       (4, "size of all central headers"), (4, "offset of the first central header"), (2, "length of the comment")]
+TOLD = ("size", "stored size", "length", "number", "method", "version", "offset of")
+
+
+class Printed:
+    """Blocks of the page: "hex" lines of offset, bytes and words; "text" for bytes that read well."""
+
+    def __init__(self, data):
+        self.data, self.at, self.rows, self.out = data, 0, [], []
+
+    def row(self, size, words):
+        piece = self.data[self.at:self.at + size]
+        if words.startswith(TOLD):
+            words += f": {int.from_bytes(piece, 'little')}"
+        self.rows.append(f"{self.at:08x}  {piece.hex(' '):<47}  {words}")
+        self.at += size
+        return piece
+
+    def fields(self, fields):
+        for size, words in fields:
+            self.row(size, words)
+
+    def plain(self, size, words):
+        last = self.at + size
+        while self.at < last:
+            piece = self.data[self.at:min(last, self.at + 16)]
+            self.row(len(piece), piece.decode("ascii") if words == "" else words)
+            words = words and "…"
+
+    def flush(self):
+        if self.rows:
+            self.out.append("```hex\n" + "\n".join(self.rows) + "\n```")
+        self.rows = []
+
+    def text(self, size):
+        self.flush()
+        self.out.append("```text\n" + self.data[self.at:self.at + size].decode("utf-8") + "\n```")
+        self.at += size
+
+
+def print_bundle(data):
+    page = Printed(data)
+    while data[page.at:page.at + 4] == b"PK\x03\x04":
+        method, stored, length = (int.from_bytes(data[page.at + at:page.at + at + size], "little") for at, size in ((8, 2), (18, 4), (26, 2)))
+        page.fields(LOCAL)
+        name = data[page.at:page.at + length].decode("ascii")
+        page.plain(length, "")
+        if name.endswith(".json") and method == 0:
+            ends = data[page.at + stored - 1] == 0x0A
+            page.text(stored - ends)
+            if ends:
+                page.row(1, "line end, a byte of the region map's file")
+        elif method == 8:
+            page.plain(stored, "a raw deflate stream of the content, which is shown below")
+            page.flush()
+            page.out.append("```json\n" + zlib.decompress(data[page.at - stored:page.at], -15).decode("utf-8") + "\n```")
+        else:
+            page.plain(stored, "signature" if name.startswith("signatures/") else "content")
+    while data[page.at:page.at + 4] == b"PK\x01\x02":
+        length = int.from_bytes(data[page.at + 28:page.at + 30], "little")
+        page.fields(CENTRAL)
+        page.plain(length, "")
+    page.fields(END)
+    page.flush()
+    print("\n\n".join(page.out))
+    return 0
+
+
 def load(name):
     with open(os.path.join(FOLDER, name), "rb") as file:
         return file.read()
 
 
 def main():
+    if len(sys.argv) == 3 and sys.argv[1] == "--print":
+        return print_bundle(load(sys.argv[2]))
     rows = json.loads(load("index.json"))["vectors"]
     wrong, refused = [], set()
     with tempfile.TemporaryDirectory() as folder:

@@ -1,5 +1,5 @@
-// A sealed bundle in its parts, where any text may stand as manifest and any bytes as contents; put together with true
-// headers and true signatures, so that exactly what was bent is wrong.
+// A sealed bundle in its parts, where any text may stand as manifest and any bytes as contents; put together
+// with true headers and true signatures, so that exactly what was bent is wrong.
 #pragma once
 
 #include <stdexcept>
@@ -58,11 +58,13 @@ struct BentBundle {
     throw std::runtime_error("no entry " + std::string(name));
   }
 
-  // Other stored bytes for one entry: header and manifest name them as they are, and keep what was said of the content.
+  // Other stored bytes for one entry: header and manifest name them as they are, and keep what was said of
+  // the content.
   BentBundle& store(std::string_view name, Bytes bytes) {
     const std::size_t i = index_of(name);
     const auto words = [](const Bytes& b) {
-      return "\"stored_size\":" + std::to_string(b.size()) + ",\"stored_digest\":\"" + to_hex(compute_sha256(b).bytes) + "\"";
+      return "\"stored_size\":" + std::to_string(b.size()) + ",\"stored_digest\":\"" +
+             to_hex(compute_sha256(b).bytes) + "\"";
     };
     replace(words(stored[i]), words(bytes));
     entries[i].stored_size = bytes.size();
@@ -75,11 +77,13 @@ struct BentBundle {
     std::vector<FramedEntry> framed;
     std::vector<ByteView> contents;
     const auto add_stored = [&](std::string name, ByteView content) {
-      framed.push_back({std::move(name), false, content.size(), content.size(), compute_entry_crc32(content)});
+      framed.push_back(
+          {std::move(name), false, content.size(), content.size(), compute_entry_crc32(content)});
       contents.push_back(content);
     };
     add_stored(std::string(kManifestName), view_of(manifest));
-    for (const PrefixSignature& signature : signatures) add_stored(signature_entry_name(signature.key_id), signature.signature);
+    for (const PrefixSignature& signature : signatures)
+      add_stored(signature_entry_name(signature.key_id), signature.signature);
     const std::size_t first_listed = framed.size();
     for (std::size_t i = 0; i < entries.size(); ++i) {
       framed.push_back(entries[i]);

@@ -5,9 +5,11 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <cstdio>
 #include <cstring>
+#include <filesystem>
 #include <optional>
 #include <utility>
 
@@ -172,6 +174,27 @@ void sync_folder(const std::string& path) {
   if (folder.is_open()) ::fsync(folder.get());
 }
 
+Status refuse_same_file(const std::string& output, const std::vector<std::string>& inputs) {
+  struct stat out {};
+  if (::stat(output.c_str(), &out) != 0) return {};
+  for (const std::string& input : inputs) {
+    struct stat in {};
+    if (::stat(input.c_str(), &in) == 0 && in.st_dev == out.st_dev && in.st_ino == out.st_ino) {
+      return fail({Reason::kOutputIsInput, printable(output), "", "the same file as " + printable(input),
+                   "an output of its own", "choose another output name"});
+    }
+  }
+  return {};
+}
+
+// As far as the path exists.
+std::filesystem::path where_it_leads(const std::string& path) {
+  std::error_code error;
+  const auto absolute = std::filesystem::absolute(path, error);
+  const auto found = std::filesystem::weakly_canonical(absolute, error);
+  return error ? absolute.lexically_normal() : found;
+}
+
 }  // namespace
 
 Result<Bytes> read_file(const std::string& path, std::uint64_t limit) {
@@ -239,14 +262,14 @@ Status write_file(const std::string& path, ByteView bytes, FileMode mode, Existi
   return write_files({{path, bytes, mode, existing}});
 }
 
-Status refuse_same_file(const std::string& output, const std::vector<std::string>& inputs) {
-  struct stat out {};
-  if (::stat(output.c_str(), &out) != 0) return {};
-  for (const std::string& input : inputs) {
-    struct stat in {};
-    if (::stat(input.c_str(), &in) == 0 && in.st_dev == out.st_dev && in.st_ino == out.st_ino) {
-      return fail({Reason::kOutputIsInput, printable(output), "", "the same file as " + printable(input),
-                   "an output of its own", "choose another output name"});
+Status refuse_clashes(const std::vector<std::string>& outputs, const std::vector<std::string>& inputs) {
+  std::vector<std::filesystem::path> places;
+  for (const std::string& output : outputs) {
+    CALSEAL_CHECK(refuse_same_file(output, inputs));
+    places.push_back(where_it_leads(output));
+    if (std::ranges::count(places, places.back()) > 1) {
+      return fail({Reason::kUsage, "", "", "\"" + printable(output) + "\" again", "a file of its own for each output",
+                   "choose another name for one of them"});
     }
   }
   return {};

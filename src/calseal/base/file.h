@@ -35,7 +35,8 @@ Status write_files(const std::vector<PendingFile>& files);
 Status write_file(const std::string& path, ByteView bytes, FileMode mode = FileMode::kPublic,
                   Existing existing = Existing::kReplace);
 
-// kOutputIsInput when `output` leads to the same file as one of `inputs`.
-Status refuse_same_file(const std::string& output, const std::vector<std::string>& inputs);
+// Every output is a file of its own: kOutputIsInput when one leads to the same file as an input, kUsage when two outputs lead
+// to one place, however their names are spelt.
+Status refuse_clashes(const std::vector<std::string>& outputs, const std::vector<std::string>& inputs);
 
 }  // namespace calseal

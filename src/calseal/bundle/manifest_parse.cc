@@ -292,6 +292,9 @@ Manifest read_fields(const JsonNode& node) {
   manifest.vehicle_reference = read_line(object, "vehicle_reference");
   manifest.salt_digest = read_optional_digest(object, "salt_digest");
   read_list(object, "controllers", 1, read_controller, manifest.controllers);
+  if (const auto node = object.optional("controllers"); node && manifest.controllers.empty()) {
+    node->refuse(Reason::kJsonValue, "no controller", "exactly one controller");
+  }
   for (const JsonNode& digest : object.items("permitted_returns", kReturnLimit)) {
     manifest.permitted_returns.push_back(read_digest(digest));
   }
@@ -335,10 +338,6 @@ Result<Manifest> parse_manifest(ByteView bytes, const std::string& name) {
   JsonDocument document(text, name);
   Manifest manifest = read_fields(JsonNode(document, tree, ""));
   if (!document.ok()) return fail(document.error());
-  if (manifest.controllers.empty()) {
-    return fail({Reason::kJsonValue, name, "/controllers", "no controller", "exactly one controller",
-                 "do not use this bundle; ask its sender for a new one"});
-  }
   CALSEAL_CHECK(check_canonical(bytes, write_manifest(manifest), name));
   CALSEAL_CHECK(check_manifest_consistency(manifest, name));
   return manifest;

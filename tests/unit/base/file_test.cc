@@ -77,9 +77,10 @@ TEST_F(Files, InputsAreNoOutputs) {
   fs::create_hard_link(at("in"), at("link"));
   fs::create_symlink(at("in"), at("soft"));
   for (const char* name : {"in", "link", "soft"}) {
-    EXPECT_THAT(refuse_same_file(at(name), {at("other"), at("in")}), FailsWith(Reason::kOutputIsInput)) << name;
+    EXPECT_THAT(refuse_clashes({at("new"), at(name)}, {at("other"), at("in")}), FailsWith(Reason::kOutputIsInput)) << name;
   }
-  EXPECT_THAT(refuse_same_file(at("new"), {at("in")}), IsOk());
+  EXPECT_THAT(refuse_clashes({at("new"), at("newer")}, {at("in")}), IsOk());
+  EXPECT_THAT(refuse_clashes({at("new"), at("./new")}, {}), FailsWith(Reason::kUsage));
 }
 
 }  // namespace

@@ -1,11 +1,14 @@
-// fixtures/bundles/: bundles to accept and to refuse, through the whole checker; and the one that docs/bundle-format.md
-// prints byte by byte.
+// fixtures/bundles/: bundles to accept and to refuse, through the whole checker; and the one that
+// docs/bundle-format.md prints byte by byte.
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <filesystem>
 #include <iostream>
 #include <optional>
 #include <set>
+#include <sstream>
+#include <stdexcept>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_reader.h"
@@ -46,7 +49,8 @@ Row read_row(const JsonNode& node) {
   row.now = object.text("now");
   row.expect = object.text("expect");
   if (const auto results = object.required("results")) {
-    for (const JsonMember& member : results->value().members) row.results.emplace_back(member.first, member.second.text);
+    for (const JsonMember& member : results->value().members)
+      row.results.emplace_back(member.first, member.second.text);
   }
   row.note = object.text("note");
   object.done();
@@ -62,7 +66,8 @@ std::vector<Row> read_rows(std::string_view text) {
   }
   JsonDocument document(text, "index.json");
   JsonObject root(JsonNode(document, *tree, ""));
-  if (root.text("calseal") != "bundle-vectors/1") root.node().refuse(Reason::kTypeWrong, "another kind", "bundle-vectors/1");
+  if (root.text("calseal") != "bundle-vectors/1")
+    root.node().refuse(Reason::kTypeWrong, "another kind", "bundle-vectors/1");
   std::vector<Row> rows;
   for (const JsonNode& node : root.items("vectors", 10000)) rows.push_back(read_row(node));
   root.done();
@@ -112,16 +117,19 @@ TEST_P(BundleVectors, GiveTheirVerdict) {
 
   const Verdict verdict = check_bundle(request);
   std::vector<std::pair<std::string, std::string>> results;
-  for (const RebuiltFile& file : verdict.files) results.emplace_back(file.memory, digest_text(compute_sha256(file.bytes)));
+  for (const RebuiltFile& file : verdict.files)
+    results.emplace_back(file.memory, digest_text(compute_sha256(file.bytes)));
   EXPECT_EQ(results, row.results);
-  EXPECT_EQ(row.results.empty(), row.expect != "accepted") << "an accepted row names its results, and no other does";
+  EXPECT_EQ(row.results.empty(), row.expect != "accepted")
+      << "an accepted row names its results, and no other does";
   if (row.expect == "accepted") {
     EXPECT_THAT(verdict, IsAccepted());
   } else if (row.expect == "authentic") {
     EXPECT_EQ(verdict.outcome, Outcome::kAuthentic);
   } else {
     ASSERT_EQ(verdict.outcome, Outcome::kRefused);
-    EXPECT_EQ(code(verdict.reason->reason), row.expect) << verdict.reason->place << ": " << verdict.reason->found;
+    EXPECT_EQ(code(verdict.reason->reason), row.expect)
+        << verdict.reason->place << ": " << verdict.reason->found;
   }
 }
 
@@ -151,7 +159,9 @@ TEST(BundleVectorIndex, IsReadStrictly) {
   const std::string row =
       R"({"name":"a","bundle":"b","trust":"t","stated_root":"","salt":"","reads":[],"vehicle_reference":"","read_is_fresh":true,)"
       R"("revive":false,"seal_only":false,"now":"2026-03-04T05:06:07Z","expect":"accepted","results":{},"note":"n"})";
-  const auto index = [](const std::string& rows) { return R"({"calseal":"bundle-vectors/1","vectors":[)" + rows + "]}"; };
+  const auto index = [](const std::string& rows) {
+    return R"({"calseal":"bundle-vectors/1","vectors":[)" + rows + "]}";
+  };
   EXPECT_EQ(read_rows(index(row)).size(), 1U);
   std::string unknown = row;
   unknown.insert(1, R"("more":1,)");
@@ -166,19 +176,55 @@ TEST(BundleVectorIndex, IsReadStrictly) {
 TEST(BundleVectorIndex, CoversTheReasons) {
   std::set<std::string> covered;
   for (const Row& row : all_rows()) covered.insert(row.expect);
-  for (const char* reason :
-       {"accepted", "authentic", "bundle-size", "not-a-bundle", "prefix-damaged", "signature-missing", "signer-unknown", "signature-bad",
-        "type-wrong", "format-unknown", "json-syntax", "json-repeated-key", "json-depth", "json-number", "json-unknown-key",
-        "json-missing-key", "json-type", "json-value", "json-not-canonical", "manifest-invalid", "framing-damaged", "stored-digest",
-        "content-digest", "key-compromised", "key-scope", "key-validity", "roles-missing", "trust-invalid", "key-weak", "root-mismatch",
-        "expired", "read-missing", "read-incomplete", "read-foreign", "change-patch", "salt-wrong", "vehicle-mismatch",
-        "vehicle-not-provable", "vehicle-reference", "read-not-fresh", "result-mismatch", "claim-mismatch", "checksum-fails"}) {
+  for (const char* reason : {"accepted",
+                             "authentic",
+                             "bundle-size",
+                             "not-a-bundle",
+                             "prefix-damaged",
+                             "signature-missing",
+                             "signer-unknown",
+                             "signature-bad",
+                             "type-wrong",
+                             "format-unknown",
+                             "json-syntax",
+                             "json-repeated-key",
+                             "json-depth",
+                             "json-number",
+                             "json-unknown-key",
+                             "json-missing-key",
+                             "json-type",
+                             "json-value",
+                             "json-not-canonical",
+                             "manifest-invalid",
+                             "framing-damaged",
+                             "stored-digest",
+                             "content-digest",
+                             "key-compromised",
+                             "key-scope",
+                             "key-validity",
+                             "roles-missing",
+                             "trust-invalid",
+                             "key-weak",
+                             "root-mismatch",
+                             "expired",
+                             "read-missing",
+                             "read-incomplete",
+                             "read-foreign",
+                             "change-patch",
+                             "salt-wrong",
+                             "vehicle-mismatch",
+                             "vehicle-not-provable",
+                             "vehicle-reference",
+                             "read-not-fresh",
+                             "result-mismatch",
+                             "claim-mismatch",
+                             "checksum-fails"}) {
     EXPECT_EQ(covered.count(reason), 1U) << reason;
   }
 }
 
-// The chapter's blocks in their order: "hex" blocks are lines of offset, bytes and words; "text" blocks are bytes as they
-// stand, without their last line end.
+// The chapter's blocks in their order: "hex" blocks are lines of offset, bytes and words; "text" blocks are
+// bytes as they stand, without their last line end.
 Bytes printed_bundle(const std::string& page) {
   const std::string head = "\n## A small bundle byte by byte\n";
   const std::size_t from = page.find(head);

@@ -2,12 +2,12 @@
 
 #include <CLI/CLI.hpp>
 #include <algorithm>
-#include <filesystem>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/check/check.h"
+#include "calseal/cli/reads/read_arguments.h"
 #include "calseal/report/verdict/verdict_report.h"
 
 namespace calseal {
@@ -31,12 +31,7 @@ Result<CheckRequest> load(const CheckOptions& options) {
   request.now = current_time();
   CALSEAL_ASSIGN(request.trust, read_file(options.trust, kTrustFileSizeLimit));
   CALSEAL_ASSIGN(request.bundle, read_file(options.bundle, kBundleSizeLimit));
-  for (const std::string& argument : options.reads) {
-    ReadFile file = parse_read_argument(argument);
-    CALSEAL_ASSIGN(file.bytes, read_file(file.name, kReadFileLimit));
-    file.name = printable(file.name);
-    request.read.push_back(std::move(file));
-  }
+  CALSEAL_ASSIGN(request.read, load_read_files(options.reads));
   if (!options.salt.empty()) {
     CALSEAL_ASSIGN(const Bytes text, read_file(options.salt, 4096));
     CALSEAL_ASSIGN(request.evidence.salt, parse_salt(text, printable(options.salt)));
@@ -73,21 +68,10 @@ Result<std::vector<PendingFile>> assign_outputs(const CheckOptions& options, con
   return pending;
 }
 
-Status refuse_inputs_as_outputs(const CheckOptions& options) {
-  std::vector<std::string> inputs = {options.bundle, options.trust};
-  if (!options.salt.empty()) inputs.push_back(options.salt);
-  for (const std::string& argument : options.reads) inputs.push_back(parse_read_argument(argument).name);
-  std::vector<std::filesystem::path> outputs;
-  for (const std::string& argument : options.images) {
-    const std::string name = parse_read_argument(argument).name;
-    CALSEAL_CHECK(refuse_same_file(name, inputs));
-    std::error_code ignored;
-    outputs.push_back(std::filesystem::weakly_canonical(name, ignored));
-    if (std::ranges::count(outputs, outputs.back()) > 1) {
-      return fail(usage("\"" + printable(name) + "\" twice", "an output of its own for every file", "choose two names"));
-    }
-  }
-  return {};
+std::vector<std::string> inputs_of(const CheckOptions& options) {
+  std::vector<std::string> inputs = paths_of(options.reads);
+  inputs.insert(inputs.end(), {options.bundle, options.trust, options.salt});
+  return inputs;
 }
 
 std::string emphasised(const Console& console, Emphasis emphasis, std::string_view text) {
@@ -101,7 +85,7 @@ std::string emphasised(const Console& console, Emphasis emphasis, std::string_vi
 }
 
 int run_check(const CheckOptions& options, const Console& console) {
-  if (Status status = refuse_inputs_as_outputs(options); !status) return console.fail(status.error());
+  if (Status status = refuse_clashes(paths_of(options.images), inputs_of(options)); !status) return console.fail(status.error());
   if (options.seal_only && !options.images.empty()) {
     return console.fail(usage("--image with --seal-only", "one of the two", "leave --seal-only out to rebuild an image"));
   }

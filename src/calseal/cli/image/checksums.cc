@@ -5,7 +5,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/page_for.h"
-#include "calseal/cli/image/read_arguments.h"
+#include "calseal/cli/reads/read_arguments.h"
 #include "calseal/map/identity.h"
 #include "calseal/map/verify.h"
 #include "calseal/report/changes/checks_report.h"

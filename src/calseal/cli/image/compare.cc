@@ -4,7 +4,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/page_for.h"
-#include "calseal/cli/image/read_arguments.h"
+#include "calseal/cli/reads/read_arguments.h"
 #include "calseal/report/changes/comparison_report.h"
 
 namespace calseal {

@@ -1,10 +1,8 @@
 #include "calseal/map/correct.h"
 
 #include <CLI/CLI.hpp>
-#include <filesystem>
 #include <memory>
 #include <optional>
-#include <set>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
@@ -12,7 +10,7 @@
 #include "calseal/change/confine.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/page_for.h"
-#include "calseal/cli/image/read_arguments.h"
+#include "calseal/cli/reads/read_arguments.h"
 #include "calseal/map/identity.h"
 #include "calseal/report/changes/comparison_report.h"
 #include "calseal/report/changes/corrections_report.h"
@@ -67,26 +65,11 @@ Result<std::vector<std::string>> assign_outputs(const std::vector<ReadSource>& s
   return paths;
 }
 
-// Where a name leads, as far as it exists.
-std::filesystem::path canonical(const std::string& path) {
-  std::error_code error;
-  const auto absolute = std::filesystem::absolute(path, error);
-  const auto found = std::filesystem::weakly_canonical(absolute, error);
-  return error ? absolute.lexically_normal() : found;
-}
-
-Status refuse_clashes(const CorrectOptions& options, const std::vector<std::string>& paths) {
+std::vector<std::string> inputs_of(const CorrectOptions& options) {
   std::vector<std::string> inputs = paths_of(options.reads);
   for (const std::string& path : paths_of(options.base)) inputs.push_back(path);
   inputs.push_back(options.regions);
-  std::set<std::filesystem::path> outputs;
-  for (const std::string& path : paths) {
-    CALSEAL_CHECK(refuse_same_file(path, inputs));
-    if (!outputs.insert(canonical(path)).second) {
-      return usage("\"" + printable(path) + "\" again", "a file of its own for each output");
-    }
-  }
-  return {};
+  return inputs;
 }
 
 // Everything that one run works on. Built in place: plan and reads point into the map.
@@ -147,7 +130,7 @@ Result<int> run(const CorrectOptions& options, const Console& console) {
   Work work;
   CALSEAL_CHECK(load(options, work));
   CALSEAL_ASSIGN(const std::vector<std::string> paths, assign_outputs(work.read.sources, options.outputs));
-  CALSEAL_CHECK(refuse_clashes(options, paths));
+  CALSEAL_CHECK(refuse_clashes(paths, inputs_of(options)));
   CALSEAL_CHECK(correct_and_prove(options, work));
   const Page page = page_for(console);
   std::string text = labelled(page, "region map", region_map_words(work.map)) + "\n" +

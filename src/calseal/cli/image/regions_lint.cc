@@ -7,7 +7,7 @@
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
 #include "calseal/cli/image/page_for.h"
-#include "calseal/cli/image/read_arguments.h"
+#include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/image/regions_commands.h"
 #include "calseal/map/correct.h"
 #include "calseal/report/changes/advice.h"

@@ -5,6 +5,7 @@
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/shop/new_salt.h"
 #include "calseal/cli/shop/passphrase.h"
 #include "calseal/cli/shop/shop_commands.h"
@@ -28,17 +29,6 @@ constexpr std::size_t kShownPathLimit = 16384;  // a program that reads the repo
 
 Error usage(std::string place, std::string found, std::string expected, std::string next) {
   return {Reason::kUsage, "", std::move(place), std::move(found), std::move(expected), std::move(next)};
-}
-
-Result<std::vector<ReadFile>> read_arguments(const std::vector<std::string>& arguments) {
-  std::vector<ReadFile> files;
-  for (const std::string& argument : arguments) {
-    ReadFile file = parse_read_argument(argument);
-    CALSEAL_ASSIGN(file.bytes, read_file(file.name, kReadFileLimit));
-    file.name = printable(file.name);
-    files.push_back(std::move(file));
-  }
-  return files;
 }
 
 // Everything that sealing needs, loaded in an order in which each fault is found where it belongs.
@@ -82,8 +72,7 @@ class Sealing {
   }
 
   Status load_map() {
-    CALSEAL_ASSIGN(Bytes text, read_file(options_.regions, kRegionMapSizeLimit));
-    CALSEAL_ASSIGN(map_, parse_region_map(std::move(text), printable(options_.regions)));
+    CALSEAL_ASSIGN(map_, load_region_map(options_.regions));
     return {};
   }
 
@@ -99,7 +88,7 @@ class Sealing {
     }
     CALSEAL_CHECK(load_map());
     request_.map = &map_;
-    CALSEAL_ASSIGN(std::vector<ReadFile> files, read_arguments(options_.bases));
+    CALSEAL_ASSIGN(std::vector<ReadFile> files, load_read_files(options_.bases));
     CALSEAL_ASSIGN(Read read, load_read(map_, std::move(files)));
     for (const ReadSource& source : read.sources) {
       request_.files.push_back({source.memory, source.form, source.file.original.size(), compute_sha256(source.file.original)});
@@ -176,7 +165,7 @@ class Sealing {
     if (options_.images.empty()) {
       return fail(usage("--image", "no edited image", "the edited image", "give it as --image [MEMORY=]FILE"));
     }
-    CALSEAL_ASSIGN(std::vector<ReadFile> files, read_arguments(options_.images));
+    CALSEAL_ASSIGN(std::vector<ReadFile> files, load_read_files(options_.images));
     CALSEAL_ASSIGN(const Read edited, load_read(map_, std::move(files)));
     request_.result = request_.base;
     for (std::size_t m = 0; m < map_.memories.size(); ++m) {
@@ -294,14 +283,16 @@ int run_seal(const SealOptions& options, const std::string& tool, const Console&
   if (options.output.empty() && !options.dry_run) {
     return console.fail(usage("--output", "no output", "--output FILE, or --dry-run", "give the bundle a name"));
   }
-  std::vector<std::string> inputs = {options.regions, options.base_bundle, options.parent, options.salt, options.trust,
-                                     options.notes_file, options.set, options.passphrase_file};
+  std::vector<std::string> inputs = {options.regions, options.base_bundle, options.parent, options.salt, options.trust, options.set};
   for (const auto* list : {&options.bases, &options.images}) {
-    for (const std::string& argument : *list) inputs.push_back(parse_read_argument(argument).name);
+    for (std::string& path : paths_of(*list)) inputs.push_back(std::move(path));
   }
-  inputs.insert(inputs.end(), options.keys.begin(), options.keys.end());
-  inputs.insert(inputs.end(), options.attachments.begin(), options.attachments.end());
-  if (Status status = refuse_same_file(options.output, inputs); !status) return console.fail(status.error());
+  for (const auto* list : {&options.keys, &options.attachments}) inputs.insert(inputs.end(), list->begin(), list->end());
+  std::vector<std::string> outputs;
+  for (const std::string& output : {options.output, options.new_salt}) {
+    if (!output.empty()) outputs.push_back(output);
+  }
+  if (Status status = refuse_clashes(outputs, inputs); !status) return console.fail(status.error());
   Sealing sealing(options, tool);
   const Result<SealedBundle> sealed = sealing.run();
   if (!sealed) return console.fail(sealed.error());

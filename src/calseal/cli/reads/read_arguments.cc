@@ -1,4 +1,4 @@
-#include "calseal/cli/image/read_arguments.h"
+#include "calseal/cli/reads/read_arguments.h"
 
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"

@@ -9,7 +9,8 @@ int main(int argc, char** argv) {
   calseal::install_interrupt_handler();
   calseal::Console console;
   int status = 0;
-  CLI::App app("Integrity and revision packager for controller images: judge, prove, correct, seal, check.", "calseal");
+  CLI::App app("Integrity and revision packager for controller images: judge, prove, correct, seal, check.",
+               "calseal");
   app.set_version_flag("--version", "calseal " CALSEAL_VERSION);
   app.require_subcommand(1);
   calseal::add_regions_command(app, console, status);
@@ -19,7 +20,8 @@ int main(int argc, char** argv) {
   calseal::add_shop_command(app, console, status);
   calseal::add_key_command(app, console, status);
   calseal::add_seal_command(app, console, "calseal " CALSEAL_VERSION, status);
-  CLI::App* check = app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
+  CLI::App* check =
+      app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
   calseal::add_check_command(*check, console, "calseal check", status);
   calseal::add_show_command(app, console, status);
   calseal::add_reasons_command(app, console, status);

@@ -1,10 +1,10 @@
-/* Preloaded into a program under test: makes its n-th call of write, fsync, rename, link or close fail, or stops the program
- * there with a signal. Calls are counted together, in the order made.
+/* Preloaded into a program under test: makes its n-th call of write, fsync, rename, link or close fail, or
+ * stops the program there with a signal. Calls are counted together, in the order made.
  *
  *   FAIL_NTH_CALL=n    which call, from 1
- *   FAIL_WITH=errno    fail with this number (default: ENOSPC); the call is not made, a file is closed all the same
- *   FAIL_SIGNAL=s      instead: raise this signal just before the call
- *   FAIL_LOG=file      created when the n-th call came, so that a loop knows when it has seen all
+ *   FAIL_WITH=errno    fail with this number (default: ENOSPC); the call is not made, a file is closed all
+ * the same FAIL_SIGNAL=s      instead: raise this signal just before the call FAIL_LOG=file      created when
+ * the n-th call came, so that a loop knows when it has seen all
  */
 #define _GNU_SOURCE
 #include <errno.h>

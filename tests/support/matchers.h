@@ -12,8 +12,8 @@ namespace calseal {
 // Readable failures: an error prints itself whole.
 inline void PrintTo(const Error& error, std::ostream* out) {
   if (out == nullptr) return;  // a listener that nobody listens to has no stream
-  *out << code(error.reason) << " [file] " << error.file << " [place] " << error.place << " [found] " << error.found
-       << " [expected] " << error.expected << " [next] " << error.next;
+  *out << code(error.reason) << " [file] " << error.file << " [place] " << error.place << " [found] "
+       << error.found << " [expected] " << error.expected << " [next] " << error.next;
 }
 
 namespace testing_support {
@@ -47,10 +47,12 @@ MATCHER_P(FailsWith, reason, std::string("fails with ") + std::string(code(reaso
 }
 
 // As FailsWith, and the place contains `where`.
-MATCHER_P2(FailsWith, reason, where, std::string("fails with ") + std::string(code(reason)) + " at " + where) {
+MATCHER_P2(FailsWith, reason, where,
+           std::string("fails with ") + std::string(code(reason)) + " at " + where) {
   testing_support::explain(arg, result_listener);
-  return !arg.has_value() && arg.error().reason == reason && arg.error().place.find(where) != std::string::npos &&
-         !arg.error().found.empty() && !arg.error().expected.empty() && !arg.error().next.empty();
+  return !arg.has_value() && arg.error().reason == reason &&
+         arg.error().place.find(where) != std::string::npos && !arg.error().found.empty() &&
+         !arg.error().expected.empty() && !arg.error().next.empty();
 }
 
 }  // namespace calseal

@@ -14,7 +14,10 @@ namespace calseal {
 // One per test. The seed is new on every run unless CALSEAL_SEED is set.
 class Random {
  public:
-  Random() : seed_(pick_seed()), engine_(seed_), trace_(__FILE__, __LINE__, "CALSEAL_SEED=" + std::to_string(seed_)) {}
+  Random()
+      : seed_(pick_seed()),
+        engine_(seed_),
+        trace_(__FILE__, __LINE__, "CALSEAL_SEED=" + std::to_string(seed_)) {}
 
   // Uniform in [least, most].
   std::uint64_t between(std::uint64_t least, std::uint64_t most) {

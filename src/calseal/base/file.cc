@@ -54,7 +54,8 @@ std::string name_of(const std::string& path) {
 
 tl::unexpected<Error> write_failed(const std::string& path, const std::string& step, int error) {
   std::string next = "choose another place to write to";
-  if (error == ENOSPC || error == EDQUOT || error == EFBIG) next = "free some space and run the command again";
+  if (error == ENOSPC || error == EDQUOT || error == EFBIG)
+    next = "free some space and run the command again";
   if (error == EACCES || error == EROFS || error == EPERM) next = "choose a folder that you may write to";
   if (error == ENOENT) next = "create the folder first";
   return fail({Reason::kWriteFailed, path, step, system_text(error), "the file written whole", next});
@@ -111,7 +112,8 @@ class Staged {
       ::unlink(std::exchange(temporary_, std::string()).c_str());
       return {};
     }
-    // Exchanged rather than replaced, where the file system can, so that take_back() can still give the old file back.
+    // Exchanged rather than replaced, where the file system can, so that take_back() can still give the old
+    // file back.
     const int exchanged = exists(path_) ? exchange() : -1;
     if (exchanged == 0) return {};
     if (::rename(temporary_.c_str(), path_.c_str()) != 0) return write_failed(path_, "rename", errno);
@@ -152,12 +154,14 @@ class Staged {
   Status read_back(int fd, ByteView bytes) const {
     Bytes block(std::size_t{1} << 16);
     for (std::size_t at = 0; at < bytes.size();) {
-      const ssize_t n = ::pread(fd, block.data(), std::min(block.size(), bytes.size() - at), static_cast<off_t>(at));
+      const ssize_t n =
+          ::pread(fd, block.data(), std::min(block.size(), bytes.size() - at), static_cast<off_t>(at));
       if (n < 0 && errno == EINTR) continue;
       if (n <= 0) return write_failed(path_, "read back", n < 0 ? errno : EIO);
       if (std::memcmp(block.data(), bytes.data() + at, static_cast<std::size_t>(n)) != 0) {
-        return fail({Reason::kWriteFailed, path_, "read back at byte " + std::to_string(at), "other bytes than written",
-                     "the bytes written", "do not trust this disk; write to another one"});
+        return fail({Reason::kWriteFailed, path_, "read back at byte " + std::to_string(at),
+                     "other bytes than written", "the bytes written",
+                     "do not trust this disk; write to another one"});
       }
       at += static_cast<std::size_t>(n);
     }
@@ -206,7 +210,8 @@ Result<Bytes> read_file(const std::string& path, std::uint64_t limit) {
   const Descriptor file(::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
   if (!file.is_open()) {
     if (errno == ENOENT || errno == ENOTDIR) {
-      return fail({Reason::kFileMissing, shown, "", "nothing of that name", "an existing file", "check the name"});
+      return fail(
+          {Reason::kFileMissing, shown, "", "nothing of that name", "an existing file", "check the name"});
     }
     return unreadable(system_text(errno));
   }
@@ -215,7 +220,8 @@ Result<Bytes> read_file(const std::string& path, std::uint64_t limit) {
   if (S_ISDIR(status.st_mode)) return unreadable("a folder");
   if (!S_ISREG(status.st_mode)) return unreadable("a device, pipe or socket");
   const auto too_large = [&](const std::string& found) {
-    return fail({Reason::kFileTooLarge, shown, "", found, "at most " + grouped(limit) + " bytes", "check that this is the right file"});
+    return fail({Reason::kFileTooLarge, shown, "", found, "at most " + grouped(limit) + " bytes",
+                 "check that this is the right file"});
   };
   const auto size = static_cast<std::uint64_t>(status.st_size);
   if (size > limit) return too_large(grouped(size) + " bytes");
@@ -232,7 +238,8 @@ Result<Bytes> read_file(const std::string& path, std::uint64_t limit) {
     done += static_cast<std::size_t>(n);
   }
   std::uint8_t more = 0;
-  if (done < bytes.size() || ::read(file.get(), &more, 1) > 0) return unreadable("a file that changes while it is read");
+  if (done < bytes.size() || ::read(file.get(), &more, 1) > 0)
+    return unreadable("a file that changes while it is read");
   return bytes;
 }
 
@@ -268,8 +275,8 @@ Status refuse_clashes(const std::vector<std::string>& outputs, const std::vector
     CALSEAL_CHECK(refuse_same_file(output, inputs));
     places.push_back(where_it_leads(output));
     if (std::ranges::count(places, places.back()) > 1) {
-      return fail({Reason::kUsage, "", "", "\"" + printable(output) + "\" again", "a file of its own for each output",
-                   "choose another name for one of them"});
+      return fail({Reason::kUsage, "", "", "\"" + printable(output) + "\" again",
+                   "a file of its own for each output", "choose another name for one of them"});
     }
   }
   return {};

@@ -9,8 +9,9 @@
 
 namespace calseal {
 
-// Reads a file once, whole, into private memory. "-" is not special. Regular files only (also through a link).
-// kFileMissing, kFileUnreadable (folder, device, permission), kFileEmpty, kFileTooLarge (more than `limit` bytes).
+// Reads a file once, whole, into private memory. "-" is not special. Regular files only (also through a
+// link). kFileMissing, kFileUnreadable (folder, device, permission), kFileEmpty, kFileTooLarge (more than
+// `limit` bytes).
 Result<Bytes> read_file(const std::string& path, std::uint64_t limit);
 
 // Who may read a file that we write.
@@ -26,17 +27,17 @@ struct PendingFile {
   Existing existing = Existing::kReplace;
 };
 
-// Writes all files or none: each whole under a name that nobody sees, synced, read back and compared, then given
-// their final names, then the folders synced. Whatever fails or interrupts before the last of these leaves every final
-// name as it was (a second replaced file, when the file system cannot exchange two names, excepted). Names must differ.
-// kWriteFailed, kOutputExists (Existing::kRefuse).
+// Writes all files or none: each whole under a name that nobody sees, synced, read back and compared, then
+// given their final names, then the folders synced. Whatever fails or interrupts before the last of these
+// leaves every final name as it was (a second replaced file, when the file system cannot exchange two names,
+// excepted). Names must differ. kWriteFailed, kOutputExists (Existing::kRefuse).
 Status write_files(const std::vector<PendingFile>& files);
 
 Status write_file(const std::string& path, ByteView bytes, FileMode mode = FileMode::kPublic,
                   Existing existing = Existing::kReplace);
 
-// Every output is a file of its own: kOutputIsInput when one leads to the same file as an input, kUsage when two outputs lead
-// to one place, however their names are spelt.
+// Every output is a file of its own: kOutputIsInput when one leads to the same file as an input, kUsage when
+// two outputs lead to one place, however their names are spelt.
 Status refuse_clashes(const std::vector<std::string>& outputs, const std::vector<std::string>& inputs);
 
 }  // namespace calseal

@@ -1,4 +1,5 @@
-// Ctrl-C without litter: unfinished files are removed, a silenced terminal speaks again, and the process ends with 130.
+// Ctrl-C without litter: unfinished files are removed, a silenced terminal speaks again, and the process ends
+// with 130.
 #pragma once
 
 #include <signal.h>
@@ -8,8 +9,9 @@
 
 namespace calseal {
 
-// For SIGINT, SIGTERM and SIGHUP, where they are not ignored already (nohup). Programs call it once, first thing. The handler
-// says so on stderr with the code of Reason::kInterrupted. From then on a passed file size limit (SIGXFSZ) is a failed write.
+// For SIGINT, SIGTERM and SIGHUP, where they are not ignored already (nohup). Programs call it once, first
+// thing. The handler says so on stderr with the code of Reason::kInterrupted. From then on a passed file size
+// limit (SIGXFSZ) is a failed write.
 void install_interrupt_handler();
 
 // A file that must not outlive an interruption, while this object lives. At most 64 at a time are remembered.

@@ -47,7 +47,9 @@ class TreeBuilder final : public nlohmann::json_sax<nlohmann::json> {
   TreeBuilder(std::string_view text, const std::string& file, const std::size_t& taken)
       : text_(text), file_(file), taken_(taken) {}
 
-  bool null() override { return refuse(Reason::kJsonType, "null", "a value", "leave the key out, or give a value"); }
+  bool null() override {
+    return refuse(Reason::kJsonType, "null", "a value", "leave the key out, or give a value");
+  }
   bool boolean(bool value) override {
     JsonValue* v = place(JsonValue::Kind::kBoolean);
     if (v != nullptr) v->boolean = value;
@@ -96,7 +98,8 @@ class TreeBuilder final : public nlohmann::json_sax<nlohmann::json> {
     key_ = std::move(value);
     return true;
   }
-  bool parse_error(std::size_t position, const std::string& token, const nlohmann::json::exception& fault) override {
+  bool parse_error(std::size_t position, const std::string& token,
+                   const nlohmann::json::exception& fault) override {
     constexpr int kNumberOverflow = 406;  // of the library: more digits than a double can tell
     if (fault.id == kNumberOverflow) {
       return refuse(Reason::kJsonNumber, printable(token, 40), "a whole number from 0 to 9007199254740991",
@@ -118,7 +121,9 @@ class TreeBuilder final : public nlohmann::json_sax<nlohmann::json> {
 
  private:
   bool refuse(Reason reason, std::string found, std::string expected, std::string next) {
-    error_ = Error{reason, file_, line_and_column(text_, offset()), std::move(found), std::move(expected), std::move(next)};
+    error_ =
+        Error{reason,         file_, line_and_column(text_, offset()), std::move(found), std::move(expected),
+              std::move(next)};
     return false;
   }
 
@@ -170,8 +175,8 @@ const JsonValue* JsonValue::find(std::string_view key) const {
 
 Result<JsonValue> parse_json(std::string_view text, const std::string& file) {
   if (text.starts_with("\xef\xbb\xbf")) {
-    return fail({Reason::kJsonSyntax, file, "line 1, column 1", "a byte order mark", "JSON in UTF-8 without one",
-                 "save the file without a byte order mark"});
+    return fail({Reason::kJsonSyntax, file, "line 1, column 1", "a byte order mark",
+                 "JSON in UTF-8 without one", "save the file without a byte order mark"});
   }
   if (!is_utf8(text)) {
     return fail({Reason::kJsonSyntax, file, "", "bytes that are not UTF-8", "JSON (RFC 8259) in UTF-8",
@@ -182,13 +187,15 @@ Result<JsonValue> parse_json(std::string_view text, const std::string& file) {
   const char* const end = text.data() + text.size();
   bool parsed = false;
   try {
-    parsed = nlohmann::json::sax_parse(CountingIterator(text.data(), &taken), CountingIterator(end, &taken), &builder);
+    parsed = nlohmann::json::sax_parse(CountingIterator(text.data(), &taken), CountingIterator(end, &taken),
+                                       &builder);
   } catch (const nlohmann::json::exception&) {
     parsed = false;
   }
   if (auto error = builder.take_error()) return fail(*std::move(error));
   if (!parsed) {
-    return fail({Reason::kJsonSyntax, file, "", "text that the parser gave up on", "JSON (RFC 8259) in UTF-8", "correct the text"});
+    return fail({Reason::kJsonSyntax, file, "", "text that the parser gave up on", "JSON (RFC 8259) in UTF-8",
+                 "correct the text"});
   }
   return std::move(builder.root);
 }
@@ -207,13 +214,27 @@ void append_canonical_string(std::string& out, std::string_view text) {
   out.push_back('"');
   for (const char c : text) {
     switch (c) {
-      case '"': out += "\\\""; break;
-      case '\\': out += "\\\\"; break;
-      case '\b': out += "\\b"; break;
-      case '\t': out += "\\t"; break;
-      case '\n': out += "\\n"; break;
-      case '\f': out += "\\f"; break;
-      case '\r': out += "\\r"; break;
+      case '"':
+        out += "\\\"";
+        break;
+      case '\\':
+        out += "\\\\";
+        break;
+      case '\b':
+        out += "\\b";
+        break;
+      case '\t':
+        out += "\\t";
+        break;
+      case '\n':
+        out += "\\n";
+        break;
+      case '\f':
+        out += "\\f";
+        break;
+      case '\r':
+        out += "\\r";
+        break;
       default:
         if (static_cast<unsigned char>(c) < 0x20) {
           out += "\\u00";
@@ -231,9 +252,15 @@ namespace {
 
 void append_canonical(std::string& out, const JsonValue& value) {
   switch (value.kind) {
-    case JsonValue::Kind::kString: append_canonical_string(out, value.text); return;
-    case JsonValue::Kind::kInteger: out += std::to_string(value.integer); return;
-    case JsonValue::Kind::kBoolean: out += value.boolean ? "true" : "false"; return;
+    case JsonValue::Kind::kString:
+      append_canonical_string(out, value.text);
+      return;
+    case JsonValue::Kind::kInteger:
+      out += std::to_string(value.integer);
+      return;
+    case JsonValue::Kind::kBoolean:
+      out += value.boolean ? "true" : "false";
+      return;
     case JsonValue::Kind::kArray: {
       out.push_back('[');
       for (std::size_t i = 0; i < value.items.size(); ++i) {

@@ -1,7 +1,7 @@
 // Strict JSON: RFC 8259 narrowed to what our files use, as a tree in which every value knows its place.
 //
-// Refused: repeated keys, null, negative or fractional numbers, numbers above 2^53-1, a byte order mark, text that
-// is not UTF-8, nesting deeper than kJsonDepthLimit. Key order is kept.
+// Refused: repeated keys, null, negative or fractional numbers, numbers above 2^53-1, a byte order mark, text
+// that is not UTF-8, nesting deeper than kJsonDepthLimit. Key order is kept.
 #pragma once
 
 #include <cstdint>
@@ -25,29 +25,32 @@ struct JsonValue {
   Kind kind = Kind::kObject;
   bool boolean = false;
   std::uint64_t integer = 0;
-  std::size_t offset = 0;  // of the last byte of the value's token (of the opening bracket for arrays, objects)
-  std::string text;        // kString: decoded, UTF-8
-  std::vector<JsonValue> items;                             // kArray
+  std::size_t offset =
+      0;             // of the last byte of the value's token (of the opening bracket for arrays, objects)
+  std::string text;  // kString: decoded, UTF-8
+  std::vector<JsonValue> items;     // kArray
   std::vector<JsonMember> members;  // kObject, in the order written
 
   const JsonValue* find(std::string_view key) const;
 };
 
-// One key and its value; a type of its own, since a pair of an incomplete type is none that every compiler takes.
+// One key and its value; a type of its own, since a pair of an incomplete type is none that every compiler
+// takes.
 struct JsonMember {
   JsonMember(std::string key, JsonValue value) : first(std::move(key)), second(std::move(value)) {}
   std::string first;
   JsonValue second;
 };
 
-// Parses a whole text. `file` only names it in errors. The tree is at most a small multiple of the text in size.
+// Parses a whole text. `file` only names it in errors. The tree is at most a small multiple of the text in
+// size.
 Result<JsonValue> parse_json(std::string_view text, const std::string& file);
 
 // "line 3, column 14" (both from 1; columns in bytes) of an offset into a text.
 std::string line_and_column(std::string_view text, std::size_t offset);
 
-// The one canonical text of a tree: no white space, keys in the order held, escapes only \" \\ \b \t \n \f \r and
-// lower-case \u00xx below 0x20, all else raw UTF-8.
+// The one canonical text of a tree: no white space, keys in the order held, escapes only \" \\ \b \t \n \f \r
+// and lower-case \u00xx below 0x20, all else raw UTF-8.
 std::string canonical_json(const JsonValue& value);
 
 // Appends a string in canonical form, quotes included.

@@ -21,11 +21,16 @@ std::string escape_pointer(std::string_view key) {
 
 std::string_view kind_name(JsonValue::Kind kind) {
   switch (kind) {
-    case JsonValue::Kind::kString: return "a string";
-    case JsonValue::Kind::kInteger: return "a number";
-    case JsonValue::Kind::kBoolean: return "true or false";
-    case JsonValue::Kind::kArray: return "an array";
-    case JsonValue::Kind::kObject: return "an object";
+    case JsonValue::Kind::kString:
+      return "a string";
+    case JsonValue::Kind::kInteger:
+      return "a number";
+    case JsonValue::Kind::kBoolean:
+      return "true or false";
+    case JsonValue::Kind::kArray:
+      return "an array";
+    case JsonValue::Kind::kObject:
+      return "an object";
   }
   return "a value";
 }
@@ -46,10 +51,14 @@ void JsonNode::refuse(Reason reason, std::string found, std::string expected) co
 
 std::string JsonNode::found() const {
   switch (value_->kind) {
-    case JsonValue::Kind::kString: return "\"" + printable(value_->text, 60) + "\"";
-    case JsonValue::Kind::kInteger: return std::to_string(value_->integer);
-    case JsonValue::Kind::kBoolean: return value_->boolean ? "true" : "false";
-    default: return std::string(kind_name(value_->kind));
+    case JsonValue::Kind::kString:
+      return "\"" + printable(value_->text, 60) + "\"";
+    case JsonValue::Kind::kInteger:
+      return std::to_string(value_->integer);
+    case JsonValue::Kind::kBoolean:
+      return value_->boolean ? "true" : "false";
+    default:
+      return std::string(kind_name(value_->kind));
   }
 }
 
@@ -59,7 +68,8 @@ std::string JsonNode::text(std::size_t limit) const {
     return {};
   }
   if (value_->text.size() > limit) {
-    refuse(Reason::kJsonValue, std::to_string(value_->text.size()) + " bytes", "at most " + std::to_string(limit) + " bytes");
+    refuse(Reason::kJsonValue, std::to_string(value_->text.size()) + " bytes",
+           "at most " + std::to_string(limit) + " bytes");
     return {};
   }
   return value_->text;
@@ -121,8 +131,9 @@ bool JsonNode::boolean() const {
 
 Bytes JsonNode::hex(std::size_t least, std::size_t most) const {
   const std::string expected =
-      "lower-case hexadecimal of " + (least == most ? std::to_string(least)
-                                                    : std::to_string(least) + " to " + std::to_string(most)) + " bytes";
+      "lower-case hexadecimal of " +
+      (least == most ? std::to_string(least) : std::to_string(least) + " to " + std::to_string(most)) +
+      " bytes";
   if (value_->kind != JsonValue::Kind::kString) {
     refuse(Reason::kJsonType, found(), expected);
     return Bytes(least);
@@ -143,7 +154,8 @@ std::size_t JsonNode::choice(const std::vector<std::string_view>& choices) const
   }
   std::string expected = "one of";
   for (const std::string_view choice : choices) expected += " \"" + std::string(choice) + "\"";
-  refuse(value_->kind == JsonValue::Kind::kString ? Reason::kJsonValue : Reason::kJsonType, found(), expected);
+  refuse(value_->kind == JsonValue::Kind::kString ? Reason::kJsonValue : Reason::kJsonType, found(),
+         expected);
   return 0;
 }
 
@@ -154,7 +166,8 @@ std::vector<JsonNode> JsonNode::items(std::size_t limit) const {
     return nodes;
   }
   if (value_->items.size() > limit) {
-    refuse(Reason::kJsonValue, std::to_string(value_->items.size()) + " elements", "at most " + std::to_string(limit));
+    refuse(Reason::kJsonValue, std::to_string(value_->items.size()) + " elements",
+           "at most " + std::to_string(limit));
     return nodes;
   }
   nodes.reserve(value_->items.size());
@@ -183,7 +196,8 @@ std::optional<JsonNode> JsonObject::optional(std::string_view key) {
 std::optional<JsonNode> JsonObject::required(std::string_view key) {
   auto node = optional(key);
   if (!node && node_.value().kind == JsonValue::Kind::kObject) {
-    node_.refuse(Reason::kJsonMissingKey, "no \"" + std::string(key) + "\"", "the key \"" + std::string(key) + "\"");
+    node_.refuse(Reason::kJsonMissingKey, "no \"" + std::string(key) + "\"",
+                 "the key \"" + std::string(key) + "\"");
   }
   return node;
 }
@@ -234,8 +248,10 @@ void JsonObject::done() {
   const auto& members = node_.value().members;
   for (std::size_t i = 0; i < members.size(); ++i) {
     if (asked_[i]) continue;
-    const JsonNode node(node_.document(), members[i].second, node_.pointer() + "/" + escape_pointer(members[i].first));
-    node.refuse(Reason::kJsonUnknownKey, "\"" + printable(members[i].first, 60) + "\"", "only keys that this kind of file has");
+    const JsonNode node(node_.document(), members[i].second,
+                        node_.pointer() + "/" + escape_pointer(members[i].first));
+    node.refuse(Reason::kJsonUnknownKey, "\"" + printable(members[i].first, 60) + "\"",
+                "only keys that this kind of file has");
     return;
   }
 }

@@ -1,7 +1,7 @@
 // Reading typed fields out of a JSON tree, with one error that points at the place.
 //
-// A JsonDocument remembers the first fault; reading goes on with defaults, and the caller asks once at the end.
-// That keeps a parser as flat as the format it reads, and nothing half-read can leave it.
+// A JsonDocument remembers the first fault; reading goes on with defaults, and the caller asks once at the
+// end. That keeps a parser as flat as the format it reads, and nothing half-read can leave it.
 #pragma once
 
 #include <cstdint>
@@ -21,8 +21,8 @@ class JsonDocument {
   JsonDocument(std::string_view text, std::string file) : text_(text), file_(std::move(file)) {}
 
   // Keeps the first fault only. `pointer` is an RFC 6901 pointer.
-  void refuse(Reason reason, const std::string& pointer, std::size_t offset, std::string found, std::string expected,
-              std::string next = "correct the file at this place");
+  void refuse(Reason reason, const std::string& pointer, std::size_t offset, std::string found,
+              std::string expected, std::string next = "correct the file at this place");
   bool ok() const { return !error_.has_value(); }
   // The first fault; only when !ok().
   Error error() const { return *error_; }

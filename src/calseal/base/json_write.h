@@ -24,8 +24,7 @@ inline JsonValue json(bool boolean) {
   return value;
 }
 template <typename Integer>
-  requires(std::is_integral_v<Integer> && !std::is_same_v<Integer, bool>)
-JsonValue json(Integer integer) {
+requires(std::is_integral_v<Integer> && !std::is_same_v<Integer, bool>) JsonValue json(Integer integer) {
   JsonValue value;
   value.kind = JsonValue::Kind::kInteger;
   value.integer = static_cast<std::uint64_t>(integer);

@@ -78,7 +78,8 @@ bool RangeSet::overlaps(Range range) const {
 RangeSet RangeSet::within(Range range) const {
   RangeSet result;
   if (range.empty()) return result;
-  for (auto it = first_ending_after(ranges_, range.begin); it != ranges_.end() && it->begin < range.end; ++it) {
+  for (auto it = first_ending_after(ranges_, range.begin); it != ranges_.end() && it->begin < range.end;
+       ++it) {
     result.add(calseal::intersect(*it, range));
   }
   return result;

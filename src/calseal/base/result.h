@@ -42,8 +42,8 @@ inline Error in_file(Error error, const std::string& file) {
 
 // Declares or assigns `lhs` from a Result, or returns its error.
 #define CALSEAL_ASSIGN(lhs, expr) CALSEAL_ASSIGN_INNER(CALSEAL_CONCAT(calseal_result_, __LINE__), lhs, expr)
-#define CALSEAL_ASSIGN_INNER(tmp, lhs, expr)                        \
-  auto tmp = (expr);                                                \
+#define CALSEAL_ASSIGN_INNER(tmp, lhs, expr)                \
+  auto tmp = (expr);                                        \
   if (!tmp) return ::calseal::fail(std::move(tmp).error()); \
   lhs = *std::move(tmp)
 

@@ -42,8 +42,9 @@ std::size_t utf8_length(std::string_view text, std::size_t at, std::uint32_t& po
 }
 
 bool misleads(std::uint32_t point) {
-  return point < 0x20 || (point >= 0x7f && point < 0xa0) || point == 0x061c || point == 0x200e || point == 0x200f ||
-         (point >= 0x2028 && point <= 0x202e) || (point >= 0x2066 && point <= 0x2069) || point == 0xfeff;
+  return point < 0x20 || (point >= 0x7f && point < 0xa0) || point == 0x061c || point == 0x200e ||
+         point == 0x200f || (point >= 0x2028 && point <= 0x202e) || (point >= 0x2066 && point <= 0x2069) ||
+         point == 0xfeff;
 }
 
 }  // namespace

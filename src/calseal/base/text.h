@@ -32,7 +32,8 @@ std::string range_text(const Range& range);
 std::string grouped(std::uint64_t value);
 
 // Input made safe for a terminal, a log or a report: control characters, DEL, C1 controls, bidirectional
-// overrides and bytes that are not UTF-8 become \x.. or \u.... escapes. Longer than `limit` bytes: cut, with "...".
+// overrides and bytes that are not UTF-8 become \x.. or \u.... escapes. Longer than `limit` bytes: cut, with
+// "...".
 std::string printable(std::string_view text, std::size_t limit = 200);
 
 // True for well-formed UTF-8 (RFC 3629: no surrogates, no overlong forms).

@@ -43,7 +43,9 @@ std::string time_text(UtcTime time) {
 }
 
 UtcTime current_time() {
-  return UtcTime{std::chrono::duration_cast<std::chrono::seconds>(std::chrono::system_clock::now().time_since_epoch()).count()};
+  return UtcTime{
+      std::chrono::duration_cast<std::chrono::seconds>(std::chrono::system_clock::now().time_since_epoch())
+          .count()};
 }
 
 }  // namespace calseal

@@ -292,8 +292,8 @@ Manifest read_fields(const JsonNode& node) {
   manifest.vehicle_reference = read_line(object, "vehicle_reference");
   manifest.salt_digest = read_optional_digest(object, "salt_digest");
   read_list(object, "controllers", 1, read_controller, manifest.controllers);
-  if (const auto node = object.optional("controllers"); node && manifest.controllers.empty()) {
-    node->refuse(Reason::kJsonValue, "no controller", "exactly one controller");
+  if (const auto list = object.optional("controllers"); list && manifest.controllers.empty()) {
+    list->refuse(Reason::kJsonValue, "no controller", "exactly one controller");
   }
   for (const JsonNode& digest : object.items("permitted_returns", kReturnLimit)) {
     manifest.permitted_returns.push_back(read_digest(digest));

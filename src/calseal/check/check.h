@@ -1,5 +1,5 @@
-// The customer's question: may this bundle be written to this controller? Everything that leads to the answer is read once
-// into memory and used from there; no option switches a check off, options only supply evidence.
+// The customer's question: may this bundle be written to this controller? Everything that leads to the answer
+// is read once into memory and used from there; no option switches a check off, options only supply evidence.
 #pragma once
 
 #include <optional>
@@ -18,9 +18,9 @@ inline constexpr std::size_t kSaltSize = 32;  // bytes
 
 // What a person supplies about the controller at hand.
 struct MatchEvidence {
-  bool read_is_fresh = false;       // declared: nothing was driven or learned since the read
-  std::optional<Bytes> salt;        // the job's salt, kSaltSize bytes
-  std::string vehicle_reference;    // empty: not given
+  bool read_is_fresh = false;     // declared: nothing was driven or learned since the read
+  std::optional<Bytes> salt;      // the job's salt, kSaltSize bytes
+  std::string vehicle_reference;  // empty: not given
 };
 
 struct CheckRequest {
@@ -28,19 +28,20 @@ struct CheckRequest {
   Bytes bundle;
   std::string trust_name;
   Bytes trust;
-  std::string stated_root;      // fingerprint as told by the shop; empty: not given
-  std::vector<ReadFile> read;   // empty: none given
+  std::string stated_root;     // fingerprint as told by the shop; empty: not given
+  std::vector<ReadFile> read;  // empty: none given
   MatchEvidence evidence;
-  bool revive = false;          // declared: write revision 0 whole, without a read
+  bool revive = false;  // declared: write revision 0 whole, without a read
   bool seal_only = false;
   UtcTime now;
 };
 
-// Never fails: whatever is wrong is a refusal with its reason. Time and memory are bounded by the sizes of the inputs.
+// Never fails: whatever is wrong is a refusal with its reason. Time and memory are bounded by the sizes of
+// the inputs.
 Verdict check_bundle(CheckRequest request);
 
-// The second half alone: matches a loaded read with an opened bundle and rebuilds. Also the self-check of sealing.
-// Fills vehicle, shares, cautions, files of `verdict` and its steps from "match" on.
+// The second half alone: matches a loaded read with an opened bundle and rebuilds. Also the self-check of
+// sealing. Fills vehicle, shares, cautions, files of `verdict` and its steps from "match" on.
 Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict);
 
 // 32 bytes as 64 lower-case hexadecimal digits, one line end allowed. kSaltWrong otherwise.

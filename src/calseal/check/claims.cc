@@ -11,7 +11,8 @@ namespace calseal {
 std::vector<ManifestMemory> describe_memories(const Plan& plan, const Image& image) {
   std::vector<ManifestMemory> memories;
   for (std::size_t m = 0; m < image.memories.size(); ++m) {
-    memories.push_back({plan.map->memories[m].name, plan.map->memories[m].extent, image.memories[m].known.ranges()});
+    memories.push_back(
+        {plan.map->memories[m].name, plan.map->memories[m].extent, image.memories[m].known.ranges()});
   }
   return memories;
 }
@@ -19,7 +20,10 @@ std::vector<ManifestMemory> describe_memories(const Plan& plan, const Image& ima
 std::vector<ManifestSpan> describe_spans(const Plan& plan, const Image& image) {
   std::vector<ManifestSpan> spans;
   for (const Span& span : plan.spans(image)) {
-    spans.push_back({{plan.map->memories[span.place.memory].name, span.place.range}, span.kind, std::nullopt, std::nullopt});
+    spans.push_back({{plan.map->memories[span.place.memory].name, span.place.range},
+                     span.kind,
+                     std::nullopt,
+                     std::nullopt});
   }
   return spans;
 }
@@ -41,7 +45,8 @@ std::vector<NamedRange> describe_write_ranges(const Plan& plan, const Image& ima
   return ranges;
 }
 
-std::vector<PayloadPart> describe_payload(const Plan& plan, const Image& image, PayloadKind kind, std::uint64_t revision) {
+std::vector<PayloadPart> describe_payload(const Plan& plan, const Image& image, PayloadKind kind,
+                                          std::uint64_t revision) {
   std::vector<RangeSet> sets(plan.map->memories.size());
   if (kind == PayloadKind::kAreas) {
     sets = plan.areas(image);
@@ -99,7 +104,8 @@ std::vector<Change> describe_changes(const Plan& plan, const Image& before, cons
       changes.back().place.range.end = change.place.range.end;
       continue;
     }
-    changes.push_back({{plan.map->memories[change.place.memory].name, change.place.range}, change.region, ""});
+    changes.push_back(
+        {{plan.map->memories[change.place.memory].name, change.place.range}, change.region, ""});
     last_span = span;
   }
   return changes;
@@ -107,8 +113,8 @@ std::vector<Change> describe_changes(const Plan& plan, const Image& before, cons
 
 Sha256 salted_digest(ByteView salt, const RegionMap& map, const IdentityField& field, const Image& image) {
   const Range range = field.place.range;
-  const std::string head = map.controller + " " + map.memories[field.place.memory].name + " " + address_text(range.begin) +
-                           " " + std::to_string(range.size()) + "\n";
+  const std::string head = map.controller + " " + map.memories[field.place.memory].name + " " +
+                           address_text(range.begin) + " " + std::to_string(range.size()) + "\n";
   const ByteView value = image.memories[field.place.memory].view(range);
   Bytes message(head.begin(), head.end());
   message.insert(message.end(), value.begin(), value.end());

@@ -1,5 +1,5 @@
-// What a manifest says about an image, computed from region map and bytes: the sealing side writes it, the checking side
-// computes it again and compares.
+// What a manifest says about an image, computed from region map and bytes: the sealing side writes it, the
+// checking side computes it again and compares.
 #pragma once
 
 #include <string>
@@ -23,20 +23,25 @@ void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side sid
 
 std::vector<NamedRange> describe_write_ranges(const Plan& plan, const Image& image);
 
-// Payload parts with their entry names: areas; or full, which is everything known for revision 0 and everything pinned for
-// later ones (volatile, floating and binding bytes travel in revision 0 only).
-std::vector<PayloadPart> describe_payload(const Plan& plan, const Image& image, PayloadKind kind, std::uint64_t revision);
+// Payload parts with their entry names: areas; or full, which is everything known for revision 0 and
+// everything pinned for later ones (volatile, floating and binding bytes travel in revision 0 only).
+std::vector<PayloadPart> describe_payload(const Plan& plan, const Image& image, PayloadKind kind,
+                                          std::uint64_t revision);
 
-// One side of the manifest's `checksums`: the text is empty for copies, floating slots and what is not provable.
+// One side of the manifest's `checksums`: the text is empty for copies, floating slots and what is not
+// provable.
 std::string describe_check(const CheckOutcome& outcome);
 
-// Text of every non-binding identity field, in map order; empty when unknown or when a volatile byte is part of it.
+// Text of every non-binding identity field, in map order; empty when unknown or when a volatile byte is part
+// of it.
 std::vector<std::string> describe_identity(const Plan& plan, const Image& image);
 
-// Differences of pinned bytes as changes.json lists them: cut at spans, memories in map order, ascending; no options.
+// Differences of pinned bytes as changes.json lists them: cut at spans, memories in map order, ascending; no
+// options.
 std::vector<Change> describe_changes(const Plan& plan, const Image& before, const Image& after);
 
-// HMAC-SHA-256 with the salt as key over "<controller> <memory> 0x%08x <decimal size>\n" and the field's bytes.
+// HMAC-SHA-256 with the salt as key over "<controller> <memory> 0x%08x <decimal size>\n" and the field's
+// bytes.
 Sha256 salted_digest(ByteView salt, const RegionMap& map, const IdentityField& field, const Image& image);
 
 // True when the field is known and neither all 00 nor all ff.

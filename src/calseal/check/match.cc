@@ -10,13 +10,16 @@
 namespace calseal {
 namespace {
 
-std::string span_text(const ManifestSpan& span) { return span.place.memory + " " + range_text(span.place.range); }
+std::string span_text(const ManifestSpan& span) {
+  return span.place.memory + " " + range_text(span.place.range);
+}
 
 Status match_known(const OpenedBundle& opened, const Image& read) {
   for (const ManifestSpan& span : opened.manifest.controller().spans) {
     const bool matched = is_pinned(span.kind) || span.kind == SpanKind::kBinding;
     const ManifestController& controller = opened.manifest.controller();
-    const auto memory_claim = std::ranges::find(controller.memories, span.place.memory, &ManifestMemory::name);
+    const auto memory_claim =
+        std::ranges::find(controller.memories, span.place.memory, &ManifestMemory::name);
     const bool known_in_base = std::ranges::any_of(
         memory_claim->known, [&](const Range& known) { return known.contains(span.place.range); });
     if (!matched || !known_in_base) continue;
@@ -37,9 +40,11 @@ Status foreign(const OpenedBundle& opened, const ManifestSpan& span, const Sha25
   const std::string region = region_at(opened.map, memory, span.place.range.begin);
   const bool like_before = span.before == found && span.after != found;
   return fail({Reason::kReadForeign, "", span_text(span) + (region.empty() ? "" : " in region " + region),
-               like_before ? "bytes as in the base, but not as in this revision" : "locked bytes with SHA-256 " + digest_text(found),
+               like_before ? "bytes as in the base, but not as in this revision"
+                           : "locked bytes with SHA-256 " + digest_text(found),
                "SHA-256 " + digest_text(*span.after),
-               "the controller holds other software than this job's base, or the read is damaged: read again; if it repeats, "
+               "the controller holds other software than this job's base, or the read is damaged: read "
+               "again; if it repeats, "
                "ask the shop"});
 }
 
@@ -56,33 +61,39 @@ Status match_base(const OpenedBundle& opened, const Image& read, const Image& im
   return {};
 }
 
-Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read, const MatchEvidence& evidence) {
+Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read,
+                                   const MatchEvidence& evidence) {
   const Manifest& manifest = opened.manifest;
   if (!evidence.vehicle_reference.empty() && evidence.vehicle_reference != manifest.vehicle_reference) {
-    return fail({Reason::kVehicleReference, "", "vehicle_reference", "\"" + printable(evidence.vehicle_reference) + "\"",
-                 manifest.vehicle_reference.empty() ? "none, as in the manifest" : "\"" + printable(manifest.vehicle_reference) + "\"",
+    return fail({Reason::kVehicleReference, "", "vehicle_reference",
+                 "\"" + printable(evidence.vehicle_reference) + "\"",
+                 manifest.vehicle_reference.empty() ? "none, as in the manifest"
+                                                    : "\"" + printable(manifest.vehicle_reference) + "\"",
                  "check that this bundle is for the vehicle in front of you"});
   }
   const bool salt_counts = evidence.salt && manifest.salt_digest;
   if (salt_counts && compute_sha256(*evidence.salt) != *manifest.salt_digest) {
-    return fail({Reason::kSaltWrong, "", "salt", "a salt with SHA-256 " + digest_text(compute_sha256(*evidence.salt)),
-                 digest_text(*manifest.salt_digest), "use the salt file that the shop gave you for this job"});
+    return fail(
+        {Reason::kSaltWrong, "", "salt", "a salt with SHA-256 " + digest_text(compute_sha256(*evidence.salt)),
+         digest_text(*manifest.salt_digest), "use the salt file that the shop gave you for this job"});
   }
   bool proved = false;
   for (const ManifestBinding& binding : manifest.controller().binding) {
     if (!binding.digest || !salt_counts) continue;
-    const auto field = std::ranges::find_if(opened.map.identity, [&](const IdentityField& f) {
-      return f.binds && f.name == binding.name;
-    });
+    const auto field = std::ranges::find_if(
+        opened.map.identity, [&](const IdentityField& f) { return f.binds && f.name == binding.name; });
     if (field == opened.map.identity.end() ||
         NamedRange{opened.map.memories[field->place.memory].name, field->place.range} != binding.place) {
-      return fail({Reason::kClaimMismatch, "", "binding " + binding.name, "a field that the region map does not bind",
-                   "the region map's binding fields", "do not use this bundle; tell the shop"});
+      return fail({Reason::kClaimMismatch, "", "binding " + binding.name,
+                   "a field that the region map does not bind", "the region map's binding fields",
+                   "do not use this bundle; tell the shop"});
     }
     if (salted_digest(*evidence.salt, opened.map, *field, read) != *binding.digest) {
       return fail({Reason::kVehicleMismatch, "", binding.name + ", " + place_text(opened.map, field->place),
-                   "another value than that of the vehicle this bundle was made for", "the value of the job's own vehicle",
-                   "do not write: this read comes from another vehicle, or the controller was exchanged; ask the shop"});
+                   "another value than that of the vehicle this bundle was made for",
+                   "the value of the job's own vehicle",
+                   "do not write: this read comes from another vehicle, or the controller was exchanged; ask "
+                   "the shop"});
     }
     proved = true;
   }
@@ -90,10 +101,13 @@ Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read
   if (!evidence.vehicle_reference.empty()) return VehicleProof::kByReference;
   std::string why = "no binding field in the region map";
   if (!manifest.controller().binding.empty()) {
-    const bool sealed = std::ranges::any_of(manifest.controller().binding, [](const auto& b) { return b.digest.has_value(); });
-    why = sealed ? "binding fields, but no salt to compare them" : "binding fields that were blank or sealed without salt";
+    const bool sealed = std::ranges::any_of(manifest.controller().binding,
+                                            [](const auto& b) { return b.digest.has_value(); });
+    why = sealed ? "binding fields, but no salt to compare them"
+                 : "binding fields that were blank or sealed without salt";
   }
-  return fail({Reason::kVehicleNotProvable, "", "binding", why, "a binding field that matches, or the vehicle reference",
+  return fail({Reason::kVehicleNotProvable, "", "binding", why,
+               "a binding field that matches, or the vehicle reference",
                "give the salt file of this job; or, if the shop confirms, the vehicle reference"});
 }
 

@@ -8,14 +8,15 @@
 
 namespace calseal {
 
-// `image` is the read with the payload laid over it and cut to what the base knows; `read` is the read as it came.
-// In this order: every pinned and binding byte that the base knows is known, so that the read's own file can hold the whole
-// result (kReadIncomplete); locked spans equal the sealed ones
-// (kReadForeign); permitted patches of the read stand whole (kChangePatch).
+// `image` is the read with the payload laid over it and cut to what the base knows; `read` is the read as it
+// came. In this order: every pinned and binding byte that the base knows is known, so that the read's own
+// file can hold the whole result (kReadIncomplete); locked spans equal the sealed ones (kReadForeign);
+// permitted patches of the read stand whole (kChangePatch).
 Status match_base(const OpenedBundle& opened, const Image& read, const Image& image);
 
-// Binding fields against their salted digests (kSaltWrong, kVehicleMismatch); where nothing proves the vehicle, the stated
-// reference must be the manifest's (kVehicleReference, kVehicleNotProvable).
-Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read, const MatchEvidence& evidence);
+// Binding fields against their salted digests (kSaltWrong, kVehicleMismatch); where nothing proves the
+// vehicle, the stated reference must be the manifest's (kVehicleReference, kVehicleNotProvable).
+Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read,
+                                   const MatchEvidence& evidence);
 
 }  // namespace calseal

@@ -10,9 +10,9 @@
 namespace calseal {
 namespace {
 
-constexpr const char* kStepNames[] = {"prefix",  "signature", "manifest", "framing",     "stored-digests", "trust",
-                                      "clock",   "contents",  "match",    "claims",      "freshness",      "rebuild",
-                                      "confinement", "checksums"};
+constexpr const char* kStepNames[] = {"prefix",    "signature", "manifest",    "framing",  "stored-digests",
+                                      "trust",     "clock",     "contents",    "match",    "claims",
+                                      "freshness", "rebuild",   "confinement", "checksums"};
 
 void mark(std::vector<Step>& steps, std::string_view name, StepState state) {
   for (Step& step : steps) {
@@ -27,30 +27,39 @@ Result<T> noted(std::vector<Step>& steps, std::string_view name, Result<T> resul
   return result;
 }
 
-Status claim_error(const std::string& name, const std::string& place, const std::string& found, const std::string& expected) {
-  return fail({Reason::kClaimMismatch, name, place, found, expected, "do not use this bundle; tell the shop"});
+Status claim_error(const std::string& name, const std::string& place, const std::string& found,
+                   const std::string& expected) {
+  return fail(
+      {Reason::kClaimMismatch, name, place, found, expected, "do not use this bundle; tell the shop"});
 }
 
 Status check_map_claims(const OpenedBundle& opened) {
   const ManifestController& controller = opened.manifest.controller();
   const RegionMap& map = opened.map;
   if (map.controller != controller.name) {
-    return claim_error(opened.name, "controllers/0/name", controller.name, map.controller + " as in the region map");
+    return claim_error(opened.name, "controllers/0/name", controller.name,
+                       map.controller + " as in the region map");
   }
-  if (map.name != controller.map_name || map.version != controller.map_version || map.grade() != controller.map_grade) {
-    return claim_error(opened.name, "controllers/0/region_map",
-                       controller.map_name + " version " + std::to_string(controller.map_version) + ", " + controller.map_grade,
-                       map.name + " version " + std::to_string(map.version) + ", " + map.grade() + " as in the region map");
+  if (map.name != controller.map_name || map.version != controller.map_version ||
+      map.grade() != controller.map_grade) {
+    return claim_error(
+        opened.name, "controllers/0/region_map",
+        controller.map_name + " version " + std::to_string(controller.map_version) + ", " +
+            controller.map_grade,
+        map.name + " version " + std::to_string(map.version) + ", " + map.grade() + " as in the region map");
   }
   if (map.memories.size() != controller.memories.size()) {
-    return claim_error(opened.name, "controllers/0/memories", std::to_string(controller.memories.size()) + " memories",
+    return claim_error(opened.name, "controllers/0/memories",
+                       std::to_string(controller.memories.size()) + " memories",
                        std::to_string(map.memories.size()) + " memories as in the region map");
   }
   for (std::size_t m = 0; m < map.memories.size(); ++m) {
-    if (map.memories[m].name != controller.memories[m].name || map.memories[m].extent != controller.memories[m].extent) {
-      return claim_error(opened.name, "controllers/0/memories/" + std::to_string(m),
-                         controller.memories[m].name + " " + range_text(controller.memories[m].extent),
-                         map.memories[m].name + " " + range_text(map.memories[m].extent) + " as in the region map");
+    if (map.memories[m].name != controller.memories[m].name ||
+        map.memories[m].extent != controller.memories[m].extent) {
+      return claim_error(
+          opened.name, "controllers/0/memories/" + std::to_string(m),
+          controller.memories[m].name + " " + range_text(controller.memories[m].extent),
+          map.memories[m].name + " " + range_text(map.memories[m].extent) + " as in the region map");
     }
   }
   return {};
@@ -60,10 +69,12 @@ Status check_set(const OpenedBundle& opened) {
   const Manifest& manifest = opened.manifest;
   const ManifestController& controller = manifest.controller();
   const SetMember* member = opened.set->find(controller.name);
-  const SetMember own{controller.name, manifest.base_number, manifest.sequence, controller.map_digest, controller.pinned_after};
+  const SetMember own{controller.name, manifest.base_number, manifest.sequence, controller.map_digest,
+                      controller.pinned_after};
   if (opened.set->job != manifest.job || member == nullptr || *member != own) {
-    return claim_error(opened.name, std::string(kSetName), "a set that this bundle is no member of",
-                       "a member with this bundle's controller, base, sequence, region map and pinned digest");
+    return claim_error(
+        opened.name, std::string(kSetName), "a set that this bundle is no member of",
+        "a member with this bundle's controller, base, sequence, region map and pinned digest");
   }
   return {};
 }
@@ -71,7 +82,8 @@ Status check_set(const OpenedBundle& opened) {
 Result<std::vector<Bytes>> read_payload(const OpenedBundle& opened) {
   std::vector<Bytes> payload;
   for (const PayloadPart& part : opened.manifest.controller().payload) {
-    CALSEAL_ASSIGN(Bytes content, read_content(opened.file, opened.framing, opened.manifest, part.entry, opened.name));
+    CALSEAL_ASSIGN(Bytes content,
+                   read_content(opened.file, opened.framing, opened.manifest, part.entry, opened.name));
     payload.push_back(std::move(content));
   }
   return payload;
@@ -80,13 +92,16 @@ Result<std::vector<Bytes>> read_payload(const OpenedBundle& opened) {
 // Everything behind the stored digests: region map, changes, set, payload, attachments.
 Status read_contents(OpenedBundle& opened) {
   const std::string map_entry = "regions/" + opened.manifest.controller().name + ".json";
-  CALSEAL_ASSIGN(Bytes map_text, read_content(opened.file, opened.framing, opened.manifest, map_entry, opened.name));
+  CALSEAL_ASSIGN(Bytes map_text,
+                 read_content(opened.file, opened.framing, opened.manifest, map_entry, opened.name));
   CALSEAL_ASSIGN(opened.map, parse_region_map(std::move(map_text), opened.name + ":" + map_entry));
   CALSEAL_CHECK(check_map_claims(opened));
-  CALSEAL_ASSIGN(const Bytes changes, read_content(opened.file, opened.framing, opened.manifest, kChangesName, opened.name));
+  CALSEAL_ASSIGN(const Bytes changes,
+                 read_content(opened.file, opened.framing, opened.manifest, kChangesName, opened.name));
   CALSEAL_ASSIGN(opened.changes, parse_changes(changes, opened.name + ":" + std::string(kChangesName)));
   if (opened.manifest.set) {
-    CALSEAL_ASSIGN(const Bytes set, read_content(opened.file, opened.framing, opened.manifest, kSetName, opened.name));
+    CALSEAL_ASSIGN(const Bytes set,
+                   read_content(opened.file, opened.framing, opened.manifest, kSetName, opened.name));
     CALSEAL_ASSIGN(opened.set, parse_set(set, opened.name + ":" + std::string(kSetName)));
     CALSEAL_CHECK(check_set(opened));
   }
@@ -102,7 +117,8 @@ Status check_expiry(const Manifest& manifest, UtcTime now, const std::string& na
   const auto expires = parse_time(manifest.expires);
   if (expires && now < *expires) return {};
   return fail({Reason::kExpired, name, "expires", "a trial that ended at " + manifest.expires,
-               "a time before that; this machine's clock says " + time_text(now), "ask the shop for the final revision"});
+               "a time before that; this machine's clock says " + time_text(now),
+               "ask the shop for the final revision"});
 }
 
 }  // namespace
@@ -119,11 +135,14 @@ Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const Trus
   opened.name = name;
   opened.file = std::move(file);
   CALSEAL_ASSIGN(const BundlePrefix prefix, noted(steps, "prefix", read_prefix(opened.file, name)));
-  CALSEAL_ASSIGN(const Signers signers, noted(steps, "signature", verify_prefix_signatures(prefix, trust, name)));
+  CALSEAL_ASSIGN(const Signers signers,
+                 noted(steps, "signature", verify_prefix_signatures(prefix, trust, name)));
   CALSEAL_ASSIGN(opened.manifest, noted(steps, "manifest", parse_manifest(prefix.manifest, name)));
   opened.digest = compute_sha256(prefix.manifest);
-  CALSEAL_ASSIGN(opened.framing, noted(steps, "framing", verify_framing(opened.file, prefix, opened.manifest, name)));
-  CALSEAL_CHECK(noted(steps, "stored-digests", verify_stored_digests(opened.file, opened.framing, opened.manifest, name)));
+  CALSEAL_ASSIGN(opened.framing,
+                 noted(steps, "framing", verify_framing(opened.file, prefix, opened.manifest, name)));
+  CALSEAL_CHECK(noted(steps, "stored-digests",
+                      verify_stored_digests(opened.file, opened.framing, opened.manifest, name)));
   Status judged = judge_trust(opened.manifest, signers, trust, name);
   if (!judged && judged.error().reason == Reason::kRolesMissing && roles == RolesRule::kMayBeMissing) {
     if (incomplete != nullptr) *incomplete = true;
@@ -146,7 +165,8 @@ Result<OpenedBundle> open_unverified(Bytes file, const std::string& name) {
   CALSEAL_ASSIGN(opened.framing, verify_framing(opened.file, prefix, opened.manifest, name));
   CALSEAL_CHECK(verify_stored_digests(opened.file, opened.framing, opened.manifest, name));
   CALSEAL_CHECK(read_contents(opened));
-  for (const PrefixSignature& signature : prefix.signatures) opened.signers.push_back(digest_text(signature.key_id));
+  for (const PrefixSignature& signature : prefix.signatures)
+    opened.signers.push_back(digest_text(signature.key_id));
   return opened;
 }
 
@@ -158,7 +178,8 @@ void lay_payload(const OpenedBundle& opened, Image& image, const std::vector<Ran
     ByteView rest = opened.payload[i];
     for (const Range& range : parts[i].ranges) {
       for (const Range& part : (only == nullptr ? RangeSet(range) : (*only)[index].within(range)).ranges()) {
-        const ByteView bytes = rest.subspan(static_cast<std::size_t>(part.begin - range.begin), static_cast<std::size_t>(part.size()));
+        const ByteView bytes = rest.subspan(static_cast<std::size_t>(part.begin - range.begin),
+                                            static_cast<std::size_t>(part.size()));
         std::ranges::copy(bytes, memory.span(part).begin());
         memory.known.add(part);
       }

@@ -37,8 +37,9 @@ struct OpenedBundle {
 // Whether missing roles end the opening (for everyone but the shop that is still collecting signatures).
 enum class RolesRule : std::uint8_t { kRequired, kMayBeMissing };
 
-// The steps "size" to "clock" of docs/bundle-format.md, noted in `steps`, then the contents. `now` decides over the expiry of
-// trials only. With RolesRule::kMayBeMissing, `incomplete` says whether roles were missing.
+// The steps "size" to "clock" of docs/bundle-format.md, noted in `steps`, then the contents. `now` decides
+// over the expiry of trials only. With RolesRule::kMayBeMissing, `incomplete` says whether roles were
+// missing.
 Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const TrustFile& trust, UtcTime now,
                                  std::vector<Step>& steps, RolesRule roles = RolesRule::kRequired,
                                  bool* incomplete = nullptr);

@@ -14,8 +14,12 @@ namespace {
 class Rebuilding {
  public:
   Rebuilding(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict)
-      : opened_(opened), manifest_(opened.manifest), claims_(opened.manifest.controller()), evidence_(evidence),
-        read_(read), verdict_(verdict) {}
+      : opened_(opened),
+        manifest_(opened.manifest),
+        claims_(opened.manifest.controller()),
+        evidence_(evidence),
+        read_(read),
+        verdict_(verdict) {}
 
   Status run() {
     CALSEAL_CHECK(step("match", match()));
@@ -36,7 +40,8 @@ class Rebuilding {
   }
 
   Status claim(const std::string& place, const std::string& found, const std::string& expected) const {
-    return fail({Reason::kClaimMismatch, "", place, found, expected, "do not use this bundle; tell the shop"});
+    return fail(
+        {Reason::kClaimMismatch, "", place, found, expected, "do not use this bundle; tell the shop"});
   }
 
   Status match() {
@@ -55,8 +60,8 @@ class Rebuilding {
     return {};
   }
 
-  // What a revision may write. Whatever else a full payload carries, the read keeps its own locked, volatile and binding
-  // bytes. The kinds are the manifest's; compare_structure() proves them.
+  // What a revision may write. Whatever else a full payload carries, the read keeps its own locked, volatile
+  // and binding bytes. The kinds are the manifest's; compare_structure() proves them.
   std::vector<RangeSet> writable_bytes() const {
     std::vector<RangeSet> sets(opened_.map.memories.size());
     for (const ManifestSpan& span : claims_.spans) {
@@ -76,7 +81,8 @@ class Rebuilding {
       const Sha256 found = compute_sha256(carried.find(span.place.memory)->view(span.place.range));
       if (found == *span.after) continue;
       return claim("controllers/0/payload, " + span.place.memory + " " + range_text(span.place.range),
-                   "locked bytes with SHA-256 " + digest_text(found), digest_text(*span.after) + " as the span says");
+                   "locked bytes with SHA-256 " + digest_text(found),
+                   digest_text(*span.after) + " as the span says");
     }
     return {};
   }
@@ -85,26 +91,37 @@ class Rebuilding {
   Status compare_structure() {
     CALSEAL_ASSIGN(plan_, make_plan(opened_.map, image_));
     Image base_shape = image_;
-    for (std::size_t m = 0; m < base_shape.memories.size(); ++m) base_shape.memories[m].known = base_known_[m];
+    for (std::size_t m = 0; m < base_shape.memories.size(); ++m)
+      base_shape.memories[m].known = base_known_[m];
     std::vector<ManifestSpan> spans = describe_spans(plan_, base_shape);
-    const auto same_shape = [](const ManifestSpan& a, const ManifestSpan& b) { return a.place == b.place && a.kind == b.kind; };
+    const auto same_shape = [](const ManifestSpan& a, const ManifestSpan& b) {
+      return a.place == b.place && a.kind == b.kind;
+    };
     if (!std::ranges::equal(spans, claims_.spans, same_shape)) {
-      return claim("controllers/0/spans", "other spans than the region map cuts", "the spans of the region map");
+      return claim("controllers/0/spans", "other spans than the region map cuts",
+                   "the spans of the region map");
     }
     if (describe_write_ranges(plan_, base_shape) != claims_.write_ranges) {
-      return claim("controllers/0/write_ranges", "other ranges than the region map gives", "editable, patch and derived places");
+      return claim("controllers/0/write_ranges", "other ranges than the region map gives",
+                   "editable, patch and derived places");
     }
     if (describe_payload(plan_, base_shape, claims_.payload_kind, manifest_.revision) != claims_.payload) {
-      return claim("controllers/0/payload", "other ranges than the region map gives", "exactly the payload's areas");
+      return claim("controllers/0/payload", "other ranges than the region map gives",
+                   "exactly the payload's areas");
     }
     CALSEAL_CHECK(compare_full_payload());
     std::vector<ManifestBinding> binding;
     for (const IdentityField& field : opened_.map.identity) {
-      if (field.binds) binding.push_back({field.name, {opened_.map.memories[field.place.memory].name, field.place.range}, std::nullopt});
+      if (field.binds)
+        binding.push_back(
+            {field.name, {opened_.map.memories[field.place.memory].name, field.place.range}, std::nullopt});
     }
-    const auto same_field = [](const ManifestBinding& a, const ManifestBinding& b) { return a.name == b.name && a.place == b.place; };
+    const auto same_field = [](const ManifestBinding& a, const ManifestBinding& b) {
+      return a.name == b.name && a.place == b.place;
+    };
     if (!std::ranges::equal(binding, claims_.binding, same_field)) {
-      return claim("controllers/0/binding", "other fields than the region map binds", "the region map's binding fields");
+      return claim("controllers/0/binding", "other fields than the region map binds",
+                   "the region map's binding fields");
     }
     verdict_.editable_share = editable_share(plan_, base_shape);
     return {};
@@ -118,8 +135,10 @@ class Rebuilding {
       RangeSet missing = base_known_[sector.memory].within(sector.range);
       missing.remove(before_.memories[sector.memory].known);
       if (missing.empty()) continue;
-      return fail({Reason::kReadIncomplete, "", place_text(opened_.map, {sector.memory, missing.ranges().front()}),
-                   "bytes that the read does not hold, in an erase sector to be written", "every byte of such a sector",
+      return fail({Reason::kReadIncomplete, "",
+                   place_text(opened_.map, {sector.memory, missing.ranges().front()}),
+                   "bytes that the read does not hold, in an erase sector to be written",
+                   "every byte of such a sector",
                    "read the controller again, with all the memories of the first read"});
     }
     if (evidence_.read_is_fresh) return {};
@@ -133,8 +152,8 @@ class Rebuilding {
         const RangeSet held = plan_.bytes_of(sector.memory, kind).within(sector.range);
         if (held.empty()) continue;
         return stale("sector " + place_text(opened_.map, sector),
-                     "an erase sector to be written that also holds " + std::string(span_kind_name(kind)) + " bytes at " +
-                         range_text(held.ranges().front()));
+                     "an erase sector to be written that also holds " + std::string(span_kind_name(kind)) +
+                         " bytes at " + range_text(held.ranges().front()));
       }
     }
     for (std::size_t m = 0; m < written.size(); ++m) {
@@ -152,7 +171,8 @@ class Rebuilding {
     digest_spans(spans, image_, Side::kAfter);
     for (std::size_t i = 0; i < spans.size(); ++i) {
       if (spans[i].after == claims_.spans[i].after) continue;
-      return fail({Reason::kResultMismatch, "", spans[i].place.memory + " " + range_text(spans[i].place.range),
+      return fail({Reason::kResultMismatch, "",
+                   spans[i].place.memory + " " + range_text(spans[i].place.range),
                    spans[i].after ? "SHA-256 " + digest_text(*spans[i].after) : "unknown bytes",
                    claims_.spans[i].after ? "SHA-256 " + digest_text(*claims_.spans[i].after) : "no digest",
                    "do not write; get the bundle again, and read the controller again"});
@@ -170,7 +190,8 @@ class Rebuilding {
     verdict_.bytes_to_change = proof_.changed_bytes();
     for (const Error& violation : proof_.violations) {
       // Stale checksums of the result are judged by the next step, against what the manifest says of them.
-      if (violation.reason != Reason::kDerivedWrong && violation.reason != Reason::kCopyOneSided) return fail(violation);
+      if (violation.reason != Reason::kDerivedWrong && violation.reason != Reason::kCopyOneSided)
+        return fail(violation);
     }
     if (proof_.patches_applied.size() != claims_.patches.size()) {
       return claim("controllers/0/patches", std::to_string(claims_.patches.size()) + " patches",
@@ -179,7 +200,8 @@ class Rebuilding {
     for (std::size_t i = 0; i < claims_.patches.size(); ++i) {
       const ManifestPatch found{opened_.map.patches[i].name, proof_.patches_applied[i]};
       if (claims_.patches[i] != found) {
-        return claim("controllers/0/patches/" + std::to_string(i), claims_.patches[i].name, found.name + " as in the bytes");
+        return claim("controllers/0/patches/" + std::to_string(i), claims_.patches[i].name,
+                     found.name + " as in the bytes");
       }
     }
     return compare_changes();
@@ -199,9 +221,12 @@ class Rebuilding {
       if (compute_sha256(before_.find(span.place.memory)->view(span.place.range)) != *span.before) return {};
     }
     const std::vector<Change> found = describe_changes(plan_, before_, image_);
-    const auto same = [](const Change& a, const Change& b) { return a.place == b.place && a.region == b.region; };
+    const auto same = [](const Change& a, const Change& b) {
+      return a.place == b.place && a.region == b.region;
+    };
     if (!std::ranges::equal(found, opened_.changes, same)) {
-      return claim(std::string(kChangesName), std::to_string(opened_.changes.size()) + " ranges that are not the changes",
+      return claim(std::string(kChangesName),
+                   std::to_string(opened_.changes.size()) + " ranges that are not the changes",
                    std::to_string(found.size()) + " ranges as in the bytes");
     }
     return {};
@@ -217,29 +242,35 @@ class Rebuilding {
       const ManifestChecksum& said = claims_.checksums[i];
       if (outcome.state == CheckState::kFails) return require_holding(plan_, {outcome});
       if (outcome.state == CheckState::kNotProvable && said.state_after == CheckState::kHolds) {
-        return fail({Reason::kChecksumNotProvable, "", outcome.name, outcome.detail, "a checksum that holds, as sealed",
+        return fail({Reason::kChecksumNotProvable, "", outcome.name, outcome.detail,
+                     "a checksum that holds, as sealed",
                      "read the controller again, with all the memories of the first read"});
       }
-      if (said.name != outcome.name || said.state_after != outcome.state || said.after != describe_check(outcome)) {
+      if (said.name != outcome.name || said.state_after != outcome.state ||
+          said.after != describe_check(outcome)) {
         return claim("controllers/0/checksums/" + std::to_string(i), said.name + " " + said.after,
                      outcome.name + " " + describe_check(outcome) + " as computed");
       }
     }
     const std::vector<std::string> identity = describe_identity(plan_, image_);
     if (!std::ranges::equal(identity, claims_.identity, {}, {}, &ManifestIdentity::after)) {
-      return claim("controllers/0/identity", "other texts than the image holds", "the identity fields of the result");
+      return claim("controllers/0/identity", "other texts than the image holds",
+                   "the identity fields of the result");
     }
     for (const CheckOutcome& outcome : verify_checks(plan_, before_)) {
       if (outcome.state != CheckState::kFails) continue;
-      verdict_.cautions.push_back({"read-checksum-fails", "in the read, " + outcome.name + " does not hold (" + outcome.detail +
-                                                              "): it was read while running, half written, or edited; the result holds"});
+      verdict_.cautions.push_back(
+          {"read-checksum-fails",
+           "in the read, " + outcome.name + " does not hold (" + outcome.detail +
+               "): it was read while running, half written, or edited; the result holds"});
     }
     return {};
   }
 
   Status render() {
     Image whole = read_.image;
-    for (std::size_t m = 0; m < whole.memories.size(); ++m) whole.memories[m].bytes = image_.memories[m].bytes;
+    for (std::size_t m = 0; m < whole.memories.size(); ++m)
+      whole.memories[m].bytes = image_.memories[m].bytes;
     CALSEAL_ASSIGN(std::vector<Bytes> files, render_read(opened_.map, read_, whole));
     for (std::size_t i = 0; i < files.size(); ++i) {
       verdict_.files.push_back({read_.sources[i].memory, read_.sources[i].name, std::move(files[i])});
@@ -254,15 +285,16 @@ class Rebuilding {
   const Read& read_;
   Verdict& verdict_;
   std::vector<RangeSet> base_known_;  // one per memory
-  Image before_;  // the read, cut to what the base knows
-  Image image_;   // the result
+  Image before_;                      // the read, cut to what the base knows
+  Image image_;                       // the result
   Plan plan_;
   Confinement proof_;
 };
 
 }  // namespace
 
-Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict) {
+Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence,
+               Verdict& verdict) {
   return Rebuilding(opened, read, evidence, verdict).run();
 }
 

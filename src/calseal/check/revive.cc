@@ -13,10 +13,13 @@ std::string form_for(const OpenedBundle& opened, const Memory& memory) {
   const auto& files = opened.manifest.controller().files;
   auto file = std::ranges::find(files, memory.name, &ManifestFile::memory);
   if (file == files.end()) file = std::ranges::find(files, "", &ManifestFile::memory);
-  if (file != files.end() && (file->form == form_name(FormKind::kIntelHex) || file->form == form_name(FormKind::kSRecord))) return file->form;
+  if (file != files.end() &&
+      (file->form == form_name(FormKind::kIntelHex) || file->form == form_name(FormKind::kSRecord)))
+    return file->form;
   // A raw file has no addresses, so it can only hold a memory whole.
   RangeSet exists;
-  for (const Range& segment : opened.map.memories[opened.map.memory_index(memory.name)].segments) exists.add(segment);
+  for (const Range& segment : opened.map.memories[opened.map.memory_index(memory.name)].segments)
+    exists.add(segment);
   return std::string(form_name(memory.known == exists ? FormKind::kRaw : FormKind::kIntelHex));
 }
 
@@ -29,7 +32,8 @@ Bytes file_of(const Memory& memory, std::string_view form) {
     raw.insert(raw.end(), view.begin(), view.end());
   }
   if (form == form_name(FormKind::kIntelHex) || form == form_name(FormKind::kSRecord)) {
-    const std::string text = form == form_name(FormKind::kIntelHex) ? write_intel_hex(segments) : write_s_record(segments);
+    const std::string text =
+        form == form_name(FormKind::kIntelHex) ? write_intel_hex(segments) : write_s_record(segments);
     return Bytes(text.begin(), text.end());
   }
   return raw;
@@ -40,11 +44,14 @@ Bytes file_of(const Memory& memory, std::string_view form) {
 Status revive(const OpenedBundle& opened, const MatchEvidence& evidence, Verdict& verdict) {
   const Manifest& manifest = opened.manifest;
   if (manifest.revision != 0) {
-    return fail({Reason::kReadMissing, opened.name, "", "no read, and revision " + std::to_string(manifest.revision),
-                 "the controller's read; only revision 0 can be written without one", "give the read, or use revision 0"});
+    return fail({Reason::kReadMissing, opened.name, "",
+                 "no read, and revision " + std::to_string(manifest.revision),
+                 "the controller's read; only revision 0 can be written without one",
+                 "give the read, or use revision 0"});
   }
   if (evidence.vehicle_reference.empty()) {
-    return fail({Reason::kVehicleNotProvable, opened.name, "vehicle_reference", "no read and no vehicle reference",
+    return fail({Reason::kVehicleNotProvable, opened.name, "vehicle_reference",
+                 "no read and no vehicle reference",
                  "the vehicle reference that the shop uses for this vehicle", "give the vehicle reference"});
   }
   const Image image = image_of_base(opened);

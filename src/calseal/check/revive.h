@@ -5,9 +5,9 @@
 
 namespace calseal {
 
-// Revision 0 only (kReadMissing else); the vehicle reference must be given and be the manifest's (kVehicleReference,
-// kVehicleNotProvable). Proof of vehicle: asserted. The files come in the form that the base was received in; record
-// files are written anew, so their lines may differ from those received.
+// Revision 0 only (kReadMissing else); the vehicle reference must be given and be the manifest's
+// (kVehicleReference, kVehicleNotProvable). Proof of vehicle: asserted. The files come in the form that the
+// base was received in; record files are written anew, so their lines may differ from those received.
 Status revive(const OpenedBundle& opened, const MatchEvidence& evidence, Verdict& verdict);
 
 }  // namespace calseal

@@ -29,7 +29,7 @@ struct Step {
 
 // Evidence that the person supplied, or did not.
 struct EvidenceItem {
-  std::string name;    // "read", "read-is-fresh", "salt", "vehicle-reference", "root-fingerprint", ...
+  std::string name;  // "read", "read-is-fresh", "salt", "vehicle-reference", "root-fingerprint", ...
   bool given = false;
   std::string detail;
 };

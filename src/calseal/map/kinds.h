@@ -6,8 +6,8 @@
 
 namespace calseal {
 
-// What decides over the bytes of a span. A span is a run of bytes of one kind, cut at every edge of region, slot, binding
-// field, memory and known/unknown.
+// What decides over the bytes of a span. A span is a run of bytes of one kind, cut at every edge of region,
+// slot, binding field, memory and known/unknown.
 enum class SpanKind : std::uint8_t {
   kLocked,    // must equal the base, permitted patches apart
   kEditable,  // a revision may change it
@@ -16,7 +16,8 @@ enum class SpanKind : std::uint8_t {
   kVolatile,  // belongs to the vehicle
   kBinding,   // identity field that tells one vehicle from another
 };
-std::string_view span_kind_name(SpanKind kind);  // "locked", "editable", "derived", "floating", "volatile", "binding"
+std::string_view span_kind_name(
+    SpanKind kind);  // "locked", "editable", "derived", "floating", "volatile", "binding"
 
 // Locked, editable and derived spans are pinned: the same in every read of one revision.
 inline bool is_pinned(SpanKind kind) {

@@ -1,7 +1,9 @@
-// The region map: what a software family's image consists of, who may change which byte, and which values inside it the
-// controller's own software verifies. Plain data; one that exists was parsed and linted whole (see parse_region_map()).
+// The region map: what a software family's image consists of, who may change which byte, and which values
+// inside it the controller's own software verifies. Plain data; one that exists was parsed and linted whole
+// (see parse_region_map()).
 //
-// docs/region-map.md is the format's page; repetitions are already expanded here ("blocks[0]", "blocks[1]", ...).
+// docs/region-map.md is the format's page; repetitions are already expanded here ("blocks[0]", "blocks[1]",
+// ...).
 #pragma once
 
 #include <cstdint>
@@ -21,7 +23,7 @@ namespace calseal {
 
 inline constexpr std::uint64_t kRegionMapSizeLimit = std::uint64_t{1} << 20;  // bytes of JSON
 inline constexpr std::size_t kMapItemLimit = 4096;                            // of any list, after repetition
-inline constexpr std::size_t kSectorLimit = 65536;                            // erase sectors, all memories together
+inline constexpr std::size_t kSectorLimit = 65536;  // erase sectors, all memories together
 
 // A range of addresses in one memory.
 struct Place {
@@ -32,10 +34,11 @@ struct Place {
 
 struct MemoryDeclaration {
   std::string name;
-  Range extent;                 // addresses; inside [0, 2^32)
-  std::vector<Range> segments;  // the parts that exist, ascending, disjoint; a raw file holds them one after another
-  std::uint8_t fill = 0xff;     // value of erased bytes
-  bool hole_is_fill = false;    // an address missing from a record file counts as known, with the fill value
+  Range extent;  // addresses; inside [0, 2^32)
+  std::vector<Range>
+      segments;  // the parts that exist, ascending, disjoint; a raw file holds them one after another
+  std::uint8_t fill = 0xff;   // value of erased bytes
+  bool hole_is_fill = false;  // an address missing from a record file counts as known, with the fill value
 };
 
 enum class Policy : std::uint8_t { kLocked, kEditable, kVolatile, kDerived };
@@ -79,10 +82,10 @@ enum class AlgorithmKind : std::uint8_t { kCrc, kSum, kFletcher, kAdler32, kSha2
 
 struct Algorithm {
   AlgorithmKind kind = AlgorithmKind::kCrc;
-  std::string name;     // as written for people: "CRC-32/ISO-HDLC", "sum of 16-bit little-endian words"
-  CrcParameters crc;    // kCrc
-  SumParameters sum;    // kSum
-  int fletcher = 16;    // kFletcher: 16 or 32
+  std::string name;   // as written for people: "CRC-32/ISO-HDLC", "sum of 16-bit little-endian words"
+  CrcParameters crc;  // kCrc
+  SumParameters sum;  // kSum
+  int fletcher = 16;  // kFletcher: 16 or 32
   ByteOrder order = ByteOrder::kLittle;  // kFletcher with 16-bit words
 };
 
@@ -91,17 +94,21 @@ int algorithm_bits(const Algorithm& algorithm);
 
 // A table in the image whose records name ranges. Records lie at table.begin + i * record_size.
 struct DescriptorTable {
-  enum class End : std::uint8_t { kLast, kAfter, kLength };  // the second value is the last address, one past it, or a length
-  std::size_t memory = 0;          // where the table is
-  std::uint64_t at = 0;            // address of the first record
+  enum class End : std::uint8_t {
+    kLast,
+    kAfter,
+    kLength
+  };                       // the second value is the last address, one past it, or a length
+  std::size_t memory = 0;  // where the table is
+  std::uint64_t at = 0;    // address of the first record
   std::uint64_t records = 0;
-  std::uint64_t record_size = 0;   // bytes
+  std::uint64_t record_size = 0;  // bytes
   ByteOrder order = ByteOrder::kLittle;
-  std::uint64_t start_at = 0;      // offset of the 32-bit start in the record
-  std::uint64_t end_at = 4;        // offset of the 32-bit end or length in the record
+  std::uint64_t start_at = 0;  // offset of the 32-bit start in the record
+  std::uint64_t end_at = 4;    // offset of the 32-bit end or length in the record
   End end = End::kLast;
-  std::size_t points_into = 0;     // memory that the addresses belong to
-  bool skip_blank = false;         // a record whose start and end are both ffffffff names nothing
+  std::size_t points_into = 0;  // memory that the addresses belong to
+  bool skip_blank = false;      // a record whose start and end are both ffffffff names nothing
 };
 
 // One piece of what a checksum reads, in the order it reads.
@@ -129,19 +136,20 @@ enum class SlotTransform : std::uint8_t { kPlain, kComplement, kNegate, kReverse
 // A place that holds (part of) a checksum's result.
 struct Slot {
   Place place;
-  ByteOrder order = ByteOrder::kLittle;               // kBinary; digits stand most significant first
+  ByteOrder order = ByteOrder::kLittle;  // kBinary; digits stand most significant first
   SlotEncoding encoding = SlotEncoding::kBinary;
-  SlotTransform transform = SlotTransform::kPlain;    // applied to the part, within `bits`
-  int from = 0;                                       // lowest bit of the result that this slot holds (SHA-256: first byte)
-  int bits = 32;                                      // bits of the result that it holds (SHA-256: 8 * size)
+  SlotTransform transform = SlotTransform::kPlain;  // applied to the part, within `bits`
+  int from = 0;   // lowest bit of the result that this slot holds (SHA-256: first byte)
+  int bits = 32;  // bits of the result that it holds (SHA-256: 8 * size)
 };
 
 enum class Complement : std::uint8_t { kNone, kOnes, kTwos };
 
 // No slot holds the result; instead the value over the whole coverage, balance included, must equal `equals`.
 struct Rule {
-  std::uint64_t equals = 0;        // compared with the finished result
-  std::optional<Place> balance;    // set by correction; inside the coverage; nothing: the rule can only be verified
+  std::uint64_t equals = 0;  // compared with the finished result
+  std::optional<Place>
+      balance;  // set by correction; inside the coverage; nothing: the rule can only be verified
   ByteOrder order = ByteOrder::kLittle;
 };
 
@@ -161,7 +169,14 @@ struct Checksum {
 };
 
 enum class IdentityKind : std::uint8_t {
-  kSoftwareNumber, kCalibrationId, kVerificationNumber, kVin, kSerial, kHardwareNumber, kRevisionMark, kOther
+  kSoftwareNumber,
+  kCalibrationId,
+  kVerificationNumber,
+  kVin,
+  kSerial,
+  kHardwareNumber,
+  kRevisionMark,
+  kOther
 };
 std::string_view identity_kind_name(IdentityKind kind);  // "software-number", ...
 
@@ -172,8 +187,8 @@ struct IdentityField {
   IdentityKind kind = IdentityKind::kOther;
   Place place;
   IdentityEncoding encoding = IdentityEncoding::kAscii;
-  std::string pattern;       // "" accepts anything; see docs/region-map.md
-  bool binds = false;        // tells one vehicle from another
+  std::string pattern;  // "" accepts anything; see docs/region-map.md
+  bool binds = false;   // tells one vehicle from another
 };
 
 // A part under a manufacturer's signature: locked, and no correction can mend a change there.
@@ -196,8 +211,8 @@ struct Recognition {
 struct FormDeclaration {
   struct Block {
     enum class Kind : std::uint8_t { kMemory, kConstant, kOpaque } kind = Kind::kMemory;
-    Place place;           // kMemory: these bytes of the image
-    Bytes constant;        // kConstant: exactly these bytes
+    Place place;             // kMemory: these bytes of the image
+    Bytes constant;          // kConstant: exactly these bytes
     std::uint64_t size = 0;  // kOpaque: any bytes, kept as they came
   };
   std::string name;
@@ -212,7 +227,7 @@ struct Evidence {
 };
 
 struct RegionMap {
-  std::string name;        // [a-z0-9][a-z0-9-]*
+  std::string name;  // [a-z0-9][a-z0-9-]*
   std::string title;
   std::string controller;  // "engine", "transmission", ...
   std::uint64_t version = 1;
@@ -239,8 +254,8 @@ struct RegionMap {
 // Strict JSON, then (in this order) shape, names, ranges, overlaps, policies, checksum arithmetic.
 Result<RegionMap> parse_region_map(Bytes text, const std::string& file);
 
-// The policy that decides over a byte, without looking at an image: derived in slots, balance slots and copies, else the
-// region's, else locked. Binding fields keep their region's policy here.
+// The policy that decides over a byte, without looking at an image: derived in slots, balance slots and
+// copies, else the region's, else locked. Binding fields keep their region's policy here.
 Policy policy_at(const RegionMap& map, std::size_t memory, std::uint64_t address);
 
 // "flash 0x80040000-0x8005ffff"

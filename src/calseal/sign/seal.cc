@@ -54,7 +54,8 @@ std::vector<ManifestBinding> describe_binding(const SealRequest& request) {
   std::vector<ManifestBinding> bindings;
   for (const IdentityField& field : request.map->identity) {
     if (!field.binds) continue;
-    ManifestBinding binding{field.name, {request.map->memories[field.place.memory].name, field.place.range}, std::nullopt};
+    ManifestBinding binding{
+        field.name, {request.map->memories[field.place.memory].name, field.place.range}, std::nullopt};
     if (request.salt && field_says_something(field, request.base)) {
       binding.digest = salted_digest(*request.salt, *request.map, field, request.base);
     }
@@ -63,8 +64,8 @@ std::vector<ManifestBinding> describe_binding(const SealRequest& request) {
   return bindings;
 }
 
-// A plain digest of the whole file where nothing in it belongs to the vehicle. Record files have a layout of their own, so
-// only raw ones can be foretold.
+// A plain digest of the whole file where nothing in it belongs to the vehicle. Record files have a layout of
+// their own, so only raw ones can be foretold.
 std::vector<ManifestFile> describe_files(const SealRequest& request, const std::vector<ManifestSpan>& spans) {
   if (request.statement.revision == 0) {
     std::vector<ManifestFile> received = request.files;
@@ -100,7 +101,8 @@ ManifestController describe(const SealRequest& request, const Plan& plan, const 
   std::size_t at = 0;
   for (const IdentityField& field : map.identity) {
     if (field.binds) continue;
-    controller.identity.push_back({field.name, std::string(identity_kind_name(field.kind)), before[at], after[at]});
+    controller.identity.push_back(
+        {field.name, std::string(identity_kind_name(field.kind)), before[at], after[at]});
     ++at;
   }
   controller.binding = describe_binding(request);
@@ -114,7 +116,8 @@ ManifestController describe(const SealRequest& request, const Plan& plan, const 
     controller.checksums.push_back({proof.checks[i].name, base_checks[i].state, proof.checks[i].state,
                                     describe_check(base_checks[i]), describe_check(proof.checks[i])});
   }
-  for (std::size_t i = 0; i < map.patches.size(); ++i) controller.patches.push_back({map.patches[i].name, proof.patches_applied[i]});
+  for (std::size_t i = 0; i < map.patches.size(); ++i)
+    controller.patches.push_back({map.patches[i].name, proof.patches_applied[i]});
   controller.write_ranges = describe_write_ranges(plan, request.base);
   controller.payload_kind = revision == 0 ? PayloadKind::kFull : request.payload;
   controller.payload = describe_payload(plan, request.base, controller.payload_kind, revision);
@@ -152,13 +155,15 @@ Status add_contents(const SealRequest& request, const Plan& plan, Draft& draft) 
 
 Status check_keys(const SigningKeys& keys) {
   const auto wrong = [](std::string found) {
-    return fail({Reason::kUsage, "", "keys", std::move(found), "from 1 to " + std::to_string(kSignatureLimit) + " different keys",
+    return fail({Reason::kUsage, "", "keys", std::move(found),
+                 "from 1 to " + std::to_string(kSignatureLimit) + " different keys",
                  "name each signing key once"});
   };
   if (keys.empty() || keys.size() > kSignatureLimit) return wrong(std::to_string(keys.size()) + " keys");
   for (std::size_t i = 0; i < keys.size(); ++i) {
     for (std::size_t j = 0; j < i; ++j) {
-      if (keys[i].get().id() == keys[j].get().id()) return wrong("key " + digest_text(keys[i].get().id()) + " twice");
+      if (keys[i].get().id() == keys[j].get().id())
+        return wrong("key " + digest_text(keys[i].get().id()) + " twice");
     }
   }
   return {};
@@ -196,12 +201,14 @@ Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, c
   Draft draft;
   state(request.statement, draft.manifest);
   if (request.salt) draft.manifest.salt_digest = compute_sha256(*request.salt);
-  draft.manifest.controllers.push_back(describe(request, plan, sealed.proof, verify_checks(plan, request.base)));
+  draft.manifest.controllers.push_back(
+      describe(request, plan, sealed.proof, verify_checks(plan, request.base)));
   CALSEAL_CHECK(add_contents(request, plan, draft));
   const std::string text = write_manifest(draft.manifest);
   if (text.size() > kManifestSizeLimit) {
     return fail({Reason::kManifestInvalid, "", "manifest", grouped(text.size()) + " bytes",
-                 "at most " + grouped(kManifestSizeLimit) + " bytes", "use fewer, larger regions in the region map"});
+                 "at most " + grouped(kManifestSizeLimit) + " bytes",
+                 "use fewer, larger regions in the region map"});
   }
   CALSEAL_CHECK(parse_manifest(view_of(text), "the new manifest"));
   std::vector<PrefixSignature> signatures;

@@ -1,4 +1,5 @@
-// Sealing: a revision proved, described, signed, and then checked by the checker itself before anyone sees it.
+// Sealing: a revision proved, described, signed, and then checked by the checker itself before anyone sees
+// it.
 #pragma once
 
 #include <optional>
@@ -50,24 +51,25 @@ struct RevisionStatement {
 struct SealRequest {
   const RegionMap* map = nullptr;
   RevisionStatement statement;
-  Image base;                       // of the job's current base, as received
-  Image result;                     // equal to `base` for revision 0
-  std::vector<ManifestFile> files;  // revision 0: the files as received
-  std::optional<Bytes> salt;        // the job's; without it no vehicle is proved later
+  Image base;                                 // of the job's current base, as received
+  Image result;                               // equal to `base` for revision 0
+  std::vector<ManifestFile> files;            // revision 0: the files as received
+  std::optional<Bytes> salt;                  // the job's; without it no vehicle is proved later
   PayloadKind payload = PayloadKind::kAreas;  // revision 0 is always full
 };
 
 struct SealedBundle {
   Bytes file;
   Manifest manifest;
-  Sha256 digest;            // of the manifest
+  Sha256 digest;  // of the manifest
   Confinement proof;
   bool incomplete = false;  // required roles are still missing; nobody will accept it before they have signed
 };
 
-// In this order: from 1 to kSignatureLimit different keys (kUsage); the map holds on the base (kMapNotBelieved and the reasons of recognise_family()); the result is confined (first
-// violation); the manifest is built and signed; the bundle is opened and rebuilt from the base by the checker, whose
-// refusal comes back as the error. Only missing roles may remain. Same request, keys and time: same bytes.
+// In this order: from 1 to kSignatureLimit different keys (kUsage); the map holds on the base
+// (kMapNotBelieved and the reasons of recognise_family()); the result is confined (first violation); the
+// manifest is built and signed; the bundle is opened and rebuilt from the base by the checker, whose refusal
+// comes back as the error. Only missing roles may remain. Same request, keys and time: same bytes.
 Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, const TrustFile& trust);
 
 }  // namespace calseal

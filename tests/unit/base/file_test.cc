@@ -1,4 +1,5 @@
-// Whole files in, whole files out; what happens on a full disk or a killed run is tested with the real programs in tests/cli/e2e.
+// Whole files in, whole files out; what happens on a full disk or a killed run is tested with the real
+// programs in tests/cli/e2e.
 #include "calseal/base/file.h"
 
 #include <gmock/gmock.h>
@@ -51,7 +52,8 @@ TEST_F(Files, AreWrittenWhole) {
   put("old", "old");
   EXPECT_THAT(write_file(at("old"), view_of("new")), IsOk());
   EXPECT_EQ(get("old"), "new");
-  EXPECT_THAT(write_file(at("old"), view_of("newer"), FileMode::kPublic, Existing::kRefuse), FailsWith(Reason::kOutputExists));
+  EXPECT_THAT(write_file(at("old"), view_of("newer"), FileMode::kPublic, Existing::kRefuse),
+              FailsWith(Reason::kOutputExists));
   EXPECT_EQ(get("old"), "new");
   EXPECT_THAT(write_file(at("key"), view_of("k"), FileMode::kPrivate, Existing::kRefuse), IsOk());
   struct stat status {};
@@ -62,11 +64,14 @@ TEST_F(Files, AreWrittenWhole) {
 
 TEST_F(Files, AreWrittenAllOrNone) {
   put("taken", "t");
-  EXPECT_THAT(write_files({{at("a"), view_of("a")}, {at("no/b"), view_of("b")}}), FailsWith(Reason::kWriteFailed));
-  EXPECT_THAT(write_files({{at("a"), view_of("a")}, {at("taken"), view_of("b"), FileMode::kPublic, Existing::kRefuse}}),
+  EXPECT_THAT(write_files({{at("a"), view_of("a")}, {at("no/b"), view_of("b")}}),
+              FailsWith(Reason::kWriteFailed));
+  EXPECT_THAT(write_files({{at("a"), view_of("a")},
+                           {at("taken"), view_of("b"), FileMode::kPublic, Existing::kRefuse}}),
               FailsWith(Reason::kOutputExists));
   fs::create_directory(at("folder"));
-  EXPECT_THAT(write_files({{at("a"), view_of("a")}, {at("folder"), view_of("b")}}), FailsWith(Reason::kWriteFailed));
+  EXPECT_THAT(write_files({{at("a"), view_of("a")}, {at("folder"), view_of("b")}}),
+              FailsWith(Reason::kWriteFailed));
   EXPECT_FALSE(fs::exists(at("a")));
   EXPECT_EQ(get("taken"), "t");
   EXPECT_EQ(count(), 2U);
@@ -77,7 +82,9 @@ TEST_F(Files, InputsAreNoOutputs) {
   fs::create_hard_link(at("in"), at("link"));
   fs::create_symlink(at("in"), at("soft"));
   for (const char* name : {"in", "link", "soft"}) {
-    EXPECT_THAT(refuse_clashes({at("new"), at(name)}, {at("other"), at("in")}), FailsWith(Reason::kOutputIsInput)) << name;
+    EXPECT_THAT(refuse_clashes({at("new"), at(name)}, {at("other"), at("in")}),
+                FailsWith(Reason::kOutputIsInput))
+        << name;
   }
   EXPECT_THAT(refuse_clashes({at("new"), at("newer")}, {at("in")}), IsOk());
   EXPECT_THAT(refuse_clashes({at("new"), at("./new")}, {}), FailsWith(Reason::kUsage));

@@ -47,7 +47,8 @@ INSTANTIATE_TEST_SUITE_P(
         RefusedText{"AboveLimit", "[9007199254740992]", Reason::kJsonNumber, "line 1"},
         RefusedText{"FarAboveLimit", "[" + std::string(40, '9') + "]", Reason::kJsonNumber, "line 1"},
         RefusedText{"OutOfDouble", "[" + std::string(4000, '9') + "]", Reason::kJsonNumber, "line 1"},
-        RefusedText{"OneTooDeep", std::string(33, '[') + std::string(33, ']'), Reason::kJsonDepth, "line 1, column 33"},
+        RefusedText{"OneTooDeep", std::string(33, '[') + std::string(33, ']'), Reason::kJsonDepth,
+                    "line 1, column 33"},
         RefusedText{"FarTooDeep", std::string(200000, '['), Reason::kJsonDepth, "line 1"}),
     [](const auto& row) { return row.param.name; });
 
@@ -58,7 +59,8 @@ TEST(Json, AcceptsWhatItShould) {
 
 TEST(Json, CanonicalTextIsAFixedPoint) {
   // Escapes after RFC 8785 section 3.2.2.2: short forms where there are any, lower-case \u00xx, all else raw.
-  const std::string text = R"({"b":"\"\\\b\t\n\f\r\u0001\u001f","a":[0,9007199254740991,true,false,"/é"],"c":{}})";
+  const std::string text =
+      R"({"b":"\"\\\b\t\n\f\r\u0001\u001f","a":[0,9007199254740991,true,false,"/é"],"c":{}})";
   const auto tree = parse_json(text, "f");
   ASSERT_THAT(tree, IsOk());
   EXPECT_EQ(canonical_json(*tree), text);

@@ -54,7 +54,8 @@ TEST(RangeSet, AgreesWithFlags) {
     EXPECT_EQ(flags_of(set), flags);
     Flags both{};
     Flags only{};
-    for (std::size_t at = 0; at < both.size(); ++at) both[at] = flags[at] && other_flags[at], only[at] = flags[at] && !other_flags[at];
+    for (std::size_t at = 0; at < both.size(); ++at)
+      both[at] = flags[at] && other_flags[at], only[at] = flags[at] && !other_flags[at];
     const RangeSet intersection = set.intersect(other);
     expect_normal(intersection);
     EXPECT_EQ(flags_of(intersection), both);
@@ -66,7 +67,8 @@ TEST(RangeSet, AgreesWithFlags) {
     const Range window{begin, random.between(begin + 1, 64)};
     bool all = true;
     bool any = false;
-    for (std::uint64_t at = window.begin; at < window.end; ++at) all = all && flags[at], any = any || flags[at];
+    for (std::uint64_t at = window.begin; at < window.end; ++at)
+      all = all && flags[at], any = any || flags[at];
     EXPECT_EQ(set.contains(window), all);
     EXPECT_EQ(set.overlaps(window), any);
     EXPECT_EQ(set.within(window).size() != 0, any);

@@ -38,8 +38,8 @@ TEST(Text, NothingPrintedCanSteerATerminal) {
   EXPECT_EQ(printable("\x1b[31m"), "\\u001b[31m");
   EXPECT_EQ(printable("a\nb"), "a\\u000ab");
   EXPECT_EQ(printable("\xff"), "\\xff");
-  EXPECT_EQ(printable("\xc2\x9b"), "\\u009b");          // CSI as one C1 control
-  EXPECT_EQ(printable("\xe2\x80\xae"), "\\u202e");      // right-to-left override
+  EXPECT_EQ(printable("\xc2\x9b"), "\\u009b");      // CSI as one C1 control
+  EXPECT_EQ(printable("\xe2\x80\xae"), "\\u202e");  // right-to-left override
   EXPECT_EQ(printable(std::string(300, 'a')), std::string(200, 'a') + "...");
 }
 
@@ -57,8 +57,9 @@ TEST(Time, OnlyTheOneForm) {
   EXPECT_EQ(parse_time("1970-01-01T00:00:00Z"), UtcTime{0});
   EXPECT_EQ(parse_time("2000-03-01T00:00:00Z"), UtcTime{951868800});  // `date -ud 2000-03-01 +%s`
   EXPECT_EQ(parse_time("2024-02-29T23:59:59Z"), UtcTime{1709251199});
-  for (const char* bad : {"2023-02-29T00:00:00Z", "2024-13-01T00:00:00Z", "2024-01-01T24:00:00Z", "2024-01-01T00:00:60Z",
-                          "2024-01-01 00:00:00Z", "2024-01-01T00:00:00", "2024-01-01T00:00:00z", "1969-12-31T23:59:59Z"}) {
+  for (const char* bad :
+       {"2023-02-29T00:00:00Z", "2024-13-01T00:00:00Z", "2024-01-01T24:00:00Z", "2024-01-01T00:00:60Z",
+        "2024-01-01 00:00:00Z", "2024-01-01T00:00:00", "2024-01-01T00:00:00z", "1969-12-31T23:59:59Z"}) {
     EXPECT_EQ(parse_time(bad), std::nullopt) << bad;
   }
   Random random;

@@ -13,6 +13,12 @@
 namespace calseal {
 namespace {
 
+#ifdef __SANITIZE_ADDRESS__
+constexpr bool kSanitized = true;
+#else
+constexpr bool kSanitized = false;
+#endif
+
 // The smallest job that has something to edit, so that a sweep stays short: 64 bytes.
 constexpr std::string_view kTinyMap =
     R"({"calseal":"region-map/1","name":"tiny","controller":"engine","version":1,)"
@@ -120,9 +126,14 @@ TEST_P(BundleSweep, IsAcceptedAsItIs) {
 
 TEST_P(BundleSweep, EveryBitFlipIsRefused) {
   std::map<std::pair<std::string, std::string>, std::size_t> coverage;
+  std::size_t flips = 0;
   for (std::size_t at = 0; at < file_.size(); ++at) {
     const auto [region, reason] = expected(at);
     for (int bit = 0; bit < 8; ++bit) {
+      // Sanitized builds take one bit of each byte of the manifest, where CRC-32 answers before anything is
+      // parsed.
+      if (kSanitized && in_content(0, at) && bit != static_cast<int>(at % 8)) continue;
+      ++flips;
       Bytes bent = file_;
       bent[at] = static_cast<std::uint8_t>(bent[at] ^ (1 << bit));
       const Verdict verdict = check(std::move(bent));
@@ -145,7 +156,10 @@ TEST_P(BundleSweep, EveryBitFlipIsRefused) {
     std::printf("%8zu flips  %-42s %s\n", count, key.first.c_str(), key.second.c_str());
     total += count;
   }
-  EXPECT_EQ(total, file_.size() * 8);
+  EXPECT_EQ(total, flips);
+  if (!kSanitized) {
+    EXPECT_EQ(total, file_.size() * 8);
+  }
   EXPECT_EQ(coverage.size(), 10U);
 }
 

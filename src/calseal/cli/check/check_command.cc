@@ -51,7 +51,8 @@ Result<std::vector<PendingFile>> assign_outputs(const CheckOptions& options, con
     const ReadFile named = parse_read_argument(argument);
     std::size_t at = verdict.files.size();
     for (std::size_t i = 0; i < verdict.files.size(); ++i) {
-      const bool fits = named.memory.empty() ? verdict.files.size() == 1 : verdict.files[i].memory == named.memory;
+      const bool fits =
+          named.memory.empty() ? verdict.files.size() == 1 : verdict.files[i].memory == named.memory;
       if (fits && !taken[i]) at = i;
     }
     if (at == verdict.files.size()) {
@@ -62,8 +63,9 @@ Result<std::vector<PendingFile>> assign_outputs(const CheckOptions& options, con
     pending.push_back({named.name, verdict.files[at].bytes});
   }
   if (!options.images.empty() && !std::ranges::all_of(taken, [](bool t) { return t; })) {
-    return fail(usage(std::to_string(options.images.size()) + " outputs for " + std::to_string(taken.size()) + " files",
-                      "an output for every file of the read", "write --image MEMORY=FILE for each --read MEMORY=FILE"));
+    return fail(usage(
+        std::to_string(options.images.size()) + " outputs for " + std::to_string(taken.size()) + " files",
+        "an output for every file of the read", "write --image MEMORY=FILE for each --read MEMORY=FILE"));
   }
   return pending;
 }
@@ -76,18 +78,24 @@ std::vector<std::string> inputs_of(const CheckOptions& options) {
 
 std::string emphasised(const Console& console, Emphasis emphasis, std::string_view text) {
   switch (emphasis) {
-    case Emphasis::kGood: return console.toned(Tone::kGood, text);
-    case Emphasis::kBad: return console.toned(Tone::kBad, text);
-    case Emphasis::kWarn: return console.toned(Tone::kWarn, text);
-    case Emphasis::kDim: return console.toned(Tone::kDim, text);
+    case Emphasis::kGood:
+      return console.toned(Tone::kGood, text);
+    case Emphasis::kBad:
+      return console.toned(Tone::kBad, text);
+    case Emphasis::kWarn:
+      return console.toned(Tone::kWarn, text);
+    case Emphasis::kDim:
+      return console.toned(Tone::kDim, text);
   }
   return std::string(text);
 }
 
 int run_check(const CheckOptions& options, const Console& console) {
-  if (Status status = refuse_clashes(paths_of(options.images), inputs_of(options)); !status) return console.fail(status.error());
+  if (Status status = refuse_clashes(paths_of(options.images), inputs_of(options)); !status)
+    return console.fail(status.error());
   if (options.seal_only && !options.images.empty()) {
-    return console.fail(usage("--image with --seal-only", "one of the two", "leave --seal-only out to rebuild an image"));
+    return console.fail(
+        usage("--image with --seal-only", "one of the two", "leave --seal-only out to rebuild an image"));
   }
   Result<CheckRequest> request = load(options);
   if (!request) return console.fail(request.error());
@@ -97,7 +105,8 @@ int run_check(const CheckOptions& options, const Console& console) {
     if (!pending) return console.fail(pending.error());
     if (Status status = write_files(*pending); !status) return console.fail(status.error());
   }
-  console.print(verdict_text(verdict, [&](Emphasis e, std::string_view text) { return emphasised(console, e, text); }));
+  console.print(
+      verdict_text(verdict, [&](Emphasis e, std::string_view text) { return emphasised(console, e, text); }));
   console.print_json(verdict_json(verdict));
   if (verdict.outcome == Outcome::kAccepted && !options.images.empty()) {
     for (const std::string& argument : options.images) {
@@ -114,19 +123,24 @@ void add_check_command(CLI::App& app, Console& console, const std::string& comma
   app.add_option("BUNDLE", options->bundle, "The sealed bundle (*.calseal)")->required();
   app.add_option("--trust", options->trust, "The shop's trust file")->required();
   app.add_option("--root", options->root, "Fingerprint of the shop's root, as the shop read it to you");
-  app.add_option("--read", options->reads, "[MEMORY=]FILE: the controller's own read; an earlier revision read back will do");
-  app.add_option("--image", options->images, "[MEMORY=]FILE: write the rebuilt image here, in the read's own form, if accepted");
+  app.add_option("--read", options->reads,
+                 "[MEMORY=]FILE: the controller's own read; an earlier revision read back will do");
+  app.add_option("--image", options->images,
+                 "[MEMORY=]FILE: write the rebuilt image here, in the read's own form, if accepted");
   app.add_option("--salt", options->salt, "The job's salt file, which lets the vehicle be proved");
   app.add_option("--vehicle", options->vehicle, "The vehicle reference that you and the shop use");
   app.add_flag("--read-is-fresh", options->fresh, "Declare: nothing was driven or learned since the read");
-  app.add_flag("--revive", options->revive, "Declare: write revision 0 whole, without a read (needs --vehicle)");
-  app.add_flag("--seal-only", options->seal_only, "Look at the seal alone; the verdict is then `authentic`, never `accepted`");
-  set_command(app, console,
-              {command + " r2.calseal --trust shop.trust --salt job.salt --read read.bin --image new.bin",
-               command + " r2.calseal --trust shop.trust --salt job.salt --read flash=f.bin --read eeprom=e.bin "
-                         "--image flash=nf.bin --image eeprom=ne.bin",
-               command + " r2.calseal --trust shop.trust --seal-only"},
-              [options](Console& c) { return run_check(*options, c); }, status);
+  app.add_flag("--revive", options->revive,
+               "Declare: write revision 0 whole, without a read (needs --vehicle)");
+  app.add_flag("--seal-only", options->seal_only,
+               "Look at the seal alone; the verdict is then `authentic`, never `accepted`");
+  set_command(
+      app, console,
+      {command + " r2.calseal --trust shop.trust --salt job.salt --read read.bin --image new.bin",
+       command + " r2.calseal --trust shop.trust --salt job.salt --read flash=f.bin --read eeprom=e.bin "
+                 "--image flash=nf.bin --image eeprom=ne.bin",
+       command + " r2.calseal --trust shop.trust --seal-only"},
+      [options](Console& c) { return run_check(*options, c); }, status);
 }
 
 }  // namespace calseal

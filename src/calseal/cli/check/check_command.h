@@ -5,7 +5,8 @@
 
 namespace calseal {
 
-// Adds the options of `check` to a (sub)command and sets what it does. `command` is how the program is called ("calseal check").
+// Adds the options of `check` to a (sub)command and sets what it does. `command` is how the program is called
+// ("calseal check").
 void add_check_command(CLI::App& app, Console& console, const std::string& command, int& status);
 
 }  // namespace calseal

@@ -16,7 +16,8 @@ namespace calseal {
 namespace {
 
 constexpr const char* kExitStatuses =
-    "Exit status: 0 accepted or clean; 1 refused, findings or malformed input; 2 wrong usage; 3 could not read or write; 4 a "
+    "Exit status: 0 accepted or clean; 1 refused, findings or malformed input; 2 wrong usage; 3 could not "
+    "read or write; 4 a "
     "fault of calseal; 130 interrupted.";
 
 bool wants_colour() {
@@ -33,11 +34,20 @@ Console::Console() : colour_(wants_colour()) {}
 std::string Console::toned(Tone tone, std::string_view text) const {
   const char* start = "";
   switch (tone) {
-    case Tone::kPlain: return std::string(text);
-    case Tone::kGood: start = "\x1b[1;36m"; break;
-    case Tone::kBad: start = "\x1b[1;35m"; break;
-    case Tone::kWarn: start = "\x1b[1m"; break;
-    case Tone::kDim: start = "\x1b[2m"; break;
+    case Tone::kPlain:
+      return std::string(text);
+    case Tone::kGood:
+      start = "\x1b[1;36m";
+      break;
+    case Tone::kBad:
+      start = "\x1b[1;35m";
+      break;
+    case Tone::kWarn:
+      start = "\x1b[1m";
+      break;
+    case Tone::kDim:
+      start = "\x1b[2m";
+      break;
   }
   if (!colour_) return std::string(text);
   return start + std::string(text) + "\x1b[0m";
@@ -76,7 +86,8 @@ std::string error_text(const Error& error) {
   return text;
 }
 
-void set_command(CLI::App& app, Console& console, std::vector<std::string> examples, const Command& run, int& status) {
+void set_command(CLI::App& app, Console& console, std::vector<std::string> examples, const Command& run,
+                 int& status) {
   app.add_flag("--json", console.json, "Print one JSON object on stdout (docs/json-output.md)");
   std::string footer;
   if (!examples.empty()) footer += "Examples:\n";
@@ -97,16 +108,17 @@ int run_program(CLI::App& app, Console& console, int argc, char** argv, int& sta
     return console.fail({Reason::kUsage, "", "", printable(error.what(), 400), "a command line as in --help",
                          "run " + app.get_name() + " --help, or " + app.get_name() + " COMMAND --help"});
   } catch (const std::bad_alloc&) {
-    return console.fail({Reason::kOutOfMemory, "", "", "an allocation that failed", "enough memory for the largest input",
-                         "run on a machine with more memory"});
+    return console.fail({Reason::kOutOfMemory, "", "", "an allocation that failed",
+                         "enough memory for the largest input", "run on a machine with more memory"});
   } catch (const std::exception& error) {
-    return console.fail({Reason::kInternal, "", "", printable(error.what()), "no exception", "report this with the command line"});
+    return console.fail({Reason::kInternal, "", "", printable(error.what()), "no exception",
+                         "report this with the command line"});
   }
   std::cout.flush();
   if (!std::cout || std::fflush(stdout) != 0) {
     console.json = false;
-    return console.fail({Reason::kWriteFailed, "standard output", "", "output that could not be written", "all of it written",
-                         "free some space, or write to another place"});
+    return console.fail({Reason::kWriteFailed, "standard output", "", "output that could not be written",
+                         "all of it written", "free some space, or write to another place"});
   }
   return status;
 }

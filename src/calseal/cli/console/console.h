@@ -1,5 +1,5 @@
-// One voice for all commands: results on stdout, talk on stderr, `error:` and `hint:` lines, JSON on request, colour only on
-// a terminal and never as the only sign.
+// One voice for all commands: results on stdout, talk on stderr, `error:` and `hint:` lines, JSON on request,
+// colour only on a terminal and never as the only sign.
 #pragma once
 
 #include <functional>
@@ -35,7 +35,8 @@ class Console {
   // Talk, to stderr.
   void note(std::string_view text) const;
 
-  // Prints an error for people (stderr) or programs (stdout: {"calseal":"error/1", ...}) and returns the exit status.
+  // Prints an error for people (stderr) or programs (stdout: {"calseal":"error/1", ...}) and returns the exit
+  // status.
   int fail(const Error& error) const;
 
  private:
@@ -49,9 +50,11 @@ std::string error_text(const Error& error);
 using Command = std::function<int(Console&)>;
 
 // Registers --json and the exit status epilogue on a (sub)command, and `run` as what to do when it is chosen.
-void set_command(CLI::App& app, Console& console, std::vector<std::string> examples, const Command& run, int& status);
+void set_command(CLI::App& app, Console& console, std::vector<std::string> examples, const Command& run,
+                 int& status);
 
-// Parses and runs: wrong usage is 2 with a hint, --help is 0, nothing escapes (bad_alloc: 4), a full stdout is 3.
+// Parses and runs: wrong usage is 2 with a hint, --help is 0, nothing escapes (bad_alloc: 4), a full stdout
+// is 3.
 int run_program(CLI::App& app, Console& console, int argc, char** argv, int& status);
 
 // All of a file, by the name a person gave, with the limit that fits its kind.

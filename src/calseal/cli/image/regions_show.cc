@@ -4,8 +4,8 @@
 
 #include "calseal/base/json_write.h"
 #include "calseal/cli/image/page_for.h"
-#include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/image/regions_commands.h"
+#include "calseal/cli/reads/read_arguments.h"
 #include "calseal/report/changes/region_map_report.h"
 
 namespace calseal {

@@ -1,3 +1,5 @@
+#include "calseal/trust/key.h"
+
 #include <CLI/CLI.hpp>
 #include <memory>
 
@@ -7,7 +9,6 @@
 #include "calseal/cli/shop/passphrase.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/sign/private_key.h"
-#include "calseal/trust/key.h"
 #include "calseal/trust/trust_file.h"
 
 namespace calseal {
@@ -28,32 +29,35 @@ ShownKey shown(std::string what, std::string name, const KeyId& id) {
 
 int print_keys(const Console& console, const std::string& kind, const std::vector<ShownKey>& keys) {
   for (const ShownKey& key : keys) {
-    console.print(key.what + (key.name.empty() ? "" : "  " + printable(key.name)) + "\n  id           " + key.id +
-                  "\n  fingerprint  " + key.fingerprint + "\n");
+    console.print(key.what + (key.name.empty() ? "" : "  " + printable(key.name)) + "\n  id           " +
+                  key.id + "\n  fingerprint  " + key.fingerprint + "\n");
   }
   console.print_json(json_object({{"calseal", json(kind)}, {"keys", json_array(keys, [](const ShownKey& key) {
-                                                               return json_object({{"what", json(key.what)},
-                                                                                   {"name", json(key.name)},
-                                                                                   {"id", json(key.id)},
-                                                                                   {"fingerprint", json(key.fingerprint)}});
-                                                             })}}));
+                                                              return json_object(
+                                                                  {{"what", json(key.what)},
+                                                                   {"name", json(key.name)},
+                                                                   {"id", json(key.id)},
+                                                                   {"fingerprint", json(key.fingerprint)}});
+                                                            })}}));
   return 0;
 }
 
 int run_new(const KeyOptions& options, const Console& console) {
   const auto made = [&]() -> Result<KeyId> {
-    CALSEAL_ASSIGN(std::string passphrase, obtain_passphrase(options.passphrase_file, "the new key", PassphraseUse::kChoose));
+    CALSEAL_ASSIGN(std::string passphrase,
+                   obtain_passphrase(options.passphrase_file, "the new key", PassphraseUse::kChoose));
     CALSEAL_ASSIGN(const PrivateKey key, PrivateKey::generate());
     const std::string public_pem = public_key_pem(key.public_key());
     CALSEAL_ASSIGN(const std::string private_pem, key.encrypted_pem(passphrase));
     wipe(passphrase);
-    CALSEAL_CHECK(write_files({{options.file, view_of(private_pem), FileMode::kPrivate, Existing::kRefuse},
-                               {options.file + ".pub", view_of(public_pem), FileMode::kPublic, Existing::kRefuse}}));
+    CALSEAL_CHECK(
+        write_files({{options.file, view_of(private_pem), FileMode::kPrivate, Existing::kRefuse},
+                     {options.file + ".pub", view_of(public_pem), FileMode::kPublic, Existing::kRefuse}}));
     return key.id();
   }();
   if (!made) return console.fail(made.error());
-  console.print("made  " + printable(options.file) + "  (private, under its passphrase)\n      " + printable(options.file) +
-                ".pub  (public: the root puts it into the trust file)\n");
+  console.print("made  " + printable(options.file) + "  (private, under its passphrase)\n      " +
+                printable(options.file) + ".pub  (public: the root puts it into the trust file)\n");
   return print_keys(console, "key-new/1", {shown("key", "", *made)});
 }
 
@@ -74,7 +78,8 @@ Result<std::vector<ShownKey>> keys_in(const KeyOptions& options) {
     keys.push_back(shown("public key", "", compute_key_id(key)));
     return keys;
   }
-  CALSEAL_ASSIGN(std::string passphrase, obtain_passphrase(options.passphrase_file, "the key", PassphraseUse::kOpen));
+  CALSEAL_ASSIGN(std::string passphrase,
+                 obtain_passphrase(options.passphrase_file, "the key", PassphraseUse::kOpen));
   CALSEAL_ASSIGN(const PrivateKey key, read_private_key(options.file, passphrase));
   wipe(passphrase);
   keys.push_back(shown("private key", "", key.id()));
@@ -99,9 +104,12 @@ void add_key_command(CLI::App& app, Console& console, int& status) {
     command->add_option("FILE", options->file, "Key file, or trust file to show")->required();
     command->add_option("--passphrase-file", options->passphrase_file, "First line: the passphrase");
   }
-  set_command(*create, console, {"calseal key new keys/second.key"}, [options](Console& c) { return run_new(*options, c); }, status);
-  set_command(*show, console, {"calseal key show shop.trust", "calseal key show keys/second.key.pub"},
-              [options](Console& c) { return run_show(*options, c); }, status);
+  set_command(
+      *create, console, {"calseal key new keys/second.key"},
+      [options](Console& c) { return run_new(*options, c); }, status);
+  set_command(
+      *show, console, {"calseal key show shop.trust", "calseal key show keys/second.key.pub"},
+      [options](Console& c) { return run_show(*options, c); }, status);
 }
 
 }  // namespace calseal

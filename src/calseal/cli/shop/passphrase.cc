@@ -16,8 +16,12 @@ namespace {
 constexpr std::uint64_t kPassphraseFileLimit = 4096;
 
 Error missing() {
-  return {Reason::kPassphraseMissing, "", "", "no passphrase, and no terminal to ask at",
-          "a passphrase from --passphrase-file, CALSEAL_PASSPHRASE or a prompt", "give one of the three"};
+  return {Reason::kPassphraseMissing,
+          "",
+          "",
+          "no passphrase, and no terminal to ask at",
+          "a passphrase from --passphrase-file, CALSEAL_PASSPHRASE or a prompt",
+          "give one of the three"};
 }
 
 // A terminal with echo off while this lives.
@@ -49,7 +53,8 @@ class SilentTerminal {
 
  private:
   void say(const std::string& text) const {
-    if (::write(fd_, text.data(), text.size()) < 0) return;  // a prompt that cannot be shown is still waited on
+    if (::write(fd_, text.data(), text.size()) < 0)
+      return;  // a prompt that cannot be shown is still waited on
   }
   int fd_;
   termios old_{};
@@ -68,13 +73,15 @@ Result<std::string> obtain_passphrase(const std::string& file, const std::string
     if (text.empty()) return fail(missing());
     return text;
   }
-  if (const char* text = std::getenv("CALSEAL_PASSPHRASE"); text != nullptr && *text != '\0') return std::string(text);
+  if (const char* text = std::getenv("CALSEAL_PASSPHRASE"); text != nullptr && *text != '\0')
+    return std::string(text);
   const SilentTerminal terminal;
   if (!terminal.ready()) return fail(missing());
   const std::string first = terminal.ask("Passphrase for " + what + ": ");
   if (first.empty()) return fail(missing());
   if (use == PassphraseUse::kChoose && terminal.ask("The same again: ") != first) {
-    return fail({Reason::kUsage, "", "passphrase", "two different passphrases", "the same twice", "run the command again"});
+    return fail({Reason::kUsage, "", "passphrase", "two different passphrases", "the same twice",
+                 "run the command again"});
   }
   return first;
 }

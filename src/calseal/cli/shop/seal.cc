@@ -1,3 +1,5 @@
+#include "calseal/sign/seal.h"
+
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <memory>
@@ -5,22 +7,22 @@
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/check/check.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/shop/new_salt.h"
 #include "calseal/cli/shop/passphrase.h"
 #include "calseal/cli/shop/shop_commands.h"
-#include "calseal/check/check.h"
 #include "calseal/map/correct.h"
 #include "calseal/map/read.h"
-#include "calseal/sign/seal.h"
 
 namespace calseal {
 namespace {
 
 struct SealOptions {
-  std::string regions, base_bundle, parent, job, base_reason, title, notes_file, vehicle, salt, new_salt, trust, expires, set,
-      passphrase_file, time, output, payload = "areas";
-  std::vector<std::string> bases, images, keys, requirements, cautions, attachments, annotations, returns, roles;
+  std::string regions, base_bundle, parent, job, base_reason, title, notes_file, vehicle, salt, new_salt,
+      trust, expires, set, passphrase_file, time, output, payload = "areas";
+  std::vector<std::string> bases, images, keys, requirements, cautions, attachments, annotations, returns,
+      roles;
   std::uint64_t base_number = 0, sequence = 0;
   bool correct = false, dry_run = false;
 };
@@ -34,7 +36,9 @@ Error usage(std::string place, std::string found, std::string expected, std::str
 // Everything that sealing needs, loaded in an order in which each fault is found where it belongs.
 class Sealing {
  public:
-  Sealing(const SealOptions& options, std::string tool) : options_(options) { request_.statement.tool = std::move(tool); }
+  Sealing(const SealOptions& options, std::string tool) : options_(options) {
+    request_.statement.tool = std::move(tool);
+  }
 
   Result<SealedBundle> run() {
     CALSEAL_ASSIGN(const Bytes trust_bytes, read_file(options_.trust, kTrustFileSizeLimit));
@@ -47,7 +51,8 @@ class Sealing {
     std::string passphrase;
     for (const std::string& file : options_.keys) {
       if (passphrase.empty()) {
-        CALSEAL_ASSIGN(passphrase, obtain_passphrase(options_.passphrase_file, printable(file), PassphraseUse::kOpen));
+        CALSEAL_ASSIGN(passphrase,
+                       obtain_passphrase(options_.passphrase_file, printable(file), PassphraseUse::kOpen));
       }
       CALSEAL_ASSIGN(PrivateKey key, read_private_key(file, passphrase));
       keys.push_back(std::move(key));
@@ -64,8 +69,8 @@ class Sealing {
     if (options_.time.empty()) return {};
     const auto time = parse_time(options_.time);
     if (!time) {
-      return fail(usage("--claimed-time", "\"" + printable(options_.time, 60) + "\"", "a time like 2026-01-31T12:00:00Z",
-                        "write the time in UTC, in this form"));
+      return fail(usage("--claimed-time", "\"" + printable(options_.time, 60) + "\"",
+                        "a time like 2026-01-31T12:00:00Z", "write the time in UTC, in this form"));
     }
     request_.statement.claimed_time = *time;
     return {};
@@ -79,19 +84,22 @@ class Sealing {
   // Revision 0: the first read of a base.
   Status start_job() {
     if (options_.regions.empty() || options_.job.empty() || options_.bases.empty()) {
-      return fail(usage("seal", "no --base-bundle, and not all of --regions, --job and --base",
-                        "for revision 0: --regions, --job and --base; for later ones: --base-bundle and --image",
-                        "see calseal seal --help"));
+      return fail(
+          usage("seal", "no --base-bundle, and not all of --regions, --job and --base",
+                "for revision 0: --regions, --job and --base; for later ones: --base-bundle and --image",
+                "see calseal seal --help"));
     }
     if (!options_.images.empty()) {
-      return fail(usage("--image", "an edited image for revision 0", "the read alone", "seal revision 0 first, then the edit on it"));
+      return fail(usage("--image", "an edited image for revision 0", "the read alone",
+                        "seal revision 0 first, then the edit on it"));
     }
     CALSEAL_CHECK(load_map());
     request_.map = &map_;
     CALSEAL_ASSIGN(std::vector<ReadFile> files, load_read_files(options_.bases));
     CALSEAL_ASSIGN(Read read, load_read(map_, std::move(files)));
     for (const ReadSource& source : read.sources) {
-      request_.files.push_back({source.memory, source.form, source.file.original.size(), compute_sha256(source.file.original)});
+      request_.files.push_back(
+          {source.memory, source.form, source.file.original.size(), compute_sha256(source.file.original)});
     }
     request_.base = std::move(read.image);
     request_.result = request_.base;
@@ -108,13 +116,15 @@ class Sealing {
   }
 
   Status continue_job() {
-    if (!options_.bases.empty() || !options_.job.empty() || options_.base_number != 0 || !options_.base_reason.empty()) {
-      return fail(usage("--base-bundle", "--base, --job, --base-number or --base-reason beside it", "these come from the base bundle",
-                        "leave them out"));
+    if (!options_.bases.empty() || !options_.job.empty() || options_.base_number != 0 ||
+        !options_.base_reason.empty()) {
+      return fail(usage("--base-bundle", "--base, --job, --base-number or --base-reason beside it",
+                        "these come from the base bundle", "leave them out"));
     }
     CALSEAL_ASSIGN(const OpenedBundle base, open(options_.base_bundle));
     if (base.manifest.revision != 0) {
-      return fail(usage("--base-bundle", "revision " + std::to_string(base.manifest.revision), "revision 0 of the job's base",
+      return fail(usage("--base-bundle", "revision " + std::to_string(base.manifest.revision),
+                        "revision 0 of the job's base",
                         "give revision 0 here and the newest revision as --parent"));
     }
     if (options_.regions.empty()) {
@@ -127,7 +137,8 @@ class Sealing {
     Image carried = image_of_base(base);
     request_.base = blank_image(map_);
     for (Memory& memory : request_.base.memories) {
-      if (Memory* from = carried.find(memory.name); from != nullptr && from->extent == memory.extent) memory = std::move(*from);
+      if (Memory* from = carried.find(memory.name); from != nullptr && from->extent == memory.extent)
+        memory = std::move(*from);
     }
     CALSEAL_CHECK(load_result());
     RevisionStatement& said = request_.statement;
@@ -143,10 +154,12 @@ class Sealing {
     CALSEAL_ASSIGN(const OpenedBundle parent, open(options_.parent));
     if (parent.manifest.job != said.job || parent.manifest.base_number != said.base_number ||
         parent.manifest.controller().name != map_.controller) {
-      return fail(usage("--parent", "job " + parent.manifest.job + ", base " + std::to_string(parent.manifest.base_number) + ", " +
-                                        parent.manifest.controller().name,
-                        "job " + said.job + ", base " + std::to_string(said.base_number) + ", " + map_.controller,
-                        "give a revision of the same job, base and controller"));
+      return fail(
+          usage("--parent",
+                "job " + parent.manifest.job + ", base " + std::to_string(parent.manifest.base_number) +
+                    ", " + parent.manifest.controller().name,
+                "job " + said.job + ", base " + std::to_string(said.base_number) + ", " + map_.controller,
+                "give a revision of the same job, base and controller"));
     }
     said.parent = parent.digest;
     said.revision = parent.manifest.revision + 1;
@@ -160,10 +173,12 @@ class Sealing {
     return open_sealed(std::move(bytes), printable(path), trust_, request_.statement.claimed_time, steps);
   }
 
-  // The base with everything that the edited files give laid over it, so that memories nobody edited need not be given.
+  // The base with everything that the edited files give laid over it, so that memories nobody edited need not
+  // be given.
   Status load_result() {
     if (options_.images.empty()) {
-      return fail(usage("--image", "no edited image", "the edited image", "give it as --image [MEMORY=]FILE"));
+      return fail(
+          usage("--image", "no edited image", "the edited image", "give it as --image [MEMORY=]FILE"));
     }
     CALSEAL_ASSIGN(std::vector<ReadFile> files, load_read_files(options_.images));
     CALSEAL_ASSIGN(const Read edited, load_read(map_, std::move(files)));
@@ -172,11 +187,13 @@ class Sealing {
       RangeSet beyond = edited.image.memories[m].known;
       beyond.remove(request_.base.memories[m].known);
       if (!beyond.empty()) {
-        return fail({Reason::kReadIncomplete, "", place_text(map_, {m, beyond.ranges().front()}), "edited bytes that the base does not hold",
-                     "an edit of the base and nothing more", "edit the file that was read, in its own form"});
+        return fail({Reason::kReadIncomplete, "", place_text(map_, {m, beyond.ranges().front()}),
+                     "edited bytes that the base does not hold", "an edit of the base and nothing more",
+                     "edit the file that was read, in its own form"});
       }
       for (const Range& range : edited.image.memories[m].known.ranges()) {
-        std::ranges::copy(edited.image.memories[m].view(range), request_.result.memories[m].span(range).begin());
+        std::ranges::copy(edited.image.memories[m].view(range),
+                          request_.result.memories[m].span(range).begin());
       }
     }
     if (!options_.correct) return {};
@@ -200,15 +217,16 @@ class Sealing {
     for (const std::string& text : options_.returns) {
       const auto digest = parse_digest(text);
       if (!digest) {
-        return fail(usage("--permit-return", "\"" + printable(text, 80) + "\"", "an identity: 64 lower-case hexadecimal digits",
-                          "copy it from calseal show"));
+        return fail(usage("--permit-return", "\"" + printable(text, 80) + "\"",
+                          "an identity: 64 lower-case hexadecimal digits", "copy it from calseal show"));
       }
       said.permitted_returns.push_back(*digest);
     }
     for (const std::string& text : options_.annotations) {
       const std::size_t equals = text.find('=');
       if (equals == std::string::npos) {
-        return fail(usage("--annotate", "\"" + printable(text, 80) + "\"", "NAME=TEXT", "write the name before an equals sign"));
+        return fail(usage("--annotate", "\"" + printable(text, 80) + "\"", "NAME=TEXT",
+                          "write the name before an equals sign"));
       }
       said.annotations.emplace_back(text.substr(0, equals), text.substr(equals + 1));
     }
@@ -234,8 +252,9 @@ class Sealing {
     }
     if (!expected_salt_) return {};
     if (!request_.salt || compute_sha256(*request_.salt) != *expected_salt_) {
-      return fail({Reason::kSaltWrong, printable(options_.salt), "", request_.salt ? "another salt" : "no salt",
-                   "the salt of this job, as in its base bundle", "give the job's salt file as --salt"});
+      return fail({Reason::kSaltWrong, printable(options_.salt), "",
+                   request_.salt ? "another salt" : "no salt", "the salt of this job, as in its base bundle",
+                   "give the job's salt file as --salt"});
     }
     return {};
   }
@@ -252,13 +271,17 @@ std::string summary(const SealedBundle& sealed, const std::string& output) {
   const Manifest& manifest = sealed.manifest;
   const ManifestController& controller = manifest.controller();
   std::string text = "sealed    " + output + "  (" + grouped(sealed.file.size()) + " bytes)\n";
-  text += "revision  " + std::to_string(manifest.revision) + " of job " + manifest.job + ", " + controller.name + ", base " +
-          std::to_string(manifest.base_number) + ", sequence " + std::to_string(manifest.sequence) + "\n";
-  text += "proved    " + grouped(sealed.proof.changed_bytes()) + " bytes changed in " + grouped(coalesce(sealed.proof.changes).size()) +
-          " places, all within the areas declared by region map " + controller.map_name + " (" + controller.map_grade + "); " +
-          std::to_string(controller.checksums.size()) + " checksums and copies judged\n";
+  text += "revision  " + std::to_string(manifest.revision) + " of job " + manifest.job + ", " +
+          controller.name + ", base " + std::to_string(manifest.base_number) + ", sequence " +
+          std::to_string(manifest.sequence) + "\n";
+  text += "proved    " + grouped(sealed.proof.changed_bytes()) + " bytes changed in " +
+          grouped(coalesce(sealed.proof.changes).size()) +
+          " places, all within the areas declared by region map " + controller.map_name + " (" +
+          controller.map_grade + "); " + std::to_string(controller.checksums.size()) +
+          " checksums and copies judged\n";
   text += "identity  " + digest_text(sealed.digest) + "\n";
-  if (sealed.incomplete) text += "INCOMPLETE  required signatures are missing; nobody accepts this bundle before they are added\n";
+  if (sealed.incomplete)
+    text += "INCOMPLETE  required signatures are missing; nobody accepts this bundle before they are added\n";
   return text;
 }
 
@@ -281,13 +304,16 @@ JsonValue summary_json(const SealedBundle& sealed, const std::string& output) {
 
 int run_seal(const SealOptions& options, const std::string& tool, const Console& console) {
   if (options.output.empty() && !options.dry_run) {
-    return console.fail(usage("--output", "no output", "--output FILE, or --dry-run", "give the bundle a name"));
+    return console.fail(
+        usage("--output", "no output", "--output FILE, or --dry-run", "give the bundle a name"));
   }
-  std::vector<std::string> inputs = {options.regions, options.base_bundle, options.parent, options.salt, options.trust, options.set};
+  std::vector<std::string> inputs = {options.regions, options.base_bundle, options.parent,
+                                     options.salt,    options.trust,       options.set};
   for (const auto* list : {&options.bases, &options.images}) {
     for (std::string& path : paths_of(*list)) inputs.push_back(std::move(path));
   }
-  for (const auto* list : {&options.keys, &options.attachments}) inputs.insert(inputs.end(), list->begin(), list->end());
+  for (const auto* list : {&options.keys, &options.attachments})
+    inputs.insert(inputs.end(), list->begin(), list->end());
   std::vector<std::string> outputs;
   for (const std::string& output : {options.output, options.new_salt}) {
     if (!output.empty()) outputs.push_back(output);
@@ -299,58 +325,80 @@ int run_seal(const SealOptions& options, const std::string& tool, const Console&
   if (!options.dry_run) {
     const std::string salt = sealing.fresh_salt() ? to_hex(*sealing.fresh_salt()) + "\n" : "";
     std::vector<PendingFile> files{{options.output, sealed->file}};
-    if (!salt.empty()) files.push_back({options.new_salt, view_of(salt), FileMode::kPrivate, Existing::kRefuse});
+    if (!salt.empty())
+      files.push_back({options.new_salt, view_of(salt), FileMode::kPrivate, Existing::kRefuse});
     if (Status status = write_files(files); !status) return console.fail(status.error());
   }
   const std::string name = options.dry_run ? "nothing: this was a dry run" : printable(options.output);
   console.print(summary(*sealed, name));
-  console.print_json(summary_json(*sealed, options.dry_run ? "" : printable(options.output, kShownPathLimit)));
+  console.print_json(
+      summary_json(*sealed, options.dry_run ? "" : printable(options.output, kShownPathLimit)));
   return 0;
 }
 
 }  // namespace
 
 void add_seal_command(CLI::App& app, Console& console, const std::string& tool, int& status) {
-  CLI::App* command = app.add_subcommand("seal", "Prove a revision, sign it, and check the result before it is written");
+  CLI::App* command =
+      app.add_subcommand("seal", "Prove a revision, sign it, and check the result before it is written");
   auto o = std::make_shared<SealOptions>();
-  command->add_option("--regions", o->regions, "Region map; for later revisions the base bundle's own is the default");
+  command->add_option("--regions", o->regions,
+                      "Region map; for later revisions the base bundle's own is the default");
   command->add_option("--job", o->job, "Revision 0: name of the job");
   command->add_option("--base", o->bases, "[MEMORY=]FILE: revision 0: the read as received");
-  command->add_option("--base-number", o->base_number, "Revision 0: number of the base in this job (default 1)")->check(CLI::Range(1, 1000000));
-  command->add_option("--base-reason", o->base_reason, "Revision 0: why this base exists (default: first read)");
-  command->add_option("--base-bundle", o->base_bundle, "Later revisions: revision 0 of the job's current base");
+  command
+      ->add_option("--base-number", o->base_number, "Revision 0: number of the base in this job (default 1)")
+      ->check(CLI::Range(1, 1000000));
+  command->add_option("--base-reason", o->base_reason,
+                      "Revision 0: why this base exists (default: first read)");
+  command->add_option("--base-bundle", o->base_bundle,
+                      "Later revisions: revision 0 of the job's current base");
   command->add_option("--parent", o->parent, "The revision that this one follows (default: the base bundle)");
   command->add_option("--image", o->images, "[MEMORY=]FILE: later revisions: the edited image");
   command->add_flag("--correct", o->correct, "Correct checksums and copies of the edited image first");
-  command->add_option("--sequence", o->sequence, "Sequence number (default: the parent's plus one)")->check(CLI::Range(1.0, 1099511627776.0));
-  command->add_option("--vehicle", o->vehicle, "The word by which you and the customer call this vehicle; not a VIN");
+  command->add_option("--sequence", o->sequence, "Sequence number (default: the parent's plus one)")
+      ->check(CLI::Range(1.0, 1099511627776.0));
+  command->add_option("--vehicle", o->vehicle,
+                      "The word by which you and the customer call this vehicle; not a VIN");
   auto* salt = command->add_option("--salt", o->salt, "The job's salt file");
-  command->add_option("--new-salt", o->new_salt, "Make the job's salt file, with revision 0; the customer needs a copy")->excludes(salt);
+  command
+      ->add_option("--new-salt", o->new_salt,
+                   "Make the job's salt file, with revision 0; the customer needs a copy")
+      ->excludes(salt);
   command->add_option("--title", o->title, "One line for people");
   command->add_option("--notes-file", o->notes_file, "Text file with notes");
-  command->add_option("--requirement", o->requirements, "A line: what must be true of the vehicle (repeatable)");
+  command->add_option("--requirement", o->requirements,
+                      "A line: what must be true of the vehicle (repeatable)");
   command->add_option("--caution", o->cautions, "A line: what the customer must mind (repeatable)");
   command->add_option("--attach", o->attachments, "File to put into the bundle (repeatable)");
   command->add_option("--annotate", o->annotations, "NAME=TEXT: shown, never deciding (repeatable)");
-  command->add_option("--permit-return", o->returns, "Identity of an earlier revision that may be written again (repeatable)");
-  command->add_option("--require-role", o->roles, "Roles that must sign (default: author)")->check(CLI::IsMember({"author", "reviewer"}));
+  command->add_option("--permit-return", o->returns,
+                      "Identity of an earlier revision that may be written again (repeatable)");
+  command->add_option("--require-role", o->roles, "Roles that must sign (default: author)")
+      ->check(CLI::IsMember({"author", "reviewer"}));
   command->add_option("--expires", o->expires, "Makes it a trial until this time (UTC)");
-  command->add_option("--payload", o->payload, "areas (default) or full")->check(CLI::IsMember({"areas", "full"}));
+  command->add_option("--payload", o->payload, "areas (default) or full")
+      ->check(CLI::IsMember({"areas", "full"}));
   command->add_option("--set", o->set, "Set descriptor (set.json) that this revision is a member of");
   command->add_option("--key", o->keys, "Private key that signs (repeatable)")->required();
   command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the keys");
   command->add_option("--trust", o->trust, "The shop's trust file, for the check at the end")->required();
-  command->add_option("--claimed-time", o->time, "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
+  command->add_option("--claimed-time", o->time,
+                      "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
   command->add_option("-o,--output", o->output, "The bundle to write");
   command->add_flag("--dry-run", o->dry_run, "Do everything but write");
-  set_command(*command, console,
-              {"calseal seal --job oak-17 --regions engine.json --base flash=f.bin --base eeprom=e.bin --vehicle \"blue estate\" "
-               "--new-salt oak-17.salt --key author.key --trust shop.trust -o r0.calseal",
-               "calseal seal --base-bundle r0.calseal --image flash=edited.bin --correct --salt oak-17.salt --title \"first tune\" "
-               "--key author.key --trust shop.trust -o r1.calseal",
-               "calseal seal --base-bundle r0.calseal --parent r1.calseal --image flash=edited2.bin --correct --salt oak-17.salt "
-               "--key author.key --trust shop.trust -o r2.calseal"},
-              [o, tool](Console& c) { return run_seal(*o, tool, c); }, status);
+  set_command(
+      *command, console,
+      {"calseal seal --job oak-17 --regions engine.json --base flash=f.bin --base eeprom=e.bin --vehicle "
+       "\"blue estate\" "
+       "--new-salt oak-17.salt --key author.key --trust shop.trust -o r0.calseal",
+       "calseal seal --base-bundle r0.calseal --image flash=edited.bin --correct --salt oak-17.salt --title "
+       "\"first tune\" "
+       "--key author.key --trust shop.trust -o r1.calseal",
+       "calseal seal --base-bundle r0.calseal --parent r1.calseal --image flash=edited2.bin --correct --salt "
+       "oak-17.salt "
+       "--key author.key --trust shop.trust -o r2.calseal"},
+      [o, tool](Console& c) { return run_seal(*o, tool, c); }, status);
 }
 
 }  // namespace calseal

@@ -30,20 +30,22 @@ struct NewShop {
 Result<UtcTime> stated_time(const std::string& text) {
   if (text.empty()) return current_time();
   if (const auto time = parse_time(text)) return *time;
-  return fail({Reason::kUsage, "", "--claimed-time", "\"" + printable(text, 60) + "\"", "a time like 2026-01-31T12:00:00Z",
-               "write the time in UTC, in this form"});
+  return fail({Reason::kUsage, "", "--claimed-time", "\"" + printable(text, 60) + "\"",
+               "a time like 2026-01-31T12:00:00Z", "write the time in UTC, in this form"});
 }
 
 Result<NewShop> make_shop(const ShopNewOptions& options) {
   if (!is_line(options.name) || options.name.empty() || !is_line(options.key_name)) {
-    return fail({Reason::kUsage, "", "--name", "\"" + printable(options.name, 60) + "\"", "a line of 1 to 200 bytes",
-                 "choose a shorter name without control characters"});
+    return fail({Reason::kUsage, "", "--name", "\"" + printable(options.name, 60) + "\"",
+                 "a line of 1 to 200 bytes", "choose a shorter name without control characters"});
   }
   CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time));
-  CALSEAL_ASSIGN(std::string passphrase, obtain_passphrase(options.passphrase_file, "the signing key", PassphraseUse::kChoose));
+  CALSEAL_ASSIGN(std::string passphrase,
+                 obtain_passphrase(options.passphrase_file, "the signing key", PassphraseUse::kChoose));
   std::string root_passphrase = passphrase;
   if (!options.root_passphrase_file.empty()) {
-    CALSEAL_ASSIGN(root_passphrase, obtain_passphrase(options.root_passphrase_file, "the root", PassphraseUse::kChoose));
+    CALSEAL_ASSIGN(root_passphrase,
+                   obtain_passphrase(options.root_passphrase_file, "the root", PassphraseUse::kChoose));
   }
   CALSEAL_ASSIGN(const PrivateKey root, PrivateKey::generate());
   CALSEAL_ASSIGN(const PrivateKey key, PrivateKey::generate());
@@ -82,11 +84,12 @@ int run_new(const ShopNewOptions& options, const Console& console) {
   if (!status) {
     return console.fail(status.error());
   }
-  console.print("made      " + printable(root) + "  (root: put it on a stick, take it offline, keep a second copy)\n" +
-                "          " + printable(key) + "  (signs revisions)\n" +
-                "          " + printable(trust) + "  (give this to customers)\n" +
-                "root      " + shop->fingerprint + "\n" +
-                "          read these ten groups aloud to every customer once; they compare them with what check prints\n");
+  console.print("made      " + printable(root) +
+                "  (root: put it on a stick, take it offline, keep a second copy)\n" + "          " +
+                printable(key) + "  (signs revisions)\n" + "          " + printable(trust) +
+                "  (give this to customers)\n" + "root      " + shop->fingerprint + "\n" +
+                "          read these ten groups aloud to every customer once; they compare them with what "
+                "check prints\n");
   console.print_json(json_object({{"calseal", json("shop-new/1")},
                                   {"root_key", json(printable(root, kShownPathLimit))},
                                   {"author_key", json(printable(key, kShownPathLimit))},
@@ -108,11 +111,15 @@ void add_shop_command(CLI::App& app, Console& console, int& status) {
   create->add_option("--name", options->name, "The shop's name, as customers know it")->required();
   create->add_option("--key-name", options->key_name, "Whose the signing key is");
   create->add_option("--passphrase-file", options->passphrase_file, "First line: passphrase of the new keys");
-  create->add_option("--root-passphrase-file", options->root_passphrase_file, "First line: another passphrase for the root");
-  create->add_option("--claimed-time", options->time, "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
-  set_command(*create, console, {"calseal shop new keys --name \"Example Shop\"",
-                                 "calseal shop new keys --name \"Example Shop\" --passphrase-file word.txt --json"},
-              [options](Console& c) { return run_new(*options, c); }, status);
+  create->add_option("--root-passphrase-file", options->root_passphrase_file,
+                     "First line: another passphrase for the root");
+  create->add_option("--claimed-time", options->time,
+                     "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
+  set_command(
+      *create, console,
+      {"calseal shop new keys --name \"Example Shop\"",
+       "calseal shop new keys --name \"Example Shop\" --passphrase-file word.txt --json"},
+      [options](Console& c) { return run_new(*options, c); }, status);
 }
 
 }  // namespace calseal

@@ -43,18 +43,25 @@ JsonValue verdict_json(const Verdict& verdict) {
                                                   {"size", json(file.bytes.size())},
                                                   {"sha256", json(digest_text(compute_sha256(file.bytes)))}});
                             })},
-       {"steps", json_array(verdict.steps,
-                            [](const Step& step) {
-                              return json_object({{"name", json(step.name)}, {"state", json(step_state_name(step.state))}});
-                            })},
+       {"steps",
+        json_array(
+            verdict.steps,
+            [](const Step& step) {
+              return json_object({{"name", json(step.name)}, {"state", json(step_state_name(step.state))}});
+            })},
        {"evidence", json_array(verdict.evidence,
                                [](const EvidenceItem& item) {
-                                 return json_object({{"name", json(item.name)}, {"given", json(item.given)}, {"detail", json(item.detail)}});
+                                 return json_object({{"name", json(item.name)},
+                                                     {"given", json(item.given)},
+                                                     {"detail", json(item.detail)}});
                                })},
-       {"cautions", json_array(verdict.cautions, [](const Caution& caution) {
-          return json_object({{"code", json(caution.code)}, {"text", json(caution.text)}});
-        })},
-       {"before_writing", json_strings(verdict.outcome == Outcome::kAccepted ? writing_cautions() : std::vector<std::string>())}});
+       {"cautions",
+        json_array(verdict.cautions,
+                   [](const Caution& caution) {
+                     return json_object({{"code", json(caution.code)}, {"text", json(caution.text)}});
+                   })},
+       {"before_writing", json_strings(verdict.outcome == Outcome::kAccepted ? writing_cautions()
+                                                                             : std::vector<std::string>())}});
 }
 
 }  // namespace calseal

@@ -22,10 +22,14 @@ std::string share_text(std::uint64_t hundredths) {
 
 std::string vehicle_text(VehicleProof proof) {
   switch (proof) {
-    case VehicleProof::kNone: return {};
-    case VehicleProof::kProved: return "proved by the binding fields of the read";
-    case VehicleProof::kByReference: return "by the vehicle reference given; the read itself proves nothing";
-    case VehicleProof::kAsserted: return "asserted: no read was given";
+    case VehicleProof::kNone:
+      return {};
+    case VehicleProof::kProved:
+      return "proved by the binding fields of the read";
+    case VehicleProof::kByReference:
+      return "by the vehicle reference given; the read itself proves nothing";
+    case VehicleProof::kAsserted:
+      return "asserted: no read was given";
   }
   return {};
 }
@@ -35,8 +39,10 @@ std::string manifest_lines(const Verdict& verdict) {
   std::string signers;
   for (const std::string& name : verdict.signers) signers += (signers.empty() ? "" : ", ") + printable(name);
   std::string text;
-  text += line("revision", std::to_string(manifest.revision) + (manifest.title.empty() ? "" : ", " + printable(manifest.title)));
-  text += line("job", manifest.job + ", base " + std::to_string(manifest.base_number) + ", sequence " + std::to_string(manifest.sequence));
+  text += line("revision", std::to_string(manifest.revision) +
+                               (manifest.title.empty() ? "" : ", " + printable(manifest.title)));
+  text += line("job", manifest.job + ", base " + std::to_string(manifest.base_number) + ", sequence " +
+                          std::to_string(manifest.sequence));
   text += line("vehicle", printable(manifest.vehicle_reference));
   text += line("sealed", manifest.claimed_time + " (claimed) by " + signers);
   text += line("shop", printable(verdict.shop));
@@ -48,8 +54,8 @@ std::string manifest_lines(const Verdict& verdict) {
 std::string file_lines(const Verdict& verdict) {
   std::string text;
   for (const RebuiltFile& file : verdict.files) {
-    text += line("image", (file.memory.empty() ? "" : file.memory + ", ") + grouped(file.bytes.size()) + " bytes, SHA-256 " +
-                              digest_text(compute_sha256(file.bytes)));
+    text += line("image", (file.memory.empty() ? "" : file.memory + ", ") + grouped(file.bytes.size()) +
+                              " bytes, SHA-256 " + digest_text(compute_sha256(file.bytes)));
   }
   return text;
 }
@@ -59,14 +65,17 @@ std::string result_lines(const Verdict& verdict) {
   const ManifestController& controller = verdict.manifest->controller();
   std::string text;
   text += line("proof", vehicle_text(verdict.vehicle));
-  text += line("changes", grouped(verdict.bytes_to_change) + " bytes of this read, within the areas declared by region map " +
-                              controller.map_name + " version " + std::to_string(controller.map_version) + " (" +
-                              controller.map_grade + ")");
+  text += line("changes", grouped(verdict.bytes_to_change) +
+                              " bytes of this read, within the areas declared by region map " +
+                              controller.map_name + " version " + std::to_string(controller.map_version) +
+                              " (" + controller.map_grade + ")");
   text += line("editable", share_text(verdict.editable_share) + " of the image");
   std::size_t holding = 0;
-  for (const ManifestChecksum& check : controller.checksums) holding += check.state_after == CheckState::kHolds ? 1U : 0U;
-  text += line("checksums", std::to_string(holding) + " of " + std::to_string(controller.checksums.size()) +
-                                (holding == controller.checksums.size() ? " hold" : " hold; the others are not provable"));
+  for (const ManifestChecksum& check : controller.checksums)
+    holding += check.state_after == CheckState::kHolds ? 1U : 0U;
+  text += line("checksums",
+               std::to_string(holding) + " of " + std::to_string(controller.checksums.size()) +
+                   (holding == controller.checksums.size() ? " hold" : " hold; the others are not provable"));
   return text + file_lines(verdict);
 }
 
@@ -82,7 +91,8 @@ std::string steps_line(const Verdict& verdict) {
     }
     row += cell;
   }
-  return text + row + "\n  " + std::string(kColumn - 2, ' ') + "(+ passed, ! failed, - not reached or not asked)\n";
+  return text + row + "\n  " + std::string(kColumn - 2, ' ') +
+         "(+ passed, ! failed, - not reached or not asked)\n";
 }
 
 std::string evidence_line(const Verdict& verdict) {
@@ -96,8 +106,10 @@ std::string evidence_line(const Verdict& verdict) {
 }
 
 std::string reason_lines(const Error& reason, const Emphasise& emphasise) {
-  std::string text = line("why", emphasise(Emphasis::kBad, code(reason.reason)) + ": " + std::string(info(reason.reason).meaning));
-  text += line("where", reason.file.empty() || reason.place.empty() ? reason.file + reason.place : reason.file + ": " + reason.place);
+  std::string text = line("why", emphasise(Emphasis::kBad, code(reason.reason)) + ": " +
+                                     std::string(info(reason.reason).meaning));
+  text += line("where", reason.file.empty() || reason.place.empty() ? reason.file + reason.place
+                                                                    : reason.file + ": " + reason.place);
   text += line("found", reason.found);
   text += line("expected", reason.expected);
   text += line("next", emphasise(Emphasis::kWarn, reason.next));
@@ -113,8 +125,8 @@ std::string verdict_text(const Verdict& verdict, const Emphasise& emphasise) {
   std::ranges::transform(word, word.begin(), [](char c) { return static_cast<char>(c - 'a' + 'A'); });
   text += emphasise(good ? Emphasis::kGood : Emphasis::kBad, word);
   if (verdict.manifest) {
-    text += "  " + verdict.manifest->controller().name + ", revision " + std::to_string(verdict.manifest->revision) + " of job " +
-            verdict.manifest->job;
+    text += "  " + verdict.manifest->controller().name + ", revision " +
+            std::to_string(verdict.manifest->revision) + " of job " + verdict.manifest->job;
   }
   if (verdict.outcome == Outcome::kAuthentic) text += "  (seal only: nothing was compared with a controller)";
   text += "\n";
@@ -123,23 +135,29 @@ std::string verdict_text(const Verdict& verdict, const Emphasise& emphasise) {
   text += result_lines(verdict);
   text += evidence_line(verdict);
   text += steps_line(verdict);
-  for (const Caution& caution : verdict.cautions) text += line("caution", caution.code + ": " + printable(caution.text, 400));
+  for (const Caution& caution : verdict.cautions)
+    text += line("caution", caution.code + ": " + printable(caution.text, 400));
   if (verdict.outcome == Outcome::kAccepted) {
     text += "\nBefore you write:\n";
     for (const std::string& caution : writing_cautions()) text += "  - " + caution + "\n";
   }
-  if (verdict.outcome == Outcome::kRefused) text += "\nDo not write anything from this bundle. Nothing was written here.\n";
+  if (verdict.outcome == Outcome::kRefused)
+    text += "\nDo not write anything from this bundle. Nothing was written here.\n";
   return text;
 }
 
 const std::vector<std::string>& writing_cautions() {
   static const std::vector<std::string> cautions = {
-      "Only on the vehicle that this read came from, standing still, with the ignition as your writer asks for.",
-      "Hold the supply voltage with a charger made for it; a write that stops half way can leave the controller dead.",
+      "Only on the vehicle that this read came from, standing still, with the ignition as your writer asks "
+      "for.",
+      "Hold the supply voltage with a charger made for it; a write that stops half way can leave the "
+      "controller dead.",
       "Keep the first read and revision 0 in two places; they are the way back.",
       "After writing: read back, compare, clear no fault codes unseen, and drive the first minutes gently.",
-      "A changed calibration can damage engine or transmission and can end warranty, type approval and insurance.",
-      "Emissions and road use: the law of your country decides. Have the work done and judged by licensed people.",
+      "A changed calibration can damage engine or transmission and can end warranty, type approval and "
+      "insurance.",
+      "Emissions and road use: the law of your country decides. Have the work done and judged by licensed "
+      "people.",
   };
   return cautions;
 }

@@ -275,7 +275,7 @@ Status refuse_clashes(const std::vector<std::string>& outputs, const std::vector
     CALSEAL_CHECK(refuse_same_file(output, inputs));
     places.push_back(where_it_leads(output));
     if (std::ranges::count(places, places.back()) > 1) {
-      return fail({Reason::kUsage, "", "", "\"" + printable(output) + "\" again",
+      return fail({Reason::kUsage, printable(output), "", "the same place as another output",
                    "a file of its own for each output", "choose another name for one of them"});
     }
   }

@@ -307,8 +307,9 @@ int run_seal(const SealOptions& options, const std::string& tool, const Console&
     return console.fail(
         usage("--output", "no output", "--output FILE, or --dry-run", "give the bundle a name"));
   }
-  std::vector<std::string> inputs = {options.regions, options.base_bundle, options.parent,
-                                     options.salt,    options.trust,       options.set};
+  std::vector<std::string> inputs = {options.regions,    options.base_bundle,    options.parent,
+                                     options.salt,       options.trust,          options.set,
+                                     options.notes_file, options.passphrase_file};
   for (const auto* list : {&options.bases, &options.images}) {
     for (std::string& path : paths_of(*list)) inputs.push_back(std::move(path));
   }

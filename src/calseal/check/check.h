@@ -11,6 +11,7 @@
 #include "calseal/check/open.h"
 #include "calseal/check/verdict.h"
 #include "calseal/map/read.h"
+#include "calseal/trust/succession.h"
 
 namespace calseal {
 
@@ -32,6 +33,16 @@ struct CheckRequest {
   std::vector<ReadFile> read;  // empty: none given
   MatchEvidence evidence;
   bool revive = false;  // declared: write revision 0 whole, without a read
+  // What the person has besides; each one only ever refuses more, except that a permitted return and a seal
+  // by a compromised key need theirs.
+  std::vector<NamedBytes> successions;    // oldest first
+  std::optional<NamedBytes> state;        // the checker's memory; an empty file counts as a new one
+  std::optional<NamedBytes> withdrawals;  // the shop's newest list
+  std::optional<NamedBytes> job_list;     // the shop's newest list of this job's revisions
+  std::optional<NamedBytes> inclusion;    // proof that the ledger held this revision
+  std::optional<NamedBytes> newest;       // the newest accepted bundle, where there is no state
+  std::vector<NamedBytes> partners;       // the other bundles of the set
+  bool declared_return = false;           // the person's word: go back to this earlier revision
   bool seal_only = false;
   UtcTime now;
 };

@@ -34,6 +34,16 @@ struct EvidenceItem {
   std::string detail;
 };
 
+// Where a revision stands among those accepted before.
+enum class Passage : std::uint8_t {
+  kUnknown,  // nothing to compare with
+  kNewer,    // follows what was accepted last
+  kAgain,    // is what was accepted last
+  kReturn,   // an earlier revision, permitted and asked for
+  kWayBack,  // revision 0 of the current base, after later ones
+};
+std::string_view passage_name(Passage passage);  // "unknown", "newer", "again", "return", "way-back"
+
 // Something the person should know although nothing is refused for it.
 struct Caution {
   std::string code;  // stable, lower-case with hyphens
@@ -69,6 +79,9 @@ struct Verdict {
   std::uint64_t editable_share = 0;   // of the known image, in hundredths of a percent
   std::uint64_t bytes_to_change = 0;  // in which read and result differ
   std::vector<RebuiltFile> files;     // only when accepted
+
+  Passage passage = Passage::kUnknown;
+  std::string next_state;  // to be written once the files are durable; empty when no state was given
 };
 
 }  // namespace calseal

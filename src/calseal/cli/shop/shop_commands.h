@@ -9,4 +9,6 @@ void add_shop_command(CLI::App& app, Console& console, int& status);  // shop ne
 void add_key_command(CLI::App& app, Console& console, int& status);   // key new|show
 void add_seal_command(CLI::App& app, Console& console, const std::string& tool, int& status);
 
+void add_set_command(CLI::App& app, Console& console, int& status);
+
 }  // namespace calseal

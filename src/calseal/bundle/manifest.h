@@ -29,6 +29,7 @@ inline constexpr std::uint64_t kInflationLimit =
 inline constexpr std::uint64_t kBaseLimit = 1'000'000;
 inline constexpr std::uint64_t kSequenceLimit = std::uint64_t{1} << 40;
 inline constexpr std::uint64_t kRevisionLimit = kSequenceLimit - 1;
+inline constexpr std::size_t kReturnLimit = 1000;  // permitted returns
 inline constexpr std::size_t kMemoryLimit = 16;
 inline constexpr std::size_t kManifestListLimit = 16384;  // of any list that has no limit of its own
 inline constexpr std::size_t kFieldTextLimit = 1024;      // bytes; values read out of an image

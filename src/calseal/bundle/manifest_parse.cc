@@ -9,7 +9,6 @@
 namespace calseal {
 namespace {
 
-constexpr std::size_t kReturnLimit = 1000;
 constexpr std::size_t kOptionLimit = 256;
 constexpr std::size_t kItemLimit = 2000;
 constexpr std::size_t kWordsLimit = 64;  // requirements, cautions, attachments, annotations

@@ -4,14 +4,28 @@
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/prefix.h"
+#include "calseal/check/partners.h"
+#include "calseal/check/remember.h"
 #include "calseal/check/revive.h"
 
 namespace calseal {
 namespace {
 
+std::string names_of(const std::vector<NamedBytes>& files) {
+  std::string names;
+  for (const NamedBytes& file : files) names += (names.empty() ? "" : ", ") + printable(file.name);
+  return names;
+}
+
 void note_evidence(const CheckRequest& request, Verdict& verdict) {
   const auto add = [&](std::string name, bool given, std::string detail) {
     verdict.evidence.push_back({std::move(name), given, std::move(detail)});
+  };
+  const auto add_file = [&](std::string name, const std::optional<NamedBytes>& file) {
+    add(std::move(name), file.has_value(), file ? printable(file->name) : "");
+  };
+  const auto add_word = [&](std::string name, bool declared) {
+    add(std::move(name), declared, declared ? "declared" : "");
   };
   std::string files;
   for (const ReadFile& file : request.read) {
@@ -20,64 +34,223 @@ void note_evidence(const CheckRequest& request, Verdict& verdict) {
   }
   add("trust-file", true, printable(request.trust_name));
   add("root-fingerprint", !request.stated_root.empty(), printable(request.stated_root));
+  add("succession", !request.successions.empty(), names_of(request.successions));
   add("read", !request.read.empty(), files);
-  add("read-is-fresh", request.evidence.read_is_fresh, request.evidence.read_is_fresh ? "declared" : "");
+  add_word("read-is-fresh", request.evidence.read_is_fresh);
   add("salt", request.evidence.salt.has_value(), "");
   add("vehicle-reference", !request.evidence.vehicle_reference.empty(),
       printable(request.evidence.vehicle_reference));
-  add("revive", request.revive, request.revive ? "declared" : "");
+  add_file("state", request.state);
+  add_file("withdrawals", request.withdrawals);
+  add_file("job-list", request.job_list);
+  add_file("inclusion", request.inclusion);
+  add("partners", !request.partners.empty(), names_of(request.partners));
+  add_file("newest", request.newest);
+  add_word("return", request.declared_return);
+  add_word("revive", request.revive);
 }
 
-void note_cautions(const CheckRequest& request, const OpenedBundle& opened, Verdict& verdict) {
-  const Manifest& manifest = opened.manifest;
-  const auto add = [&](std::string code, std::string text) {
-    verdict.cautions.push_back({std::move(code), std::move(text)});
-  };
-  if (request.stated_root.empty()) {
-    add("root-not-confirmed", "compare the fingerprint with the shop by voice: " + verdict.root_fingerprint);
-  }
-  add("newest-unknown", "sealed " + manifest.claimed_time +
-                            " (claimed); without a network nobody can tell whether a newer revision exists");
-  if (!opened.map.evidence.verified) {
-    add("map-draft", "the region map " + opened.map.name + " is graded draft: it is believed, not verified");
-  }
-  if (manifest.trial) add("trial", "a trial revision; it expires at " + manifest.expires);
-  if (opened.set) {
-    std::string others;
-    for (const SetMember& member : opened.set->members) {
-      if (member.controller != manifest.controller().name)
-        others += (others.empty() ? "" : ", ") + member.controller;
+class Checking {
+ public:
+  Checking(CheckRequest& request, Verdict& verdict) : request_(request), verdict_(verdict) {}
+
+  Status run() {
+    CALSEAL_CHECK(establish_trust());
+    CALSEAL_CHECK(gather_order());
+    Status status = judge();
+    if (keeps_state_) {
+      remember_trust(*order_.state, chain_, order_.withdrawals ? &*order_.withdrawals : nullptr);
+      verdict_.state_after_look = write_state(*order_.state);
+      if (status && !request_.seal_only) {
+        remember_revision(*order_.state, order_.root, opened_, request_.now);
+        verdict_.state_after_write = write_state(*order_.state);
+      }
     }
-    add("set", "belongs to a set: write " + others + " too; in between the vehicle " +
-                   (opened.set->drivable_between ? "can be driven" : "must not be driven"));
+    return status;
   }
-  for (const std::string& text : manifest.cautions) add("shop", text);
-}
 
-Status judge(CheckRequest& request, Verdict& verdict) {
-  CALSEAL_ASSIGN(const TrustFile trust,
-                 parse_trust_file(request.trust, request.stated_root, request.trust_name));
-  verdict.shop = trust.shop;
-  verdict.root_fingerprint = fingerprint_text(compute_key_id(trust.root));
-  CALSEAL_ASSIGN(const OpenedBundle opened, open_sealed(std::move(request.bundle), request.bundle_name, trust,
-                                                        request.now, verdict.steps));
-  verdict.manifest = opened.manifest;
-  verdict.manifest_digest = opened.digest;
-  verdict.signers = opened.signers;
-  note_cautions(request, opened, verdict);
-  if (request.seal_only) return {};
-  if (!request.read.empty()) {
-    CALSEAL_ASSIGN(const Read read, load_read(opened.map, std::move(request.read)));
-    return rebuild(opened, read, request.evidence, verdict);
+ private:
+  void caution(std::string code, std::string text) {
+    verdict_.cautions.push_back({std::move(code), std::move(text)});
   }
-  if (request.revive) return revive(opened, request.evidence, verdict);
-  return fail(
-      {Reason::kReadMissing, request.bundle_name, "", "no read",
-       "the controller's own read, from before this write",
-       opened.manifest.revision == 0
-           ? "give the read; or, when the controller can no longer be read, revive with the vehicle reference"
-           : "give the read; to look at the seal alone, ask for that"});
-}
+
+  // Whom to believe: the trust file, the way to its root, and whether the state has seen a newer one.
+  Status establish_trust() {
+    CALSEAL_ASSIGN(chain_, parse_trust_chain({request_.trust_name, std::move(request_.trust)},
+                                             request_.successions, request_.stated_root));
+    const TrustFile& trust = chain_.trust;
+    order_.root = compute_key_id(trust.root);
+    verdict_.shop = trust.shop;
+    verdict_.root_fingerprint = fingerprint_text(order_.root);
+    if (request_.stated_root.empty()) {
+      caution("root-not-confirmed",
+              "compare the fingerprint with the shop by voice: " + verdict_.root_fingerprint);
+    }
+    if (!request_.state) return {};
+    read_state();
+    if (order_.state) CALSEAL_CHECK(compare_trust(chain_, *order_.state, request_.trust_name));
+    return {};
+  }
+
+  // A state that cannot be read is as good as none, and is never written over.
+  void read_state() {
+    if (request_.state->bytes.empty()) {
+      caution("state-new", "no state yet: whether something newer was accepted before cannot be told");
+      order_.state.emplace();
+      keeps_state_ = true;
+      return;
+    }
+    Result<CheckerState> state = parse_state(request_.state->bytes, request_.state->name);
+    keeps_state_ = state.has_value();
+    if (state) {
+      order_.state = *std::move(state);
+    } else {
+      caution("state-damaged", "the state was changed or damaged (" + state.error().place + ", found " +
+                                   state.error().found + "): it counts for nothing; " + state.error().next);
+    }
+  }
+
+  // What else the person laid beside the bundle about its place in time.
+  Status gather_order() {
+    order_.declared_return = request_.declared_return;
+    if (request_.withdrawals) {
+      const std::string& name = request_.withdrawals->name;
+      CALSEAL_ASSIGN(order_.withdrawals, parse_withdrawals(request_.withdrawals->bytes, chain_.trust, name));
+      if (order_.state) CALSEAL_CHECK(compare_withdrawals(*order_.withdrawals, *order_.state, name));
+      if (order_.withdrawals->fresh_until <= time_text(request_.now)) {
+        caution("withdrawals-stale", "the list of withdrawals was fresh until " +
+                                         order_.withdrawals->fresh_until + ": ask the shop for a newer one");
+      }
+    }
+    if (request_.job_list) {
+      CALSEAL_ASSIGN(order_.job_list,
+                     parse_job_list(request_.job_list->bytes, chain_.trust, request_.job_list->name));
+    }
+    if (request_.inclusion) {
+      CALSEAL_ASSIGN(inclusion_, parse_inclusion(request_.inclusion->bytes, request_.inclusion->name));
+    }
+    if (!request_.newest) return {};
+    std::vector<Step> steps = all_steps();
+    CALSEAL_ASSIGN(const OpenedBundle newest, open_sealed(std::move(request_.newest->bytes),
+                                                          request_.newest->name, context(nullptr), steps));
+    order_.newest = NewestRevision{newest.manifest, newest.digest};
+    return {};
+  }
+
+  OpenContext context(const OrderEvidence* order) const {
+    OpenContext context;
+    context.trust = &chain_.trust;
+    context.now = request_.now;
+    context.order = order;
+    context.inclusion = inclusion_ ? &*inclusion_ : nullptr;
+    return context;
+  }
+
+  // The lists are of one job and controller; beside another bundle they would say nothing or mislead.
+  Status check_belongings() const {
+    const Manifest& manifest = opened_.manifest;
+    const std::string& controller = manifest.controller().name;
+    if (order_.job_list &&
+        (order_.job_list->job != manifest.job || order_.job_list->controller != controller)) {
+      return fail({Reason::kJobListInvalid, request_.job_list->name, "job",
+                   order_.job_list->job + ", " + order_.job_list->controller,
+                   manifest.job + ", " + controller, "give the list of this job and controller"});
+    }
+    if (order_.newest && (order_.newest->manifest.job != manifest.job ||
+                          order_.newest->manifest.controller().name != controller)) {
+      return fail({Reason::kUsage, request_.newest->name, "newest",
+                   "a bundle of job " + order_.newest->manifest.job + ", " +
+                       order_.newest->manifest.controller().name,
+                   "the newest one of job " + manifest.job + ", " + controller,
+                   "give the newest bundle of the same job and controller"});
+    }
+    return {};
+  }
+
+  Status judge() {
+    CALSEAL_ASSIGN(opened_, open_sealed(std::move(request_.bundle), request_.bundle_name, context(&order_),
+                                        verdict_.steps));
+    verdict_.manifest = opened_.manifest;
+    verdict_.manifest_digest = opened_.digest;
+    verdict_.signers = opened_.signers;
+    verdict_.passage = opened_.passage;
+    verdict_.cautions.insert(verdict_.cautions.end(), opened_.cautions.begin(), opened_.cautions.end());
+    CALSEAL_CHECK(check_belongings());
+    CALSEAL_CHECK(check_partners());
+    note_cautions();
+    if (request_.seal_only) return {};
+    if (!request_.read.empty()) {
+      CALSEAL_ASSIGN(const Read read, load_read(opened_.map, std::move(request_.read)));
+      return rebuild(opened_, read, request_.evidence, verdict_);
+    }
+    if (request_.revive) return revive(opened_, request_.evidence, verdict_);
+    return fail({Reason::kReadMissing, request_.bundle_name, "", "no read",
+                 "the controller's own read, from before this write",
+                 opened_.manifest.revision == 0 ? "give the read; or, when the controller can no longer be "
+                                                  "read, revive with the vehicle reference"
+                                                : "give the read; to look at the seal alone, ask for that"});
+  }
+
+  Status check_partners() {
+    OrderEvidence order = order_;
+    order.job_list.reset();
+    order.newest.reset();
+    std::vector<OpenedBundle> partners;
+    for (NamedBytes& file : request_.partners) {
+      std::vector<Step> steps = all_steps();
+      CALSEAL_ASSIGN(OpenedBundle partner,
+                     open_sealed(std::move(file.bytes), file.name, context(&order), steps));
+      partner.file.clear();
+      partner.payload.clear();
+      partners.push_back(std::move(partner));
+    }
+    return noted(verdict_.steps, "set", judge_set(opened_, partners, !request_.seal_only, verdict_));
+  }
+
+  void note_cautions() {
+    const Manifest& manifest = opened_.manifest;
+    if (!request_.job_list) {
+      caution("newest-unknown",
+              "sealed " + manifest.claimed_time +
+                  " (claimed); without a network nobody can tell whether a newer revision exists");
+    } else if (order_.job_list->find(opened_.digest) == nullptr) {
+      caution("list-older", "newer than the shop's list of " + order_.job_list->claimed_time);
+    }
+    if (!opened_.map.evidence.verified) {
+      caution("map-draft",
+              "the region map " + opened_.map.name + " is graded draft: it is believed, not verified");
+    }
+    if (manifest.trial) caution("trial", "a trial revision; it expires at " + manifest.expires);
+    if (opened_.passage == Passage::kWayBack) {
+      caution("way-back", "revision 0, after newer revisions: everything that was tuned is taken out");
+    }
+    if (opened_.passage == Passage::kReturn) {
+      caution("return",
+              "an earlier revision, permitted by the newest one; the newest stays known as the newest");
+    }
+    note_left_set();
+    for (const std::string& text : manifest.cautions) caution("shop", text);
+  }
+
+  // A controller that leaves its set leaves partners behind.
+  void note_left_set() {
+    const RootState* root = order_.state ? order_.state->find(order_.root) : nullptr;
+    const JobState* job =
+        root == nullptr ? nullptr : root->find(opened_.manifest.job, opened_.manifest.controller().name);
+    if (job == nullptr || !job->set || job->set == opened_.manifest.set) return;
+    caution("set-left",
+            "the revision accepted before belongs to a set, and this one does not belong to it: the "
+            "partner controllers must leave the set too, before the engine is started");
+  }
+
+  CheckRequest& request_;
+  Verdict& verdict_;
+  TrustChain chain_;
+  OrderEvidence order_;
+  std::optional<InclusionProof> inclusion_;
+  OpenedBundle opened_;
+  bool keeps_state_ = false;
+};
 
 }  // namespace
 
@@ -85,7 +258,7 @@ Verdict check_bundle(CheckRequest request) {
   Verdict verdict;
   verdict.steps = all_steps();
   note_evidence(request, verdict);
-  if (Status status = judge(request, verdict); !status) {
+  if (Status status = Checking(request, verdict).run(); !status) {
     verdict.reason = in_file(std::move(status.error()), request.bundle_name);
     verdict.outcome = Outcome::kRefused;
     verdict.files.clear();

@@ -10,22 +10,10 @@
 namespace calseal {
 namespace {
 
-constexpr const char* kStepNames[] = {"prefix",    "signature", "manifest",    "framing",  "stored-digests",
-                                      "trust",     "clock",     "contents",    "match",    "claims",
-                                      "freshness", "rebuild",   "confinement", "checksums"};
-
-void mark(std::vector<Step>& steps, std::string_view name, StepState state) {
-  for (Step& step : steps) {
-    if (step.name == name) step.state = state;
-  }
-}
-
-// Runs one step and notes how it went.
-template <typename T>
-Result<T> noted(std::vector<Step>& steps, std::string_view name, Result<T> result) {
-  mark(steps, name, result ? StepState::kPassed : StepState::kFailed);
-  return result;
-}
+constexpr const char* kStepNames[] = {"prefix",      "signature",  "manifest", "framing",   "stored-digests",
+                                      "trust",       "withdrawal", "sequence", "clock",     "contents",
+                                      "set",         "match",      "claims",   "freshness", "rebuild",
+                                      "confinement", "checksums"};
 
 Status claim_error(const std::string& name, const std::string& place, const std::string& found,
                    const std::string& expected) {
@@ -112,16 +100,27 @@ Status read_contents(OpenedBundle& opened) {
   return {};
 }
 
-Status check_expiry(const Manifest& manifest, UtcTime now, const std::string& name) {
-  if (!manifest.trial) return {};
-  const auto expires = parse_time(manifest.expires);
-  if (expires && now < *expires) return {};
-  return fail({Reason::kExpired, name, "expires", "a trial that ended at " + manifest.expires,
-               "a time before that; this machine's clock says " + time_text(now),
-               "ask the shop for the final revision"});
+// Steps 9 and 10: order in time.
+Status judge_order(OpenedBundle& opened, const OpenContext& context, std::vector<Step>& steps) {
+  if (context.order == nullptr) return {};
+  const OrderEvidence& evidence = *context.order;
+  CALSEAL_CHECK(
+      noted(steps, "withdrawal",
+            judge_withdrawal(opened.manifest, opened.digest, evidence, opened.name, opened.cautions)));
+  CALSEAL_ASSIGN(
+      opened.passage,
+      noted(steps, "sequence", judge_sequence(opened.manifest, opened.digest, evidence, opened.name)));
+  return noted(steps, "clock",
+               judge_clock(opened.manifest, context.now, evidence, opened.name, opened.cautions));
 }
 
 }  // namespace
+
+void mark_step(std::vector<Step>& steps, std::string_view name, StepState state) {
+  for (Step& step : steps) {
+    if (step.name == name) step.state = state;
+  }
+}
 
 std::vector<Step> all_steps() {
   std::vector<Step> steps;
@@ -129,11 +128,12 @@ std::vector<Step> all_steps() {
   return steps;
 }
 
-Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const TrustFile& trust, UtcTime now,
-                                 std::vector<Step>& steps, RolesRule roles, bool* incomplete) {
+Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const OpenContext& context,
+                                 std::vector<Step>& steps) {
   OpenedBundle opened;
   opened.name = name;
   opened.file = std::move(file);
+  const TrustFile& trust = *context.trust;
   CALSEAL_ASSIGN(const BundlePrefix prefix, noted(steps, "prefix", read_prefix(opened.file, name)));
   CALSEAL_ASSIGN(const Signers signers,
                  noted(steps, "signature", verify_prefix_signatures(prefix, trust, name)));
@@ -143,14 +143,15 @@ Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const Trus
                  noted(steps, "framing", verify_framing(opened.file, prefix, opened.manifest, name)));
   CALSEAL_CHECK(noted(steps, "stored-digests",
                       verify_stored_digests(opened.file, opened.framing, opened.manifest, name)));
-  Status judged = judge_trust(opened.manifest, opened.digest, signers, trust, nullptr, name);
-  if (!judged && judged.error().reason == Reason::kRolesMissing && roles == RolesRule::kMayBeMissing) {
-    if (incomplete != nullptr) *incomplete = true;
+  Status judged = judge_trust(opened.manifest, opened.digest, signers, trust, context.inclusion, name);
+  if (!judged && judged.error().reason == Reason::kRolesMissing &&
+      context.roles == RolesRule::kMayBeMissing) {
+    opened.incomplete = true;
     judged = Status();
   }
   CALSEAL_CHECK(noted(steps, "trust", judged));
   for (const TrustedKey* key : signers) opened.signers.push_back(key->name);
-  CALSEAL_CHECK(noted(steps, "clock", check_expiry(opened.manifest, now, name)));
+  CALSEAL_CHECK(judge_order(opened, context, steps));
   CALSEAL_CHECK(noted(steps, "contents", read_contents(opened)));
   return opened;
 }

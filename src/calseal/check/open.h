@@ -12,9 +12,11 @@
 #include "calseal/bundle/framing.h"
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/set_descriptor.h"
+#include "calseal/check/order.h"
 #include "calseal/check/verdict.h"
 #include "calseal/image/image.h"
 #include "calseal/map/region_map.h"
+#include "calseal/trust/inclusion.h"
 #include "calseal/trust/judge.h"
 #include "calseal/trust/trust_file.h"
 
@@ -32,23 +34,42 @@ struct OpenedBundle {
   std::optional<SetDescriptor> set;
   std::vector<Bytes> payload;  // content of manifest.controller().payload, in its order
   std::vector<std::string> signers;
+
+  // From open_sealed() only.
+  Passage passage = Passage::kUnknown;
+  bool incomplete = false;  // roles are missing, which RolesRule::kMayBeMissing let pass
+  std::vector<Caution> cautions;
 };
 
 // Whether missing roles end the opening (for everyone but the shop that is still collecting signatures).
 enum class RolesRule : std::uint8_t { kRequired, kMayBeMissing };
 
-// The steps "size" to "clock" of docs/bundle-format.md, noted in `steps`, then the contents. `now` decides
-// over the expiry of trials only. With RolesRule::kMayBeMissing, `incomplete` says whether roles were
-// missing.
-Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const TrustFile& trust, UtcTime now,
-                                 std::vector<Step>& steps, RolesRule roles = RolesRule::kRequired,
-                                 bool* incomplete = nullptr);
+// What a sealed bundle is judged by. Plain pointers: the caller keeps everything alive.
+struct OpenContext {
+  const TrustFile* trust = nullptr;
+  UtcTime now;  // for trials
+  RolesRule roles = RolesRule::kRequired;
+  const OrderEvidence* order = nullptr;       // nothing: neither order in time nor the clock is judged
+  const InclusionProof* inclusion = nullptr;  // for a seal by a key that was compromised later
+};
+
+// The steps "prefix" to "contents" of docs/bundle-format.md, noted in `steps`.
+Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const OpenContext& context,
+                                 std::vector<Step>& steps);
 
 // Reads a bundle without believing it, for `show`: same limits, no signature looked at.
 Result<OpenedBundle> open_unverified(Bytes file, const std::string& name);
 
 // The names of the normative steps, in order.
 std::vector<Step> all_steps();
+void mark_step(std::vector<Step>& steps, std::string_view name, StepState state);
+
+// Notes how a step went, and hands its result on.
+template <typename T>
+Result<T> noted(std::vector<Step>& steps, std::string_view name, Result<T> result) {
+  mark_step(steps, name, result ? StepState::kPassed : StepState::kFailed);
+  return result;
+}
 
 // The image that a full payload of revision 0 carries.
 Image image_of_base(const OpenedBundle& opened);

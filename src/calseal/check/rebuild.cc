@@ -22,23 +22,16 @@ class Rebuilding {
         verdict_(verdict) {}
 
   Status run() {
-    CALSEAL_CHECK(step("match", match()));
-    CALSEAL_CHECK(step("claims", compare_structure()));
-    CALSEAL_CHECK(step("freshness", judge_freshness()));
-    CALSEAL_CHECK(step("rebuild", rebuild_floating()));
-    CALSEAL_CHECK(step("confinement", prove()));
-    CALSEAL_CHECK(step("checksums", judge_checks()));
+    CALSEAL_CHECK(noted(verdict_.steps, "match", match()));
+    CALSEAL_CHECK(noted(verdict_.steps, "claims", compare_structure()));
+    CALSEAL_CHECK(noted(verdict_.steps, "freshness", judge_freshness()));
+    CALSEAL_CHECK(noted(verdict_.steps, "rebuild", rebuild_floating()));
+    CALSEAL_CHECK(noted(verdict_.steps, "confinement", prove()));
+    CALSEAL_CHECK(noted(verdict_.steps, "checksums", judge_checks()));
     return render();
   }
 
  private:
-  Status step(std::string_view name, Status status) {
-    for (Step& s : verdict_.steps) {
-      if (s.name == name) s.state = status ? StepState::kPassed : StepState::kFailed;
-    }
-    return status;
-  }
-
   Status claim(const std::string& place, const std::string& found, const std::string& expected) const {
     return fail(
         {Reason::kClaimMismatch, "", place, found, expected, "do not use this bundle; tell the shop"});

@@ -28,6 +28,22 @@ std::string_view step_state_name(StepState state) {
   return "not-reached";
 }
 
+std::string_view passage_name(Passage passage) {
+  switch (passage) {
+    case Passage::kUnknown:
+      return "unknown";
+    case Passage::kNewer:
+      return "newer";
+    case Passage::kNewest:
+      return "newest";
+    case Passage::kReturn:
+      return "return";
+    case Passage::kWayBack:
+      return "way-back";
+  }
+  return "unknown";
+}
+
 std::string_view vehicle_proof_name(VehicleProof proof) {
   switch (proof) {
     case VehicleProof::kNone:

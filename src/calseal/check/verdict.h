@@ -34,15 +34,23 @@ struct EvidenceItem {
   std::string detail;
 };
 
+// A member of the set that the bundle belongs to.
+struct SetPartner {
+  std::string controller;
+  std::uint64_t base = 1;
+  std::uint64_t sequence = 1;
+  bool given = false;  // the bundle itself, or one laid beside it
+};
+
 // Where a revision stands among those accepted before.
 enum class Passage : std::uint8_t {
   kUnknown,  // nothing to compare with
-  kNewer,    // follows what was accepted last
-  kAgain,    // is what was accepted last
+  kNewer,    // newer than everything known
+  kNewest,   // the newest one known
   kReturn,   // an earlier revision, permitted and asked for
   kWayBack,  // revision 0 of the current base, after later ones
 };
-std::string_view passage_name(Passage passage);  // "unknown", "newer", "again", "return", "way-back"
+std::string_view passage_name(Passage passage);  // "unknown", "newer", "newest", "return", "way-back"
 
 // Something the person should know although nothing is refused for it.
 struct Caution {
@@ -81,7 +89,12 @@ struct Verdict {
   std::vector<RebuiltFile> files;     // only when accepted
 
   Passage passage = Passage::kUnknown;
-  std::string next_state;  // to be written once the files are durable; empty when no state was given
+  std::vector<SetPartner> partners;      // every member of the set, in the order of writing; empty: no set
+  bool drivable_between_writes = false;  // of that set
+
+  // The checker's state as it should stand after this check; empty when none was given, or a damaged one.
+  std::string state_after_look;   // trust file and withdrawals remembered; for every outcome that got so far
+  std::string state_after_write;  // and this revision; to be written once the files are durable
 };
 
 }  // namespace calseal

@@ -156,9 +156,12 @@ Status add_contents(const SealRequest& request, const Plan& plan, Draft& draft) 
 // The checker's own judgement of what was just made, on the base that it was made from.
 Status self_check(const SealRequest& request, const TrustFile& trust, SealedBundle& sealed) {
   std::vector<Step> steps = all_steps();
-  CALSEAL_ASSIGN(const OpenedBundle opened,
-                 open_sealed(sealed.file, "the new bundle", trust, request.statement.claimed_time, steps,
-                             RolesRule::kMayBeMissing, &sealed.incomplete));
+  OpenContext context;
+  context.trust = &trust;
+  context.now = request.statement.claimed_time;
+  context.roles = RolesRule::kMayBeMissing;
+  CALSEAL_ASSIGN(const OpenedBundle opened, open_sealed(sealed.file, "the new bundle", context, steps));
+  sealed.incomplete = opened.incomplete;
   Verdict verdict;
   verdict.steps = std::move(steps);
   Read read;

@@ -14,10 +14,35 @@ namespace calseal {
 namespace {
 
 struct CheckOptions {
-  std::string bundle, trust, root, salt, vehicle;
-  std::vector<std::string> reads, images;
-  bool fresh = false, revive = false, seal_only = false;
+  std::string bundle, trust, root, salt, vehicle, state, withdrawals, job_list, inclusion, newest;
+  std::vector<std::string> reads, images, successions, partners;
+  bool fresh = false, revive = false, seal_only = false, declared_return = false;
 };
+
+Status load_file(const std::string& path, std::uint64_t limit, std::optional<NamedBytes>& file) {
+  if (path.empty()) return {};
+  CALSEAL_ASSIGN(Bytes bytes, read_file(path, limit));
+  file = NamedBytes{printable(path), std::move(bytes)};
+  return {};
+}
+
+Status load_files(const std::vector<std::string>& paths, std::uint64_t limit,
+                  std::vector<NamedBytes>& files) {
+  for (const std::string& path : paths) {
+    CALSEAL_ASSIGN(Bytes bytes, read_file(path, limit));
+    files.push_back({printable(path), std::move(bytes)});
+  }
+  return {};
+}
+
+// A state that is not there yet is a new one; whatever else keeps it from being read is said.
+Status load_state(const std::string& path, std::optional<NamedBytes>& file) {
+  if (path.empty()) return {};
+  Result<Bytes> bytes = read_file(path, kStateSizeLimit);
+  if (!bytes && bytes.error().reason != Reason::kFileMissing) return fail(bytes.error());
+  file = NamedBytes{printable(path), bytes ? *std::move(bytes) : Bytes()};
+  return {};
+}
 
 Result<CheckRequest> load(const CheckOptions& options) {
   CheckRequest request;
@@ -32,6 +57,14 @@ Result<CheckRequest> load(const CheckOptions& options) {
   CALSEAL_ASSIGN(request.trust, read_file(options.trust, kTrustFileSizeLimit));
   CALSEAL_ASSIGN(request.bundle, read_file(options.bundle, kBundleSizeLimit));
   CALSEAL_ASSIGN(request.read, load_read_files(options.reads));
+  request.declared_return = options.declared_return;
+  CALSEAL_CHECK(load_files(options.successions, kSuccessionSizeLimit, request.successions));
+  CALSEAL_CHECK(load_files(options.partners, kBundleSizeLimit, request.partners));
+  CALSEAL_CHECK(load_file(options.withdrawals, kWithdrawalSizeLimit, request.withdrawals));
+  CALSEAL_CHECK(load_file(options.job_list, kJobListSizeLimit, request.job_list));
+  CALSEAL_CHECK(load_file(options.inclusion, kInclusionSizeLimit, request.inclusion));
+  CALSEAL_CHECK(load_file(options.newest, kBundleSizeLimit, request.newest));
+  CALSEAL_CHECK(load_state(options.state, request.state));
   if (!options.salt.empty()) {
     CALSEAL_ASSIGN(const Bytes text, read_file(options.salt, 4096));
     CALSEAL_ASSIGN(request.evidence.salt, parse_salt(text, printable(options.salt)));
@@ -72,7 +105,11 @@ Result<std::vector<PendingFile>> assign_outputs(const CheckOptions& options, con
 
 std::vector<std::string> inputs_of(const CheckOptions& options) {
   std::vector<std::string> inputs = paths_of(options.reads);
-  inputs.insert(inputs.end(), {options.bundle, options.trust, options.salt});
+  inputs.insert(inputs.end(), {options.bundle, options.trust, options.salt, options.withdrawals,
+                               options.job_list, options.inclusion, options.newest});
+  for (const auto* list : {&options.successions, &options.partners}) {
+    inputs.insert(inputs.end(), list->begin(), list->end());
+  }
   return inputs;
 }
 
@@ -90,8 +127,28 @@ std::string emphasised(const Console& console, Emphasis emphasis, std::string_vi
   return std::string(text);
 }
 
+// The state comes last: until the files are durable nothing was accepted.
+Status write_outputs(const CheckOptions& options, const Verdict& verdict) {
+  const bool accepted = verdict.outcome == Outcome::kAccepted;
+  if (accepted) {
+    CALSEAL_ASSIGN(const std::vector<PendingFile> pending, assign_outputs(options, verdict));
+    CALSEAL_CHECK(write_files(pending));
+  }
+  const bool written = accepted && !options.images.empty();
+  const std::string& state = written ? verdict.state_after_write : verdict.state_after_look;
+  if (state.empty()) return {};
+  Status status = write_file(options.state, view_of(state));
+  if (!status && written) {
+    status.error().next =
+        "the image was written and is good; repair the place of the state, then check again";
+  }
+  return status;
+}
+
 int run_check(const CheckOptions& options, const Console& console) {
-  if (Status status = refuse_clashes(paths_of(options.images), inputs_of(options)); !status)
+  std::vector<std::string> outputs = paths_of(options.images);
+  if (!options.state.empty()) outputs.push_back(options.state);
+  if (Status status = refuse_clashes(outputs, inputs_of(options)); !status)
     return console.fail(status.error());
   if (options.seal_only && !options.images.empty()) {
     return console.fail(
@@ -100,11 +157,7 @@ int run_check(const CheckOptions& options, const Console& console) {
   Result<CheckRequest> request = load(options);
   if (!request) return console.fail(request.error());
   const Verdict verdict = check_bundle(*std::move(request));
-  if (verdict.outcome == Outcome::kAccepted) {
-    const auto pending = assign_outputs(options, verdict);
-    if (!pending) return console.fail(pending.error());
-    if (Status status = write_files(*pending); !status) return console.fail(status.error());
-  }
+  if (Status status = write_outputs(options, verdict); !status) return console.fail(status.error());
   console.print(
       verdict_text(verdict, [&](Emphasis e, std::string_view text) { return emphasised(console, e, text); }));
   console.print_json(verdict_json(verdict));
@@ -130,6 +183,18 @@ void add_check_command(CLI::App& app, Console& console, const std::string& comma
   app.add_option("--salt", options->salt, "The job's salt file, which lets the vehicle be proved");
   app.add_option("--vehicle", options->vehicle, "The vehicle reference that you and the shop use");
   app.add_flag("--read-is-fresh", options->fresh, "Declare: nothing was driven or learned since the read");
+  app.add_option("--state", options->state,
+                 "FILE: what was accepted before; made when missing, updated after --image was written");
+  app.add_option("--withdrawals", options->withdrawals, "The shop's newest list of withdrawals");
+  app.add_option("--job-list", options->job_list, "The shop's newest list of this job's revisions");
+  app.add_option("--partner", options->partners, "Another bundle of the same set; repeat for each");
+  app.add_flag("--return", options->declared_return,
+               "Declare: go back to this earlier revision, as the newest accepted one permits");
+  app.add_option("--newest", options->newest, "The newest accepted bundle, for --return without --state");
+  app.add_option("--succession", options->successions,
+                 "How the shop's root was replaced since you were told its fingerprint; oldest first");
+  app.add_option("--inclusion", options->inclusion,
+                 "Proof from the shop's ledger, for a seal by a key that was stolen later");
   app.add_flag("--revive", options->revive,
                "Declare: write revision 0 whole, without a read (needs --vehicle)");
   app.add_flag("--seal-only", options->seal_only,
@@ -139,6 +204,8 @@ void add_check_command(CLI::App& app, Console& console, const std::string& comma
       {command + " r2.calseal --trust shop.trust --salt job.salt --read read.bin --image new.bin",
        command + " r2.calseal --trust shop.trust --salt job.salt --read flash=f.bin --read eeprom=e.bin "
                  "--image flash=nf.bin --image eeprom=ne.bin",
+       command +
+           " r2.calseal --trust shop.trust --salt job.salt --state job.state --read read.bin --image new.bin",
        command + " r2.calseal --trust shop.trust --seal-only"},
       [options](Console& c) { return run_check(*options, c); }, status);
 }

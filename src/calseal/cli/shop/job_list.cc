@@ -52,7 +52,7 @@ int run_job_list(const JobListOptions& options, const Console& console) {
   }
   text += "A revision of this job that is not on the list is refused where the list is given.\n";
   console.print(text);
-  console.print_json(json_object({{"calseal", json("job-list-new/1")},
+  console.print_json(json_object({{"calseal", json("job-list-made/1")},
                                   {"output", json(printable(options.output, kShownPathLimit))},
                                   {"job", json(list->job)},
                                   {"controller", json(list->controller)},

@@ -170,7 +170,10 @@ class Sealing {
   Result<OpenedBundle> open(const std::string& path) const {
     CALSEAL_ASSIGN(Bytes bytes, read_file(path, kBundleSizeLimit));
     std::vector<Step> steps = all_steps();
-    return open_sealed(std::move(bytes), printable(path), trust_, request_.statement.claimed_time, steps);
+    OpenContext context;
+    context.trust = &trust_;
+    context.now = request_.statement.claimed_time;
+    return open_sealed(std::move(bytes), printable(path), context, steps);
   }
 
   // The base with everything that the edited files give laid over it, so that memories nobody edited need not

@@ -34,6 +34,16 @@ JsonValue verdict_json(const Verdict& verdict) {
        {"reason", json(verdict.reason ? code(verdict.reason->reason) : std::string_view())},
        {"error", verdict.reason ? json_error(*verdict.reason) : json_object({})},
        {"bundle", bundle_json(verdict)},
+       {"passage", json(passage_name(verdict.passage))},
+       {"set", json_object({{"drivable_between_writes", json(verdict.drivable_between_writes)},
+                            {"members", json_array(verdict.partners,
+                                                   [](const SetPartner& partner) {
+                                                     return json_object(
+                                                         {{"controller", json(partner.controller)},
+                                                          {"base", json(partner.base)},
+                                                          {"sequence", json(partner.sequence)},
+                                                          {"given", json(partner.given)}});
+                                                   })}})},
        {"vehicle_proof", json(vehicle_proof_name(verdict.vehicle))},
        {"editable_share", json(verdict.editable_share)},
        {"bytes_to_change", json(verdict.bytes_to_change)},

@@ -34,6 +34,31 @@ std::string vehicle_text(VehicleProof proof) {
   return {};
 }
 
+std::string passage_text(Passage passage) {
+  switch (passage) {
+    case Passage::kUnknown:
+      return {};
+    case Passage::kNewer:
+      return "newer than everything known here";
+    case Passage::kNewest:
+      return "the newest one known here";
+    case Passage::kReturn:
+      return "an earlier revision, permitted and asked for";
+    case Passage::kWayBack:
+      return "the way back: revision 0 of the current base";
+  }
+  return {};
+}
+
+std::string set_text(const Verdict& verdict) {
+  std::string text;
+  for (const SetPartner& partner : verdict.partners) {
+    text += (text.empty() ? "" : ", then ") + partner.controller + " (sequence " +
+            std::to_string(partner.sequence) + (partner.given ? ")" : ", missing)");
+  }
+  return text;
+}
+
 std::string manifest_lines(const Verdict& verdict) {
   const Manifest& manifest = *verdict.manifest;
   std::string signers;
@@ -43,6 +68,8 @@ std::string manifest_lines(const Verdict& verdict) {
                                (manifest.title.empty() ? "" : ", " + printable(manifest.title)));
   text += line("job", manifest.job + ", base " + std::to_string(manifest.base_number) + ", sequence " +
                           std::to_string(manifest.sequence));
+  text += line("order", passage_text(verdict.passage));
+  text += line("set", set_text(verdict));
   text += line("vehicle", printable(manifest.vehicle_reference));
   text += line("sealed", manifest.claimed_time + " (claimed) by " + signers);
   text += line("shop", printable(verdict.shop));

@@ -111,7 +111,7 @@ class EveryCall(unittest.TestCase):
                     break
             self.assertGreater(n, 8, "the library was not loaded, or nothing was written")
             self.assertLess(n, 399)
-            self.assertGreaterEqual(nothing, 4, "no call was made to fail")
+            self.assertGreaterEqual(nothing, 3, "no call was made to fail")
         DESK.clear_out()
 
     def failed(self, case, done, found, reached):

@@ -45,7 +45,7 @@ void add_shop_compromise_key_command(CLI::App& shop, Console& console, int& stat
   command->add_option("KEY", o->key, "Its id, its fingerprint, or its public key file")->required();
   set_command(
       *command, console,
-      {"calseal shop compromise-key shop-2.trust author.key.pub --root-key root.key -o shop-3.trust"},
+      {"calseal shop compromise-key shop-2.trust second.key.pub --root-key root.key -o shop-3.trust"},
       [o](Console& c) { return run_compromise_key(*o, c); }, status);
 }
 

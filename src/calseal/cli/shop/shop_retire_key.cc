@@ -43,7 +43,7 @@ void add_shop_retire_key_command(CLI::App& shop, Console& console, int& status) 
   command->add_option("--valid-until", o->valid_until, "The end, exclusive (default: now)");
   set_command(
       *command, console,
-      {"calseal shop retire-key shop-2.trust author.key.pub --root-key root.key -o shop-3.trust"},
+      {"calseal shop retire-key shop-2.trust second.key.pub --root-key root.key -o shop-3.trust"},
       [o](Console& c) { return run_retire_key(*o, c); }, status);
 }
 

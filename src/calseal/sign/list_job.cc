@@ -2,9 +2,17 @@
 
 #include <algorithm>
 
-#include "calseal/base/text.h"
+#include "calseal/check/open.h"
 
 namespace calseal {
+
+Result<SealedRevision> open_sealed_revision(Bytes bundle, const std::string& name, const TrustFile& trust) {
+  OpenContext context;  // order in time and the clock are not asked
+  context.trust = &trust;
+  std::vector<Step> steps = all_steps();
+  CALSEAL_ASSIGN(OpenedBundle opened, open_sealed(std::move(bundle), name, context, steps));
+  return SealedRevision{name, std::move(opened.manifest), opened.digest};
+}
 
 Result<JobList> list_job(const std::vector<SealedRevision>& revisions, const KeyId& root,
                          const std::string& claimed_time) {

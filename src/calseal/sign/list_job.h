@@ -4,6 +4,7 @@
 #include <string>
 #include <vector>
 
+#include "calseal/base/bytes.h"
 #include "calseal/base/result.h"
 #include "calseal/bundle/manifest.h"
 #include "calseal/sign/statement_sign.h"
@@ -18,6 +19,10 @@ struct SealedRevision {
   Manifest manifest;
   Sha256 digest;
 };
+
+// A bundle that everybody believes under `trust`: the reasons of the checker's opening. A trial that is over
+// still counts.
+Result<SealedRevision> open_sealed_revision(Bytes bundle, const std::string& name, const TrustFile& trust);
 
 // All of one job and controller, in any order; one that is given twice counts once. kUsage when there is none
 // or they belong to different jobs or controllers.

@@ -325,6 +325,14 @@ Calibration calibration_of(const ManifestController& controller, const Image& re
 
 Error explain_foreign(const OpenedBundle& opened, const Image& read, const Image& image) {
   const Misfit misfit = compare_locked(opened, read, image);
+  if (misfit.differing.empty()) {
+    return {Reason::kInternal,
+            "",
+            "",
+            "no locked span that differs",
+            "at least one",
+            "report this with the command line"};
+  }
   const NamedRange& first = misfit.differing.front();
   const std::string region = region_at(opened.map, opened.map.memory_index(first.memory), first.range.begin);
   Error error{Reason::kReadForeign,

@@ -420,8 +420,10 @@ class Withdrawing(Shop):
         self.refused(*words, *self.signing("author.key"), "-o", self.at("x.list"), code="roles-missing")
         self.new_key("stranger.key")
         self.refused(*words, *self.signing("stranger.key"), "-o", self.at("x.list"), code="signer-unknown")
-        self.add_key("other.key", "withdrawal", "--job", "elm-3")
-        self.refused(*words, *self.signing("other.key"), "-o", self.at("x.list"), code="key-scope")
+        # A list is whole, so no key may be for some jobs only.
+        self.new_key("other.key")
+        self.refused(CALSEAL, "shop", "add-key", self.at(self.trust_name()), self.at("other.key.pub"), "--name", "Other", "--role",
+                     "withdrawal", "--job", "oak-17", *self.root(), "-o", self.at("x.trust"), code="usage", status=2)
 
     def test_what_makes_no_sense(self):
         words = [CALSEAL, "withdraw", *self.signing(), "-o", self.at("x.list")]

@@ -145,7 +145,7 @@ Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const Open
                  noted(steps, "framing", verify_framing(opened.file, prefix, opened.manifest, name)));
   CALSEAL_CHECK(noted(steps, "stored-digests",
                       verify_stored_digests(opened.file, opened.framing, opened.manifest, name)));
-  Status judged = judge_trust(opened.manifest, signers, trust, name);
+  Status judged = judge_trust(opened.manifest, opened.digest, signers, trust, context.inclusion, name);
   if (!judged && judged.error().reason == Reason::kRolesMissing &&
       context.roles == RolesRule::kMayBeMissing) {
     opened.incomplete = true;

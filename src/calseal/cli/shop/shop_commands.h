@@ -21,4 +21,6 @@ void add_countersign_command(CLI::App& app, Console& console, int& status);
 void add_withdraw_command(CLI::App& app, Console& console, int& status);
 void add_job_list_command(CLI::App& app, Console& console, int& status);
 
+void add_set_command(CLI::App& app, Console& console, int& status);
+
 }  // namespace calseal

@@ -1,8 +1,6 @@
 // What a holder of a listed key can seal with ill will: a good bundle bent in manifest, contents, region map
 // or framing, then signed again by fixed keys, so that the layers behind the signature are reached. Whatever
 // the checker accepts is judged byte by byte from the bundle's own region map.
-#include <functional>
-
 #include "calseal/bundle/pinned_digest.h"
 #include "calseal/check/claims.h"
 #include "calseal/map/plan.h"
@@ -67,6 +65,12 @@ struct Samples {
       request.statement.permitted_returns = {compute_sha256(view_of("earlier"))};
       request.statement.annotations = {{"dyno", "run 7"}};
       all.push_back(prepare(*job, seal(request, {job->author, job->reviewer}, job->trust)));
+    }
+    for (const Prepared& sample : all) {
+      CheckRequest request = sample.job->check_request(sample.sealed.file, sample.job->base);
+      request.trust = trust;
+      request.evidence.vehicle_reference = "blue estate";
+      must(check_bundle(std::move(request)).outcome == Outcome::kAccepted, "the samples are accepted");
     }
   }
 };

@@ -23,8 +23,9 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   using namespace calseal;
   static const TrustFile trust = sample_trust();
   static const std::vector<std::string> samples = make_samples(trust);
-  check_statement(text_from_input(data, size, samples),
-                  [](ByteView file) { return parse_job_list(file, trust, "input"); }, write_job_list_text,
-                  {2});
+  const auto parse = [](ByteView file) { return parse_job_list(file, trust, "input"); };
+  static const bool sound = accepts_samples(samples, parse, {2});
+  must(sound, "the samples are accepted");
+  check_statement(text_from_input(data, size, samples), parse, write_job_list_text, {2});
   return 0;
 }

@@ -23,6 +23,19 @@ inline std::string text_from_input(const std::uint8_t* data, std::size_t size,
   return text;
 }
 
+// A sample that is refused reaches nothing.
+template <typename Parse>
+bool accepts_samples(const std::vector<std::string>& samples, Parse parse,
+                     const std::vector<std::uint8_t>& signers) {
+  for (const std::string& text : samples) {
+    const std::string file = signed_by(text, signers);
+    const auto parsed = parse(view_of(file));
+    if (!parsed) std::fprintf(stderr, "%s: %s\n", parsed.error().place.c_str(), parsed.error().found.c_str());
+    must(parsed.has_value(), "the samples are accepted");
+  }
+  return true;
+}
+
 // `parse` and `write` are of one kind; `signers` are those that it needs.
 template <typename Parse, typename Write>
 void check_statement(const std::string& text, Parse parse, Write write,

@@ -42,8 +42,9 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   using namespace calseal;
   static const TrustFile trust = trust_with_withdrawal_key();
   static const std::vector<std::string> samples = make_samples(trust);
-  check_statement(text_from_input(data, size, samples),
-                  [](ByteView file) { return parse_withdrawals(file, trust, "input"); },
-                  write_withdrawal_text, {5});
+  const auto parse = [](ByteView file) { return parse_withdrawals(file, trust, "input"); };
+  static const bool sound = accepts_samples(samples, parse, {5});
+  must(sound, "the samples are accepted");
+  check_statement(text_from_input(data, size, samples), parse, write_withdrawal_text, {5});
   return 0;
 }

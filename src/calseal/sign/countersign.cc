@@ -86,10 +86,13 @@ Result<CounterSignedBundle> countersign(const Bytes& bundle, const std::string& 
   CALSEAL_ASSIGN(out.file, write_bundle(out.manifest, std::move(signatures), stored));
 
   // A trial that is over may be counter-signed; whether it may still be written is not asked here.
-  const UtcTime then = parse_time(out.manifest.claimed_time).value_or(UtcTime());
+  OpenContext context;
+  context.trust = &trust;
+  context.now = parse_time(out.manifest.claimed_time).value_or(UtcTime());
+  context.roles = RolesRule::kMayBeMissing;
   std::vector<Step> steps = all_steps();
-  Result<OpenedBundle> opened =
-      open_sealed(out.file, name, trust, then, steps, RolesRule::kMayBeMissing, &out.incomplete);
+  Result<OpenedBundle> opened = open_sealed(out.file, name, context, steps);
+  out.incomplete = opened && opened->incomplete;
   if (!opened && opened.error().reason == Reason::kKeyCompromised) {
     // Further signatures can still outweigh the compromised key; all else must hold now.
     out.incomplete = true;

@@ -13,9 +13,11 @@ Result<SealedRevision> open_sealed_revision(Bytes bundle, const std::string& nam
   CALSEAL_ASSIGN(const BundlePrefix prefix, read_prefix(bundle, name));
   CALSEAL_CHECK(verify_prefix_signatures(prefix, trust, name));
   CALSEAL_ASSIGN(const Manifest manifest, parse_manifest(prefix.manifest, name));
-  const UtcTime then = parse_time(manifest.claimed_time).value_or(UtcTime());
+  OpenContext context;
+  context.trust = &trust;
+  context.now = parse_time(manifest.claimed_time).value_or(UtcTime());
   std::vector<Step> steps = all_steps();
-  CALSEAL_ASSIGN(OpenedBundle opened, open_sealed(std::move(bundle), name, trust, then, steps));
+  CALSEAL_ASSIGN(OpenedBundle opened, open_sealed(std::move(bundle), name, context, steps));
   return SealedRevision{name, std::move(opened.manifest), opened.digest};
 }
 

@@ -39,7 +39,7 @@ class Bounded(unittest.TestCase):
         with open(path, "wb") as out:
             out.write(beginning)
             out.truncate(size)
-        self.addCleanup(path.unlink)
+        self.addCleanup(path.unlink, missing_ok=True)
         return str(path)
 
     def peak(self, *arguments):
@@ -64,7 +64,7 @@ class Bounded(unittest.TestCase):
 
     def seal(self, forgery, name, **options):
         path = forgery.write(self.desk.inputs / name, self.desk.at("author.key"), self.desk.at("word.txt"), self.shop["author_id"], **options)
-        self.addCleanup(pathlib.Path(path).unlink)
+        self.addCleanup(pathlib.Path(path).unlink, missing_ok=True)
         return path
 
     def test_the_measure_sees_memory(self):

@@ -95,7 +95,9 @@ Status read_contents(OpenedBundle& opened) {
   }
   CALSEAL_ASSIGN(opened.payload, read_payload(opened));
   for (const ManifestAttachment& attachment : opened.manifest.attachments) {
-    CALSEAL_CHECK(read_content(opened.file, opened.framing, opened.manifest, attachment.entry, opened.name));
+    const ManifestEntry* const entry = opened.manifest.find_entry(attachment.entry);
+    const auto index = static_cast<std::size_t>(entry - opened.manifest.entries.data());
+    CALSEAL_CHECK(verify_content(opened.file, opened.framing, opened.manifest, index, opened.name));
   }
   return {};
 }

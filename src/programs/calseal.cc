@@ -21,6 +21,10 @@ int main(int argc, char** argv) {
   calseal::add_shop_command(app, console, status);
   calseal::add_key_command(app, console, status);
   calseal::add_seal_command(app, console, "calseal " CALSEAL_VERSION, status);
+  calseal::add_countersign_command(app, console, status);
+  calseal::add_withdraw_command(app, console, status);
+  calseal::add_job_list_command(app, console, status);
+  calseal::add_set_command(app, console, status);
   CLI::App* check =
       app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
   calseal::add_check_command(*check, console, "calseal check", status);

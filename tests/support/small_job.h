@@ -35,11 +35,13 @@ struct SmallMap {
   bool floating_reads_fuel = true;  // else the floating checksum depends on learned bytes alone
   bool binding = true;
   std::string grade = "draft";
+  std::string controller = "engine";
 };
 
 inline std::string small_map_text(const SmallMap& options = {}) {
   const std::string binds = options.binding ? "true" : "false";
-  std::string text = R"({"calseal":"region-map/1","name":"small","controller":"engine","version":3,
+  std::string text =
+      R"({"calseal":"region-map/1","name":"small","controller":")" + options.controller + R"(","version":3,
 "memories":[{"name":"flash","origin":"0x80000000","size":1024},{"name":"eeprom","origin":"0x00000000","size":64}],
 "recognise":{"all":[{"memory":"flash","at":"0x80000000","bytes":"534d414c4c"}]},
 "regions":[

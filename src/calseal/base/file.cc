@@ -201,45 +201,74 @@ std::filesystem::path where_it_leads(const std::string& path) {
 
 }  // namespace
 
-Result<Bytes> read_file(const std::string& path, std::uint64_t limit) {
+namespace {
+
+tl::unexpected<Error> unreadable(const std::string& shown, const std::string& found) {
+  return fail({Reason::kFileUnreadable, shown, "", found, "a regular file that you may read",
+               "check the name and the permissions"});
+}
+
+}  // namespace
+
+PartialFile::PartialFile(int fd, std::uint64_t size, std::string shown)
+    : fd_(fd), size_(size), shown_(std::move(shown)) {}
+PartialFile::PartialFile(PartialFile&& other) noexcept
+    : fd_(std::exchange(other.fd_, -1)), size_(other.size_), shown_(std::move(other.shown_)) {}
+PartialFile::~PartialFile() {
+  if (fd_ >= 0) ::close(fd_);
+}
+
+Result<PartialFile> PartialFile::open(const std::string& path, std::uint64_t limit) {
   const std::string shown = printable(path);
-  const auto unreadable = [&](const std::string& found) {
-    return fail({Reason::kFileUnreadable, shown, "", found, "a regular file that you may read",
-                 "check the name and the permissions"});
-  };
-  const Descriptor file(::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
-  if (!file.is_open()) {
+  PartialFile file(::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK), 0, shown);
+  if (file.fd_ < 0) {
     if (errno == ENOENT || errno == ENOTDIR) {
       return fail(
           {Reason::kFileMissing, shown, "", "nothing of that name", "an existing file", "check the name"});
     }
-    return unreadable(system_text(errno));
+    return unreadable(shown, system_text(errno));
   }
   struct stat status {};
-  if (::fstat(file.get(), &status) != 0) return unreadable(system_text(errno));
-  if (S_ISDIR(status.st_mode)) return unreadable("a folder");
-  if (!S_ISREG(status.st_mode)) return unreadable("a device, pipe or socket");
-  const auto too_large = [&](const std::string& found) {
-    return fail({Reason::kFileTooLarge, shown, "", found, "at most " + grouped(limit) + " bytes",
-                 "check that this is the right file"});
-  };
-  const auto size = static_cast<std::uint64_t>(status.st_size);
-  if (size > limit) return too_large(grouped(size) + " bytes");
-  if (size == 0) {
+  if (::fstat(file.fd_, &status) != 0) return unreadable(shown, system_text(errno));
+  if (S_ISDIR(status.st_mode)) return unreadable(shown, "a folder");
+  if (!S_ISREG(status.st_mode)) return unreadable(shown, "a device, pipe or socket");
+  file.size_ = static_cast<std::uint64_t>(status.st_size);
+  if (file.size_ > limit) {
+    return fail({Reason::kFileTooLarge, shown, "", grouped(file.size_) + " bytes",
+                 "at most " + grouped(limit) + " bytes", "check that this is the right file"});
+  }
+  if (file.size_ == 0) {
     return fail({Reason::kFileEmpty, shown, "", "0 bytes", "a file with content", "get the file again"});
   }
-  Bytes bytes(size);
-  std::size_t done = 0;
+  return file;
+}
+
+Status PartialFile::read_up_to(std::uint64_t count, Bytes& bytes) {
+  std::size_t done = bytes.size();
+  const std::uint64_t wanted = std::min(count, size_);
+  if (wanted <= done) return {};
+  bytes.resize(wanted);
   while (done < bytes.size()) {
-    const ssize_t n = ::read(file.get(), bytes.data() + done, bytes.size() - done);
+    const ssize_t n = ::read(fd_, bytes.data() + done, bytes.size() - done);
     if (n < 0 && errno == EINTR) continue;
-    if (n < 0) return unreadable(system_text(errno));
-    if (n == 0) break;
+    if (n < 0) return unreadable(shown_, system_text(errno));
+    if (n == 0) return unreadable(shown_, "a file that changes while it is read");
     done += static_cast<std::size_t>(n);
   }
+  return {};
+}
+
+Status PartialFile::expect_end() const {
   std::uint8_t more = 0;
-  if (done < bytes.size() || ::read(file.get(), &more, 1) > 0)
-    return unreadable("a file that changes while it is read");
+  if (::read(fd_, &more, 1) > 0) return unreadable(shown_, "a file that changes while it is read");
+  return {};
+}
+
+Result<Bytes> read_file(const std::string& path, std::uint64_t limit) {
+  CALSEAL_ASSIGN(PartialFile file, PartialFile::open(path, limit));
+  Bytes bytes;
+  CALSEAL_CHECK(file.read_up_to(file.size(), bytes));
+  CALSEAL_CHECK(file.expect_end());
   return bytes;
 }
 

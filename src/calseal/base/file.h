@@ -14,6 +14,29 @@ namespace calseal {
 // `limit` bytes).
 Result<Bytes> read_file(const std::string& path, std::uint64_t limit);
 
+// A file of which a reader takes as much as it has reason to: opened once, read from its beginning in order,
+// each byte once. Same files and errors as read_file().
+class PartialFile {
+ public:
+  static Result<PartialFile> open(const std::string& path, std::uint64_t limit);
+  PartialFile(PartialFile&& other) noexcept;
+  PartialFile& operator=(PartialFile&&) = delete;
+  ~PartialFile();
+
+  std::uint64_t size() const { return size_; }
+  // Appends to `bytes`, which holds what was read before, until it holds `count` bytes or the whole file.
+  // kFileUnreadable also when the file has become shorter.
+  Status read_up_to(std::uint64_t count, Bytes& bytes);
+  // After the whole file was read: kFileUnreadable when it has become longer.
+  Status expect_end() const;
+
+ private:
+  PartialFile(int fd, std::uint64_t size, std::string shown);
+  int fd_;
+  std::uint64_t size_;
+  std::string shown_;
+};
+
 // Who may read a file that we write.
 enum class FileMode : std::uint8_t { kPublic, kPrivate };
 

@@ -2,6 +2,8 @@
 
 #include <zlib.h>
 
+#include <algorithm>
+
 #include "calseal/base/text.h"
 
 namespace calseal {
@@ -15,6 +17,8 @@ tl::unexpected<Error> wrong_content(const ManifestEntry& entry, const std::strin
                std::move(expected), std::string(kAskAgain)});
 }
 
+constexpr std::size_t kPieceSize = 65536;  // bytes
+
 // Ends the inflater on every way out.
 class Inflater {
  public:
@@ -25,21 +29,81 @@ class Inflater {
   Inflater(const Inflater&) = delete;
   Inflater& operator=(const Inflater&) = delete;
 
-  // True when `in` is one whole deflate stream of exactly out.size() bytes. Sizes are below 2^31.
-  bool run(ByteView in, std::span<std::uint8_t> out) {
+  // Hands `take` the content piece by piece. True when `in` is one whole deflate stream of exactly `size`
+  // bytes; never gives more. Sizes are below 2^31.
+  template <typename Take>
+  bool run(ByteView in, std::uint64_t size, Take take) {
     if (!ready_) return false;
-    std::uint8_t nothing = 0;  // zlib wants a place to write to, even for no bytes
+    Bytes piece(kPieceSize);
     stream_.next_in = const_cast<Bytef*>(in.data());
     stream_.avail_in = static_cast<uInt>(in.size());
-    stream_.next_out = out.empty() ? &nothing : out.data();
-    stream_.avail_out = static_cast<uInt>(out.size());
-    return inflate(&stream_, Z_FINISH) == Z_STREAM_END && stream_.avail_in == 0 && stream_.avail_out == 0;
+    for (std::uint64_t left = size;;) {
+      stream_.next_out = piece.data();
+      stream_.avail_out = static_cast<uInt>(std::min<std::uint64_t>(kPieceSize, left));
+      // Once all is there, one byte of room shows whether the stream ends here or would give more.
+      if (left == 0) stream_.avail_out = 1;
+      const uInt room = stream_.avail_out;
+      const int result = inflate(&stream_, Z_NO_FLUSH);
+      const uInt got = room - stream_.avail_out;
+      if (got > left) return false;
+      take(ByteView(piece).first(got));
+      left -= got;
+      if (result == Z_STREAM_END) return left == 0 && stream_.avail_in == 0;
+      if (result != Z_OK || (got == 0 && stream_.avail_in == 0)) return false;
+    }
   }
 
  private:
   z_stream stream_{};
   bool ready_;
 };
+
+// Proves size, CRC-32 and SHA-256 while the content passes by.
+class Proof {
+ public:
+  void take(ByteView piece) {
+    size_ += piece.size();
+    crc_ = entry_crc().update(crc_, piece);
+    hasher_.update(piece);
+  }
+
+  Status judge(const ManifestEntry& entry, const std::string& name) {
+    if (size_ != entry.size) {
+      return wrong_content(entry, name, grouped(size_) + " bytes", grouped(entry.size) + " bytes");
+    }
+    const auto crc = static_cast<std::uint32_t>(entry_crc().finish(crc_));
+    if (crc != entry.crc32)
+      return wrong_content(entry, name, "CRC-32 " + hex_number(crc, 8), hex_number(entry.crc32, 8));
+    const Sha256 digest = hasher_.finish();
+    if (digest == entry.digest) return {};
+    return wrong_content(entry, name, "SHA-256 " + digest_text(digest), digest_text(entry.digest));
+  }
+
+ private:
+  std::uint64_t size_ = 0;
+  std::uint64_t crc_ = entry_crc().start();
+  Sha256Hasher hasher_;
+};
+
+// Hands `take` the whole content in pieces and proves it; what was taken counts only when this says so.
+template <typename Take>
+Status pass_content(ByteView file, const Framing& framing, const Manifest& manifest, std::size_t index,
+                    const std::string& name, Take take) {
+  const ManifestEntry& entry = manifest.entries[index];
+  const ByteView stored = stored_bytes(file, framing, index);
+  Proof proof;
+  const auto pass = [&](ByteView piece) {
+    proof.take(piece);
+    take(piece);
+  };
+  if (!entry.deflated) {
+    pass(stored);
+  } else if (Inflater inflater; !inflater.run(stored, entry.size, pass)) {
+    return wrong_content(entry, name, "stored bytes that do not inflate to that size",
+                         "one deflate stream of exactly " + grouped(entry.size) + " bytes");
+  }
+  return proof.judge(entry, name);
+}
 
 }  // namespace
 
@@ -62,30 +126,17 @@ Status verify_stored_digests(ByteView file, const Framing& framing, const Manife
 
 Result<Bytes> read_content(ByteView file, const Framing& framing, const Manifest& manifest, std::size_t index,
                            const std::string& name) {
-  const ManifestEntry& entry = manifest.entries[index];
-  const ByteView stored = stored_bytes(file, framing, index);
   Bytes content;
-  if (entry.deflated) {
-    content.resize(entry.size);
-    Inflater inflater;
-    if (!inflater.run(stored, content)) {
-      return wrong_content(entry, name, "stored bytes that do not inflate to that size",
-                           "one deflate stream of exactly " + grouped(entry.size) + " bytes");
-    }
-  } else {
-    content.assign(stored.begin(), stored.end());
-  }
-  if (content.size() != entry.size) {
-    return wrong_content(entry, name, grouped(content.size()) + " bytes", grouped(entry.size) + " bytes");
-  }
-  const std::uint32_t crc = compute_entry_crc32(content);
-  if (crc != entry.crc32)
-    return wrong_content(entry, name, "CRC-32 " + hex_number(crc, 8), hex_number(entry.crc32, 8));
-  const Sha256 digest = compute_sha256(content);
-  if (digest != entry.digest) {
-    return wrong_content(entry, name, "SHA-256 " + digest_text(digest), digest_text(entry.digest));
-  }
+  content.reserve(manifest.entries[index].size);  // pages are only touched when bytes come
+  CALSEAL_CHECK(pass_content(file, framing, manifest, index, name, [&](ByteView piece) {
+    content.insert(content.end(), piece.begin(), piece.end());
+  }));
   return content;
+}
+
+Status verify_content(ByteView file, const Framing& framing, const Manifest& manifest, std::size_t index,
+                      const std::string& name) {
+  return pass_content(file, framing, manifest, index, name, [](ByteView) {});
 }
 
 Result<Bytes> read_content(ByteView file, const Framing& framing, const Manifest& manifest,

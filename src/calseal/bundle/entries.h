@@ -23,7 +23,11 @@ Status verify_stored_digests(ByteView file, const Framing& framing, const Manife
 Result<Bytes> read_content(ByteView file, const Framing& framing, const Manifest& manifest, std::size_t index,
                            const std::string& name);
 
-// As above, by the entry's name; kManifestInvalid when the manifest lists no such entry.
+// The same proof without the content: in bounded memory, for what is only carried along.
+Status verify_content(ByteView file, const Framing& framing, const Manifest& manifest, std::size_t index,
+                      const std::string& name);
+
+// As read_content(), by the entry's name; kManifestInvalid when the manifest lists no such entry.
 Result<Bytes> read_content(ByteView file, const Framing& framing, const Manifest& manifest,
                            std::string_view entry_name, const std::string& name);
 

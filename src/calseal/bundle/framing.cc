@@ -49,9 +49,13 @@ Status compare(ByteView file, std::uint64_t at, ByteView expected, const std::st
 
 }  // namespace
 
+const Crc& entry_crc() {
+  static const Crc crc({32, 0x04c11db7, 0xffffffff, true, true, 0xffffffff});
+  return crc;
+}
+
 std::uint32_t compute_entry_crc32(ByteView content) {
-  static const Crc kCrc({32, 0x04c11db7, 0xffffffff, true, true, 0xffffffff});
-  return static_cast<std::uint32_t>(kCrc.compute(content));
+  return static_cast<std::uint32_t>(entry_crc().compute(content));
 }
 
 Framing compute_framing(std::vector<FramedEntry> entries, std::size_t first_listed) {
@@ -129,9 +133,8 @@ Result<Framing> verify_framing(ByteView file, const BundlePrefix& prefix, const 
   CALSEAL_CHECK(
       compare(file, framing.directory_offset, central_directory(framing), "central directory", name));
   if (file.size() != framing.total_size) {
-    return fail({Reason::kFramingDamaged, name, "byte " + std::to_string(framing.total_size),
-                 grouped(file.size() - framing.total_size) + " more bytes", "the end of the file",
-                 "copy or download the file again"});
+    return fail({Reason::kFramingDamaged, name, "byte " + std::to_string(framing.total_size), "more bytes",
+                 "the end of the file", "copy or download the file again"});
   }
   return framing;
 }

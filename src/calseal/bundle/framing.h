@@ -13,6 +13,7 @@
 #include "calseal/base/result.h"
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/prefix.h"
+#include "calseal/digest/crc.h"
 
 namespace calseal {
 
@@ -43,7 +44,8 @@ struct Framing {
   }
 };
 
-// CRC-32/ISO-HDLC, the checksum of ZIP.
+// CRC-32/ISO-HDLC, the checksum of ZIP; streaming, and of a whole content.
+const Crc& entry_crc();
 std::uint32_t compute_entry_crc32(ByteView content);
 
 // The framing of the given entries, one after another without a gap. Cannot fail; the sum of sizes must stay

@@ -13,6 +13,7 @@ namespace {
 constexpr std::string_view kLocalMark = "PK\x03\x04";
 constexpr std::uint64_t kCrcOffset = 14;
 constexpr std::uint64_t kStoredSizeOffset = 18;
+static_assert(kPrefixSizeLimit >= kManifestSizeLimit + (kSignatureLimit + 2) * 256);
 constexpr std::string_view kCopyAgain = "copy or download the file again";
 
 // Where a reader stands in the file; offsets never pass the end.

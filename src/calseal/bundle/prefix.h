@@ -22,6 +22,10 @@ inline constexpr std::size_t kSignatureSize = 64;  // bytes of an Ed25519 signat
 inline constexpr std::string_view kManifestName = "manifest.json";
 inline constexpr std::string_view kSignatureFolder = "signatures/";
 
+// The longest prefix with one signature too many behind it: a reader that has this much of a larger file
+// finds in it what it would find in the whole.
+inline constexpr std::uint64_t kPrefixSizeLimit = (std::uint64_t{1} << 20) + 4096;  // bytes
+
 // One signature and the key that is said to have made it.
 struct PrefixSignature {
   Sha256 key_id;
@@ -38,11 +42,12 @@ struct BundlePrefix {
   std::uint64_t end = 0;                    // offset of the first byte after the last signature
 };
 
-// Reads the prefix of a whole bundle, in this order: size of the file (kBundleSize); fixed fields and name of
-// the first local header (kNotABundle); length of the manifest and its CRC-32 (kPrefixDamaged); the
-// signatures, until something else than a local header whose name begins with "signatures/" stands there
-// (kPrefixDamaged); at least one (kSignatureMissing). CRC-32 tells damage from forgery here and proves
-// nothing. `name` only names the file in errors.
+// Reads the prefix of a bundle that is given whole or with its first kPrefixSizeLimit bytes at least, in this
+// order: size of the file (kBundleSize); fixed fields and name of the first local header (kNotABundle);
+// length of the manifest and its CRC-32 (kPrefixDamaged); the signatures, until something else than a local
+// header whose name begins with "signatures/" stands there (kPrefixDamaged); at least one
+// (kSignatureMissing). CRC-32 tells damage from forgery here and proves nothing. `name` only names the file
+// in errors.
 Result<BundlePrefix> read_prefix(ByteView file, const std::string& name);
 
 }  // namespace calseal

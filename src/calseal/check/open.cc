@@ -95,7 +95,9 @@ Status read_contents(OpenedBundle& opened) {
   }
   CALSEAL_ASSIGN(opened.payload, read_payload(opened));
   for (const ManifestAttachment& attachment : opened.manifest.attachments) {
-    CALSEAL_CHECK(read_content(opened.file, opened.framing, opened.manifest, attachment.entry, opened.name));
+    const ManifestEntry* const entry = opened.manifest.find_entry(attachment.entry);
+    const auto index = static_cast<std::size_t>(entry - opened.manifest.entries.data());
+    CALSEAL_CHECK(verify_content(opened.file, opened.framing, opened.manifest, index, opened.name));
   }
   return {};
 }
@@ -143,7 +145,7 @@ Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const Open
                  noted(steps, "framing", verify_framing(opened.file, prefix, opened.manifest, name)));
   CALSEAL_CHECK(noted(steps, "stored-digests",
                       verify_stored_digests(opened.file, opened.framing, opened.manifest, name)));
-  Status judged = judge_trust(opened.manifest, signers, trust, name);
+  Status judged = judge_trust(opened.manifest, opened.digest, signers, trust, context.inclusion, name);
   if (!judged && judged.error().reason == Reason::kRolesMissing &&
       context.roles == RolesRule::kMayBeMissing) {
     opened.incomplete = true;

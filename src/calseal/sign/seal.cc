@@ -153,22 +153,6 @@ Status add_contents(const SealRequest& request, const Plan& plan, Draft& draft) 
   return {};
 }
 
-Status check_keys(const SigningKeys& keys) {
-  const auto wrong = [](std::string found) {
-    return fail({Reason::kUsage, "", "keys", std::move(found),
-                 "from 1 to " + std::to_string(kSignatureLimit) + " different keys",
-                 "name each signing key once"});
-  };
-  if (keys.empty() || keys.size() > kSignatureLimit) return wrong(std::to_string(keys.size()) + " keys");
-  for (std::size_t i = 0; i < keys.size(); ++i) {
-    for (std::size_t j = 0; j < i; ++j) {
-      if (keys[i].get().id() == keys[j].get().id())
-        return wrong("key " + digest_text(keys[i].get().id()) + " twice");
-    }
-  }
-  return {};
-}
-
 // The checker's own judgement of what was just made, on the base that it was made from.
 Status self_check(const SealRequest& request, const TrustFile& trust, SealedBundle& sealed) {
   std::vector<Step> steps = all_steps();
@@ -195,7 +179,7 @@ Status self_check(const SealRequest& request, const TrustFile& trust, SealedBund
 }  // namespace
 
 Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, const TrustFile& trust) {
-  CALSEAL_CHECK(check_keys(keys));
+  CALSEAL_CHECK(check_signing_keys(keys));
   CALSEAL_ASSIGN(const Plan plan, make_plan(*request.map, request.base));
   CALSEAL_CHECK(believe_map(plan, request.base));
   SealedBundle sealed;

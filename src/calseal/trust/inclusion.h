@@ -29,6 +29,7 @@ bool verify_inclusion(const Sha256& leaf_hash, std::uint64_t index, const std::v
 inline constexpr std::string_view kInclusionLiteral = R"({"calseal":"inclusion/1",)";
 inline constexpr std::uint64_t kInclusionSizeLimit = 65536;  // bytes
 inline constexpr std::size_t kInclusionPathLimit = 64;
+inline constexpr std::size_t kLedgerLineLimit = 8192;  // bytes
 
 // What a shop hands out for one revision. Not signed: the pinned head proves it.
 struct InclusionProof {

@@ -8,22 +8,27 @@
 #include "calseal/base/result.h"
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/prefix.h"
+#include "calseal/trust/inclusion.h"
+#include "calseal/trust/signers.h"
 #include "calseal/trust/trust_file.h"
 
 namespace calseal {
 
-// Keys of the trust file, in the order of the signatures; valid as long as the trust file is.
-using Signers = std::vector<const TrustedKey*>;
-
-// Looks up every key id (kSignerUnknown), then verifies every signature in file order (kSignatureBad).
+// verify_signers() over the manifest: kSignerUnknown, kSignatureBad.
 Result<Signers> verify_prefix_signatures(const BundlePrefix& prefix, const TrustFile& trust,
                                          const std::string& name);
 
-// In this order, each over all signers: state (kKeyCompromised), scope (kKeyScope), validity at the claimed
-// time (kKeyValidity); then roles and threshold (kRolesMissing): each role that the manifest requires has a
-// key of its own, and at least `trust.threshold` of the signers are authors or reviewers.
-Status judge_trust(const Manifest& manifest, const Signers& signers, const TrustFile& trust,
-                   const std::string& name);
+// In this order, each over all signers: state (kKeyCompromised, kInclusionInvalid), scope (kKeyScope),
+// validity at the claimed time (kKeyValidity); then roles and threshold (kRolesMissing): each role that the
+// manifest requires has a key of its own, and at least `trust.threshold` of the signers are authors or
+// reviewers.
+//
+// A compromised signer is no refusal where `proof` shows that a ledger head pinned by the root includes this
+// manifest: its signature then counts as before. Nor where the active signers alone fill all roles and the
+// threshold: it then counts for nothing. `proof` is looked at only when a signer is compromised, and may be
+// null. One that was given and shows nothing is kInclusionInvalid instead of kKeyCompromised.
+Status judge_trust(const Manifest& manifest, const Sha256& manifest_digest, const Signers& signers,
+                   const TrustFile& trust, const InclusionProof* proof, const std::string& name);
 
 // Whether each role can be given a signer of its own that holds it, no signer serving two roles.
 bool roles_can_be_filled(const std::vector<Role>& roles, const Signers& signers);

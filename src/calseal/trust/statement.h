@@ -9,8 +9,10 @@
 #include <vector>
 
 #include "calseal/base/bytes.h"
+#include "calseal/base/json_reader.h"
 #include "calseal/base/result.h"
 #include "calseal/bundle/prefix.h"
+#include "calseal/bundle/signed_json.h"
 
 namespace calseal {
 
@@ -27,5 +29,28 @@ Result<Statement> read_statement(ByteView file, std::string_view literal, std::u
 
 // The inverse; sorts the signatures.
 std::string write_statement(std::string_view signed_text, std::vector<PrefixSignature> signatures);
+
+// Strict and canonical JSON as a value: `read` takes the fields, `write` must give the same bytes again.
+// Whatever is wrong with them, the text as a whole is not one to be used: `damaged`.
+template <typename Value>
+Result<Value> parse_canonical_text(ByteView bytes, Reason damaged, Value (*read)(JsonObject&),
+                                   std::string (*write)(const Value&), const std::string& name) {
+  const auto parse = [&]() -> Result<Value> {
+    CALSEAL_ASSIGN(const JsonValue tree, parse_json(text_of(bytes), name));
+    JsonDocument document(text_of(bytes), name);
+    JsonObject object(JsonNode(document, tree, ""));
+    object.text("calseal");
+    Value value = read(object);
+    object.done();
+    if (!document.ok()) return fail(document.error());
+    CALSEAL_CHECK(check_canonical(bytes, write(value), name));
+    return value;
+  };
+  Result<Value> parsed = parse();
+  if (parsed) return parsed;
+  Error error = std::move(parsed).error();
+  error.reason = damaged;
+  return fail(std::move(error));
+}
 
 }  // namespace calseal

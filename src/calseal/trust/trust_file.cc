@@ -12,7 +12,6 @@
 namespace calseal {
 namespace {
 
-constexpr std::uint64_t kThresholdLimit = 8;
 constexpr std::array<std::string_view, 5> kRoleNames{"author", "ledger", "map-author", "reviewer",
                                                      "withdrawal"};
 
@@ -28,6 +27,10 @@ JsonValue json_key(const TrustedKey& key) {
        {"valid_from", json(key.valid_from)},
        {"valid_until", json(key.valid_until)},
        {"state", json(key.compromised ? "compromised" : "active")}});
+}
+
+JsonValue json_head(const TreeHead& head) {
+  return json_object({{"size", json(head.size)}, {"root_hash", json_digest(head.root_hash)}});
 }
 
 PublicKey read_public_key(JsonObject& object, std::string_view key) {
@@ -63,32 +66,30 @@ TrustedKey read_key(const JsonNode& node) {
   return key;
 }
 
-TrustFile read_fields(const JsonNode& node) {
+TreeHead read_head(const JsonNode& node) {
   JsonObject object(node);
+  TreeHead head;
+  head.size = object.integer("size", 1, kJsonIntegerLimit);
+  head.root_hash = read_digest(object, "root_hash");
+  object.done();
+  return head;
+}
+
+TrustFile read_fields(JsonObject& object) {
   TrustFile trust;
-  object.text("calseal");
   trust.version = object.integer("version", 1, kJsonIntegerLimit);
   trust.shop = read_line(object, "shop");
   trust.root = read_public_key(object, "root");
   trust.claimed_time = read_time(object, "claimed_time");
   trust.next_root = read_optional_digest(object, "next_root");
+  for (const JsonNode& head : object.items("ledger_heads", kLedgerHeadLimit))
+    trust.ledger_heads.push_back(read_head(head));
   if (const auto policy = object.required("policy")) {
     JsonObject inner(*policy);
     trust.threshold = inner.integer("threshold", 1, kThresholdLimit);
     inner.done();
   }
   for (const JsonNode& key : object.items("keys", kTrustKeyLimit)) trust.keys.push_back(read_key(key));
-  object.done();
-  return trust;
-}
-
-// The fields of the signed bytes; whatever is wrong with them, the file as a whole is not one to be used.
-Result<TrustFile> parse_text(ByteView bytes, const std::string& name) {
-  CALSEAL_ASSIGN(const JsonValue tree, parse_json(text_of(bytes), name));
-  JsonDocument document(text_of(bytes), name);
-  TrustFile trust = read_fields(JsonNode(document, tree, ""));
-  if (!document.ok()) return fail(document.error());
-  CALSEAL_CHECK(check_canonical(bytes, write_trust_text(trust), name));
   return trust;
 }
 
@@ -96,23 +97,6 @@ tl::unexpected<Error> invalid(const std::string& name, std::string place, std::s
                               std::string expected) {
   return fail({Reason::kTrustInvalid, name, std::move(place), std::move(found), std::move(expected),
                "do not use this trust file; ask the shop for a new one"});
-}
-
-Status check_stated_root(const TrustFile& trust, std::string_view stated, const std::string& name) {
-  const KeyId id = compute_key_id(trust.root);
-  const auto mismatch = [&](std::string expected) {
-    return fail({Reason::kRootMismatch, name, "root", fingerprint_text(id), std::move(expected),
-                 "compare the fingerprint again with the shop, by telephone or in person"});
-  };
-  if (const auto digest = parse_digest(stated)) {
-    if (*digest == id) return {};
-    return mismatch(fingerprint_text(*digest));
-  }
-  const auto fingerprint = parse_fingerprint(stated);
-  if (!fingerprint)
-    return mismatch("a fingerprint of ten groups of five digits, not \"" + printable(stated, 80) + "\"");
-  if (std::equal(fingerprint->begin(), fingerprint->end(), id.bytes.begin())) return {};
-  return mismatch(printable(stated, 80));
 }
 
 template <typename List>
@@ -142,7 +126,36 @@ Status check_key(const TrustFile& trust, std::size_t index, const std::string& n
   return {};
 }
 
+Status check_heads(const TrustFile& trust, const std::string& name) {
+  for (std::size_t i = 1; i < trust.ledger_heads.size(); ++i) {
+    if (trust.ledger_heads[i - 1].size < trust.ledger_heads[i].size) continue;
+    return invalid(name, "/ledger_heads/" + std::to_string(i), "a head out of order or a size twice",
+                   "heads ascending by size");
+  }
+  return {};
+}
+
 }  // namespace
+
+Status check_stated_root(const std::vector<PublicKey>& roots, std::string_view stated,
+                         const std::string& name) {
+  const auto digest = parse_digest(stated);
+  const auto fingerprint = parse_fingerprint(stated);
+  for (const PublicKey& root : roots) {
+    const KeyId id = compute_key_id(root);
+    if (digest && *digest == id) return {};
+    if (fingerprint && std::equal(fingerprint->begin(), fingerprint->end(), id.bytes.begin())) return {};
+  }
+  std::string expected = printable(stated, 80);
+  if (digest) {
+    expected = fingerprint_text(*digest);
+  } else if (!fingerprint) {
+    expected = "a fingerprint of ten groups of five digits, not \"" + printable(stated, 80) + "\"";
+  }
+  return fail({Reason::kRootMismatch, name, "root", fingerprint_text(compute_key_id(roots.back())),
+               std::move(expected),
+               "compare the fingerprint again with the shop, by telephone or in person"});
+}
 
 std::string_view role_name(Role role) { return kRoleNames[static_cast<std::size_t>(role)]; }
 
@@ -162,6 +175,7 @@ std::string write_trust_text(const TrustFile& trust) {
                                      {"root", json(to_hex(trust.root.bytes))},
                                      {"claimed_time", json(trust.claimed_time)},
                                      {"next_root", json_digest(trust.next_root)},
+                                     {"ledger_heads", json_array(trust.ledger_heads, json_head)},
                                      {"policy", json_object({{"threshold", json(trust.threshold)}})},
                                      {"keys", json_array(trust.keys, json_key)}}));
 }
@@ -169,25 +183,22 @@ std::string write_trust_text(const TrustFile& trust) {
 Result<TrustFile> parse_trust_file(ByteView file, std::string_view stated_root, const std::string& name) {
   CALSEAL_ASSIGN(const Statement statement,
                  read_statement(file, kTrustLiteral, kTrustFileSizeLimit, Reason::kTrustInvalid, name));
-  Result<TrustFile> parsed = parse_text(statement.signed_bytes, name);
-  if (!parsed) {
-    Error error = std::move(parsed).error();
-    error.reason = Reason::kTrustInvalid;
-    return fail(std::move(error));
-  }
-  CALSEAL_CHECK(check_public_key(parsed->root, name));
-  if (!stated_root.empty()) CALSEAL_CHECK(check_stated_root(*parsed, stated_root, name));
-  const KeyId root_id = compute_key_id(parsed->root);
+  CALSEAL_ASSIGN(TrustFile trust, parse_canonical_text(statement.signed_bytes, Reason::kTrustInvalid,
+                                                       read_fields, write_trust_text, name));
+  CALSEAL_CHECK(check_public_key(trust.root, name));
+  if (!stated_root.empty()) CALSEAL_CHECK(check_stated_root({trust.root}, stated_root, name));
+  const KeyId root_id = compute_key_id(trust.root);
   if (statement.signatures.size() != 1 || statement.signatures[0].key_id != root_id) {
     return invalid(name, "line 2", "other signatures", "exactly one, by the root " + digest_text(root_id));
   }
-  if (!verify_signature(parsed->root, statement.signed_bytes, statement.signatures[0].signature)) {
+  if (!verify_signature(trust.root, statement.signed_bytes, statement.signatures[0].signature)) {
     return invalid(name, "line 2", "a signature that does not verify",
                    "the root's signature over the first line");
   }
-  for (const TrustedKey& key : parsed->keys) CALSEAL_CHECK(check_public_key(key.public_key, name));
-  for (std::size_t i = 0; i < parsed->keys.size(); ++i) CALSEAL_CHECK(check_key(*parsed, i, name));
-  return parsed;
+  for (const TrustedKey& key : trust.keys) CALSEAL_CHECK(check_public_key(key.public_key, name));
+  for (std::size_t i = 0; i < trust.keys.size(); ++i) CALSEAL_CHECK(check_key(trust, i, name));
+  CALSEAL_CHECK(check_heads(trust, name));
+  return trust;
 }
 
 }  // namespace calseal

@@ -11,6 +11,7 @@
 #include "calseal/base/bytes.h"
 #include "calseal/base/result.h"
 #include "calseal/digest/sha256.h"
+#include "calseal/trust/inclusion.h"
 #include "calseal/trust/key.h"
 
 namespace calseal {
@@ -19,6 +20,8 @@ inline constexpr std::string_view kTrustLiteral = R"({"calseal":"trust/1",)";
 inline constexpr std::uint64_t kTrustFileSizeLimit = std::uint64_t{256}
                                                      << 10;  // bytes, signature lines included
 inline constexpr std::size_t kTrustKeyLimit = 64;
+inline constexpr std::size_t kLedgerHeadLimit = 64;
+inline constexpr std::uint64_t kThresholdLimit = 8;
 inline constexpr std::size_t kScopeLimit = 256;  // jobs, controllers, region maps of one key
 
 enum class Role : std::uint8_t { kAuthor, kLedger, kMapAuthor, kReviewer, kWithdrawal };
@@ -45,13 +48,19 @@ struct TrustFile {
   std::string shop;           // line
   PublicKey root;
   std::string claimed_time;
-  std::optional<KeyId> next_root;  // announced successor
-  std::uint64_t threshold = 1;     // signatures needed on every bundle, 1 to 8
-  std::vector<TrustedKey> keys;    // ascending by id; the root is not among them
+  std::optional<KeyId> next_root;      // announced successor
+  std::vector<TreeHead> ledger_heads;  // that the root pins; ascending by size, sizes from 1
+  std::uint64_t threshold = 1;         // signatures needed on every bundle, 1 to kThresholdLimit
+  std::vector<TrustedKey> keys;        // ascending by id; the root is not among them
   friend bool operator==(const TrustFile&, const TrustFile&) = default;
 
   const TrustedKey* find(const KeyId& id) const;
 };
+
+// Whether a person's word, the fingerprint that he was told or the 64 digits of a key id, names one of
+// `roots`, the newest last (kRootMismatch).
+Status check_stated_root(const std::vector<PublicKey>& roots, std::string_view stated,
+                         const std::string& name);
 
 // The signed text.
 std::string write_trust_text(const TrustFile& trust);

@@ -214,9 +214,26 @@ class Making {
     return *std::ranges::find(trust.keys, job_.author.id(), &TrustedKey::id);
   }
 
+  // A fifth key beside the author, who is compromised and out of validity where that is asked for.
+  TrustFile with_second(Role role, bool author_compromised) const {
+    TrustFile trust = job_.trust;
+    if (author_compromised) {
+      author_of(trust).compromised = true;
+      author_of(trust).valid_until = "2026-02-01T00:00:00Z";
+    }
+    trust.keys.push_back(small_trusted(second_, "Second author", role));
+    std::ranges::sort(trust.keys, {}, &TrustedKey::id);
+    return trust;
+  }
+
   void make_trust_files() {
     trust_file("shop", [](TrustFile&) {});
     trust_file("compromised", [&](TrustFile& t) { author_of(t).compromised = true; });
+    trust_file("author-replaced", [&](TrustFile& t) { t = with_second(Role::kAuthor, true); });
+    trust_file("author-reviewed", [&](TrustFile& t) { t = with_second(Role::kReviewer, true); });
+    trust_file("pinned-heads", [&](TrustFile& t) {
+      t.ledger_heads = {{1, compute_sha256(view_of("one"))}, {9, compute_sha256(view_of("nine"))}};
+    });
     trust_file("scope-job", [&](TrustFile& t) { author_of(t).jobs = {"job-6", "job-8"}; });
     trust_file("scope-controller", [&](TrustFile& t) { author_of(t).controllers = {"transmission"}; });
     trust_file("scope-map",
@@ -289,6 +306,9 @@ class Making {
     bent = job_.trust;
     bent.keys[0].valid_until = bent.keys[0].valid_from;
     sign("never-valid", write_trust_text(bent), {job_.root});
+    bent = job_.trust;
+    bent.ledger_heads = {{9, Sha256{}}, {1, Sha256{}}};
+    sign("heads-descending", write_trust_text(bent), {job_.root});
     bent = job_.trust;
     bent.keys.push_back(small_trusted(job_.root, "Root", Role::kAuthor));
     std::ranges::sort(bent.keys, {}, &TrustedKey::id);
@@ -364,6 +384,22 @@ class Making {
       tiny_result(row, 9);
       const SealedBundle one = good(seal(two, {job_.author}, job_.trust));
       tiny("reviewer-missing", one.file, "roles-missing", "the manifest requires a reviewer");
+    }
+    {
+      const SealedBundle both =
+          good(seal(tiny_request(1, 9), {job_.author, second_}, with_second(Role::kAuthor, false)));
+      Row& row = tiny("counter-signed", both.file, "accepted",
+                      "the author's key is compromised and no longer valid; another author stands in");
+      row.trust = "author-replaced.trust";
+      tiny_result(row, 9);
+      Row& reviewed = tiny_row("counter-signed-by-no-author", "counter-signed.calseal", "key-compromised",
+                               "beside the compromised key there is no author");
+      reviewed.trust = "author-reviewed.trust";
+    }
+    {
+      Row& row =
+          tiny_good("pinned-heads.trust", "pinned-heads", "accepted", "heads change nothing by themselves");
+      tiny_result(row, 9);
     }
     {
       Row& row = tiny_good("shop.trust", "seal-alone", "authentic",
@@ -457,9 +493,8 @@ class Making {
     set.statement.set = members;
     small_set_ = good(seal(set, {job_.author}, job_.trust));
     file("small-set.calseal", small_set_.file);
-    results(small("small-set", "small-set.calseal", "base-flash.bin", "accepted",
-                  "one of a set of two controllers"),
-            edited);
+    small("small-set", "small-set.calseal", "base-flash.bin", "set-incomplete",
+          "one of a set of two controllers, alone");
 
     // A base read only in part; the read knows more, and keeps it.
     SealRequest partial = job_.request(1, edited);
@@ -985,6 +1020,7 @@ class Making {
     row("other-kind", "type-wrong", "another kind of statement, signed by the root");
     row("weak-key", "key-weak", "a listed key of small order");
     row("weak-root", "key-weak", "a root of small order: anything could be signed by it");
+    row("heads-descending", "trust-invalid", "pinned heads must ascend by size");
     row("keys-descending", "trust-invalid", "keys must ascend");
     row("id-of-another-key", "trust-invalid", "ids that are not those of the keys");
     row("no-roles", "trust-invalid", "a key without a role");
@@ -1104,6 +1140,7 @@ class Making {
   }
 
   SmallJob job_;
+  PrivateKey second_ = small_key(5);
   RegionMap tiny_map_;
   SealedBundle tiny_, tiny_base_, tiny_full_, small_, small_set_;
   std::map<std::string, Bytes> files_;

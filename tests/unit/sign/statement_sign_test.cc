@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include "calseal/trust/statement.h"
+#include "calseal/trust/succession.h"
 #include "support/matchers.h"
 #include "support/outside_tools.h"
 
@@ -59,6 +60,39 @@ TEST(StatementSigning, EachKeyOnce) {
   EXPECT_THAT(sign_statement("{}", {one, one}), FailsWith(Reason::kUsage));
   EXPECT_THAT(sign_statement("{}", SigningKeys(9, one)), FailsWith(Reason::kUsage));
   EXPECT_THAT(sign_statement("{}\n", {one}), FailsWith(Reason::kInternal));
+}
+
+TEST(SuccessionSealing, GivesWhatReadersAccept) {
+  const PrivateKey root = key_of(1);
+  const PrivateKey next = key_of(7);
+  TrustFile trust = trust_of(root);
+  trust.next_root = next.id();
+  const auto old_text = seal_trust_file(trust, root);
+  ASSERT_THAT(old_text, IsOk());
+  const auto file = seal_succession(*old_text, "2026-05-06T07:08:09Z", "moved", root, next);
+  ASSERT_THAT(file, IsOk());
+  const auto parsed = parse_succession(view_of(*file), "s");
+  ASSERT_THAT(parsed, IsOk());
+  EXPECT_EQ(parsed->old_trust_text, *old_text);
+  EXPECT_EQ(parsed->new_root, next.public_key());
+  EXPECT_EQ(parsed->reason, "moved");
+}
+
+TEST(SuccessionSealing, RefusesWhatReadersWouldRefuse) {
+  const PrivateKey root = key_of(1);
+  const PrivateKey next = key_of(7);
+  TrustFile trust = trust_of(root);
+  const auto silent = seal_trust_file(trust, root);
+  EXPECT_THAT(seal_succession(*silent, "2026-05-06T07:08:09Z", "", root, next),
+              FailsWith(Reason::kSuccessionInvalid, "/new_root"));
+  trust.next_root = next.id();
+  const auto text = seal_trust_file(trust, root);
+  EXPECT_THAT(seal_succession(*text, "2026-05-06T07:08:09Z", "", root, key_of(8)),
+              FailsWith(Reason::kSuccessionInvalid, "/new_root"));
+  EXPECT_THAT(seal_succession(*text, "2026-05-06T07:08:09Z", "", key_of(8), next),
+              FailsWith(Reason::kSuccessionInvalid, "signatures"));
+  EXPECT_THAT(seal_succession(*text, "2026-05-06T07:08:09Z", "", root, root), FailsWith(Reason::kUsage));
+  EXPECT_THAT(seal_succession(*text, "soon", "", root, next), FailsWith(Reason::kSuccessionInvalid));
 }
 
 // What a stranger does with general programs alone.

@@ -4,6 +4,7 @@
 
 #include "support/matchers.h"
 #include "support/sample_bundle.h"
+#include "support/sample_inclusion.h"
 #include "support/test_keys.h"
 
 namespace calseal {
@@ -27,11 +28,11 @@ Bytes sealed(const std::vector<std::uint8_t>& keys, const Manifest& bundle = man
 }
 
 Status judge(const std::vector<std::uint8_t>& keys, const TrustFile& trust,
-             const Manifest& bundle = manifest()) {
+             const Manifest& bundle = manifest(), const InclusionProof* proof = nullptr) {
   const Bytes file = sealed(keys, bundle);
   CALSEAL_ASSIGN(const BundlePrefix prefix, read_prefix(file, "b"));
   CALSEAL_ASSIGN(const Signers signers, verify_prefix_signatures(prefix, trust, "b"));
-  return judge_trust(bundle, signers, trust, "b");
+  return judge_trust(bundle, compute_sha256(prefix.manifest), signers, trust, proof, "b");
 }
 
 TEST(Signatures, TrueOnesGiveTheirKeys) {
@@ -126,7 +127,78 @@ TEST(Trust, CompromisedKeys) {
   TrustFile trust = sample_trust();
   key_of(trust, 3).compromised = true;
   EXPECT_THAT(judge({2}, trust), IsOk());
-  EXPECT_THAT(judge({2, 3}, trust), FailsWith(Reason::kKeyCompromised, digest_text(TestKey(3).id())));
+  EXPECT_THAT(judge({3}, trust), FailsWith(Reason::kKeyCompromised, digest_text(TestKey(3).id())));
+  key_of(trust, 2).compromised = true;
+  EXPECT_THAT(judge({2, 3}, trust), FailsWith(Reason::kKeyCompromised));
+}
+
+// Counter-signed: the active signers alone must do for everything that is asked.
+TEST(Trust, BesideACompromisedKeyTheOthersMustBeEnough) {
+  TrustFile trust = sample_trust();
+  trust.keys.push_back(trusted(TestKey(4), "Second author", {Role::kAuthor}));
+  key_of(trust, 2).compromised = true;
+  EXPECT_THAT(judge({2}, trust), FailsWith(Reason::kKeyCompromised, digest_text(TestKey(2).id())));
+  EXPECT_THAT(judge({2, 4}, trust), IsOk());
+  EXPECT_THAT(judge({2, 3}, trust), FailsWith(Reason::kKeyCompromised));  // no author is left
+  trust.threshold = 2;
+  EXPECT_THAT(judge({2, 4}, trust), FailsWith(Reason::kKeyCompromised));
+  EXPECT_THAT(judge({2, 3, 4}, trust), IsOk());
+  Manifest both = manifest();
+  both.required_roles = {"author", "reviewer"};
+  trust.threshold = 1;
+  EXPECT_THAT(judge({2, 4}, trust, both), FailsWith(Reason::kKeyCompromised));
+  EXPECT_THAT(judge({2, 3, 4}, trust, both), IsOk());
+}
+
+// A compromised key then counts for nothing: its scope and validity refuse no more, those of the others do.
+TEST(Trust, OnlyTheCountedSignersAreJudged) {
+  TrustFile trust = sample_trust();
+  trust.keys.push_back(trusted(TestKey(4), "Second author", {Role::kAuthor}));
+  key_of(trust, 2).compromised = true;
+  key_of(trust, 2).jobs = {"other"};
+  key_of(trust, 2).valid_from = "2030-01-01T00:00:00Z";
+  EXPECT_THAT(judge({2, 4}, trust), IsOk());
+  TrustFile scope = trust;
+  key_of(scope, 4).jobs = {"other"};
+  EXPECT_THAT(judge({2, 4}, scope), FailsWith(Reason::kKeyScope, digest_text(TestKey(4).id())));
+  TrustFile validity = trust;
+  key_of(validity, 4).valid_from = "2030-01-01T00:00:00Z";
+  EXPECT_THAT(judge({2, 4}, validity), FailsWith(Reason::kKeyValidity, digest_text(TestKey(4).id())));
+}
+
+TEST(Trust, AProofUnderAPinnedHeadMakesACompromisedKeyCountAsBefore) {
+  TrustFile trust = sample_trust();
+  key_of(trust, 2).compromised = true;
+  const Sha256 digest = digest_of(write_manifest(manifest()));
+  const InclusionProof proof = sample_inclusion(digest);
+  EXPECT_THAT(judge({2}, trust, manifest(), &proof), FailsWith(Reason::kInclusionInvalid, "head"));
+  trust.ledger_heads = {proof.head};
+  EXPECT_THAT(judge({2}, trust, manifest(), &proof), IsOk());
+  EXPECT_THAT(judge({2}, trust), FailsWith(Reason::kKeyCompromised));
+  const InclusionProof other = sample_inclusion(digest_of("another revision"));
+  trust.ledger_heads = {other.head};
+  EXPECT_THAT(judge({2}, trust, manifest(), &other), FailsWith(Reason::kInclusionInvalid, "entry"));
+  // As before means scope, validity and roles too.
+  trust.ledger_heads = {proof.head};
+  TrustFile scope = trust;
+  key_of(scope, 2).jobs = {"other"};
+  EXPECT_THAT(judge({2}, scope, manifest(), &proof), FailsWith(Reason::kKeyScope));
+  TrustFile validity = trust;
+  key_of(validity, 2).valid_until = "2026-03-04T05:06:07Z";
+  EXPECT_THAT(judge({2}, validity, manifest(), &proof), FailsWith(Reason::kKeyValidity));
+  TrustFile threshold = trust;
+  threshold.threshold = 2;
+  EXPECT_THAT(judge({2}, threshold, manifest(), &proof), FailsWith(Reason::kRolesMissing));
+}
+
+// Where nothing depends on a proof it changes nothing.
+TEST(Trust, AProofIsLookedAtOnlyWhereAKeyIsCompromised) {
+  TrustFile trust = sample_trust();
+  const InclusionProof other = sample_inclusion(digest_of("another revision"));
+  EXPECT_THAT(judge({2}, trust, manifest(), &other), IsOk());
+  EXPECT_THAT(judge({3}, trust, manifest(), &other), FailsWith(Reason::kRolesMissing));
+  key_of(trust, 3).compromised = true;
+  EXPECT_THAT(judge({2, 3}, trust, manifest(), &other), IsOk());
 }
 
 TEST(Trust, Scope) {
@@ -173,6 +245,8 @@ TEST(Trust, OrderOfChecks) {
     EXPECT_THAT(judge({2, 3}, scope), FailsWith(Reason::kKeyScope));
   }
   EXPECT_THAT(judge({2, 3}, trust), FailsWith(Reason::kKeyValidity));
+  key_of(trust, 2).valid_from = key_of(trust, 3).valid_from = "2026-01-01T00:00:00Z";
+  EXPECT_THAT(judge({2, 3}, trust), FailsWith(Reason::kRolesMissing));
 }
 
 }  // namespace

@@ -21,6 +21,7 @@ std::string sealed(const TrustFile& trust) { return signed_by(write_trust_text(t
 TrustFile full_trust() {
   TrustFile trust = sample_trust();
   trust.next_root = TestKey(9).id();
+  trust.ledger_heads = {{3, TestKey(7).id()}, {90, Sha256{}}};
   trust.threshold = 2;
   TrustedKey& author = key_of(trust, 2);
   author.roles = {Role::kAuthor, Role::kLedger, Role::kMapAuthor, Role::kReviewer, Role::kWithdrawal};
@@ -46,10 +47,20 @@ TEST(TrustFile, TextIsInTheOrderOfTheFormat) {
   EXPECT_EQ(write_trust_text(trust),
             R"({"calseal":"trust/1","version":4,"shop":"Sample shop","root":")" + to_hex(trust.root.bytes) +
                 R"(","claimed_time":"2026-01-02T03:04:05Z","next_root":")" + digest_text(TestKey(9).id()) +
-                R"(","policy":{"threshold":2},"keys":[{"id":")" + digest_text(TestKey(3).id()) +
+                R"(","ledger_heads":[{"size":3,"root_hash":")" + digest_text(TestKey(7).id()) +
+                R"("},{"size":90,"root_hash":")" + std::string(64, '0') +
+                R"("}],"policy":{"threshold":2},"keys":[{"id":")" + digest_text(TestKey(3).id()) +
                 R"(","public_key":")" + to_hex(TestKey(3).public_key().bytes) +
                 R"(","name":"Reviewer","roles":["reviewer"],"jobs":[],"controllers":[],"region_maps":[],)"
                 R"("valid_from":"2026-01-01T00:00:00Z","valid_until":"","state":"compromised"}]})");
+}
+
+TEST(TrustFile, AsManyHeadsAsMayBe) {
+  TrustFile trust = full_trust();
+  trust.ledger_heads.clear();
+  for (std::uint64_t size = 1; size <= kLedgerHeadLimit; ++size)
+    trust.ledger_heads.push_back({size, Sha256{}});
+  EXPECT_THAT(parse(sealed(trust)), IsOkAnd(trust));
 }
 
 TEST(TrustFile, OnlyItsRootSignsIt) {
@@ -147,6 +158,15 @@ const BentTrust kBentTrust[] = {
     {"weak_key", Reason::kKeyWeak, [](TrustFile& t) { t.keys[0].public_key = PublicKey{}; }},
     {"root_among_keys", Reason::kTrustInvalid,
      [](TrustFile& t) { t.keys = {trusted(TestKey(1), "Root", {Role::kAuthor})}; }},
+    {"head_of_nothing", Reason::kTrustInvalid, [](TrustFile& t) { t.ledger_heads[0].size = 0; }},
+    {"heads_out_of_order", Reason::kTrustInvalid,
+     [](TrustFile& t) { std::swap(t.ledger_heads[0], t.ledger_heads[1]); }},
+    {"two_heads_of_one_size", Reason::kTrustInvalid, [](TrustFile& t) { t.ledger_heads[1].size = 3; }},
+    {"too_many_heads", Reason::kTrustInvalid,
+     [](TrustFile& t) {
+       for (std::uint64_t size = 91; t.ledger_heads.size() <= kLedgerHeadLimit; ++size)
+         t.ledger_heads.push_back({size, Sha256{}});
+     }},
     {"too_many_keys", Reason::kTrustInvalid, [](TrustFile& t) { t.keys.assign(65, t.keys[0]); }},
 };
 

@@ -7,6 +7,7 @@
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/check/check.h"
+#include "calseal/check/read_bundle.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/report/verdict/verdict_report.h"
 
@@ -55,15 +56,24 @@ Result<CheckRequest> load(const CheckOptions& options) {
   request.evidence.vehicle_reference = options.vehicle;
   request.now = current_time();
   CALSEAL_ASSIGN(request.trust, read_file(options.trust, kTrustFileSizeLimit));
-  CALSEAL_ASSIGN(request.bundle, read_file(options.bundle, kBundleSizeLimit));
+  CALSEAL_CHECK(load_files(options.successions, kSuccessionSizeLimit, request.successions));
+  const auto chain =
+      parse_trust_chain({request.trust_name, request.trust}, request.successions, request.stated_root);
+  const TrustFile* const trust = chain ? &chain->trust : nullptr;
+  CALSEAL_ASSIGN(request.bundle, read_bundle(options.bundle, trust));
   CALSEAL_ASSIGN(request.read, load_read_files(options.reads));
   request.declared_return = options.declared_return;
-  CALSEAL_CHECK(load_files(options.successions, kSuccessionSizeLimit, request.successions));
-  CALSEAL_CHECK(load_files(options.partners, kBundleSizeLimit, request.partners));
+  for (const std::string& path : options.partners) {
+    CALSEAL_ASSIGN(Bytes bytes, read_bundle(path, trust));
+    request.partners.push_back({printable(path), std::move(bytes)});
+  }
   CALSEAL_CHECK(load_file(options.withdrawals, kWithdrawalSizeLimit, request.withdrawals));
   CALSEAL_CHECK(load_file(options.job_list, kJobListSizeLimit, request.job_list));
   CALSEAL_CHECK(load_file(options.inclusion, kInclusionSizeLimit, request.inclusion));
-  CALSEAL_CHECK(load_file(options.newest, kBundleSizeLimit, request.newest));
+  if (!options.newest.empty()) {
+    CALSEAL_ASSIGN(Bytes bytes, read_bundle(options.newest, trust));
+    request.newest = NamedBytes{printable(options.newest), std::move(bytes)};
+  }
   CALSEAL_CHECK(load_state(options.state, request.state));
   if (!options.salt.empty()) {
     CALSEAL_ASSIGN(const Bytes text, read_file(options.salt, 4096));
@@ -162,8 +172,9 @@ int run_check(const CheckOptions& options, const Console& console) {
       verdict_text(verdict, [&](Emphasis e, std::string_view text) { return emphasised(console, e, text); }));
   console.print_json(verdict_json(verdict));
   if (verdict.outcome == Outcome::kAccepted && !options.images.empty()) {
+    console.print("\n");
     for (const std::string& argument : options.images) {
-      console.print("\nwritten: " + printable(parse_read_argument(argument).name) + "\n");
+      console.print("written: " + printable(parse_read_argument(argument).name) + "\n");
     }
   }
   return verdict.reason ? exit_status(verdict.reason->reason) : 0;

@@ -4,18 +4,16 @@
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
-#include "calseal/base/utc_time.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/cli/shop/passphrase.h"
 #include "calseal/cli/shop/shop_commands.h"
+#include "calseal/cli/shop/stated.h"
 #include "calseal/sign/private_key.h"
 #include "calseal/sign/statement_sign.h"
 #include "calseal/trust/trust_file.h"
 
 namespace calseal {
 namespace {
-
-constexpr std::size_t kShownPathLimit = 16384;  // a program that reads the report needs the whole names
 
 struct ShopNewOptions {
   std::string name, folder, key_name = "first key", passphrase_file, root_passphrase_file, time;
@@ -26,13 +24,6 @@ struct NewShop {
   std::string fingerprint;
   KeyId root_id, key_id;
 };
-
-Result<UtcTime> stated_time(const std::string& text) {
-  if (text.empty()) return current_time();
-  if (const auto time = parse_time(text)) return *time;
-  return fail({Reason::kUsage, "", "--claimed-time", "\"" + printable(text, 60) + "\"",
-               "a time like 2026-01-31T12:00:00Z", "write the time in UTC, in this form"});
-}
 
 Result<NewShop> make_shop(const ShopNewOptions& options) {
   if (!is_line(options.name) || options.name.empty() || !is_line(options.key_name)) {
@@ -120,6 +111,12 @@ void add_shop_command(CLI::App& app, Console& console, int& status) {
       {"calseal shop new keys --name \"Example Shop\"",
        "calseal shop new keys --name \"Example Shop\" --passphrase-file word.txt --json"},
       [options](Console& c) { return run_new(*options, c); }, status);
+  for (const auto add :
+       {add_shop_show_command, add_shop_add_key_command, add_shop_retire_key_command,
+        add_shop_compromise_key_command, add_shop_threshold_command, add_shop_announce_root_command,
+        add_shop_pin_head_command, add_shop_succeed_command}) {
+    add(*shop, console, status);
+  }
 }
 
 }  // namespace calseal

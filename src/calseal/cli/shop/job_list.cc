@@ -1,0 +1,89 @@
+#include "calseal/trust/job_list.h"
+
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "calseal/base/file.h"
+#include "calseal/base/json_write.h"
+#include "calseal/base/text.h"
+#include "calseal/bundle/signed_json.h"
+#include "calseal/cli/shop/shop_commands.h"
+#include "calseal/cli/shop/stated.h"
+#include "calseal/sign/list_job.h"
+
+namespace calseal {
+namespace {
+
+struct JobListOptions {
+  std::vector<std::string> bundles, keys;
+  std::string trust, passphrase_file, time, output;
+};
+
+Result<JobList> make_list(const JobListOptions& options) {
+  std::vector<std::string> inputs{options.trust, options.passphrase_file};
+  for (const auto* list : {&options.bundles, &options.keys})
+    inputs.insert(inputs.end(), list->begin(), list->end());
+  CALSEAL_CHECK(refuse_clashes({options.output}, inputs));
+  CALSEAL_ASSIGN(const LoadedTrust loaded, load_trust(options.trust));
+  CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time));
+  std::vector<SealedRevision> revisions;
+  for (const std::string& path : options.bundles) {
+    CALSEAL_ASSIGN(Bytes bytes, read_file(path, kBundleSizeLimit));
+    CALSEAL_ASSIGN(SealedRevision revision,
+                   open_sealed_revision(std::move(bytes), printable(path), loaded.trust));
+    revisions.push_back(std::move(revision));
+  }
+  CALSEAL_ASSIGN(JobList list, list_job(revisions, compute_key_id(loaded.trust.root), time_text(now)));
+  CALSEAL_ASSIGN(const std::vector<PrivateKey> keys, load_keys(options.keys, options.passphrase_file));
+  CALSEAL_ASSIGN(const std::string file,
+                 seal_job_list(list, SigningKeys(keys.begin(), keys.end()), loaded.trust));
+  CALSEAL_CHECK(write_file(options.output, view_of(file), FileMode::kPublic, Existing::kRefuse));
+  return list;
+}
+
+int run_job_list(const JobListOptions& options, const Console& console) {
+  const Result<JobList> list = make_list(options);
+  if (!list) return console.fail(list.error());
+  std::string text = "made      " + printable(options.output) + "  (" + grouped(list->revisions.size()) +
+                     " revisions of job " + list->job + ", " + list->controller + ")\n";
+  for (const ListedRevision& one : list->revisions) {
+    text += "listed    sequence " + std::to_string(one.sequence) + ", base " + std::to_string(one.base) +
+            ", revision " + std::to_string(one.revision) + "\n          " + digest_text(one.digest) + "\n";
+  }
+  text += "Where the list is given, a revision that is older than its last one and not on it is refused.\n";
+  console.print(text);
+  console.print_json(json_object({{"calseal", json("job-list-made/1")},
+                                  {"output", json(printable(options.output, kShownPathLimit))},
+                                  {"job", json(list->job)},
+                                  {"controller", json(list->controller)},
+                                  {"claimed_time", json(list->claimed_time)},
+                                  {"revisions", json_array(list->revisions, [](const ListedRevision& one) {
+                                     return json_object({{"identity", json_digest(one.digest)},
+                                                         {"base", json(one.base)},
+                                                         {"revision", json(one.revision)},
+                                                         {"sequence", json(one.sequence)}});
+                                   })}}));
+  return 0;
+}
+
+}  // namespace
+
+void add_job_list_command(CLI::App& app, Console& console, int& status) {
+  CLI::App* command =
+      app.add_subcommand("job-list", "Sign the list of all revisions of one controller in one job");
+  auto o = std::make_shared<JobListOptions>();
+  command->add_option("BUNDLE", o->bundles, "All bundles of this job and controller that count")->required();
+  command->add_option("--key", o->keys, "Private key of an author (repeatable)")->required();
+  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the keys");
+  command->add_option("--trust", o->trust, "The shop's newest trust file")->required();
+  command->add_option("--claimed-time", o->time,
+                      "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
+  command->add_option("-o,--output", o->output, "The list to write; nothing is replaced")->required();
+  set_command(
+      *command, console,
+      {"calseal job-list r0.calseal r1.calseal r2.calseal --key author.key --trust shop.trust -o "
+       "oak-17.list"},
+      [o](Console& c) { return run_job_list(*o, c); }, status);
+}
+
+}  // namespace calseal

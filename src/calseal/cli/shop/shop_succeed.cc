@@ -1,0 +1,98 @@
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "calseal/base/file.h"
+#include "calseal/base/json_write.h"
+#include "calseal/base/text.h"
+#include "calseal/bundle/signed_json.h"
+#include "calseal/cli/shop/shop_commands.h"
+#include "calseal/cli/shop/stated.h"
+#include "calseal/cli/shop/trust_report.h"
+#include "calseal/sign/statement_sign.h"
+#include "calseal/sign/trust_change.h"
+
+namespace calseal {
+namespace {
+
+struct SucceedOptions {
+  std::string trust, old_root, new_root, passphrase_file, new_passphrase_file, reason, time, succession,
+      output;
+};
+
+struct Succeeded {
+  TrustFile trust;
+  KeyId old_root;
+};
+
+Result<Succeeded> succeed(const SucceedOptions& options) {
+  CALSEAL_CHECK(refuse_clashes({options.succession, options.output},
+                               {options.trust, options.old_root, options.new_root, options.passphrase_file,
+                                options.new_passphrase_file}));
+  if (!is_line(options.reason)) {
+    return fail(usage_error("--reason", "\"" + printable(options.reason, 60) + "\"",
+                            "one line of at most 200 bytes", "write a shorter line"));
+  }
+  CALSEAL_ASSIGN(const LoadedTrust old_trust, load_trust(options.trust));
+  CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time));
+  if (time_text(now) < old_trust.trust.claimed_time) {
+    return fail(usage_error("--claimed-time", time_text(now), "not before " + old_trust.trust.claimed_time,
+                            "set the clock, or state the right time"));
+  }
+  CALSEAL_ASSIGN(const PrivateKey old_root, load_key(options.old_root, options.passphrase_file));
+  const std::string& new_word =
+      options.new_passphrase_file.empty() ? options.passphrase_file : options.new_passphrase_file;
+  CALSEAL_ASSIGN(const PrivateKey new_root, load_key(options.new_root, new_word));
+  CALSEAL_ASSIGN(const std::string succession,
+                 seal_succession(old_trust.text, time_text(now), options.reason, old_root, new_root));
+  Succeeded done{trust_under_new_root(old_trust.trust, new_root.public_key(), time_text(now)), old_root.id()};
+  CALSEAL_ASSIGN(const std::string trust, seal_trust_file(done.trust, new_root));
+  CALSEAL_CHECK(write_files({{options.succession, view_of(succession), FileMode::kPublic, Existing::kRefuse},
+                             {options.output, view_of(trust), FileMode::kPublic, Existing::kRefuse}}));
+  return done;
+}
+
+int run_succeed(const SucceedOptions& options, const Console& console) {
+  const Result<Succeeded> done = succeed(options);
+  if (!done) return console.fail(done.error());
+  console.print(
+      "made      " + printable(options.succession) + "  (proves that the new root follows the old one)\n" +
+      "          " + printable(options.output) + "  (version 1 under the new root)\n" +
+      trust_text(done->trust) +
+      "Give both to all customers, and read them the new root's ten groups. Who knows the old root needs\n"
+      "the succession with every check; the old root signs nothing more: destroy its private key.\n");
+  console.print_json(json_object({{"calseal", json("shop-succeed/1")},
+                                  {"succession", json(printable(options.succession, kShownPathLimit))},
+                                  {"output", json(printable(options.output, kShownPathLimit))},
+                                  {"old_root_id", json(digest_text(done->old_root))},
+                                  {"old_root_fingerprint", json(fingerprint_text(done->old_root))},
+                                  {"trust", trust_json(done->trust)}}));
+  return 0;
+}
+
+}  // namespace
+
+void add_shop_succeed_command(CLI::App& shop, Console& console, int& status) {
+  CLI::App* command = shop.add_subcommand(
+      "succeed", "Hand over to the announced root: a succession and the new root's first trust file");
+  auto o = std::make_shared<SucceedOptions>();
+  command->add_option("TRUST", o->trust, "The old root's last trust file, which announces the new root")
+      ->required();
+  command->add_option("--root-key", o->old_root, "The old root's private key")->required();
+  command->add_option("--new-root-key", o->new_root, "The new root's private key")->required();
+  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the old root");
+  command->add_option("--new-passphrase-file", o->new_passphrase_file,
+                      "First line: passphrase of the new root (default: the same)");
+  command->add_option("--reason", o->reason, "One line: why");
+  command->add_option("--claimed-time", o->time,
+                      "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
+  command->add_option("--succession", o->succession, "The succession to write; nothing is replaced")
+      ->required();
+  command->add_option("-o,--output", o->output, "The new root's trust file; nothing is replaced")->required();
+  set_command(
+      *command, console,
+      {"calseal shop succeed shop-4.trust --root-key root.key --new-root-key root2.key --reason \"moved\" "
+       "--succession shop.succession -o shop-5.trust"},
+      [o](Console& c) { return run_succeed(*o, c); }, status);
+}
+
+}  // namespace calseal

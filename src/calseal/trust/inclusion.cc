@@ -1,0 +1,150 @@
+#include "calseal/trust/inclusion.h"
+
+#include <algorithm>
+
+#include "calseal/base/text.h"
+#include "calseal/trust/statement.h"
+
+namespace calseal {
+namespace {
+
+constexpr std::size_t kSaltBytes = 32;
+constexpr std::string_view kEntryLiteral = R"({"calseal":"entry/1",)";
+
+// A line of the ledger that says that a revision was sealed.
+struct SealedEntry {
+  std::string claimed_time;
+  Sha256 subject;
+};
+
+tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
+                              std::string expected) {
+  return fail({Reason::kInclusionInvalid, name, std::move(place), std::move(found), std::move(expected),
+               "ask the shop for the proof of this very revision"});
+}
+
+std::string write_text(const InclusionProof& proof) {
+  return canonical_json(json_object(
+      {{"calseal", json("inclusion/1")},
+       {"entry", json(proof.entry)},
+       {"salt", json(to_hex(proof.salt))},
+       {"head",
+        json_object({{"size", json(proof.head.size)}, {"root_hash", json_digest(proof.head.root_hash)}})},
+       {"index", json(proof.index)},
+       {"path", json_array(proof.path, [](const Sha256& hash) { return json_digest(hash); })}}));
+}
+
+InclusionProof read_fields(JsonObject& object) {
+  InclusionProof proof;
+  proof.entry = object.text("entry", kLedgerLineLimit);
+  proof.salt = object.hex("salt", kSaltBytes, kSaltBytes);
+  if (const auto head = object.required("head")) {
+    JsonObject inner(*head);
+    proof.head.size = inner.integer("size", 1, kJsonIntegerLimit);
+    proof.head.root_hash = read_digest(inner, "root_hash");
+    inner.done();
+  }
+  proof.index = object.integer("index", 0, kJsonIntegerLimit);
+  for (const JsonNode& hash : object.items("path", kInclusionPathLimit))
+    proof.path.push_back(read_digest(hash));
+  return proof;
+}
+
+std::string write_entry(const SealedEntry& entry) {
+  return canonical_json(json_object({{"calseal", json("entry/1")},
+                                     {"kind", json("sealed")},
+                                     {"claimed_time", json(entry.claimed_time)},
+                                     {"subject", json_digest(entry.subject)}}));
+}
+
+SealedEntry read_entry(JsonObject& object) {
+  SealedEntry entry;
+  object.choice("kind", {"sealed"});
+  entry.claimed_time = read_time(object, "claimed_time");
+  entry.subject = read_digest(object, "subject");
+  return entry;
+}
+
+}  // namespace
+
+Sha256 merkle_leaf_hash(ByteView leaf) {
+  Sha256Hasher hasher;
+  const std::uint8_t prefix = 0x00;
+  hasher.update({&prefix, 1});
+  hasher.update(leaf);
+  return hasher.finish();
+}
+
+Sha256 merkle_node_hash(const Sha256& left, const Sha256& right) {
+  Sha256Hasher hasher;
+  const std::uint8_t prefix = 0x01;
+  hasher.update({&prefix, 1});
+  hasher.update(left.bytes);
+  hasher.update(right.bytes);
+  return hasher.finish();
+}
+
+bool verify_inclusion(const Sha256& leaf_hash, std::uint64_t index, const std::vector<Sha256>& path,
+                      const TreeHead& head) {
+  if (index >= head.size) return false;
+  // The names are those of RFC 9162.
+  std::uint64_t fn = index;
+  std::uint64_t sn = head.size - 1;
+  Sha256 r = leaf_hash;
+  for (const Sha256& p : path) {
+    if (sn == 0) return false;
+    if ((fn & 1U) != 0 || fn == sn) {
+      r = merkle_node_hash(p, r);
+      while ((fn & 1U) == 0 && fn != 0) {
+        fn >>= 1U;
+        sn >>= 1U;
+      }
+    } else {
+      r = merkle_node_hash(r, p);
+    }
+    fn >>= 1U;
+    sn >>= 1U;
+  }
+  return sn == 0 && r == head.root_hash;
+}
+
+std::string write_inclusion(const InclusionProof& proof) { return write_text(proof) + "\n"; }
+
+Result<InclusionProof> parse_inclusion(ByteView file, const std::string& name) {
+  if (file.size() > kInclusionSizeLimit) {
+    return fail({Reason::kFileTooLarge, name, "", grouped(file.size()) + " bytes",
+                 "at most " + grouped(kInclusionSizeLimit) + " bytes", "check that this is the right file"});
+  }
+  CALSEAL_CHECK(check_kind(file, kInclusionLiteral, name));
+  if (file.back() != '\n') return invalid(name, "line 1", "no line end", "one line, ended by LF");
+  return parse_canonical_text(file.first(file.size() - 1), Reason::kInclusionInvalid, read_fields, write_text,
+                              name);
+}
+
+Status check_inclusion(const InclusionProof& proof, const Sha256& manifest_digest,
+                       const std::vector<TreeHead>& pinned, const std::string& name) {
+  const ByteView line = view_of(proof.entry);
+  if (!proof.entry.starts_with(kEntryLiteral)) {
+    return invalid(name, "entry", "\"" + printable(proof.entry, 60) + "\"", std::string(kEntryLiteral));
+  }
+  CALSEAL_ASSIGN(const SealedEntry entry,
+                 parse_canonical_text(line, Reason::kInclusionInvalid, read_entry, write_entry, name));
+  const Sha256 subject = compute_hmac_sha256(proof.salt, manifest_digest.bytes);
+  if (entry.subject != subject) {
+    return invalid(name, "entry", "subject " + digest_text(entry.subject),
+                   digest_text(subject) + ", which is revision " + digest_text(manifest_digest));
+  }
+  if (std::find(pinned.begin(), pinned.end(), proof.head) == pinned.end()) {
+    return invalid(name, "head", grouped(proof.head.size) + " entries, " + digest_text(proof.head.root_hash),
+                   pinned.empty()
+                       ? "a head that the trust file pins; it pins none"
+                       : "one of the " + std::to_string(pinned.size()) + " heads that the trust file pins");
+  }
+  if (!verify_inclusion(merkle_leaf_hash(line), proof.index, proof.path, proof.head)) {
+    return invalid(name, "path", "a path that does not lead from the entry to the head",
+                   "the audit path of entry " + grouped(proof.index) + " (RFC 9162 section 2.1.3)");
+  }
+  return {};
+}
+
+}  // namespace calseal

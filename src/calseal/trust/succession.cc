@@ -1,0 +1,139 @@
+#include "calseal/trust/succession.h"
+
+#include <algorithm>
+
+#include "calseal/base/text.h"
+#include "calseal/trust/statement.h"
+
+namespace calseal {
+namespace {
+
+// What the signed text itself says.
+struct SuccessionText {
+  std::string old_trust;
+  PublicKey new_root;
+  std::string claimed_time;
+  std::string reason;
+};
+
+std::string write_text(const SuccessionText& text) {
+  return canonical_json(json_object({{"calseal", json("succession/1")},
+                                     {"old_trust", json(text.old_trust)},
+                                     {"new_root", json(to_hex(text.new_root.bytes))},
+                                     {"claimed_time", json(text.claimed_time)},
+                                     {"reason", json(text.reason)}}));
+}
+
+SuccessionText read_fields(JsonObject& object) {
+  SuccessionText text;
+  text.old_trust = object.text("old_trust", kTrustFileSizeLimit);
+  const Bytes root = object.hex("new_root", kPublicKeySize, kPublicKeySize);
+  std::copy(root.begin(), root.end(), text.new_root.bytes.begin());
+  text.claimed_time = read_time(object, "claimed_time");
+  text.reason = read_line(object, "reason");
+  return text;
+}
+
+tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
+                              std::string expected) {
+  return fail({Reason::kSuccessionInvalid, name, std::move(place), std::move(found), std::move(expected),
+               "do not believe the new root; ask the shop, by telephone or in person"});
+}
+
+Status check_announcement(const TrustFile& old_trust, const PublicKey& new_root, const std::string& name) {
+  const KeyId id = compute_key_id(new_root);
+  if (old_trust.next_root == id && new_root != old_trust.root) return {};
+  return invalid(name, "/new_root", fingerprint_text(id),
+                 old_trust.next_root
+                     ? "the root that the old trust file announces: " + fingerprint_text(*old_trust.next_root)
+                     : "a root that the old trust file announces; it announces none");
+}
+
+Status check_signatures(const Statement& statement, const PublicKey& old_root, const PublicKey& new_root,
+                        const std::string& name) {
+  const auto& signatures = statement.signatures;
+  for (const PublicKey& root : {old_root, new_root}) {
+    const KeyId id = compute_key_id(root);
+    const auto it = std::find_if(signatures.begin(), signatures.end(),
+                                 [&](const PrefixSignature& one) { return one.key_id == id; });
+    if (signatures.size() != 2 || it == signatures.end()) {
+      return invalid(name, "signatures", std::to_string(signatures.size()) + " of them, or of other keys",
+                     "exactly two, by the old and by the new root");
+    }
+    if (!verify_signature(root, statement.signed_bytes, it->signature)) {
+      return invalid(name, "signature of " + digest_text(id), "a signature that does not verify",
+                     "the signature of this root over the first line");
+    }
+  }
+  return {};
+}
+
+}  // namespace
+
+std::string write_succession_text(const Succession& succession) {
+  return write_text(
+      {succession.old_trust_text, succession.new_root, succession.claimed_time, succession.reason});
+}
+
+Result<Succession> parse_succession(ByteView file, const std::string& name) {
+  CALSEAL_ASSIGN(const Statement statement, read_statement(file, kSuccessionLiteral, kSuccessionSizeLimit,
+                                                           Reason::kSuccessionInvalid, name));
+  CALSEAL_ASSIGN(SuccessionText text, parse_canonical_text(statement.signed_bytes, Reason::kSuccessionInvalid,
+                                                           read_fields, write_text, name));
+  CALSEAL_CHECK(check_public_key(text.new_root, name));
+  Result<TrustFile> old_trust = parse_trust_file(view_of(text.old_trust), "", name);
+  if (!old_trust) {
+    Error error = std::move(old_trust).error();
+    error.reason = Reason::kSuccessionInvalid;
+    error.place = "/old_trust, " + error.place;
+    return fail(std::move(error));
+  }
+  CALSEAL_CHECK(check_announcement(*old_trust, text.new_root, name));
+  CALSEAL_CHECK(check_signatures(statement, old_trust->root, text.new_root, name));
+  Succession succession;
+  succession.old_trust = *std::move(old_trust);
+  succession.old_trust_text = std::move(text.old_trust);
+  succession.new_root = text.new_root;
+  succession.claimed_time = std::move(text.claimed_time);
+  succession.reason = std::move(text.reason);
+  return succession;
+}
+
+Result<TrustChain> parse_trust_chain(const NamedBytes& trust, const std::vector<NamedBytes>& successions,
+                                     std::string_view stated_root) {
+  TrustChain chain;
+  // Without steps there is one root, and the order of a trust file's own checks holds.
+  const std::string_view stated_here = successions.empty() ? stated_root : std::string_view();
+  CALSEAL_ASSIGN(chain.trust, parse_trust_file(trust.bytes, stated_here, trust.name));
+  const std::string_view file = text_of(trust.bytes);
+  chain.text = file.substr(0, file.find('\n'));
+  if (successions.size() > kSuccessionStepLimit) {
+    return invalid(successions[kSuccessionStepLimit].name, "", std::to_string(successions.size()) + " steps",
+                   "at most " + std::to_string(kSuccessionStepLimit));
+  }
+  std::vector<PublicKey> roots;
+  for (const NamedBytes& one : successions) {
+    CALSEAL_ASSIGN(Succession step, parse_succession(one.bytes, one.name));
+    if (roots.empty()) roots.push_back(step.old_trust.root);
+    if (step.old_trust.root != roots.back()) {
+      return invalid(
+          one.name, "/old_trust", fingerprint_text(compute_key_id(step.old_trust.root)),
+          "the root that the step before leads to: " + fingerprint_text(compute_key_id(roots.back())));
+    }
+    if (std::find(roots.begin(), roots.end(), step.new_root) != roots.end()) {
+      return invalid(one.name, "/new_root", fingerprint_text(compute_key_id(step.new_root)),
+                     "a root that was none before");
+    }
+    roots.push_back(step.new_root);
+    chain.steps.push_back(std::move(step));
+  }
+  if (roots.empty()) return chain;
+  if (roots.back() != chain.trust.root) {
+    return invalid(successions.back().name, "/new_root", fingerprint_text(compute_key_id(roots.back())),
+                   "the root of the trust file: " + fingerprint_text(compute_key_id(chain.trust.root)));
+  }
+  if (!stated_root.empty()) CALSEAL_CHECK(check_stated_root(roots, stated_root, trust.name));
+  return chain;
+}
+
+}  // namespace calseal

@@ -1,0 +1,25 @@
+// What every fuzz target asks of what it tried.
+#pragma once
+
+#include <cstdio>
+#include <cstdlib>
+
+#include "calseal/base/result.h"
+
+namespace calseal {
+
+// A promise that must hold for any input.
+inline void must(bool holds, const char* promise) {
+  if (holds) return;
+  std::fprintf(stderr, "broken promise: %s\n", promise);
+  std::abort();
+}
+
+// A refusal says all that a person needs.
+inline void must_explain(const Error& error) {
+  must(!error.file.empty(), "a refusal names its file");
+  must(!error.found.empty() && !error.expected.empty() && !error.next.empty(),
+       "a refusal says what was found, what was expected and what to do");
+}
+
+}  // namespace calseal

@@ -1,0 +1,125 @@
+// The checker's state as a file: written canonically, damaged by any change.
+#include "calseal/check/state.h"
+
+#include <gtest/gtest.h>
+
+#include "calseal/base/text.h"
+#include "support/matchers.h"
+
+namespace calseal {
+namespace {
+
+Sha256 digest(const char* text) { return compute_sha256(view_of(text)); }
+
+CheckerState sample() {
+  CheckerState state;
+  state.last_time = "2026-03-04T05:06:07Z";
+  for (const char* name : {"one", "two"}) {
+    RootState& root = state.entry(digest(name));
+    root.trust_version = 3;
+    root.trust = digest("trust");
+    root.withdrawal_number = 2;
+    root.withdrawals = digest("list");
+    root.withdrawn = {std::min(digest("a"), digest("b")), std::max(digest("a"), digest("b"))};
+    for (const char* controller : {"transmission", "engine"}) {
+      JobState& job = root.entry("job-7", controller);
+      job.base = 2;
+      job.way_back = digest("zero");
+      job.way_back_sequence = 4;
+      job.sequence = 9;
+      job.revision = digest("nine");
+      job.set = digest("set");
+      job.returns = {digest("eight")};
+    }
+  }
+  return state;
+}
+
+Bytes written(const CheckerState& state) {
+  const std::string text = write_state(state);
+  return {text.begin(), text.end()};
+}
+
+TEST(State, ReadsWhatItWrote) {
+  for (const CheckerState& state : {CheckerState(), sample()}) {
+    const auto read = parse_state(written(state), "job.state");
+    ASSERT_TRUE(read) << read.error().place << " " << read.error().found;
+    EXPECT_EQ(*read, state);
+  }
+}
+
+TEST(State, EntriesStandInOrder) {
+  const CheckerState state = sample();
+  EXPECT_TRUE(std::ranges::is_sorted(state.roots, {}, &RootState::root));
+  EXPECT_EQ(state.roots[0].jobs[0].controller, "engine");
+  EXPECT_EQ(state.roots[0].find("job-7", "transmission"), &state.roots[0].jobs[1]);
+  EXPECT_EQ(state.roots[0].find("job-8", "transmission"), nullptr);
+  EXPECT_EQ(state.find(digest("three")), nullptr);
+}
+
+TEST(State, EveryFlippedBitIsSeen) {
+  const Bytes good = written(sample());
+  for (std::size_t at = 0; at < good.size(); ++at) {
+    for (unsigned bit = 0; bit < 8; ++bit) {
+      Bytes bent = good;
+      bent[at] = static_cast<std::uint8_t>(bent[at] ^ (1U << bit));
+      const auto read = parse_state(bent, "job.state");
+      ASSERT_FALSE(read) << "byte " << at << " bit " << bit;
+      ASSERT_EQ(read.error().reason, Reason::kStateDamaged);
+    }
+  }
+}
+
+TEST(State, EveryTruncationAndAnAppendedByteIsSeen) {
+  Bytes good = written(sample());
+  for (std::size_t size = 0; size < good.size(); ++size) {
+    const auto read = parse_state(ByteView(good).first(size), "job.state");
+    ASSERT_FALSE(read) << size;
+    ASSERT_EQ(read.error().reason, Reason::kStateDamaged);
+  }
+  good.push_back('\n');
+  EXPECT_FALSE(parse_state(good, "job.state"));
+}
+
+// With a right second line only the fields can be wrong.
+Bytes with_sum(const std::string& line) {
+  const std::string text = line + "\n" + digest_text(compute_sha256(view_of(line))) + "\n";
+  return {text.begin(), text.end()};
+}
+
+TEST(State, ContradictionsAreSeen) {
+  const auto refused = [](auto change) {
+    CheckerState state = sample();
+    change(state);
+    const auto read = parse_state(written(state), "job.state");
+    return !read && read.error().reason == Reason::kStateDamaged;
+  };
+  EXPECT_TRUE(refused([](CheckerState& s) { std::swap(s.roots[0], s.roots[1]); }));
+  EXPECT_TRUE(refused([](CheckerState& s) { s.roots[0].root = s.roots[1].root; }));
+  EXPECT_TRUE(refused([](CheckerState& s) { std::swap(s.roots[0].jobs[0], s.roots[0].jobs[1]); }));
+  EXPECT_TRUE(refused([](CheckerState& s) { std::ranges::reverse(s.roots[0].withdrawn); }));
+  EXPECT_TRUE(refused([](CheckerState& s) { s.roots[0].withdrawals.reset(); }));
+  EXPECT_TRUE(refused([](CheckerState& s) { s.roots[0].jobs[0].way_back.reset(); }));
+  EXPECT_TRUE(refused([](CheckerState& s) { s.roots[0].jobs[0].way_back_sequence = 10; }));
+  EXPECT_TRUE(refused([](CheckerState& s) { s.roots[0].jobs[0].returns.push_back(digest("eight")); }));
+  EXPECT_FALSE(refused([](CheckerState&) {}));
+}
+
+TEST(State, OtherTextsAreSeen) {
+  const std::string good = R"({"calseal":"state/1","last_time":"","roots":[]})";
+  EXPECT_TRUE(parse_state(with_sum(good), "s"));
+  for (const char* line :
+       {R"({"calseal":"state/1","last_time":"", "roots":[]})",
+        R"({"calseal":"state/1","roots":[],"last_time":""})",
+        R"({"calseal":"state/1","last_time":"yesterday","roots":[]})",
+        R"({"calseal":"state/1","last_time":""})",
+        R"({"calseal":"state/1","last_time":"","roots":[],"more":1})", R"({"calseal":"state/1",)",
+        R"({"calseal":"trust/1","last_time":"","roots":[]})"}) {
+    const auto read = parse_state(with_sum(line), "s");
+    ASSERT_FALSE(read) << line;
+    EXPECT_EQ(read.error().reason, Reason::kStateDamaged) << line;
+  }
+}
+
+}  // namespace
+}  // namespace calseal

@@ -78,6 +78,20 @@ std::vector<Range> differing_ranges(ByteView a, ByteView b) {
   return ranges;
 }
 
+DifferenceSum sum_differences(ByteView a, ByteView b) {
+  DifferenceSum sum;
+  for (std::size_t i = 0; i < a.size(); ++i) {
+    if (a[i] == b[i]) continue;
+    if (sum.bytes == 0) {
+      sum.first = {i, i + 1};
+    } else if (sum.first.end == i) {
+      ++sum.first.end;
+    }
+    ++sum.bytes;
+  }
+  return sum;
+}
+
 std::vector<ChangedRange> compare_images(const Plan& plan, const Image& before, const Image& after) {
   const std::vector<NamedPlace> owners = owners_of(plan);
   std::vector<ChangedRange> changes;

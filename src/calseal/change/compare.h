@@ -23,6 +23,14 @@ struct ChangedRange {
 // Differing bytes of two equally long sequences as ascending, disjoint, non-adjacent ranges of offsets.
 std::vector<Range> differing_ranges(ByteView a, ByteView b);
 
+// How much of two equally long sequences differs, and the first run of it; nothing else is kept, so unrelated
+// bytes cost no memory.
+struct DifferenceSum {
+  std::uint64_t bytes = 0;
+  Range first;  // offsets; empty when nothing differs
+};
+DifferenceSum sum_differences(ByteView a, ByteView b);
+
 // All bytes known in both that differ: memories in map order, ascending, cut at every span of the plan and at
 // patches and signed parts. Exact: no unchanged byte is inside.
 std::vector<ChangedRange> compare_images(const Plan& plan, const Image& before, const Image& after);

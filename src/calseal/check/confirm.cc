@@ -134,10 +134,9 @@ class Comparing {
         note_first(span, span.place.range, false);
         continue;
       }
-      const std::vector<Range> ranges = differing_ranges(found, bytes_in(target_, span.place));
-      for (const Range& range : ranges) out_.bytes_differing += range.size();
-      note_first(span,
-                 {span.place.range.begin + ranges.front().begin, span.place.range.begin + ranges.front().end},
+      const DifferenceSum sum = sum_differences(found, bytes_in(target_, span.place));
+      out_.bytes_differing += sum.bytes;
+      note_first(span, {span.place.range.begin + sum.first.begin, span.place.range.begin + sum.first.end},
                  true);
     }
     return {};
@@ -180,7 +179,7 @@ class Comparing {
              std::ranges::all_of(found, [=](std::uint8_t b) { return b == fill; });
     }
     RangeSet standing(span.place.range);
-    standing.remove(erased_[memory]);
+    standing.remove(erased_[memory].within(span.place.range));
     return std::ranges::all_of(standing.ranges(), [&](const Range& range) {
       return carries(span.place) && std::ranges::equal(bytes_in(image_, {span.place.memory, range}),
                                                        bytes_in(target_, {span.place.memory, range}));
@@ -212,15 +211,7 @@ class Comparing {
   }
 
   bool same_software() const {
-    if (!recognise_family(map_, image_)) return false;
-    for (const IdentityValue& value : read_identity(map_, image_)) {
-      const auto claim = std::ranges::find(claims_.identity, value.field->name, &ManifestIdentity::name);
-      if (claim == claims_.identity.end() || claim->after.empty() || value.field->binds) continue;
-      if (policy_at(map_, value.field->place.memory, value.field->place.range.begin) != Policy::kLocked)
-        continue;
-      if (value.text != claim->after && value.text != claim->before) return false;
-    }
-    return true;
+    return recognise_family(map_, image_).has_value() && has_same_identity(opened_, image_);
   }
 
   Status judge_vehicle() {
@@ -409,8 +400,7 @@ class Comparing {
     // The first difference of this kind is what the person needs, not one that is merely old.
     out_.first.reset();
     if (carries(span.place)) {
-      const Range range =
-          differing_ranges(bytes_in(image_, span.place), bytes_in(target_, span.place)).front();
+      const Range range = sum_differences(bytes_in(image_, span.place), bytes_in(target_, span.place)).first;
       note_first(span, {span.place.range.begin + range.begin, span.place.range.begin + range.end}, true);
     } else {
       note_first(span, span.place.range, false);

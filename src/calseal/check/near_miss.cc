@@ -42,22 +42,16 @@ Sha256 digest_at(const Image& image, const NamedRange& place) {
   return compute_sha256(image.find(place.memory)->view(place.range));
 }
 
-// All bytes of a field are locked, so every revision of one base has the same value there.
-bool is_locked(const RegionMap& map, const Place& place) {
-  for (std::uint64_t at = place.range.begin; at < place.range.end; ++at) {
-    if (policy_at(map, place.memory, at) != Policy::kLocked) return false;
-  }
-  return true;
-}
-
 // What the locked spans of a read have in common with the sealed ones.
 struct Misfit {
+  // Per span: the first differing run where the bytes are known, else the whole span.
   std::vector<NamedRange> differing;
-  std::uint64_t spans = 0;  // locked spans altogether
-  std::uint64_t differing_spans = 0;
+  std::uint64_t spans = 0;            // locked spans altogether
   std::uint64_t differing_bytes = 0;  // in spans that differ; exact when the payload carries them
   bool exact = false;
-  std::uint64_t erased = 0;                 // of the differing spans: all bytes ff, or all 00
+  std::uint64_t erased = 0;  // of the differing spans: all bytes ff, or all 00
+  std::vector<std::string> regions;
+  std::vector<std::string> signed_parts;    // that the differing bytes, or spans, touch
   std::vector<std::string> other_identity;  // "software is X, not Y"
   std::vector<std::string> same_identity;   // "software X"
 };
@@ -70,11 +64,18 @@ bool is_erased(ByteView bytes) {
 }
 
 void compare_identity(const OpenedBundle& opened, const Image& read, Misfit& misfit) {
-  const auto& claims = opened.manifest.controller().identity;
+  const ManifestController& controller = opened.manifest.controller();
+  // Fields of which all bytes are locked: every revision of one base has the same value there.
+  std::vector<RangeSet> locked(opened.map.memories.size());
+  for (const ManifestSpan& span : controller.spans) {
+    if (span.kind == SpanKind::kLocked)
+      locked[opened.map.memory_index(span.place.memory)].add(span.place.range);
+  }
   for (const IdentityValue& value : read_identity(opened.map, read)) {
-    const auto claim = std::ranges::find(claims, value.field->name, &ManifestIdentity::name);
-    if (value.field->binds || !value.known || claim == claims.end() || claim->after.empty()) continue;
-    if (!is_locked(opened.map, value.field->place)) continue;
+    const auto claim = std::ranges::find(controller.identity, value.field->name, &ManifestIdentity::name);
+    if (value.field->binds || !value.known) continue;
+    if (claim == controller.identity.end() || claim->after.empty()) continue;
+    if (!locked[value.field->place.memory].contains(value.field->place.range)) continue;
     const std::string name = printable(value.field->name, 64);
     if (value.text == claim->after || value.text == claim->before) {
       misfit.same_identity.push_back(name + " " + printable(value.text, 64));
@@ -85,50 +86,74 @@ void compare_identity(const OpenedBundle& opened, const Image& read, Misfit& mis
   }
 }
 
+void compare_signed_parts(const OpenedBundle& opened, const Image& image, const std::optional<Image>& carried,
+                          const std::vector<RangeSet>& differing, Misfit& misfit) {
+  for (const SignedPart& part : opened.map.signed_parts) {
+    const bool touched = std::ranges::any_of(part.places, [&](const Place& place) {
+      if (!differing[place.memory].overlaps(place.range)) return false;
+      if (!misfit.exact) return true;
+      return !std::ranges::equal(image.memories[place.memory].view(place.range),
+                                 carried->memories[place.memory].view(place.range));
+    });
+    if (touched) misfit.signed_parts.push_back(part.name);
+  }
+}
+
 Misfit compare_locked(const OpenedBundle& opened, const Image& read, const Image& image) {
   Misfit misfit;
   std::optional<Image> carried;
   if (opened.manifest.controller().payload_kind == PayloadKind::kFull && !opened.payload.empty())
     carried = image_of_base(opened);
   misfit.exact = carried.has_value();
+  bool outside = false;
+  std::vector<RangeSet> differing(opened.map.memories.size());  // whole spans
   for (const ManifestSpan& span : opened.manifest.controller().spans) {
     if (span.kind != SpanKind::kLocked || !span.after) continue;
     ++misfit.spans;
     if (!knows(image, span.place) || digest_at(image, span.place) == *span.after) continue;
-    const ByteView found = image.find(span.place.memory)->view(span.place.range);
-    ++misfit.differing_spans;
+    const std::size_t memory = opened.map.memory_index(span.place.memory);
+    differing[memory].add(span.place.range);
     misfit.erased += is_erased(read.find(span.place.memory)->view(span.place.range)) ? 1U : 0U;
+    const std::string region = region_at(opened.map, memory, span.place.range.begin);
+    outside = outside || region.empty();
+    if (!region.empty() && (misfit.regions.empty() || misfit.regions.back() != "region " + region))
+      misfit.regions.push_back("region " + region);
     if (!carried || !knows(*carried, span.place)) {
       misfit.exact = false;
       misfit.differing.push_back(span.place);
       misfit.differing_bytes += span.place.range.size();
       continue;
     }
-    for (const Range& range :
-         differing_ranges(found, carried->find(span.place.memory)->view(span.place.range))) {
-      misfit.differing.push_back(
-          {span.place.memory, {span.place.range.begin + range.begin, span.place.range.begin + range.end}});
-      misfit.differing_bytes += range.size();
-    }
+    const DifferenceSum sum = sum_differences(image.find(span.place.memory)->view(span.place.range),
+                                              carried->find(span.place.memory)->view(span.place.range));
+    misfit.differing_bytes += sum.bytes;
+    misfit.differing.push_back(
+        {span.place.memory,
+         {span.place.range.begin + sum.first.begin, span.place.range.begin + sum.first.end}});
   }
+  if (outside) misfit.regions.push_back("bytes without a region");
+  compare_signed_parts(opened, image, carried, differing, misfit);
   compare_identity(opened, read, misfit);
   return misfit;
 }
 
-std::string differing_text(const OpenedBundle& opened, const Misfit& misfit) {
+std::string differing_text(const Misfit& misfit) {
   const NamedRange& first = misfit.differing.front();
+  const bool one = misfit.differing.size() == 1;
   std::string text;
   if (misfit.exact) {
     text = bytes_text(misfit.differing_bytes) + (misfit.differing_bytes == 1 ? " differs" : " differ") +
            " in locked places";
   } else {
-    text = std::to_string(misfit.differing_spans) + " of " + std::to_string(misfit.spans) + " locked spans " +
-           (misfit.differing_spans == 1 ? "differs" : "differ") + " (" + bytes_text(misfit.differing_bytes) +
-           " in " + (misfit.differing_spans == 1 ? "it" : "them") + ")";
+    text = std::to_string(misfit.differing.size()) + " of " + std::to_string(misfit.spans) +
+           " locked spans " + (one ? "differs" : "differ") + " (" + bytes_text(misfit.differing_bytes) +
+           " in " + (one ? "it" : "them") + ")";
   }
-  text += ", the first at " + first.memory + " " + address_text(first.range.begin);
-  const std::string regions = regions_text(opened.map, misfit.differing);
-  return text + (regions.empty() ? "" : ", in " + regions);
+  text += ", the first at " + first.memory + " " + address_text(first.range.begin) + ", in " +
+          joined(misfit.regions);
+  if (misfit.signed_parts.empty()) return text;
+  return text + (misfit.exact ? ", in" : ", which reaches into") + " the part " +
+         joined(misfit.signed_parts) + " under the manufacturer's signature";
 }
 
 std::string calibration_text(Calibration calibration) {
@@ -160,7 +185,7 @@ std::optional<std::vector<std::string>> failing_checks(const OpenedBundle& opene
 void word_modified(const OpenedBundle& opened, const Image& read, const Misfit& misfit, Error& error) {
   error.found = (misfit.same_identity.empty() ? "recognised as " + opened.map.name
                                               : "the same software (" + joined(misfit.same_identity) + ")") +
-                ", but " + differing_text(opened, misfit) +
+                ", but " + differing_text(misfit) +
                 calibration_text(calibration_of(opened.manifest.controller(), read));
   error.expected = "locked bytes as in " + base_text(opened.manifest) +
                    "; only its editable areas may differ between its revisions";
@@ -279,28 +304,10 @@ bool recognised(const RegionMap& map, const Image& read) {
 
 }  // namespace
 
-std::string regions_text(const RegionMap& map, const std::vector<NamedRange>& ranges) {
-  std::vector<std::string> names;
-  const auto add = [&](std::string name) {
-    if (!std::ranges::count(names, name)) names.push_back(std::move(name));
-  };
-  bool outside = false;
-  for (const NamedRange& place : ranges) {
-    const std::size_t memory = map.memory_index(place.memory);
-    const std::string region = region_at(map, memory, place.range.begin);
-    outside = outside || region.empty();
-    if (!region.empty()) add("region " + region);
-  }
-  for (const SignedPart& part : map.signed_parts) {
-    const bool touched = std::ranges::any_of(part.places, [&](const Place& place) {
-      return std::ranges::any_of(ranges, [&](const NamedRange& range) {
-        return map.memory_index(range.memory) == place.memory && range.range.overlaps(place.range);
-      });
-    });
-    if (touched) add("the part " + part.name + " under the manufacturer's signature");
-  }
-  if (outside) add("bytes without a region");
-  return joined(names);
+bool has_same_identity(const OpenedBundle& opened, const Image& read) {
+  Misfit misfit;
+  compare_identity(opened, read, misfit);
+  return misfit.other_identity.empty();
 }
 
 Calibration calibration_of(const ManifestController& controller, const Image& read) {
@@ -345,15 +352,14 @@ Error explain_foreign(const OpenedBundle& opened, const Image& read, const Image
   RegionMap bytes_only = opened.map;
   bytes_only.recognition.software_numbers.clear();
   const Status family = recognise_family(bytes_only, read);
-  if (misfit.erased == misfit.differing_spans) {
-    error.found =
-        "erased bytes (all ff or all 00) where software should be: " + differing_text(opened, misfit);
+  if (misfit.erased == misfit.differing.size()) {
+    error.found = "erased bytes (all ff or all 00) where software should be: " + differing_text(misfit);
     error.expected = "the locked bytes of " + base_text(opened.manifest);
     error.next = "the tool did not read these places, or they are erased: read the controller again, whole";
   } else if (!family && family.error().reason == Reason::kFamilyMismatch) {
     word_family(opened, family.error(), error);
   } else if (!misfit.other_identity.empty()) {
-    error.found = joined(misfit.other_identity, "; ") + "; " + differing_text(opened, misfit);
+    error.found = joined(misfit.other_identity, "; ") + "; " + differing_text(misfit);
     error.expected = "the software of " + base_text(opened.manifest);
     error.next =
         "do not write: the same family, other software: the dealer has updated the controller, it was "

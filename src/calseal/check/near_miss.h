@@ -50,7 +50,7 @@ Error explain_other_base(Error error, const OpenedBundle& opened, const Image& r
 enum class Calibration : std::uint8_t { kUnchanged, kBefore, kAfter, kOther };
 Calibration calibration_of(const ManifestController& controller, const Image& read);
 
-// Names of regions and other parts that `ranges` touch, at most five, and how many more there are.
-std::string regions_text(const RegionMap& map, const std::vector<NamedRange>& ranges);
+// Whether every identity field in locked bytes has the value that the manifest says, where the read knows it.
+bool has_same_identity(const OpenedBundle& opened, const Image& read);
 
 }  // namespace calseal

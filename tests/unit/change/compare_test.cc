@@ -126,5 +126,27 @@ TEST(RegionAt, FindsTheRegionOrNothing) {
   EXPECT_EQ(region_at(s.map, 1, 0x10), "");
 }
 
+// The sum tells the same as the list of all ranges, without keeping it.
+TEST(Compare, SumOfDifferences) {
+  const auto expect_same = [](const Bytes& a, const Bytes& b) {
+    const std::vector<Range> ranges = differing_ranges(a, b);
+    std::uint64_t bytes = 0;
+    for (const Range& range : ranges) bytes += range.size();
+    const DifferenceSum sum = sum_differences(a, b);
+    EXPECT_EQ(sum.bytes, bytes);
+    EXPECT_EQ(sum.first, ranges.empty() ? Range{} : ranges.front());
+  };
+  // All pairs of equal and different bytes in a row of ten.
+  const Bytes a(10, 0x11);
+  for (unsigned mask = 0; mask < 1024; ++mask) {
+    Bytes b = a;
+    for (std::size_t i = 0; i < b.size(); ++i) {
+      if ((mask >> i & 1U) != 0) b[i] = 0x22;
+    }
+    expect_same(a, b);
+  }
+  expect_same({}, {});
+}
+
 }  // namespace
 }  // namespace calseal

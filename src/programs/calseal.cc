@@ -2,6 +2,7 @@
 
 #include "calseal/base/interrupt.h"
 #include "calseal/cli/check/check_command.h"
+#include "calseal/cli/check/confirm_command.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/shop/shop_commands.h"
 
@@ -27,6 +28,7 @@ int main(int argc, char** argv) {
   CLI::App* check =
       app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
   calseal::add_check_command(*check, console, "calseal check", status);
+  calseal::add_confirm_command(app, console, status);
   calseal::add_show_command(app, console, status);
   calseal::add_reasons_command(app, console, status);
   return calseal::run_program(app, console, argc, argv, status);

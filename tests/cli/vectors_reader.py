@@ -24,7 +24,7 @@ FOLDER = os.path.join(ROOT, "fixtures", "bundles")
 
 # What is judged behind the contents, with region map and read; not this reader's business.
 LATER = {"accepted", "authentic", "read-missing", "read-incomplete", "read-foreign", "read-not-fresh", "change-patch",
-         "salt-wrong", "vehicle-mismatch", "vehicle-not-provable", "vehicle-reference", "result-mismatch", "claim-mismatch",
+         "set-incomplete", "set-mismatch", "salt-wrong", "vehicle-mismatch", "vehicle-not-provable", "vehicle-reference", "result-mismatch", "claim-mismatch",
          "checksum-fails", "image-size", "record-checksum"}
 
 

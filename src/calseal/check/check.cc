@@ -4,6 +4,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/prefix.h"
+#include "calseal/check/near_miss.h"
 #include "calseal/check/partners.h"
 #include "calseal/check/remember.h"
 #include "calseal/check/revive.h"
@@ -179,10 +180,7 @@ class Checking {
     CALSEAL_CHECK(check_partners());
     note_cautions();
     if (request_.seal_only) return {};
-    if (!request_.read.empty()) {
-      CALSEAL_ASSIGN(const Read read, load_read(opened_.map, std::move(request_.read)));
-      return rebuild(opened_, read, request_.evidence, verdict_);
-    }
+    if (!request_.read.empty()) return judge_read();
     if (request_.revive) return revive(opened_, request_.evidence, verdict_);
     return fail({Reason::kReadMissing, request_.bundle_name, "", "no read",
                  "the controller's own read, from before this write",
@@ -191,20 +189,37 @@ class Checking {
                                                 : "give the read; to look at the seal alone, ask for that"});
   }
 
+  // A read that does not fit is compared with everything else that was laid beside it, to say what it is.
+  Status judge_read() {
+    const std::vector<FileShape> shapes = shapes_of(request_.read);
+    std::vector<ReadFile> kept;
+    if (!partners_.empty()) kept = request_.read;
+    const Result<Read> read = load_read(opened_.map, std::move(request_.read));
+    Status status;
+    if (read) {
+      status = rebuild(opened_, *read, request_.evidence, verdict_);
+    } else {
+      status = fail(explain_unloadable(read.error(), opened_, shapes));
+    }
+    if (status) return status;
+    if (read && order_.newest)
+      status.error() = explain_other_base(status.error(), opened_, read->image, order_.newest->manifest);
+    return fail(explain_swapped(status.error(), opened_, kept, partners_));
+  }
+
   Status check_partners() {
     OrderEvidence order = order_;
     order.job_list.reset();
     order.newest.reset();
-    std::vector<OpenedBundle> partners;
     for (NamedBytes& file : request_.partners) {
       std::vector<Step> steps = all_steps();
       CALSEAL_ASSIGN(OpenedBundle partner,
                      open_sealed(std::move(file.bytes), file.name, context(&order), steps));
       partner.file.clear();
       partner.payload.clear();
-      partners.push_back(std::move(partner));
+      partners_.push_back(std::move(partner));
     }
-    return noted(verdict_.steps, "set", judge_set(opened_, partners, !request_.seal_only, verdict_));
+    return noted(verdict_.steps, "set", judge_set(opened_, partners_, !request_.seal_only, verdict_));
   }
 
   void note_cautions() {
@@ -249,6 +264,7 @@ class Checking {
   OrderEvidence order_;
   std::optional<InclusionProof> inclusion_;
   OpenedBundle opened_;
+  std::vector<OpenedBundle> partners_;
   bool keeps_state_ = false;
 };
 

@@ -111,14 +111,17 @@ std::vector<Change> describe_changes(const Plan& plan, const Image& before, cons
   return changes;
 }
 
-Sha256 salted_digest(ByteView salt, const RegionMap& map, const IdentityField& field, const Image& image) {
+Sha256 salted_digest(ByteView salt, const RegionMap& map, const IdentityField& field, ByteView value) {
   const Range range = field.place.range;
   const std::string head = map.controller + " " + map.memories[field.place.memory].name + " " +
                            address_text(range.begin) + " " + std::to_string(range.size()) + "\n";
-  const ByteView value = image.memories[field.place.memory].view(range);
   Bytes message(head.begin(), head.end());
   message.insert(message.end(), value.begin(), value.end());
   return compute_hmac_sha256(salt, message);
+}
+
+Sha256 salted_digest(ByteView salt, const RegionMap& map, const IdentityField& field, const Image& image) {
+  return salted_digest(salt, map, field, image.memories[field.place.memory].view(field.place.range));
 }
 
 bool field_says_something(const IdentityField& field, const Image& image) {

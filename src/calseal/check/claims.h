@@ -42,6 +42,7 @@ std::vector<Change> describe_changes(const Plan& plan, const Image& before, cons
 
 // HMAC-SHA-256 with the salt as key over "<controller> <memory> 0x%08x <decimal size>\n" and the field's
 // bytes.
+Sha256 salted_digest(ByteView salt, const RegionMap& map, const IdentityField& field, ByteView value);
 Sha256 salted_digest(ByteView salt, const RegionMap& map, const IdentityField& field, const Image& image);
 
 // True when the field is known and neither all 00 nor all ff.

@@ -3,16 +3,12 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
-#include "calseal/change/compare.h"
 #include "calseal/change/confine.h"
 #include "calseal/check/claims.h"
+#include "calseal/check/near_miss.h"
 
 namespace calseal {
 namespace {
-
-std::string span_text(const ManifestSpan& span) {
-  return span.place.memory + " " + range_text(span.place.range);
-}
 
 Status match_known(const OpenedBundle& opened, const Image& read) {
   for (const ManifestSpan& span : opened.manifest.controller().spans) {
@@ -27,25 +23,9 @@ Status match_known(const OpenedBundle& opened, const Image& read) {
     RangeSet missing(span.place.range);
     missing.remove(memory->known);
     if (missing.empty()) continue;
-    return fail({Reason::kReadIncomplete, "", span.place.memory + " " + range_text(missing.ranges().front()),
-                 "bytes that the read does not hold", "every byte that is matched or written",
-                 "read the controller again, with all the memories of the first read"});
+    return fail(explain_incomplete(opened, read, {span.place.memory, missing.ranges().front()}));
   }
   return {};
-}
-
-// Why a locked span differs, as far as the manifest can tell.
-Status foreign(const OpenedBundle& opened, const ManifestSpan& span, const Sha256& found) {
-  const std::size_t memory = opened.map.memory_index(span.place.memory);
-  const std::string region = region_at(opened.map, memory, span.place.range.begin);
-  const bool like_before = span.before == found && span.after != found;
-  return fail({Reason::kReadForeign, "", span_text(span) + (region.empty() ? "" : " in region " + region),
-               like_before ? "bytes as in the base, but not as in this revision"
-                           : "locked bytes with SHA-256 " + digest_text(found),
-               "SHA-256 " + digest_text(*span.after),
-               "the controller holds other software than this job's base, or the read is damaged: read "
-               "again; if it repeats, "
-               "ask the shop"});
 }
 
 }  // namespace
@@ -55,7 +35,7 @@ Status match_base(const OpenedBundle& opened, const Image& read, const Image& im
   for (const ManifestSpan& span : opened.manifest.controller().spans) {
     if (span.kind != SpanKind::kLocked || !span.after) continue;
     const Sha256 found = compute_sha256(image.find(span.place.memory)->view(span.place.range));
-    if (found != *span.after) return foreign(opened, span, found);
+    if (found != *span.after) return fail(explain_foreign(opened, read, image));
   }
   CALSEAL_CHECK(patch_states(opened.map, read));
   return {};
@@ -89,11 +69,7 @@ Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read
                    "do not use this bundle; tell the shop"});
     }
     if (salted_digest(*evidence.salt, opened.map, *field, read) != *binding.digest) {
-      return fail({Reason::kVehicleMismatch, "", binding.name + ", " + place_text(opened.map, field->place),
-                   "another value than that of the vehicle this bundle was made for",
-                   "the value of the job's own vehicle",
-                   "do not write: this read comes from another vehicle, or the controller was exchanged; ask "
-                   "the shop"});
+      return fail(explain_other_vehicle(opened, read, *evidence.salt));
     }
     proved = true;
   }

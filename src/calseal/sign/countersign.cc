@@ -3,7 +3,6 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
-#include "calseal/base/utc_time.h"
 #include "calseal/bundle/entries.h"
 #include "calseal/bundle/framing.h"
 #include "calseal/bundle/prefix.h"
@@ -85,20 +84,19 @@ Result<CounterSignedBundle> countersign(const Bytes& bundle, const std::string& 
     stored.push_back(stored_bytes(bundle, framing, i));
   CALSEAL_ASSIGN(out.file, write_bundle(out.manifest, std::move(signatures), stored));
 
-  // A trial that is over may be counter-signed; whether it may still be written is not asked here.
+  // Order in time and the clock are not asked: a trial that is over may be counter-signed.
   OpenContext context;
   context.trust = &trust;
-  context.now = parse_time(out.manifest.claimed_time).value_or(UtcTime());
   context.roles = RolesRule::kMayBeMissing;
   std::vector<Step> steps = all_steps();
   Result<OpenedBundle> opened = open_sealed(out.file, name, context, steps);
-  out.incomplete = opened && opened->incomplete;
   if (!opened && opened.error().reason == Reason::kKeyCompromised) {
     // Further signatures can still outweigh the compromised key; all else must hold now.
-    out.incomplete = true;
     opened = open_unverified(out.file, name);
+    if (opened) opened->incomplete = true;
   }
   if (!opened) return fail(std::move(opened).error());
+  out.incomplete = opened->incomplete;
   CALSEAL_ASSIGN(const BundlePrefix now, read_prefix(out.file, name));
   CALSEAL_ASSIGN(const Signers all, verify_prefix_signatures(now, trust, name));
   for (const TrustedKey* key : all) out.signers.push_back(key->name);

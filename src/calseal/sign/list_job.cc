@@ -2,20 +2,13 @@
 
 #include <algorithm>
 
-#include "calseal/base/utc_time.h"
-#include "calseal/bundle/prefix.h"
 #include "calseal/check/open.h"
-#include "calseal/trust/judge.h"
 
 namespace calseal {
 
 Result<SealedRevision> open_sealed_revision(Bytes bundle, const std::string& name, const TrustFile& trust) {
-  CALSEAL_ASSIGN(const BundlePrefix prefix, read_prefix(bundle, name));
-  CALSEAL_CHECK(verify_prefix_signatures(prefix, trust, name));
-  CALSEAL_ASSIGN(const Manifest manifest, parse_manifest(prefix.manifest, name));
-  OpenContext context;
+  OpenContext context;  // order in time and the clock are not asked
   context.trust = &trust;
-  context.now = parse_time(manifest.claimed_time).value_or(UtcTime());
   std::vector<Step> steps = all_steps();
   CALSEAL_ASSIGN(OpenedBundle opened, open_sealed(std::move(bundle), name, context, steps));
   return SealedRevision{name, std::move(opened.manifest), opened.digest};

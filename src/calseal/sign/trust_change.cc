@@ -46,6 +46,10 @@ Status add_key(TrustFile& trust, TrustedKey key) {
   }
   if (trust.find(key.id) != nullptr)
     return usage(place, "in the trust file already", "a new key", "make another key with calseal key new");
+  if (key.has_role(Role::kWithdrawal) && !(key.jobs.empty() && key.controllers.empty())) {
+    return usage(place, "a withdrawal key for some jobs or controllers",
+                 "one for all: a list of withdrawals is whole", "use a key of its own for withdrawals");
+  }
   if (trust.keys.size() >= kTrustKeyLimit) {
     return usage(place, std::to_string(trust.keys.size()) + " keys",
                  "at most " + std::to_string(kTrustKeyLimit), "ask for a new root with fewer keys");

@@ -96,7 +96,7 @@ Result<JobList> parse_job_list(ByteView file, const TrustFile& trust, const std:
   if (list.root != root)
     return invalid(name, "/root", digest_text(list.root), "the trust file's root " + digest_text(root));
   CALSEAL_CHECK(
-      judge_statement(signers, Role::kAuthor, {{list.job, list.controller}}, list.claimed_time, name));
+      judge_statement(signers, Role::kAuthor, {list.job, list.controller}, list.claimed_time, name));
   return list;
 }
 

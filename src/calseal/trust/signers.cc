@@ -19,12 +19,11 @@ bool is_valid_at(const TrustedKey& key, const std::string& time) {
 
 std::string statement_place(const KeyId& id) { return "signature of " + digest_text(id); }
 
-std::optional<std::string> outside_scope(const TrustedKey& key,
-                                         const std::vector<StatementSubject>& subjects) {
-  for (const StatementSubject& subject : subjects) {
-    if (!allows(key.jobs, subject.job)) return "job " + subject.job;
-    if (!allows(key.controllers, subject.controller)) return "controller " + subject.controller;
-  }
+// "all jobs" or the one that is not in the scope; nothing when the subject is.
+std::optional<std::string> outside_scope(const TrustedKey& key, const StatementSubject& subject) {
+  if (!allows(key.jobs, subject.job)) return subject.job.empty() ? "all jobs" : "job " + subject.job;
+  if (!allows(key.controllers, subject.controller))
+    return subject.controller.empty() ? "all controllers" : "controller " + subject.controller;
   return std::nullopt;
 }
 
@@ -89,7 +88,7 @@ Result<Signers> verify_statement(const Statement& statement, const TrustFile& tr
   return verify_signers(statement.signed_bytes, statement.signatures, trust, statement_place, name);
 }
 
-Status judge_statement(const Signers& signers, Role role, const std::vector<StatementSubject>& subjects,
+Status judge_statement(const Signers& signers, Role role, const StatementSubject& subject,
                        const std::string& claimed_time, const std::string& name) {
   for (const TrustedKey* key : signers) {
     if (key->compromised)
@@ -102,7 +101,7 @@ Status judge_statement(const Signers& signers, Role role, const std::vector<Stat
                  "ask the shop for one signed by a key with this role"});
   }
   for (const TrustedKey* key : signers) {
-    if (auto outside = outside_scope(*key, subjects))
+    if (auto outside = outside_scope(*key, subject))
       return refuse_scope(*key, *std::move(outside), statement_place, name);
   }
   return check_validity(signers, claimed_time, statement_place, name);

@@ -42,7 +42,8 @@ tl::unexpected<Error> refuse_scope(const TrustedKey& key, std::string outside, S
 // "Author: author reviewer; Second: author", for errors about roles.
 std::string signers_text(const Signers& signers);
 
-// What a statement is about, for the scopes of its signers.
+// What a statement is about, for the scopes of its signers. Empty: all jobs, all controllers, which only a
+// signer without such a scope may speak for.
 struct StatementSubject {
   std::string job;
   std::string controller;
@@ -52,9 +53,9 @@ struct StatementSubject {
 Result<Signers> verify_statement(const Statement& statement, const TrustFile& trust, const std::string& name);
 
 // Whether these may make a statement. In this order, each over all signers: active (kKeyCompromised), with
-// the role (kRolesMissing), all subjects in scope (kKeyScope), claimed time within validity (kKeyValidity).
+// the role (kRolesMissing), the subject in scope (kKeyScope), claimed time within validity (kKeyValidity).
 // One signature is enough: the threshold of the policy is for bundles.
-Status judge_statement(const Signers& signers, Role role, const std::vector<StatementSubject>& subjects,
+Status judge_statement(const Signers& signers, Role role, const StatementSubject& subject,
                        const std::string& claimed_time, const std::string& name);
 
 }  // namespace calseal

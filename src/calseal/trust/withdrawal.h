@@ -52,8 +52,8 @@ std::string write_withdrawal_text(const WithdrawalList& list);
 // In this order: size (kFileTooLarge), literal (kTypeWrong), lines (kWithdrawalsInvalid); every signer known
 // (kSignerUnknown) and every signature good (kSignatureBad); strict and canonical JSON, inner consistency,
 // root (kWithdrawalsInvalid); all signers active (kKeyCompromised), with the role `withdrawal`
-// (kRolesMissing), jobs and controllers of all notices in scope (kKeyScope), claimed time within validity
-// (kKeyValidity).
+// (kRolesMissing), restricted to no job or controller (kKeyScope: a list is whole, so leaving a notice out
+// speaks for every job), claimed time within validity (kKeyValidity).
 Result<WithdrawalList> parse_withdrawals(ByteView file, const TrustFile& trust, const std::string& name);
 
 }  // namespace calseal

@@ -2,6 +2,7 @@
 counter-signed, withdrawn and listed. What openssl makes is taken, and what we make openssl takes."""
 
 import hashlib
+import hmac
 import json
 import os
 import pathlib
@@ -259,6 +260,82 @@ class Roots(Shop):
                      *self.root(), "-o", self.at("x.trust"), code="usage", status=2)
 
 
+class OnTheCustomersSide(Shop):
+    """What the shop states, as the checker takes it."""
+
+    def test_a_succession_leads_from_the_root_that_he_was_told(self):
+        new_root = self.new_key("root2.key")
+        self.change("announce-root", self.at("root2.key.pub"))
+        self.desk.json(CALSEAL, "shop", "succeed", self.at("shop-2.trust"), "--root-key", self.at("root.key"), "--new-root-key",
+                       self.at("root2.key"), *self.word(), "--claimed-time", LATER, "--succession", self.at("s.succession"),
+                       "-o", self.at("shop-3.trust"))
+        self.version = 3
+        told = ["--root", self.shop["root_fingerprint"]]
+        self.assertEqual(self.check("r1.calseal", *told, status=1)["reason"], "root-mismatch")
+        verdict = self.check("r1.calseal", *told, "--succession", self.at("s.succession"))
+        self.assertEqual(verdict["verdict"], "accepted")
+        self.assertEqual(self.check("r1.calseal", "--root", new_root)["verdict"], "accepted")
+        bent = bytearray(pathlib.Path(self.at("s.succession")).read_bytes())
+        bent[-10] ^= 1
+        self.desk.put("bent.succession", bytes(bent))
+        self.assertEqual(self.check("r1.calseal", *told, "--succession", self.at("bent.succession"), status=1)["reason"], "succession-invalid")
+
+    def test_a_pinned_head_saves_what_the_ledger_held_before_the_theft(self):
+        salt = bytes(range(32))
+
+        def line(identity):
+            subject = hmac.new(salt, bytes.fromhex(identity), hashlib.sha256).hexdigest()
+            return '{"calseal":"entry/1","kind":"sealed","claimed_time":"%s","subject":"%s"}' % (desks.TIME, subject)
+
+        def leaf(text):
+            return hashlib.sha256(b"\0" + text.encode()).digest()
+
+        def node(left, right):
+            return hashlib.sha256(b"\1" + left + right).digest()
+
+        # Three lines; the theft comes after all of them.
+        lines = [line(self.base["identity"]), line(self.first["identity"]), line("ab" * 32)]
+        leaves = [leaf(text) for text in lines]
+        root_hash = node(node(leaves[0], leaves[1]), leaves[2]).hex()
+
+        def proof(name, index, path, entry=None):
+            value = {"calseal": "inclusion/1", "entry": entry or lines[index], "salt": salt.hex(), "head": {"size": 3, "root_hash": root_hash},
+                     "index": index, "path": [hash.hex() for hash in path]}
+            return self.desk.put(name, json.dumps(value, separators=(",", ":")).encode() + b"\n")
+
+        own = proof("r1.proof", 1, [leaves[0], leaves[2]])
+        other = proof("r0.proof", 0, [leaves[1], leaves[2]])
+        wrong_path = proof("wrong.proof", 1, [leaves[2], leaves[0]])
+        made = self.desk.seal_revision(2, "--parent", self.at("r1.calseal"))
+        invented = proof("thief.proof", 1, [leaves[0], leaves[2]], entry=line(made["identity"]))
+        self.change("compromise-key", self.shop["author_id"])
+        self.assertEqual(self.check("r1.calseal", status=1)["reason"], "key-compromised")
+        self.assertEqual(self.check("r1.calseal", "--inclusion", own, status=1)["reason"], "inclusion-invalid")
+        self.change("pin-head", "--size", "3", "--root-hash", root_hash)
+        self.assertEqual(self.check("r1.calseal", status=1)["reason"], "key-compromised")
+        self.assertEqual(self.check("r1.calseal", "--inclusion", own)["verdict"], "accepted")
+        self.assertEqual(self.check("r0.calseal", "--inclusion", other)["verdict"], "accepted")
+        for bundle, evidence in (("r1.calseal", other), ("r1.calseal", wrong_path), ("r2.calseal", own), ("r2.calseal", invented)):
+            self.assertEqual(self.check(bundle, "--inclusion", evidence, status=1)["reason"], "inclusion-invalid", (bundle, evidence))
+
+    def test_withdrawals_and_job_lists(self):
+        self.add_key("desk.key", "withdrawal")
+        self.desk.seal_revision(2, "--parent", self.at("r1.calseal"))
+        self.desk.json(CALSEAL, "withdraw", self.at("r2.calseal"), "--class", "safety", "--go-back", "--key", self.at("desk.key"),
+                       *self.trust(), *self.word(), "--claimed-time", LATER, "-o", self.at("1.list"))
+        self.assertEqual(self.check("r2.calseal", "--withdrawals", self.at("1.list"), status=1)["reason"], "withdrawn")
+        for bundle in ("r0.calseal", "r1.calseal"):
+            self.assertEqual(self.check(bundle, "--withdrawals", self.at("1.list"))["verdict"], "accepted")
+        # A notice by digest against the way back has no effect, whoever signed it.
+        self.desk.json(CALSEAL, "withdraw", "--revision", self.base["identity"], "--job", "oak-17", "--controller", "engine", "--class", "error",
+                       "--after", self.at("1.list"), "--key", self.at("desk.key"), *self.trust(), *self.word(), "--claimed-time", LATER,
+                       "-o", self.at("2.list"))
+        self.assertEqual(self.check("r0.calseal", "--withdrawals", self.at("2.list"))["verdict"], "accepted")
+        self.desk.json(CALSEAL, "job-list", self.at("r0.calseal"), self.at("r2.calseal"), *self.desk.signing(), "-o", self.at("oak.list"))
+        self.assertEqual(self.check("r2.calseal", "--job-list", self.at("oak.list"))["verdict"], "accepted")
+        self.assertEqual(self.check("r1.calseal", "--job-list", self.at("oak.list"), status=1)["reason"], "not-listed")
+
+
 class CounterSigning(Shop):
     def sign(self, bundle, key, output, status=0):
         return self.desk.json(CALSEAL, "countersign", self.at(bundle), "--key", self.at(key), *self.trust(), *self.word(),
@@ -343,8 +420,10 @@ class Withdrawing(Shop):
         self.refused(*words, *self.signing("author.key"), "-o", self.at("x.list"), code="roles-missing")
         self.new_key("stranger.key")
         self.refused(*words, *self.signing("stranger.key"), "-o", self.at("x.list"), code="signer-unknown")
-        self.add_key("other.key", "withdrawal", "--job", "elm-3")
-        self.refused(*words, *self.signing("other.key"), "-o", self.at("x.list"), code="key-scope")
+        # A list is whole, so no key may be for some jobs only.
+        self.new_key("other.key")
+        self.refused(CALSEAL, "shop", "add-key", self.at(self.trust_name()), self.at("other.key.pub"), "--name", "Other", "--role",
+                     "withdrawal", "--job", "oak-17", *self.root(), "-o", self.at("x.trust"), code="usage", status=2)
 
     def test_what_makes_no_sense(self):
         words = [CALSEAL, "withdraw", *self.signing(), "-o", self.at("x.list")]

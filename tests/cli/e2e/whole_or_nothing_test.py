@@ -25,6 +25,13 @@ def setUpModule():
     DESK.open_shop()
     DESK.seal_base()
     DESK.seal_revision(1)
+    # A second author, and a root that the trust file announces.
+    for name in ("second.key", "root2.key"):
+        DESK.json(CALSEAL, "key", "new", DESK.at(name), "--passphrase-file", DESK.at("word.txt"))
+    root = ["--root-key", DESK.at("root.key"), "--passphrase-file", DESK.at("word.txt"), "--claimed-time", desks.TIME]
+    DESK.json(CALSEAL, "shop", "add-key", DESK.at("shop.trust"), DESK.at("second.key.pub"), "--name", "Second", "--role", "author",
+              "--valid-from", "2026-01-01T00:00:00Z", *root, "-o", DESK.at("shop-2.trust"))
+    DESK.json(CALSEAL, "shop", "announce-root", DESK.at("shop-2.trust"), DESK.at("root2.key.pub"), *root, "-o", DESK.at("shop-3.trust"))
     LIBRARY = os.environ.get("CALSEAL_FAIL_NTH_CALL")
     if not LIBRARY:
         LIBRARY = str(DESK.root / "fail_nth_call.so")
@@ -66,10 +73,18 @@ def cases():
     check = [CALSEAL, "check", *DESK.check_arguments(DESK.at("r1.calseal")), *DESK.image_arguments()]
     flash, eeprom = DESK.expected(1)
     image = {"flash.new": flash, "eeprom.new": eeprom}
+    word = ["--passphrase-file", DESK.at("word.txt")]
     return {
         "check": Case(check, whole=image),
         "check, replacing": Case(check, before=OLD, whole=image),
         "seal": Case([CALSEAL, *DESK.revision_arguments(1), "-o", DESK.out / "r.calseal"]),
+        "counter-sign, replacing": Case([CALSEAL, "countersign", DESK.at("r1.calseal"), "--key", DESK.at("second.key"), "--trust",
+                                         DESK.at("shop-3.trust"), *word, "-o", DESK.out / "r.calseal"],
+                                        before={"r.calseal": pathlib.Path(DESK.at("r1.calseal")).read_bytes()}),
+        "key new": Case([CALSEAL, "key", "new", DESK.out / "k.key", *word]),
+        "shop succeed": Case([CALSEAL, "shop", "succeed", DESK.at("shop-3.trust"), "--root-key", DESK.at("root.key"), "--new-root-key",
+                              DESK.at("root2.key"), *word, "--claimed-time", desks.TIME, "--succession", DESK.out / "s.succession",
+                              "-o", DESK.out / "new.trust"]),
         "seal, new salt": Case([CALSEAL, *DESK.base_arguments(), "--new-salt", DESK.out / "s.salt", "-o", DESK.out / "r.calseal"]),
     }
 
@@ -91,12 +106,12 @@ class EveryCall(unittest.TestCase):
                 with self.subTest(case=name, call=n, status=done.returncode, found={k: len(v) for k, v in found.items()},
                                   stderr=done.stderr[-300:]):
                     judge(case, done, found, log.exists())
-                nothing += found == case.before
+                nothing += {name: data for name, data in found.items() if not name.startswith(".")} == case.before
                 if not log.exists():
                     break
             self.assertGreater(n, 8, "the library was not loaded, or nothing was written")
             self.assertLess(n, 399)
-            self.assertGreaterEqual(nothing, 4, "no call was made to fail")
+            self.assertGreaterEqual(nothing, 3, "no call was made to fail")
         DESK.clear_out()
 
     def failed(self, case, done, found, reached):

@@ -493,9 +493,8 @@ class Making {
     set.statement.set = members;
     small_set_ = good(seal(set, {job_.author}, job_.trust));
     file("small-set.calseal", small_set_.file);
-    results(small("small-set", "small-set.calseal", "base-flash.bin", "accepted",
-                  "one of a set of two controllers"),
-            edited);
+    small("small-set", "small-set.calseal", "base-flash.bin", "set-incomplete",
+          "one of a set of two controllers, alone");
 
     // A base read only in part; the read knows more, and keeps it.
     SealRequest partial = job_.request(1, edited);

@@ -51,6 +51,12 @@ TEST(TrustChange, KeysThatAreNotAdded) {
   EXPECT_THAT(add_key(job.trust, new_key(2)), FailsWith(Reason::kUsage));
   EXPECT_THAT(add_key(job.trust, new_key(1)), FailsWith(Reason::kUsage));
   EXPECT_THAT(add_key(job.trust, new_key(7)), FailsWith(Reason::kUsage));
+  for (const bool job_scope : {true, false}) {
+    TrustedKey desk = new_key(8);
+    desk.roles = {Role::kWithdrawal};
+    (job_scope ? desk.jobs : desk.controllers) = {"engine"};
+    EXPECT_THAT(add_key(job.trust, desk), FailsWith(Reason::kUsage));
+  }
   for (std::uint8_t value = 20; job.trust.keys.size() < kTrustKeyLimit; ++value)
     ASSERT_THAT(add_key(job.trust, new_key(value)), IsOk());
   EXPECT_THAT(add_key(job.trust, new_key(150)), FailsWith(Reason::kUsage));

@@ -76,6 +76,15 @@ TEST(Merkle, SmallestTreesAreTheirDefinition) {
   EXPECT_FALSE(verify_inclusion(merkle_leaf_hash({}), 0, {}, head_of(0)));
 }
 
+// A leaf cannot stand deeper than the tree is, whatever its hash.
+TEST(Merkle, APathIsNotLongerThanTheTreeIsDeep) {
+  const Sha256 leaf = merkle_leaf_hash(view_of("leaf"));
+  const Sha256 beside = merkle_leaf_hash(view_of("beside"));
+  EXPECT_FALSE(verify_inclusion(leaf, 0, {beside}, {1, merkle_node_hash(beside, leaf)}));
+  EXPECT_FALSE(verify_inclusion(leaf, 0, {beside}, {1, merkle_node_hash(leaf, beside)}));
+  EXPECT_TRUE(verify_inclusion(leaf, 1, {beside}, {2, merkle_node_hash(beside, leaf)}));
+}
+
 // The reference of this test gives the published roots, and every path that it makes holds for its own leaf
 // and no other.
 TEST(Merkle, AllLeavesOfAllSizes) {

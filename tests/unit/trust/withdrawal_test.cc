@@ -145,9 +145,11 @@ const Judged kJudged[] = {
      [](TrustFile& t) {
        key_of(t, 5).roles = {Role::kAuthor, Role::kLedger, Role::kMapAuthor, Role::kReviewer};
      }},
-    {"job_out_of_scope", Reason::kKeyScope, [](TrustFile& t) { key_of(t, 5).jobs = {"job-7"}; }},
-    {"controller_out_of_scope", Reason::kKeyScope,
-     [](TrustFile& t) { key_of(t, 5).controllers = {"engine"}; }},
+    {"for_some_jobs", Reason::kKeyScope,
+     [](TrustFile& t) {
+       key_of(t, 5).jobs = {"job-7", "job-8"};
+     }},
+    {"for_some_controllers", Reason::kKeyScope, [](TrustFile& t) { key_of(t, 5).controllers = {"engine"}; }},
     {"not_yet_valid", Reason::kKeyValidity,
      [](TrustFile& t) { key_of(t, 5).valid_from = "2026-03-04T05:06:08Z"; }},
     {"no_longer_valid", Reason::kKeyValidity,
@@ -177,12 +179,22 @@ INSTANTIATE_TEST_SUITE_P(Table, WithdrawalSigners, ::testing::ValuesIn(kJudged),
 TEST(Withdrawals, ScopesAndTimesThatJustFit) {
   TrustFile trust = trust_with_withdrawal();
   TrustedKey& desk = key_of(trust, 5);
-  desk.jobs = {"job-7", "job-8"};
-  desk.controllers = {"engine", "transmission"};
   desk.region_maps = {Sha256{}};  // a notice names no region map
   desk.valid_from = "2026-03-04T05:06:07Z";
   desk.valid_until = "2026-03-04T05:06:08Z";
   EXPECT_THAT(parse(sealed(sample_list()), trust), IsOk());
+}
+
+// A list is whole, so a shorter one lets revisions go: nobody may do that for jobs that are not his.
+TEST(Withdrawals, AKeyForOneJobCannotLetGoWhatOthersHold) {
+  TrustFile trust = trust_with_withdrawal();
+  key_of(trust, 5).jobs = {"job-7"};
+  WithdrawalList shorter = sample_list();
+  shorter.number = 8;
+  shorter.notices.pop_back();  // the one about job-8
+  EXPECT_THAT(parse(sealed(shorter), trust), FailsWith(Reason::kKeyScope));
+  shorter.notices.clear();
+  EXPECT_THAT(parse(sealed(shorter), trust), FailsWith(Reason::kKeyScope));
 }
 
 // The policy's threshold is for bundles; a withdrawal must never wait for a second signature.

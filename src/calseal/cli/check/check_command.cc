@@ -172,8 +172,9 @@ int run_check(const CheckOptions& options, const Console& console) {
       verdict_text(verdict, [&](Emphasis e, std::string_view text) { return emphasised(console, e, text); }));
   console.print_json(verdict_json(verdict));
   if (verdict.outcome == Outcome::kAccepted && !options.images.empty()) {
+    console.print("\n");
     for (const std::string& argument : options.images) {
-      console.print("\nwritten: " + printable(parse_read_argument(argument).name) + "\n");
+      console.print("written: " + printable(parse_read_argument(argument).name) + "\n");
     }
   }
   return verdict.reason ? exit_status(verdict.reason->reason) : 0;

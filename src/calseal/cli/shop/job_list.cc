@@ -50,9 +50,9 @@ int run_job_list(const JobListOptions& options, const Console& console) {
     text += "listed    sequence " + std::to_string(one.sequence) + ", base " + std::to_string(one.base) +
             ", revision " + std::to_string(one.revision) + "\n          " + digest_text(one.digest) + "\n";
   }
-  text += "A revision of this job that is not on the list is refused where the list is given.\n";
+  text += "Where the list is given, a revision that is older than its last one and not on it is refused.\n";
   console.print(text);
-  console.print_json(json_object({{"calseal", json("job-list-new/1")},
+  console.print_json(json_object({{"calseal", json("job-list-made/1")},
                                   {"output", json(printable(options.output, kShownPathLimit))},
                                   {"job", json(list->job)},
                                   {"controller", json(list->controller)},

@@ -47,7 +47,8 @@ std::string trust_text(const TrustFile& trust) {
   text += "policy    " + std::to_string(trust.threshold) +
           (trust.threshold == 1 ? " signature on every bundle\n" : " signatures on every bundle\n");
   for (const TreeHead& head : trust.ledger_heads)
-    text += "head      " + digest_text(head.root_hash) + "  (" + grouped(head.size) + " entries, pinned)\n";
+    text += "head      " + digest_text(head.root_hash) + "  (" + grouped(head.size) +
+            (head.size == 1 ? " entry" : " entries") + ", pinned)\n";
   for (const TrustedKey& key : trust.keys) text += key_lines(key);
   return text;
 }

@@ -108,13 +108,13 @@ std::string result_lines(const Verdict& verdict) {
 
 std::string steps_line(const Verdict& verdict) {
   std::string text;
-  std::string row = "  checks    ";
+  std::string row = "  checks  ";
   for (const Step& step : verdict.steps) {
     const char* sign = step.state == StepState::kPassed ? "+" : step.state == StepState::kFailed ? "!" : "-";
-    const std::string cell = std::string(sign) + step.name + "  ";
+    const std::string cell = "  " + std::string(sign) + step.name;
     if (row.size() + cell.size() > 98) {
       text += row + "\n";
-      row.assign(kColumn, ' ');
+      row.assign(kColumn - 2, ' ');
     }
     row += cell;
   }

@@ -1,0 +1,106 @@
+#include "calseal/cli/check/confirm_command.h"
+
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "calseal/base/file.h"
+#include "calseal/base/text.h"
+#include "calseal/check/check.h"
+#include "calseal/check/confirm.h"
+#include "calseal/cli/reads/read_arguments.h"
+#include "calseal/report/confirmation/confirmation_report.h"
+
+namespace calseal {
+namespace {
+
+struct ConfirmOptions {
+  std::string bundle, trust, root, salt, inclusion;
+  std::vector<std::string> reads, before, scan, successions;
+};
+
+Result<ConfirmRequest> load(const ConfirmOptions& options) {
+  ConfirmRequest request;
+  request.bundle_name = printable(options.bundle);
+  request.trust_name = printable(options.trust);
+  request.stated_root = options.root;
+  for (const std::string& argument : options.scan) {
+    CALSEAL_ASSIGN(ScanValue value, parse_scan_argument(argument));
+    request.evidence.scan.push_back(std::move(value));
+  }
+  CALSEAL_ASSIGN(request.trust, read_file(options.trust, kTrustFileSizeLimit));
+  CALSEAL_ASSIGN(request.bundle, read_file(options.bundle, kBundleSizeLimit));
+  CALSEAL_ASSIGN(request.evidence.after, load_read_files(options.reads));
+  CALSEAL_ASSIGN(request.evidence.before, load_read_files(options.before));
+  for (const std::string& path : options.successions) {
+    CALSEAL_ASSIGN(Bytes bytes, read_file(path, kSuccessionSizeLimit));
+    request.successions.push_back({printable(path), std::move(bytes)});
+  }
+  if (!options.inclusion.empty()) {
+    CALSEAL_ASSIGN(Bytes bytes, read_file(options.inclusion, kInclusionSizeLimit));
+    request.inclusion = NamedBytes{printable(options.inclusion), std::move(bytes)};
+  }
+  if (!options.salt.empty()) {
+    CALSEAL_ASSIGN(const Bytes text, read_file(options.salt, 4096));
+    CALSEAL_ASSIGN(request.evidence.salt, parse_salt(text, printable(options.salt)));
+  }
+  return request;
+}
+
+std::string emphasised(const Console& console, Emphasis emphasis, std::string_view text) {
+  switch (emphasis) {
+    case Emphasis::kGood:
+      return console.toned(Tone::kGood, text);
+    case Emphasis::kBad:
+      return console.toned(Tone::kBad, text);
+    case Emphasis::kWarn:
+      return console.toned(Tone::kWarn, text);
+    case Emphasis::kDim:
+      return console.toned(Tone::kDim, text);
+  }
+  return std::string(text);
+}
+
+int run_confirm(const ConfirmOptions& options, const Console& console) {
+  Result<ConfirmRequest> request = load(options);
+  if (!request) return console.fail(request.error());
+  const Confirmation confirmation = confirm_bundle(*std::move(request));
+  // Wrong usage that only the bundle could tell is still wrong usage, not a finding.
+  if (confirmation.reason && confirmation.reason->reason == Reason::kUsage)
+    return console.fail(*confirmation.reason);
+  console.print(confirmation_text(
+      confirmation, [&](Emphasis e, std::string_view text) { return emphasised(console, e, text); }));
+  console.print_json(confirmation_json(confirmation));
+  if (confirmation.reason) return exit_status(confirmation.reason->reason);
+  return confirmation.confirmed() ? 0 : 1;
+}
+
+}  // namespace
+
+void add_confirm_command(CLI::App& app, Console& console, int& status) {
+  CLI::App* command =
+      app.add_subcommand("confirm", "After the write: does the controller hold the revision?");
+  auto options = std::make_shared<ConfirmOptions>();
+  command->add_option("BUNDLE", options->bundle, "The bundle that was written (*.calseal)")->required();
+  command->add_option("--trust", options->trust, "The shop's trust file")->required();
+  command->add_option("--root", options->root, "Fingerprint of the shop's root, as the shop read it to you");
+  command->add_option("--read", options->reads, "[MEMORY=]FILE: what was read back after the write");
+  command->add_option("--before", options->before,
+                      "[MEMORY=]FILE: the read from before the write; tells old bytes one by one");
+  command->add_option("--scan", options->scan,
+                      "NAME=VALUE: what a scan tool reports, where reading back is impossible; NAME is an "
+                      "identity field of the region map");
+  command->add_option("--salt", options->salt, "The job's salt file, which lets the vehicle be proved");
+  command->add_option("--succession", options->successions,
+                      "How the shop's root was replaced since you were told its fingerprint; oldest first");
+  command->add_option("--inclusion", options->inclusion,
+                      "Proof from the shop's ledger, for a seal by a key that was stolen later");
+  set_command(
+      *command, console,
+      {"calseal confirm r2.calseal --trust shop.trust --salt job.salt --read after.bin",
+       "calseal confirm r2.calseal --trust shop.trust --read flash=f.bin --read eeprom=e.bin --before "
+       "flash=old-f.bin --before eeprom=old-e.bin",
+       "calseal confirm r2.calseal --trust shop.trust --scan calibration-verification-number=1A2B3C4D"},
+      [options](Console& c) { return run_confirm(*options, c); }, status);
+}
+
+}  // namespace calseal

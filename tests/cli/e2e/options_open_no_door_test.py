@@ -27,7 +27,7 @@ EVIDENCE = {
     "--revive": "revive",
 }
 # Steps whose refusal a look at the seal alone does not come to.
-BEHIND_THE_SEAL = {"match", "claims", "freshness", "rebuild", "confinement", "checksums"}
+BEHIND_THE_SEAL = {"set", "match", "claims", "freshness", "rebuild", "confinement", "checksums"}
 
 
 def options_of(program, *words):

@@ -61,10 +61,10 @@ class Checking {
     Status status = judge();
     if (keeps_state_) {
       remember_trust(*order_.state, chain_, order_.withdrawals ? &*order_.withdrawals : nullptr);
-      verdict_.state_after_look = write_state(*order_.state);
+      verdict_.state_after_look = readable_state();
       if (status && !request_.seal_only) {
         remember_revision(*order_.state, order_.root, opened_, request_.now);
-        verdict_.state_after_write = write_state(*order_.state);
+        verdict_.state_after_write = readable_state();
       }
     }
     return status;
@@ -90,6 +90,16 @@ class Checking {
     if (!request_.state) return {};
     read_state();
     if (order_.state) CALSEAL_CHECK(compare_trust(chain_, *order_.state, request_.trust_name));
+    return {};
+  }
+
+  // The state as a file; empty, and the old file stays, when it would be larger than a reader takes.
+  std::string readable_state() {
+    std::string text = write_state(*order_.state);
+    if (parse_state(view_of(text), request_.state->name)) return text;
+    caution("state-full",
+            "the state holds as much as it can and was left as it is: this revision is not remembered; "
+            "begin a new state for further shops and jobs");
     return {};
   }
 

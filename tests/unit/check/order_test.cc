@@ -117,6 +117,24 @@ TEST_F(Order, AFirstStateIsSaidToBeNew) {
   EXPECT_EQ(state().find(job_.root.id())->find("job-7", "engine")->sequence, 2U);
 }
 
+TEST_F(Order, AFullStateIsLeftAsItIs) {
+  ASSERT_THAT(write(sealed_[1]), IsAccepted());
+  CheckerState full = state();
+  RootState& root = full.roots.front();
+  root.jobs.front().job = "a-000000";
+  for (std::size_t i = 1; i < kStateJobLimit; ++i) {
+    JobState job = root.jobs.front();
+    job.job = "b-" + std::to_string(100000 + i);
+    root.jobs.push_back(job);
+  }
+  state_ = write_state(full);
+  ASSERT_TRUE(parse_state(view_of(state_), "s").has_value());
+  const Verdict verdict = look(sealed_[1]);
+  ASSERT_THAT(verdict, IsAccepted());
+  EXPECT_TRUE(has_caution(verdict, "state-full"));
+  EXPECT_TRUE(verdict.state_after_write.empty());
+}
+
 TEST_F(Order, ForwardAndTheSameAgain) {
   ASSERT_THAT(write(sealed_[1]), IsAccepted());
   const Verdict again = write(sealed_[1]);

@@ -315,12 +315,11 @@ class Bending {
       if ((bend.value & 1U) != 0) request.evidence.read_is_fresh = false;
       if ((bend.value & 2U) != 0) request.evidence.salt.reset();
       if ((bend.value & 4U) != 0) request.evidence.vehicle_reference = "blue estate";
-      if ((bend.value & 8U) != 0) request.read.pop_back();
+      if ((bend.value & 8U) != 0 && !request.read.empty()) request.read.pop_back();
       if ((bend.value & 16U) != 0) request.seal_only = true;
       if ((bend.value & 32U) != 0) request.revive = true;
       if ((bend.value & 64U) != 0) request.read.clear();
       if ((bend.value & 128U) != 0) request.now = *parse_time("2027-01-01T00:00:00Z");
-      if (request.read.empty()) request.read = {};
     });
   }
 

@@ -387,7 +387,8 @@ class Consistency {
     for (std::size_t i = 0; i < manifest_.attachments.size(); ++i) {
       const std::string& entry = manifest_.attachments[i].entry;
       if (is_attachment_entry(entry)) continue;
-      return refuse(item_of("/attachments", i) + "/entry", printable(entry, 100),
+      return refuse(item_of("/attachments", i) + "/entry",
+                    entry.empty() ? "an empty name" : printable(entry, 100),
                     "attachments/ and a plain file name");
     }
     if (!is_ascending(manifest_.attachments, [](const ManifestAttachment& one) { return one.entry; })) {
@@ -449,7 +450,10 @@ class Consistency {
     const std::string pointer = item_of("/entries", at_);
     if (at_ == manifest_.entries.size()) return refuse(pointer, "the end of the list", entry_name);
     const ManifestEntry& entry = manifest_.entries[at_];
-    if (entry.name != entry_name) return refuse(pointer + "/name", printable(entry.name, 160), entry_name);
+    if (entry.name != entry_name) {
+      const std::string found = entry.name.empty() ? "an empty name" : printable(entry.name, 160);
+      return refuse(pointer + "/name", found, entry_name);
+    }
     if (form == Form::kPlain && entry.deflated) return refuse(pointer + "/method", "deflated", "stored");
     if (entry.size > size_limit)
       return refuse(pointer + "/size", grouped(entry.size), "at most " + grouped(size_limit));

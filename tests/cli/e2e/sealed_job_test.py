@@ -5,7 +5,6 @@ import itertools
 import json
 import os
 import pathlib
-import re
 import socket
 import unittest
 
@@ -155,42 +154,6 @@ class Refusals(Job):
         arguments = self.desk.check_arguments(self.desk.at("r1.calseal"))
         self.desk.json(CALSEAL_CHECK, *arguments, "--root", self.shop["root_fingerprint"])
         self.refused(*arguments, "--root", "00000 " * 10, code="root-mismatch")
-
-    def test_no_option_makes_a_bad_bundle_good(self):
-        """Every option, alone and in every combination, on bundles bent in manifest, signature, directory and payload."""
-        shown = self.desk.must(CALSEAL_CHECK, "--help").stdout.decode()
-        known = {
-            "--root": ["--root", self.shop["root_fingerprint"]],
-            "--read": ["--read", "flash=" + self.desk.at("flash.bin"), "--read", "eeprom=" + self.desk.at("eeprom.bin")],
-            "--image": self.desk.image_arguments(),
-            "--salt": ["--salt", self.desk.at("oak.salt")],
-            "--vehicle": ["--vehicle", "blue estate"],
-            "--read-is-fresh": ["--read-is-fresh"],
-            "--revive": ["--revive"],
-            "--seal-only": ["--seal-only"],
-            "--json": ["--json"],
-        }
-        options = set(re.findall(r"^ +(?:-\w,)?(--[a-z-]+)", shown, re.MULTILINE)) - {"--help", "--version", "--trust"}
-        self.assertEqual(options, set(known), "a new option must be tried here")
-        data = pathlib.Path(self.desk.at("r0.calseal")).read_bytes()
-        # The last local header is that of a payload; its name is about 30 bytes long.
-        places = {"manifest": 200, "signature": data.index(b".sig") + 10, "end": len(data) - 1, "payload": data.rindex(b"PK\x03\x04") + 70}
-        bundles = []
-        for name, at in places.items():
-            bent = bytearray(data)
-            bent[at] ^= 1
-            bundles.append(self.desk.put(f"bent-{name}.calseal", bytes(bent)))
-        # The last one goes through all combinations, the others through each option alone and all together.
-        singles = [[o] for o in known] + [list(known), []]
-        everything = [list(c) for n in range(len(known) + 1) for c in itertools.combinations(known, n)]
-        for bundle in bundles:
-            for chosen in everything if bundle is bundles[-1] else singles:
-                words = [word for option in chosen for word in known[option]]
-                done = self.desk.run(CALSEAL_CHECK, bundle, "--trust", self.desk.at("shop.trust"), *words)
-                self.assertIn(done.returncode, (1, 2), (bundle, chosen))
-                self.assertNotIn(b"ACCEPTED", done.stdout)
-                self.assertNotIn(b'"accepted"', done.stdout)
-                self.assertEqual(self.desk.written(), {}, (bundle, chosen))
 
     def test_sealing_refusals_write_nothing(self):
         output = self.desk.out / "r.calseal"

@@ -1,7 +1,7 @@
 /* usage: peak_memory PROGRAM ARGUMENTS...
  * Runs the program, says its peak of resident memory in KiB as the last line on standard error, and ends with
- * its status. A small program of its own, because the peak of a child also counts what its parent held when it
- * was forked.
+ * its status. A small program of its own, because the peak of a child also counts what its parent held when
+ * it was forked.
  */
 #include <stdio.h>
 #include <sys/resource.h>

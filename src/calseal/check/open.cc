@@ -152,7 +152,9 @@ Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const Open
     judged = Status();
   }
   CALSEAL_CHECK(noted(steps, "trust", judged));
-  for (const TrustedKey* key : signers) opened.signers.push_back(key->name);
+  for (const TrustedKey* key : signers) {
+    opened.signers.push_back(key->name + (key->compromised ? " (key compromised since)" : ""));
+  }
   CALSEAL_CHECK(judge_order(opened, context, steps));
   CALSEAL_CHECK(noted(steps, "contents", read_contents(opened)));
   return opened;

@@ -159,8 +159,9 @@ int run_withdraw(const WithdrawOptions& options, const Console& console) {
   if (!done) return console.fail(done.error());
   const WithdrawalList& list = done->list;
   std::string text = "made      " + printable(options.output) + "  (list " + std::to_string(list.number) +
-                     ", " + grouped(list.notices.size()) + " notices, fresh until " + list.fresh_until +
-                     ")\n";
+                     ", " + grouped(list.notices.size()) +
+                     (list.notices.size() == 1 ? " notice" : " notices") + ", fresh until " +
+                     list.fresh_until + ")\n";
   for (const WithdrawalNotice& notice : list.notices) {
     text += "withdrawn " + digest_text(notice.revision) + "\n          job " + notice.job + ", " +
             notice.controller + ", " + std::string(withdrawal_class_name(notice.kind)) + ": " +

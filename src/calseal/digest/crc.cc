@@ -60,6 +60,7 @@ struct Crc::Engine {
         refin(parameters.refin),
         mask(low_mask(width)),
         poly(parameters.poly),
+        start(to_state(parameters.init)),
         fold(poly << (64 - width), refin),
         run_fold(detail::crc_fold_kernel(kernel, refin)) {
     fill_tables();
@@ -92,7 +93,7 @@ struct Crc::Engine {
   }
 
   std::uint64_t run(std::uint64_t state, ByteView data) const {
-    if (run_fold != nullptr && data.size() >= detail::kCrcFoldLeast) {
+    if (detail::crc_fold_pays(data.size()) && run_fold != nullptr) {
       return run_fold(fold, state, data.data(), data.size());
     }
     return refin ? run_table<true>(state, data) : run_table<false>(state, data);
@@ -104,6 +105,7 @@ struct Crc::Engine {
   bool refin;
   std::uint64_t mask;
   std::uint64_t poly;
+  std::uint64_t start;  // init as a state
   detail::CrcFold fold;
   detail::CrcFoldKernel run_fold;  // null where only the tables serve
   // near[k][b]: state after byte b and then k bytes of 00, from state 0; far: with kBlock - 8 bytes more.
@@ -188,13 +190,15 @@ Crc::Crc(const CrcParameters& parameters, CrcKernel kernel) : parameters_(parame
   engine_ = std::make_shared<const Engine>(parameters, kernel);
 }
 
-std::uint64_t Crc::start() const { return engine_->to_state(parameters_.init); }
+std::uint64_t Crc::start() const { return engine_->start; }
 
 std::uint64_t Crc::update(std::uint64_t state, ByteView data) const { return engine_->run(state, data); }
 
 std::uint64_t Crc::finish(std::uint64_t state) const {
-  const std::uint64_t polynomial = engine_->to_polynomial(state);
-  return (parameters_.refout ? reflect(polynomial, parameters_.width) : polynomial) ^ parameters_.xorout;
+  // The state of a reflected CRC is the reflected register already.
+  const std::uint64_t value = parameters_.refin ? state : state >> (64 - parameters_.width);
+  const bool turn = parameters_.refin != parameters_.refout;
+  return (turn ? reflect(value, parameters_.width) : value) ^ parameters_.xorout;
 }
 
 std::uint64_t Crc::update_repeated(std::uint64_t state, std::uint8_t byte, std::uint64_t count) const {

@@ -36,11 +36,13 @@ struct CrcFold {
   std::uint64_t quotient_again = 0;  // all ones when Q's term left out in `barrett` counts: reflected, x^0
 };
 
-// State after `size` bytes, kCrcFoldLeast or more.
+// Whether a kernel is faster than the tables: measured for every length, tests/bench/crc_lengths.cc. Tables
+// get over 8 bytes in a single step.
+inline bool crc_fold_pays(std::size_t size) { return size >= 4 && size != 8 && size != 9; }
+
+// State after `size` bytes; at least 4.
 using CrcFoldKernel = std::uint64_t (*)(const CrcFold&, std::uint64_t state, const std::uint8_t* at,
                                         std::size_t size);
-// Fewer bytes than this are left to the tables.
-inline constexpr std::size_t kCrcFoldLeast = 4;
 
 // Null for kTable, and on other architectures.
 CrcFoldKernel crc_fold_kernel(CrcKernel kernel, bool reflected);

@@ -38,8 +38,8 @@ CALSEAL_WIDE_INLINE __m128i gather(const CrcFold& fold, Wide a) {
   const Wide pairs = _mm512_loadu_si512(fold.over(3));
   const Wide stays = _mm512_maskz_mov_epi64(0xc0, a);
   const Wide moved = fold_wide(a, pairs, stays);
-  const __m256i half =
-      _mm256_xor_si256(_mm512_castsi512_si256(moved), _mm512_maskz_extracti64x4_epi64(0xf, moved, 1));
+  const __m256i half = _mm256_xor_si256(_mm512_maskz_extracti64x4_epi64(kAll & 0xf, moved, 0),
+                                        _mm512_maskz_extracti64x4_epi64(kAll & 0xf, moved, 1));
   return _mm_xor_si128(_mm256_castsi256_si128(half), _mm256_extracti128_si256(half, 1));
 }
 

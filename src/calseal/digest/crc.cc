@@ -62,7 +62,8 @@ struct Crc::Engine {
         poly(parameters.poly),
         start(to_state(parameters.init)),
         fold(poly << (64 - width), refin),
-        run_fold(detail::crc_fold_kernel(kernel, refin)) {
+        run_fold(detail::crc_fold_kernel(kernel, refin)),
+        run_multiply(detail::crc_fold_multiply(kernel)) {
     fill_tables();
     fill_powers();
   }
@@ -80,6 +81,8 @@ struct Crc::Engine {
   }
   // a * b mod P.
   std::uint64_t multiply(std::uint64_t a, std::uint64_t b) const {
+    const int scale = 64 - width;
+    if (run_multiply != nullptr) return run_multiply(fold.plain, a << scale, b) >> scale;
     std::uint64_t product = 0;
     for (int i = width - 1; i >= 0; --i) product = times_x(product) ^ (a & (0 - ((b >> i) & 1U)));
     return product;
@@ -107,7 +110,8 @@ struct Crc::Engine {
   std::uint64_t poly;
   std::uint64_t start;  // init as a state
   detail::CrcFold fold;
-  detail::CrcFoldKernel run_fold;  // null where only the tables serve
+  detail::CrcFoldKernel run_fold;        // null where only the tables serve
+  detail::CrcFoldMultiply run_multiply;  // the same
   // near[k][b]: state after byte b and then k bytes of 00, from state 0; far: with kBlock - 8 bytes more.
   using Tables = std::array<std::array<std::uint64_t, 256>, 8>;
   Tables near{};

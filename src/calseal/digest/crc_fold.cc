@@ -37,12 +37,13 @@ CrcFold::CrcFold(std::uint64_t scaled_poly, bool reflected) {
     quotient = (quotient << 1) | (remainder >> 63);
     remainder = times_x(remainder, q, 1);
   }
+  plain = {quotient, q};
   if (reflected) {
     const std::uint64_t top = std::uint64_t{1} << 63;
     barrett = {reverse_bits(top | (quotient >> 1)), reverse_bits(top | (q >> 1))};
     quotient_again = 0 - (q & 1U);
   } else {
-    barrett = {quotient, q};
+    barrett = plain;
   }
 }
 
@@ -60,6 +61,15 @@ CrcFoldKernel crc_fold_kernel(CrcKernel kernel, bool reflected) {
   }
 #endif
   static_cast<void>(kernel), static_cast<void>(reflected);
+  return nullptr;
+}
+
+CrcFoldMultiply crc_fold_multiply(CrcKernel kernel) {
+#if defined(__x86_64__)
+  if (kernel != CrcKernel::kTable)
+    return crc_fold_multiply_128;  // every other kernel's needs include this one's
+#endif
+  static_cast<void>(kernel);
   return nullptr;
 }
 

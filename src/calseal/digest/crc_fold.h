@@ -32,7 +32,8 @@ struct CrcFold {
   std::array<CrcFoldPair, kFarthest + 1> distances{};
   const CrcFoldPair* over(std::size_t lanes) const { return &distances[kFarthest - lanes]; }
 
-  CrcFoldPair barrett;               // low: x^128 div Q, high: Q; each without the term that does not fit
+  CrcFoldPair plain;    // low: x^128 div Q, high: Q; without top terms, never reflected
+  CrcFoldPair barrett;  // the same in the kernels' order; reflected, the term that does not fit is x^0
   std::uint64_t quotient_again = 0;  // all ones when Q's term left out in `barrett` counts: reflected, x^0
 };
 
@@ -47,10 +48,16 @@ using CrcFoldKernel = std::uint64_t (*)(const CrcFold&, std::uint64_t state, con
 // Null for kTable, and on other architectures.
 CrcFoldKernel crc_fold_kernel(CrcKernel kernel, bool reflected);
 
+// a b mod Q, given `plain`. Null for kTable, and on other architectures.
+using CrcFoldMultiply = std::uint64_t (*)(const CrcFoldPair& plain, std::uint64_t a, std::uint64_t b);
+CrcFoldMultiply crc_fold_multiply(CrcKernel kernel);
+
 // What crc_fold_kernel() chooses from; compiled on x86-64 only. Each needs what its name says of the
 // processor.
 CrcFoldKernel crc_fold_128(bool reflected);  // PCLMULQDQ, SSE 4.1
 CrcFoldKernel crc_fold_256(bool reflected);  // VPCLMULQDQ, AVX2
 CrcFoldKernel crc_fold_512(bool reflected);  // VPCLMULQDQ, AVX-512 F, BW and VL
+
+std::uint64_t crc_fold_multiply_128(const CrcFoldPair& plain, std::uint64_t a, std::uint64_t b);
 
 }  // namespace calseal::detail

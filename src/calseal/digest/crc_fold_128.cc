@@ -38,6 +38,17 @@ CALSEAL_WIDE_INLINE __m128i gather(const CrcFold&, Wide a) { return a; }
 
 CrcFoldKernel crc_fold_128(bool reflected) { return reflected ? run<true> : run<false>; }
 
+// Barrett's reduction of the product, as in reduce_lane().
+CALSEAL_FOLD_TARGET std::uint64_t crc_fold_multiply_128(const CrcFoldPair& plain, std::uint64_t a,
+                                                        std::uint64_t b) {
+  const __m128i barrett = load_pair(&plain);
+  const __m128i two = _mm_clmulepi64_si128(_mm_cvtsi64_si128(static_cast<long long>(a)),
+                                           _mm_cvtsi64_si128(static_cast<long long>(b)), 0x00);
+  const __m128i quotient = _mm_xor_si128(_mm_clmulepi64_si128(two, barrett, 0x01), two);
+  const __m128i product = _mm_clmulepi64_si128(quotient, barrett, 0x11);
+  return static_cast<std::uint64_t>(_mm_cvtsi128_si64(_mm_xor_si128(two, product)));
+}
+
 }  // namespace calseal::detail
 
 #endif

@@ -151,6 +151,29 @@ TEST_P(CrcKernels, PolynomialsOfFewAndOfManyTerms) {
   }
 }
 
+TEST_P(CrcKernels, ShortcutsAgreeWithTheTables) {
+  Random random;
+  for (const CrcParameters& p : many_algorithms(random)) {
+    const Crc crc = with_kernel(p);
+    const Crc tables(p, CrcKernel::kTable);
+    const std::uint64_t most = ~std::uint64_t{0} >> (64 - p.width);
+    const std::uint64_t a = random.between(0, most);
+    const std::uint64_t b = random.between(0, most);
+    const std::uint64_t length = random.between(0, ~std::uint64_t{0});
+    ASSERT_EQ(crc.combine(a, b, length), tables.combine(a, b, length))
+        << describe(p) << ", length " << length;
+    ASSERT_EQ(crc.update_repeated(crc.start(), 0x5a, length),
+              tables.update_repeated(tables.start(), 0x5a, length))
+        << describe(p) << ", length " << length;
+    ASSERT_EQ(crc.residue(), tables.residue()) << describe(p);
+    const Bytes before = random.bytes(random.between(1, 100));
+    const Bytes after = random.bytes(before.size());
+    const std::vector<CrcChange> changes = {{random.between(0, length / 2), before, after}};
+    const std::uint64_t whole = length / 2 + 100 + random.between(0, length / 4);
+    ASSERT_EQ(crc.patch(a, whole, changes), tables.patch(a, whole, changes)) << describe(p);
+  }
+}
+
 TEST(CrcKernel, TheTableIsThereAndTheBestIsAvailable) {
   EXPECT_TRUE(crc_kernel_available(CrcKernel::kTable));
   EXPECT_TRUE(crc_kernel_available(best_crc_kernel()));

@@ -53,4 +53,34 @@ inline std::uint64_t compute_crc(const CrcParameters& parameters, ByteView messa
   return static_cast<std::uint64_t>(compute_crc(widen(parameters), message));
 }
 
+// The CRC of every beginning of `message`, [n] being that of its first n bytes: the same division, gone
+// through once, with the zeros behind each beginning divided on the side.
+inline std::vector<std::uint64_t> compute_prefix_crcs(const CrcParameters& p, ByteView message) {
+  const WideCrc crc = widen(p);
+  const auto width = static_cast<std::size_t>(crc.width);
+  const Wide divisor = (Wide{1} << width) | crc.poly;
+  // Takes one more bit, which is the `place`th of the augmented message.
+  const auto divide = [&](Wide remainder, int bit, std::size_t place) {
+    const int start = place < width ? static_cast<int>((crc.init >> (width - 1 - place)) & 1U) : 0;
+    remainder = (remainder << 1) | static_cast<Wide>(bit ^ start);
+    return (remainder >> width) != 0 ? remainder ^ divisor : remainder;
+  };
+  std::vector<std::uint64_t> values;
+  Wide remainder = 0;
+  for (std::size_t length = 0;; ++length) {
+    Wide value = remainder;
+    for (std::size_t i = 0; i < width; ++i) value = divide(value, 0, 8 * length + i);
+    if (crc.refout) {
+      Wide reflected = 0;
+      for (std::size_t i = 0; i < width; ++i) reflected |= ((value >> i) & 1U) << (width - 1 - i);
+      value = reflected;
+    }
+    values.push_back(static_cast<std::uint64_t>(value ^ crc.xorout));
+    if (length == message.size()) return values;
+    for (std::size_t i = 0; i < 8; ++i) {
+      remainder = divide(remainder, (message[length] >> (crc.refin ? i : 7 - i)) & 1, 8 * length + i);
+    }
+  }
+}
+
 }  // namespace calseal::reference

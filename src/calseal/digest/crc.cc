@@ -5,6 +5,7 @@
 #include <cassert>
 
 #include "calseal/base/text.h"
+#include "calseal/digest/crc_fold.h"
 #include "calseal/digest/gf2.h"
 #include "calseal/digest/load.h"
 #include "calseal/digest/sum.h"
@@ -54,8 +55,15 @@ Status validate_crc(const CrcParameters& parameters) {
 // refin, otherwise left-aligned in 64 bits, so that one loop serves every width. The *polynomial* form has
 // the coefficient of x^i in bit i whatever the reflection; arithmetic modulo P happens there.
 struct Crc::Engine {
-  explicit Engine(const CrcParameters& parameters)
-      : width(parameters.width), refin(parameters.refin), mask(low_mask(width)), poly(parameters.poly) {
+  Engine(const CrcParameters& parameters, CrcKernel kernel)
+      : width(parameters.width),
+        refin(parameters.refin),
+        mask(low_mask(width)),
+        poly(parameters.poly),
+        start(to_state(parameters.init)),
+        fold(poly << (64 - width), refin),
+        run_fold(detail::crc_fold_kernel(kernel, refin)),
+        run_multiply(detail::crc_fold_multiply(kernel)) {
     fill_tables();
     fill_powers();
   }
@@ -73,6 +81,8 @@ struct Crc::Engine {
   }
   // a * b mod P.
   std::uint64_t multiply(std::uint64_t a, std::uint64_t b) const {
+    const int scale = 64 - width;
+    if (run_multiply != nullptr) return run_multiply(fold.plain, a << scale, b) >> scale;
     std::uint64_t product = 0;
     for (int i = width - 1; i >= 0; --i) product = times_x(product) ^ (a & (0 - ((b >> i) & 1U)));
     return product;
@@ -85,13 +95,23 @@ struct Crc::Engine {
     return a;
   }
 
+  std::uint64_t run(std::uint64_t state, ByteView data) const {
+    if (detail::crc_fold_pays(data.size()) && run_fold != nullptr) {
+      return run_fold(fold, state, data.data(), data.size());
+    }
+    return refin ? run_table<true>(state, data) : run_table<false>(state, data);
+  }
   template <bool kReflected>
-  std::uint64_t run(std::uint64_t state, ByteView data) const;
+  std::uint64_t run_table(std::uint64_t state, ByteView data) const;
 
   int width;
   bool refin;
   std::uint64_t mask;
   std::uint64_t poly;
+  std::uint64_t start;  // init as a state
+  detail::CrcFold fold;
+  detail::CrcFoldKernel run_fold;        // null where only the tables serve
+  detail::CrcFoldMultiply run_multiply;  // the same
   // near[k][b]: state after byte b and then k bytes of 00, from state 0; far: with kBlock - 8 bytes more.
   using Tables = std::array<std::array<std::uint64_t, 256>, 8>;
   Tables near{};
@@ -135,7 +155,7 @@ struct Crc::Engine {
 };
 
 template <bool kReflected>
-std::uint64_t Crc::Engine::run(std::uint64_t state, ByteView data) const {
+std::uint64_t Crc::Engine::run_table(std::uint64_t state, ByteView data) const {
   const auto load = [](const std::uint8_t* at) {
     return kReflected ? detail::load_little<std::uint64_t>(at) : detail::load_big<std::uint64_t>(at);
   };
@@ -168,20 +188,21 @@ std::uint64_t Crc::Engine::run(std::uint64_t state, ByteView data) const {
   return state;
 }
 
-Crc::Crc(const CrcParameters& parameters) : parameters_(parameters) {
+Crc::Crc(const CrcParameters& parameters, CrcKernel kernel) : parameters_(parameters) {
   assert(validate_crc(parameters));
-  engine_ = std::make_shared<const Engine>(parameters);
+  assert(crc_kernel_available(kernel));
+  engine_ = std::make_shared<const Engine>(parameters, kernel);
 }
 
-std::uint64_t Crc::start() const { return engine_->to_state(parameters_.init); }
+std::uint64_t Crc::start() const { return engine_->start; }
 
-std::uint64_t Crc::update(std::uint64_t state, ByteView data) const {
-  return parameters_.refin ? engine_->run<true>(state, data) : engine_->run<false>(state, data);
-}
+std::uint64_t Crc::update(std::uint64_t state, ByteView data) const { return engine_->run(state, data); }
 
 std::uint64_t Crc::finish(std::uint64_t state) const {
-  const std::uint64_t polynomial = engine_->to_polynomial(state);
-  return (parameters_.refout ? reflect(polynomial, parameters_.width) : polynomial) ^ parameters_.xorout;
+  // The state of a reflected CRC is the reflected register already.
+  const std::uint64_t value = parameters_.refin ? state : state >> (64 - parameters_.width);
+  const bool turn = parameters_.refin != parameters_.refout;
+  return (turn ? reflect(value, parameters_.width) : value) ^ parameters_.xorout;
 }
 
 std::uint64_t Crc::update_repeated(std::uint64_t state, std::uint8_t byte, std::uint64_t count) const {

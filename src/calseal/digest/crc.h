@@ -36,19 +36,33 @@ struct CrcChange {
   ByteView after;  // as long as `before`
 };
 
+// How a Crc gets over its bytes; the value does not depend on it.
+enum class CrcKernel {
+  kTable,    // table look-ups, anywhere
+  kFold128,  // carry-less multiplication: PCLMULQDQ with SSE 4.1
+  kFold256,  // VPCLMULQDQ with AVX2
+  kFold512,  // VPCLMULQDQ with AVX-512 F, BW and VL
+};
+
+// Whether this processor and system run it.
+bool crc_kernel_available(CrcKernel kernel);
+// The fastest that is available.
+CrcKernel best_crc_kernel();
+
 // One algorithm, ready to run; immutable, so one object serves any number of threads.
 class Crc {
  public:
   // Parameters must satisfy validate_crc().
-  explicit Crc(const CrcParameters& parameters);
+  explicit Crc(const CrcParameters& parameters) : Crc(parameters, best_crc_kernel()) {}
+  // The kernel must be available; for tests and benchmarks.
+  Crc(const CrcParameters& parameters, CrcKernel kernel);
 
   const CrcParameters& parameters() const { return parameters_; }
 
   // Streaming: state = start(); state = update(state, piece) ...; value = finish(state).
   // The state is private to Crc.
   std::uint64_t start() const;
-  // Splitting the data anywhere gives the same value, at any alignment. One table look-up a byte in four
-  // independent lanes, so 1 GB/s and more for every width.
+  // Splitting the data anywhere gives the same value, at any alignment. Speeds: docs/performance.md.
   std::uint64_t update(std::uint64_t state, ByteView data) const;
   std::uint64_t finish(std::uint64_t state) const;
   // State after `count` more bytes of value `byte`. O(log count).
@@ -67,7 +81,7 @@ class Crc {
   std::uint64_t patch(std::uint64_t crc, std::uint64_t length, const std::vector<CrcChange>& changes) const;
 
  private:
-  struct Engine;  // tables; a faster kernel takes its place without changing this interface
+  struct Engine;
   CrcParameters parameters_;
   std::shared_ptr<const Engine> engine_;
 };

@@ -41,7 +41,7 @@ struct CrcFold {
 // get over 8 bytes in a single step.
 inline bool crc_fold_pays(std::size_t size) { return size >= 4 && size != 8 && size != 9; }
 
-// State after `size` bytes; at least 4.
+// State after `size` bytes, for which crc_fold_pays().
 using CrcFoldKernel = std::uint64_t (*)(const CrcFold&, std::uint64_t state, const std::uint8_t* at,
                                         std::size_t size);
 

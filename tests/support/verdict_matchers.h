@@ -1,6 +1,9 @@
 // Matchers for verdicts.
 #pragma once
 
+#include <algorithm>
+#include <string_view>
+
 #include "calseal/check/verdict.h"
 #include "support/matchers.h"
 
@@ -12,6 +15,10 @@ inline void PrintTo(const Verdict& verdict, std::ostream* out) {
     *out << ": ";
     PrintTo(*verdict.reason, out);
   }
+}
+
+inline bool has_caution(const Verdict& verdict, std::string_view code) {
+  return std::ranges::any_of(verdict.cautions, [&](const Caution& caution) { return caution.code == code; });
 }
 
 MATCHER(IsAccepted, "is accepted") {

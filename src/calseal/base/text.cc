@@ -109,6 +109,8 @@ std::string grouped(std::uint64_t value) {
   return digits;
 }
 
+std::string bytes_text(std::uint64_t count) { return grouped(count) + (count == 1 ? " byte" : " bytes"); }
+
 std::string printable(std::string_view text, std::size_t limit) {
   std::string out;
   for (std::size_t at = 0; at < text.size();) {

@@ -30,6 +30,8 @@ std::string range_text(const Range& range);
 
 // "4,194,304"
 std::string grouped(std::uint64_t value);
+// "1 byte", "4,096 bytes"
+std::string bytes_text(std::uint64_t count);
 
 // Input made safe for a terminal, a log or a report: control characters, DEL, C1 controls, bidirectional
 // overrides and bytes that are not UTF-8 become \x.. or \u.... escapes. Longer than `limit` bytes: cut, with

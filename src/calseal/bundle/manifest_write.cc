@@ -130,36 +130,6 @@ JsonValue json_entry(const ManifestEntry& entry) {
 
 }  // namespace
 
-std::string_view span_kind_name(SpanKind kind) {
-  switch (kind) {
-    case SpanKind::kLocked:
-      return "locked";
-    case SpanKind::kEditable:
-      return "editable";
-    case SpanKind::kDerived:
-      return "derived";
-    case SpanKind::kFloating:
-      return "floating";
-    case SpanKind::kVolatile:
-      return "volatile";
-    case SpanKind::kBinding:
-      return "binding";
-  }
-  return "";
-}
-
-std::string_view check_state_name(CheckState state) {
-  switch (state) {
-    case CheckState::kHolds:
-      return "holds";
-    case CheckState::kFails:
-      return "fails";
-    case CheckState::kNotProvable:
-      return "not-provable";
-  }
-  return "";
-}
-
 const ManifestEntry* Manifest::find_entry(std::string_view name) const {
   for (const ManifestEntry& entry : entries) {
     if (entry.name == name) return &entry;

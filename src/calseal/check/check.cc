@@ -4,6 +4,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/prefix.h"
+#include "calseal/check/cautions.h"
 #include "calseal/check/near_miss.h"
 #include "calseal/check/partners.h"
 #include "calseal/check/remember.h"
@@ -84,8 +85,7 @@ class Checking {
     verdict_.shop = trust.shop;
     verdict_.root_fingerprint = fingerprint_text(order_.root);
     if (request_.stated_root.empty()) {
-      caution("root-not-confirmed",
-              "compare the fingerprint with the shop by voice: " + verdict_.root_fingerprint);
+      verdict_.cautions.push_back(root_not_confirmed(verdict_.root_fingerprint));
     }
     if (!request_.state) return {};
     read_state();
@@ -241,10 +241,7 @@ class Checking {
     } else if (order_.job_list->find(opened_.digest) == nullptr) {
       caution("list-older", "newer than the shop's list of " + order_.job_list->claimed_time);
     }
-    if (!opened_.map.evidence.verified) {
-      caution("map-draft",
-              "the region map " + opened_.map.name + " is graded draft: it is believed, not verified");
-    }
+    if (!opened_.map.evidence.verified) verdict_.cautions.push_back(map_is_draft(opened_.map));
     if (manifest.trial) caution("trial", "a trial revision; it expires at " + manifest.expires);
     if (opened_.passage == Passage::kWayBack) {
       caution("way-back", "revision 0, after newer revisions: everything that was tuned is taken out");

@@ -4,6 +4,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/change/compare.h"
+#include "calseal/check/cautions.h"
 #include "calseal/check/check.h"
 #include "calseal/check/match.h"
 #include "calseal/check/near_miss.h"
@@ -16,8 +17,6 @@ namespace {
 
 constexpr std::size_t kLeastErased =
     64;  // bytes of one value that count as erased where no sector is declared
-
-std::string bytes_text(std::uint64_t count) { return grouped(count) + (count == 1 ? " byte" : " bytes"); }
 
 // What a span that is not as it should be most likely is.
 enum class Cause : std::uint8_t { kOld, kErased, kOther };
@@ -37,7 +36,7 @@ class Comparing {
 
   Status run() {
     out_.read_compared = true;
-    CALSEAL_CHECK(require_known());
+    CALSEAL_CHECK(match_known(opened_, image_, salt_.has_value()));
     CALSEAL_CHECK(lay_target());
     CALSEAL_CHECK(compare_spans());
     CALSEAL_CHECK(judge_software());
@@ -57,21 +56,6 @@ class Comparing {
   std::size_t index_of(const NamedRange& place) const { return map_.memory_index(place.memory); }
   ByteView bytes_in(const Image& image, const NamedRange& place) const {
     return image.memories[index_of(place)].view(place.range);
-  }
-
-  Status require_known() const {
-    for (const ManifestSpan& span : claims_.spans) {
-      const bool binding = span.kind == SpanKind::kBinding && salt_;
-      if (!span.after && !binding) continue;
-      const ManifestMemory& claim = claims_.memories[index_of(span.place)];
-      if (!std::ranges::any_of(claim.known, [&](const Range& k) { return k.contains(span.place.range); }))
-        continue;
-      RangeSet missing(span.place.range);
-      missing.remove(image_.memories[index_of(span.place)].known);
-      if (missing.empty()) continue;
-      return fail(explain_incomplete(opened_, image_, {span.place.memory, missing.ranges().front()}));
-    }
-    return {};
   }
 
   // The bytes that should be there: the payload's, for pinned spans; what it does not carry is as read.
@@ -283,10 +267,9 @@ class Comparing {
       if (outcome.floating) {
         status.error().next =
             "every byte of the revision is there, but this checksum over learned values does not hold: it "
-            "was "
-            "read while running, or the writer put back old values; leave the ignition off for some minutes, "
-            "read "
-            "back again, and do not drive until it holds";
+            "was read while running, or the writer put back old values; leave the ignition off for some "
+            "minutes, "
+            "read back again, and do not drive until it holds";
       }
       return status;
     }
@@ -417,8 +400,7 @@ class Comparing {
     }
     std::string next =
         "do not drive: another file or another revision was written, or bytes were damaged on the way; check "
-        "which "
-        "image the writer took, write again, and read back again";
+        "which image the writer took, write again, and read back again";
     if (!before_ && span.kind == SpanKind::kEditable)
       next +=
           "; with --before, the read from before the write, it can be told whether this is what was there "
@@ -481,14 +463,8 @@ Status open_and_confirm(ConfirmRequest& request, Confirmation& out) {
   out.manifest = opened.manifest;
   out.manifest_digest = opened.digest;
   out.signers = opened.signers;
-  if (request.stated_root.empty()) {
-    out.cautions.push_back(
-        {"root-not-confirmed", "compare the fingerprint with the shop by voice: " + out.root_fingerprint});
-  }
-  if (!opened.map.evidence.verified) {
-    out.cautions.push_back({"map-draft", "the region map " + opened.map.name +
-                                             " is graded draft: it is believed, not verified"});
-  }
+  if (request.stated_root.empty()) out.cautions.push_back(root_not_confirmed(out.root_fingerprint));
+  if (!opened.map.evidence.verified) out.cautions.push_back(map_is_draft(opened.map));
   return confirm(opened, std::move(request.evidence), out);
 }
 
@@ -531,8 +507,7 @@ Status confirm(const OpenedBundle& opened, ConfirmEvidence evidence, Confirmatio
       })) {
     confirmation.cautions.push_back({"same-before-and-after",
                                      "every value compared is the same before and after this revision: they "
-                                     "tell the controller, not whether it "
-                                     "was written"});
+                                     "tell the controller, not whether it was written"});
   }
   return {};
 }

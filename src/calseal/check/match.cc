@@ -8,11 +8,10 @@
 #include "calseal/check/near_miss.h"
 
 namespace calseal {
-namespace {
 
-Status match_known(const OpenedBundle& opened, const Image& read) {
+Status match_known(const OpenedBundle& opened, const Image& read, bool binding) {
   for (const ManifestSpan& span : opened.manifest.controller().spans) {
-    const bool matched = is_pinned(span.kind) || span.kind == SpanKind::kBinding;
+    const bool matched = is_pinned(span.kind) || (binding && span.kind == SpanKind::kBinding);
     const ManifestController& controller = opened.manifest.controller();
     const auto memory_claim =
         std::ranges::find(controller.memories, span.place.memory, &ManifestMemory::name);
@@ -28,10 +27,8 @@ Status match_known(const OpenedBundle& opened, const Image& read) {
   return {};
 }
 
-}  // namespace
-
 Status match_base(const OpenedBundle& opened, const Image& read, const Image& image) {
-  CALSEAL_CHECK(match_known(opened, read));
+  CALSEAL_CHECK(match_known(opened, read, true));
   for (const ManifestSpan& span : opened.manifest.controller().spans) {
     if (span.kind != SpanKind::kLocked || !span.after) continue;
     const Sha256 found = compute_sha256(image.find(span.place.memory)->view(span.place.range));

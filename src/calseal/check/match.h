@@ -8,6 +8,10 @@
 
 namespace calseal {
 
+// Every pinned byte that the base knows is known to the read, and with `binding` every byte of binding fields
+// (kReadIncomplete).
+Status match_known(const OpenedBundle& opened, const Image& read, bool binding);
+
 // `image` is the read with the payload laid over it and cut to what the base knows; `read` is the read as it
 // came. In this order: every pinned and binding byte that the base knows is known, so that the read's own
 // file can hold the whole result (kReadIncomplete); locked spans equal the sealed ones (kReadForeign);

@@ -22,8 +22,6 @@ std::string joined(const std::vector<std::string>& words, std::string_view betwe
   return text;
 }
 
-std::string bytes_text(std::uint64_t count) { return grouped(count) + (count == 1 ? " byte" : " bytes"); }
-
 std::string bundle_for(const OpenedBundle& opened) {
   return "controller " + opened.map.controller + " (region map " + opened.map.name + " version " +
          std::to_string(opened.map.version) + ")";

@@ -12,16 +12,6 @@ namespace {
 
 constexpr std::array<std::string_view, 4> kClassNames{"commercial", "error", "replaced", "safety"};
 
-JsonValue json_notice(const WithdrawalNotice& notice) {
-  return json_object({{"revision", json_digest(notice.revision)},
-                      {"job", json(notice.job)},
-                      {"controller", json(notice.controller)},
-                      {"class", json(withdrawal_class_name(notice.kind))},
-                      {"action", json(notice.go_back ? "go-back" : "do-not-write")},
-                      {"go_to", json_digest(notice.go_to)},
-                      {"text", json(notice.text)}});
-}
-
 WithdrawalNotice read_notice(const JsonNode& node) {
   JsonObject object(node);
   WithdrawalNotice notice;
@@ -72,6 +62,16 @@ Status check_consistency(const WithdrawalList& list, const std::string& name) {
 }
 
 }  // namespace
+
+JsonValue json_notice(const WithdrawalNotice& notice) {
+  return json_object({{"revision", json_digest(notice.revision)},
+                      {"job", json(notice.job)},
+                      {"controller", json(notice.controller)},
+                      {"class", json(withdrawal_class_name(notice.kind))},
+                      {"action", json(notice.go_back ? "go-back" : "do-not-write")},
+                      {"go_to", json_digest(notice.go_to)},
+                      {"text", json(notice.text)}});
+}
 
 std::string_view withdrawal_class_name(WithdrawalClass value) {
   return kClassNames[static_cast<std::size_t>(value)];

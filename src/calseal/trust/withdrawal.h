@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "calseal/base/bytes.h"
+#include "calseal/base/json.h"
 #include "calseal/base/result.h"
 #include "calseal/digest/sha256.h"
 #include "calseal/trust/trust_file.h"
@@ -45,6 +46,9 @@ struct WithdrawalList {
 
   const WithdrawalNotice* find(const Sha256& revision) const;
 };
+
+// A notice as it stands in the list, and in --json output.
+JsonValue json_notice(const WithdrawalNotice& notice);
 
 // The signed text.
 std::string write_withdrawal_text(const WithdrawalList& list);

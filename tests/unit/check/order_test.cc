@@ -11,10 +11,6 @@
 namespace calseal {
 namespace {
 
-bool has_caution(const Verdict& verdict, std::string_view code) {
-  return std::ranges::any_of(verdict.cautions, [&](const Caution& caution) { return caution.code == code; });
-}
-
 NamedBytes named(const char* name, const std::string& text) {
   return {name, Bytes(text.begin(), text.end())};
 }

@@ -11,10 +11,6 @@
 namespace calseal {
 namespace {
 
-bool has_caution(const Verdict& verdict, std::string_view code) {
-  return std::ranges::any_of(verdict.cautions, [&](const Caution& caution) { return caution.code == code; });
-}
-
 SmallMap transmission_map() {
   SmallMap map;
   map.controller = "transmission";

@@ -26,8 +26,7 @@ TEST_F(TrustVerdict, RootAsStated) {
   const Verdict verdict = check_bundle(request);
   ASSERT_THAT(verdict, IsAccepted());
   EXPECT_EQ(verdict.root_fingerprint, request.stated_root);
-  EXPECT_FALSE(
-      std::ranges::any_of(verdict.cautions, [](const Caution& c) { return c.code == "root-not-confirmed"; }));
+  EXPECT_FALSE(has_caution(verdict, "root-not-confirmed"));
   request.stated_root = fingerprint_text(job_.author.id());
   EXPECT_THAT(check_bundle(request), IsRefused(Reason::kRootMismatch));
 }

@@ -4,16 +4,11 @@
 
 #include "support/bent_bundle.h"
 #include "support/matchers.h"
+#include "support/revision_digest.h"
 #include "support/small_job.h"
 
 namespace calseal {
 namespace {
-
-Sha256 revision(std::uint8_t value) {
-  Sha256 digest;
-  digest.bytes.fill(value);
-  return digest;
-}
 
 WithdrawalNotice notice(std::uint8_t value, const std::string& text) {
   WithdrawalNotice out;

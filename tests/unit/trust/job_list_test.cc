@@ -7,17 +7,12 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/manifest.h"
 #include "support/matchers.h"
+#include "support/revision_digest.h"
 #include "support/sweep.h"
 #include "support/test_keys.h"
 
 namespace calseal {
 namespace {
-
-Sha256 revision(std::uint8_t value) {
-  Sha256 digest;
-  digest.bytes.fill(value);
-  return digest;
-}
 
 JobList sample_list() {
   JobList list;

@@ -6,17 +6,12 @@
 
 #include "calseal/base/text.h"
 #include "support/matchers.h"
+#include "support/revision_digest.h"
 #include "support/sweep.h"
 #include "support/test_keys.h"
 
 namespace calseal {
 namespace {
-
-Sha256 revision(std::uint8_t value) {
-  Sha256 digest;
-  digest.bytes.fill(value);
-  return digest;
-}
 
 // Author 2, reviewer 3, withdrawal 5 and 6.
 TrustFile trust_with_withdrawal() {

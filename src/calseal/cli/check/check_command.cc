@@ -8,6 +8,7 @@
 #include "calseal/base/text.h"
 #include "calseal/check/check.h"
 #include "calseal/check/read_bundle.h"
+#include "calseal/cli/check/evidence_files.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/report/verdict/verdict_report.h"
 
@@ -19,22 +20,6 @@ struct CheckOptions {
   std::vector<std::string> reads, images, successions, partners;
   bool fresh = false, revive = false, seal_only = false, declared_return = false;
 };
-
-Status load_file(const std::string& path, std::uint64_t limit, std::optional<NamedBytes>& file) {
-  if (path.empty()) return {};
-  CALSEAL_ASSIGN(Bytes bytes, read_file(path, limit));
-  file = NamedBytes{printable(path), std::move(bytes)};
-  return {};
-}
-
-Status load_files(const std::vector<std::string>& paths, std::uint64_t limit,
-                  std::vector<NamedBytes>& files) {
-  for (const std::string& path : paths) {
-    CALSEAL_ASSIGN(Bytes bytes, read_file(path, limit));
-    files.push_back({printable(path), std::move(bytes)});
-  }
-  return {};
-}
 
 // A state that is not there yet is a new one; whatever else keeps it from being read is said.
 Status load_state(const std::string& path, std::optional<NamedBytes>& file) {
@@ -75,10 +60,7 @@ Result<CheckRequest> load(const CheckOptions& options) {
     request.newest = NamedBytes{printable(options.newest), std::move(bytes)};
   }
   CALSEAL_CHECK(load_state(options.state, request.state));
-  if (!options.salt.empty()) {
-    CALSEAL_ASSIGN(const Bytes text, read_file(options.salt, 4096));
-    CALSEAL_ASSIGN(request.evidence.salt, parse_salt(text, printable(options.salt)));
-  }
+  CALSEAL_CHECK(load_salt(options.salt, request.evidence.salt));
   return request;
 }
 
@@ -123,20 +105,6 @@ std::vector<std::string> inputs_of(const CheckOptions& options) {
   return inputs;
 }
 
-std::string emphasised(const Console& console, Emphasis emphasis, std::string_view text) {
-  switch (emphasis) {
-    case Emphasis::kGood:
-      return console.toned(Tone::kGood, text);
-    case Emphasis::kBad:
-      return console.toned(Tone::kBad, text);
-    case Emphasis::kWarn:
-      return console.toned(Tone::kWarn, text);
-    case Emphasis::kDim:
-      return console.toned(Tone::kDim, text);
-  }
-  return std::string(text);
-}
-
 // The state comes last: until the files are durable nothing was accepted.
 Status write_outputs(const CheckOptions& options, const Verdict& verdict) {
   const bool accepted = verdict.outcome == Outcome::kAccepted;
@@ -168,8 +136,7 @@ int run_check(const CheckOptions& options, const Console& console) {
   if (!request) return console.fail(request.error());
   const Verdict verdict = check_bundle(*std::move(request));
   if (Status status = write_outputs(options, verdict); !status) return console.fail(status.error());
-  console.print(
-      verdict_text(verdict, [&](Emphasis e, std::string_view text) { return emphasised(console, e, text); }));
+  console.print(verdict_text(verdict, emphasis_on(console)));
   console.print_json(verdict_json(verdict));
   if (verdict.outcome == Outcome::kAccepted && !options.images.empty()) {
     console.print("\n");

@@ -7,6 +7,7 @@
 #include "calseal/base/text.h"
 #include "calseal/check/check.h"
 #include "calseal/check/confirm.h"
+#include "calseal/cli/check/evidence_files.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/report/confirmation/confirmation_report.h"
 
@@ -31,33 +32,10 @@ Result<ConfirmRequest> load(const ConfirmOptions& options) {
   CALSEAL_ASSIGN(request.bundle, read_file(options.bundle, kBundleSizeLimit));
   CALSEAL_ASSIGN(request.evidence.after, load_read_files(options.reads));
   CALSEAL_ASSIGN(request.evidence.before, load_read_files(options.before));
-  for (const std::string& path : options.successions) {
-    CALSEAL_ASSIGN(Bytes bytes, read_file(path, kSuccessionSizeLimit));
-    request.successions.push_back({printable(path), std::move(bytes)});
-  }
-  if (!options.inclusion.empty()) {
-    CALSEAL_ASSIGN(Bytes bytes, read_file(options.inclusion, kInclusionSizeLimit));
-    request.inclusion = NamedBytes{printable(options.inclusion), std::move(bytes)};
-  }
-  if (!options.salt.empty()) {
-    CALSEAL_ASSIGN(const Bytes text, read_file(options.salt, 4096));
-    CALSEAL_ASSIGN(request.evidence.salt, parse_salt(text, printable(options.salt)));
-  }
+  CALSEAL_CHECK(load_files(options.successions, kSuccessionSizeLimit, request.successions));
+  CALSEAL_CHECK(load_file(options.inclusion, kInclusionSizeLimit, request.inclusion));
+  CALSEAL_CHECK(load_salt(options.salt, request.evidence.salt));
   return request;
-}
-
-std::string emphasised(const Console& console, Emphasis emphasis, std::string_view text) {
-  switch (emphasis) {
-    case Emphasis::kGood:
-      return console.toned(Tone::kGood, text);
-    case Emphasis::kBad:
-      return console.toned(Tone::kBad, text);
-    case Emphasis::kWarn:
-      return console.toned(Tone::kWarn, text);
-    case Emphasis::kDim:
-      return console.toned(Tone::kDim, text);
-  }
-  return std::string(text);
 }
 
 int run_confirm(const ConfirmOptions& options, const Console& console) {
@@ -67,8 +45,7 @@ int run_confirm(const ConfirmOptions& options, const Console& console) {
   // Wrong usage that only the bundle could tell is still wrong usage, not a finding.
   if (confirmation.reason && confirmation.reason->reason == Reason::kUsage)
     return console.fail(*confirmation.reason);
-  console.print(confirmation_text(
-      confirmation, [&](Emphasis e, std::string_view text) { return emphasised(console, e, text); }));
+  console.print(confirmation_text(confirmation, emphasis_on(console)));
   console.print_json(confirmation_json(confirmation));
   if (confirmation.reason) return exit_status(confirmation.reason->reason);
   return confirmation.confirmed() ? 0 : 1;

@@ -9,14 +9,14 @@
 #include "calseal/bundle/signed_json.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
+#include "calseal/cli/shop/statement_options.h"
 #include "calseal/sign/list_job.h"
 
 namespace calseal {
 namespace {
 
-struct JobListOptions {
-  std::vector<std::string> bundles, keys;
-  std::string trust, passphrase_file, time, output;
+struct JobListOptions : StatementOptions {
+  std::vector<std::string> bundles;
 };
 
 Result<JobList> make_list(const JobListOptions& options) {
@@ -73,12 +73,7 @@ void add_job_list_command(CLI::App& app, Console& console, int& status) {
       app.add_subcommand("job-list", "Sign the list of all revisions of one controller in one job");
   auto o = std::make_shared<JobListOptions>();
   command->add_option("BUNDLE", o->bundles, "All bundles of this job and controller that count")->required();
-  command->add_option("--key", o->keys, "Private key of an author (repeatable)")->required();
-  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the keys");
-  command->add_option("--trust", o->trust, "The shop's newest trust file")->required();
-  command->add_option("--claimed-time", o->time,
-                      "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
-  command->add_option("-o,--output", o->output, "The list to write; nothing is replaced")->required();
+  add_statement_options(*command, *o, "of an author");
   set_command(
       *command, console,
       {"calseal job-list r0.calseal r1.calseal r2.calseal --key author.key --trust shop.trust -o "

@@ -10,8 +10,8 @@
 #include "calseal/check/check.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/shop/new_salt.h"
-#include "calseal/cli/shop/passphrase.h"
 #include "calseal/cli/shop/shop_commands.h"
+#include "calseal/cli/shop/stated.h"
 #include "calseal/map/correct.h"
 #include "calseal/map/read.h"
 
@@ -27,12 +27,6 @@ struct SealOptions {
   bool correct = false, dry_run = false;
 };
 
-constexpr std::size_t kShownPathLimit = 16384;  // a program that reads the report needs the whole name
-
-Error usage(std::string place, std::string found, std::string expected, std::string next) {
-  return {Reason::kUsage, "", std::move(place), std::move(found), std::move(expected), std::move(next)};
-}
-
 // Everything that sealing needs, loaded in an order in which each fault is found where it belongs.
 class Sealing {
  public:
@@ -41,41 +35,19 @@ class Sealing {
   }
 
   Result<SealedBundle> run() {
-    CALSEAL_ASSIGN(const Bytes trust_bytes, read_file(options_.trust, kTrustFileSizeLimit));
-    CALSEAL_ASSIGN(trust_, parse_trust_file(trust_bytes, "", printable(options_.trust)));
-    CALSEAL_CHECK(state_time());
+    CALSEAL_ASSIGN(LoadedTrust loaded, load_trust(options_.trust));
+    trust_ = std::move(loaded.trust);
+    CALSEAL_ASSIGN(request_.statement.claimed_time, stated_time(options_.time));
     CALSEAL_CHECK(options_.base_bundle.empty() ? start_job() : continue_job());
     CALSEAL_CHECK(state_rest());
     CALSEAL_CHECK(load_salt());
-    std::vector<PrivateKey> keys;
-    std::string passphrase;
-    for (const std::string& file : options_.keys) {
-      if (passphrase.empty()) {
-        CALSEAL_ASSIGN(passphrase,
-                       obtain_passphrase(options_.passphrase_file, printable(file), PassphraseUse::kOpen));
-      }
-      CALSEAL_ASSIGN(PrivateKey key, read_private_key(file, passphrase));
-      keys.push_back(std::move(key));
-    }
-    wipe(passphrase);
+    CALSEAL_ASSIGN(const std::vector<PrivateKey> keys, load_keys(options_.keys, options_.passphrase_file));
     return seal(request_, SigningKeys(keys.begin(), keys.end()), trust_);
   }
 
   const std::optional<Bytes>& fresh_salt() const { return fresh_salt_; }
 
  private:
-  Status state_time() {
-    request_.statement.claimed_time = current_time();
-    if (options_.time.empty()) return {};
-    const auto time = parse_time(options_.time);
-    if (!time) {
-      return fail(usage("--claimed-time", "\"" + printable(options_.time, 60) + "\"",
-                        "a time like 2026-01-31T12:00:00Z", "write the time in UTC, in this form"));
-    }
-    request_.statement.claimed_time = *time;
-    return {};
-  }
-
   Status load_map() {
     CALSEAL_ASSIGN(map_, load_region_map(options_.regions));
     return {};
@@ -84,14 +56,14 @@ class Sealing {
   // Revision 0: the first read of a base.
   Status start_job() {
     if (options_.regions.empty() || options_.job.empty() || options_.bases.empty()) {
-      return fail(
-          usage("seal", "no --base-bundle, and not all of --regions, --job and --base",
-                "for revision 0: --regions, --job and --base; for later ones: --base-bundle and --image",
-                "see calseal seal --help"));
+      return fail(usage_error(
+          "seal", "no --base-bundle, and not all of --regions, --job and --base",
+          "for revision 0: --regions, --job and --base; for later ones: --base-bundle and --image",
+          "see calseal seal --help"));
     }
     if (!options_.images.empty()) {
-      return fail(usage("--image", "an edited image for revision 0", "the read alone",
-                        "seal revision 0 first, then the edit on it"));
+      return fail(usage_error("--image", "an edited image for revision 0", "the read alone",
+                              "seal revision 0 first, then the edit on it"));
     }
     CALSEAL_CHECK(load_map());
     request_.map = &map_;
@@ -118,14 +90,14 @@ class Sealing {
   Status continue_job() {
     if (!options_.bases.empty() || !options_.job.empty() || options_.base_number != 0 ||
         !options_.base_reason.empty()) {
-      return fail(usage("--base-bundle", "--base, --job, --base-number or --base-reason beside it",
-                        "these come from the base bundle", "leave them out"));
+      return fail(usage_error("--base-bundle", "--base, --job, --base-number or --base-reason beside it",
+                              "these come from the base bundle", "leave them out"));
     }
     CALSEAL_ASSIGN(const OpenedBundle base, open(options_.base_bundle));
     if (base.manifest.revision != 0) {
-      return fail(usage("--base-bundle", "revision " + std::to_string(base.manifest.revision),
-                        "revision 0 of the job's base",
-                        "give revision 0 here and the newest revision as --parent"));
+      return fail(usage_error("--base-bundle", "revision " + std::to_string(base.manifest.revision),
+                              "revision 0 of the job's base",
+                              "give revision 0 here and the newest revision as --parent"));
     }
     if (options_.regions.empty()) {
       map_ = base.map;
@@ -154,12 +126,12 @@ class Sealing {
     CALSEAL_ASSIGN(const OpenedBundle parent, open(options_.parent));
     if (parent.manifest.job != said.job || parent.manifest.base_number != said.base_number ||
         parent.manifest.controller().name != map_.controller) {
-      return fail(
-          usage("--parent",
-                "job " + parent.manifest.job + ", base " + std::to_string(parent.manifest.base_number) +
-                    ", " + parent.manifest.controller().name,
-                "job " + said.job + ", base " + std::to_string(said.base_number) + ", " + map_.controller,
-                "give a revision of the same job, base and controller"));
+      return fail(usage_error(
+          "--parent",
+          "job " + parent.manifest.job + ", base " + std::to_string(parent.manifest.base_number) + ", " +
+              parent.manifest.controller().name,
+          "job " + said.job + ", base " + std::to_string(said.base_number) + ", " + map_.controller,
+          "give a revision of the same job, base and controller"));
     }
     said.parent = parent.digest;
     said.revision = parent.manifest.revision + 1;
@@ -181,7 +153,7 @@ class Sealing {
   Status load_result() {
     if (options_.images.empty()) {
       return fail(
-          usage("--image", "no edited image", "the edited image", "give it as --image [MEMORY=]FILE"));
+          usage_error("--image", "no edited image", "the edited image", "give it as --image [MEMORY=]FILE"));
     }
     CALSEAL_ASSIGN(std::vector<ReadFile> files, load_read_files(options_.images));
     CALSEAL_ASSIGN(const Read edited, load_read(map_, std::move(files)));
@@ -220,16 +192,17 @@ class Sealing {
     for (const std::string& text : options_.returns) {
       const auto digest = parse_digest(text);
       if (!digest) {
-        return fail(usage("--permit-return", "\"" + printable(text, 80) + "\"",
-                          "an identity: 64 lower-case hexadecimal digits", "copy it from calseal show"));
+        return fail(usage_error("--permit-return", "\"" + printable(text, 80) + "\"",
+                                "an identity: 64 lower-case hexadecimal digits",
+                                "copy it from calseal show"));
       }
       said.permitted_returns.push_back(*digest);
     }
     for (const std::string& text : options_.annotations) {
       const std::size_t equals = text.find('=');
       if (equals == std::string::npos) {
-        return fail(usage("--annotate", "\"" + printable(text, 80) + "\"", "NAME=TEXT",
-                          "write the name before an equals sign"));
+        return fail(usage_error("--annotate", "\"" + printable(text, 80) + "\"", "NAME=TEXT",
+                                "write the name before an equals sign"));
       }
       said.annotations.emplace_back(text.substr(0, equals), text.substr(equals + 1));
     }
@@ -308,7 +281,7 @@ JsonValue summary_json(const SealedBundle& sealed, const std::string& output) {
 int run_seal(const SealOptions& options, const std::string& tool, const Console& console) {
   if (options.output.empty() && !options.dry_run) {
     return console.fail(
-        usage("--output", "no output", "--output FILE, or --dry-run", "give the bundle a name"));
+        usage_error("--output", "no output", "--output FILE, or --dry-run", "give the bundle a name"));
   }
   std::vector<std::string> inputs = {options.regions,    options.base_bundle,    options.parent,
                                      options.salt,       options.trust,          options.set,

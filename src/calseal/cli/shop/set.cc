@@ -4,8 +4,9 @@
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
-#include "calseal/check/open.h"
 #include "calseal/cli/shop/shop_commands.h"
+#include "calseal/cli/shop/stated.h"
+#include "calseal/sign/list_job.h"
 #include "calseal/sign/set_make.h"
 
 namespace calseal {
@@ -23,16 +24,13 @@ struct MadeSet {
 };
 
 Result<MadeSet> make(const SetOptions& options) {
-  CALSEAL_ASSIGN(const Bytes trust_bytes, read_file(options.trust, kTrustFileSizeLimit));
-  CALSEAL_ASSIGN(const TrustFile trust, parse_trust_file(trust_bytes, "", printable(options.trust)));
+  CALSEAL_ASSIGN(const LoadedTrust loaded, load_trust(options.trust));
   std::vector<Manifest> members;
   for (const std::string& path : options.bundles) {
     CALSEAL_ASSIGN(Bytes bytes, read_file(path, kBundleSizeLimit));
-    OpenContext context;
-    context.trust = &trust;
-    std::vector<Step> steps = all_steps();
-    CALSEAL_ASSIGN(const OpenedBundle opened, open_sealed(std::move(bytes), printable(path), context, steps));
-    members.push_back(opened.manifest);
+    CALSEAL_ASSIGN(SealedRevision revision,
+                   open_sealed_revision(std::move(bytes), printable(path), loaded.trust));
+    members.push_back(std::move(revision.manifest));
   }
   MadeSet made;
   CALSEAL_ASSIGN(made.set, make_set(members, options.order, options.drivable));
@@ -60,7 +58,7 @@ int run_set(const SetOptions& options, const Console& console) {
           printable(options.output) + " and the sequence above.\n";
   console.print(text);
   console.print_json(json_object({{"calseal", json("set-made/1")},
-                                  {"output", json(printable(options.output))},
+                                  {"output", json(printable(options.output, kShownPathLimit))},
                                   {"set", json(digest)},
                                   {"job", json(made->set.job)},
                                   {"write_order", json_strings(made->set.write_order)},

@@ -11,6 +11,7 @@
 #include "calseal/bundle/signed_json.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
+#include "calseal/cli/shop/statement_options.h"
 
 namespace calseal {
 namespace {
@@ -19,10 +20,9 @@ constexpr std::uint64_t kSecondsOfDay = 86400;
 constexpr WithdrawalClass kClasses[] = {WithdrawalClass::kCommercial, WithdrawalClass::kError,
                                         WithdrawalClass::kReplaced, WithdrawalClass::kSafety};
 
-struct WithdrawOptions {
-  std::vector<std::string> bundles, revisions, keys;
-  std::string job, controller, kind, go_to, text, after, after_trust, trust, passphrase_file, time,
-      fresh_until, output;
+struct WithdrawOptions : StatementOptions {
+  std::vector<std::string> bundles, revisions;
+  std::string job, controller, kind, go_to, text, after, after_trust, fresh_until;
   bool go_back = false;
   std::uint64_t number = 0, fresh_days = 90;
 };
@@ -144,16 +144,6 @@ std::string action_text(const WithdrawalNotice& notice) {
   return notice.go_to ? "go back now, to " + digest_text(*notice.go_to) : "go back now, to revision 0";
 }
 
-JsonValue json_notice(const WithdrawalNotice& notice) {
-  return json_object({{"revision", json_digest(notice.revision)},
-                      {"job", json(notice.job)},
-                      {"controller", json(notice.controller)},
-                      {"class", json(withdrawal_class_name(notice.kind))},
-                      {"action", json(notice.go_back ? "go-back" : "do-not-write")},
-                      {"go_to", json_digest(notice.go_to)},
-                      {"text", json(notice.text)}});
-}
-
 int run_withdraw(const WithdrawOptions& options, const Console& console) {
   const Result<Withdrawn> done = withdraw(options);
   if (!done) return console.fail(done.error());
@@ -207,12 +197,7 @@ void add_withdraw_command(CLI::App& app, Console& console, int& status) {
                    "Days until holders should ask for a newer list (default 90)")
       ->check(CLI::Range(1, 3650));
   command->add_option("--fresh-until", o->fresh_until, "The same as a time (UTC)");
-  command->add_option("--key", o->keys, "Private key with the role withdrawal (repeatable)")->required();
-  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the keys");
-  command->add_option("--trust", o->trust, "The shop's newest trust file")->required();
-  command->add_option("--claimed-time", o->time,
-                      "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
-  command->add_option("-o,--output", o->output, "The list to write; nothing is replaced")->required();
+  add_statement_options(*command, *o, "with the role withdrawal");
   set_command(
       *command, console,
       {"calseal withdraw r3.calseal --class safety --go-back --text \"too lean above 5000\" --after "

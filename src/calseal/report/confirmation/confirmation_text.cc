@@ -2,45 +2,14 @@
 
 #include "calseal/base/text.h"
 #include "calseal/report/confirmation/confirmation_report.h"
+#include "calseal/report/verdict/labelled_lines.h"
 
 namespace calseal {
 namespace {
 
-constexpr std::size_t kColumn = 14;  // where values start
+constexpr LabelledLines kLines(14);  // where values start
 
-std::string line(std::string_view label, const std::string& value) {
-  if (value.empty()) return {};
-  std::string text = "  " + std::string(label);
-  text.resize(std::max(text.size() + 1, kColumn), ' ');
-  return text + value + "\n";
-}
-
-std::string reason_lines(const Error& reason, const Emphasise& emphasise) {
-  std::string text = line("why", emphasise(Emphasis::kBad, code(reason.reason)) + ": " +
-                                     std::string(info(reason.reason).meaning));
-  text += line("where", reason.file.empty() || reason.place.empty() ? reason.file + reason.place
-                                                                    : reason.file + ": " + reason.place);
-  text += line("found", reason.found);
-  text += line("expected", reason.expected);
-  return text + line("next", emphasise(Emphasis::kWarn, reason.next));
-}
-
-std::string manifest_lines(const Confirmation& confirmation) {
-  const Manifest& manifest = *confirmation.manifest;
-  std::string signers;
-  for (const std::string& name : confirmation.signers)
-    signers += (signers.empty() ? "" : ", ") + printable(name);
-  std::string text;
-  text += line("revision", std::to_string(manifest.revision) +
-                               (manifest.title.empty() ? "" : ", " + printable(manifest.title)));
-  text += line("job", manifest.job + ", base " + std::to_string(manifest.base_number) + ", sequence " +
-                          std::to_string(manifest.sequence));
-  text += line("vehicle", printable(manifest.vehicle_reference));
-  text += line("sealed", manifest.claimed_time + " (claimed) by " + signers);
-  text += line("shop", printable(confirmation.shop));
-  text += line("root", confirmation.root_fingerprint);
-  return text + line("identity", digest_text(confirmation.manifest_digest));
-}
+std::string line(std::string_view label, const std::string& value) { return kLines.line(label, value); }
 
 std::string read_lines(const Confirmation& confirmation) {
   if (!confirmation.read_compared || confirmation.bytes_compared == 0) return {};
@@ -103,12 +72,10 @@ std::string_view grade_leaves_open(ProofGrade grade) {
   switch (grade) {
     case ProofGrade::kBytes:
       return "whether the tool read the controller and not a copy of what it wrote; learned values; whether "
-             "the "
-             "calibration is good";
+             "the calibration is good";
     case ProofGrade::kVerificationNumber:
       return "bytes that the number does not cover, and a controller that reports a stored number; two "
-             "calibrations "
-             "can share one";
+             "calibrations can share one";
     case ProofGrade::kIdentity:
       return "the calibration itself: no byte of it was looked at";
     case ProofGrade::kNone:
@@ -133,17 +100,12 @@ const std::vector<std::string>& after_writing_cautions(bool confirmed) {
 }
 
 std::string confirmation_text(const Confirmation& confirmation, const Emphasise& emphasise) {
-  std::string word(confirmation_word(confirmation));
-  std::ranges::transform(word, word.begin(), [](char c) { return static_cast<char>(c - 'a' + 'A'); });
-  std::string text = emphasise(confirmation.confirmed() ? Emphasis::kGood : Emphasis::kBad, word);
+  std::string text = headline(confirmation_word(confirmation), confirmation.confirmed(), emphasise);
   if (confirmation.confirmed()) text += " by " + std::string(proof_grade_name(confirmation.grade));
-  if (confirmation.manifest) {
-    text += "  " + confirmation.manifest->controller().name + ", revision " +
-            std::to_string(confirmation.manifest->revision) + " of job " + confirmation.manifest->job;
-  }
+  if (confirmation.manifest) text += "  " + subject(*confirmation.manifest);
   text += "\n";
   if (confirmation.reason) {
-    text += reason_lines(*confirmation.reason, emphasise);
+    text += kLines.reason(*confirmation.reason, emphasise);
   } else {
     text += line("proves", std::string(grade_proves(confirmation.grade)));
     text += line("leaves open", std::string(grade_leaves_open(confirmation.grade)));
@@ -152,7 +114,10 @@ std::string confirmation_text(const Confirmation& confirmation, const Emphasise&
                                      "give what was read back (--read), or values of a scan tool (--scan)"));
     }
   }
-  if (confirmation.manifest) text += manifest_lines(confirmation);
+  if (confirmation.manifest) {
+    text += kLines.seal({*confirmation.manifest, confirmation.manifest_digest, confirmation.signers,
+                         confirmation.shop, confirmation.root_fingerprint});
+  }
   text += read_lines(confirmation) + scan_lines(confirmation);
   for (const Caution& caution : confirmation.cautions)
     text += line("caution", caution.code + ": " + printable(caution.text, 400));

@@ -1,6 +1,7 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/report/verdict/labelled_lines.h"
 #include "calseal/report/verdict/verdict_report.h"
 
 namespace calseal {
@@ -8,12 +9,9 @@ namespace {
 
 constexpr std::size_t kColumn = 12;  // where values start
 
-std::string line(std::string_view label, const std::string& value) {
-  if (value.empty()) return {};
-  std::string text = "  " + std::string(label);
-  text.resize(std::max(text.size() + 1, kColumn), ' ');
-  return text + value + "\n";
-}
+constexpr LabelledLines kLines(kColumn);
+
+std::string line(std::string_view label, const std::string& value) { return kLines.line(label, value); }
 
 std::string share_text(std::uint64_t hundredths) {
   const std::string cents = std::to_string(hundredths % 100);
@@ -56,25 +54,6 @@ std::string set_text(const Verdict& verdict) {
     text += (text.empty() ? "" : ", then ") + partner.controller + " (sequence " +
             std::to_string(partner.sequence) + (partner.given ? ")" : ", missing)");
   }
-  return text;
-}
-
-std::string manifest_lines(const Verdict& verdict) {
-  const Manifest& manifest = *verdict.manifest;
-  std::string signers;
-  for (const std::string& name : verdict.signers) signers += (signers.empty() ? "" : ", ") + printable(name);
-  std::string text;
-  text += line("revision", std::to_string(manifest.revision) +
-                               (manifest.title.empty() ? "" : ", " + printable(manifest.title)));
-  text += line("job", manifest.job + ", base " + std::to_string(manifest.base_number) + ", sequence " +
-                          std::to_string(manifest.sequence));
-  text += line("order", passage_text(verdict.passage));
-  text += line("set", set_text(verdict));
-  text += line("vehicle", printable(manifest.vehicle_reference));
-  text += line("sealed", manifest.claimed_time + " (claimed) by " + signers);
-  text += line("shop", printable(verdict.shop));
-  text += line("root", verdict.root_fingerprint);
-  text += line("identity", digest_text(verdict.manifest_digest));
   return text;
 }
 
@@ -132,33 +111,21 @@ std::string evidence_line(const Verdict& verdict) {
   return line("given", given) + line("not given", missing);
 }
 
-std::string reason_lines(const Error& reason, const Emphasise& emphasise) {
-  std::string text = line("why", emphasise(Emphasis::kBad, code(reason.reason)) + ": " +
-                                     std::string(info(reason.reason).meaning));
-  text += line("where", reason.file.empty() || reason.place.empty() ? reason.file + reason.place
-                                                                    : reason.file + ": " + reason.place);
-  text += line("found", reason.found);
-  text += line("expected", reason.expected);
-  text += line("next", emphasise(Emphasis::kWarn, reason.next));
-  return text;
-}
-
 }  // namespace
 
 std::string verdict_text(const Verdict& verdict, const Emphasise& emphasise) {
   std::string text;
   const bool good = verdict.outcome != Outcome::kRefused;
-  std::string word(outcome_name(verdict.outcome));
-  std::ranges::transform(word, word.begin(), [](char c) { return static_cast<char>(c - 'a' + 'A'); });
-  text += emphasise(good ? Emphasis::kGood : Emphasis::kBad, word);
-  if (verdict.manifest) {
-    text += "  " + verdict.manifest->controller().name + ", revision " +
-            std::to_string(verdict.manifest->revision) + " of job " + verdict.manifest->job;
-  }
+  text += headline(outcome_name(verdict.outcome), good, emphasise);
+  if (verdict.manifest) text += "  " + subject(*verdict.manifest);
   if (verdict.outcome == Outcome::kAuthentic) text += "  (seal only: nothing was compared with a controller)";
   text += "\n";
-  if (verdict.reason) text += reason_lines(*verdict.reason, emphasise);
-  if (verdict.manifest) text += manifest_lines(verdict);
+  if (verdict.reason) text += kLines.reason(*verdict.reason, emphasise);
+  if (verdict.manifest) {
+    text += kLines.seal(
+        {*verdict.manifest, verdict.manifest_digest, verdict.signers, verdict.shop, verdict.root_fingerprint},
+        line("order", passage_text(verdict.passage)) + line("set", set_text(verdict)));
+  }
   text += result_lines(verdict);
   text += evidence_line(verdict);
   text += steps_line(verdict);

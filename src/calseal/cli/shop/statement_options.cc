@@ -1,0 +1,16 @@
+#include "calseal/cli/shop/statement_options.h"
+
+#include <CLI/CLI.hpp>
+
+namespace calseal {
+
+void add_statement_options(CLI::App& command, StatementOptions& options, const std::string& whose) {
+  command.add_option("--key", options.keys, "Private key " + whose + " (repeatable)")->required();
+  command.add_option("--passphrase-file", options.passphrase_file, "First line: passphrase of the keys");
+  command.add_option("--trust", options.trust, "The shop's newest trust file")->required();
+  command.add_option("--claimed-time", options.time,
+                     "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
+  command.add_option("-o,--output", options.output, "The list to write; nothing is replaced")->required();
+}
+
+}  // namespace calseal

@@ -189,13 +189,15 @@ calseal_result failed(Error error) {
   return result;
 }
 
+Status take_salt(const calseal_request& request, std::optional<Bytes>& salt) {
+  if (!request.salt) return {};
+  CALSEAL_ASSIGN(salt, parse_salt(request.salt->bytes, request.salt->name));
+  return {};
+}
+
 calseal_result answer_check(const calseal_request& request) {
   CheckRequest question = request.check;
-  if (request.salt) {
-    Result<Bytes> salt = parse_salt(request.salt->bytes, request.salt->name);
-    if (!salt) return failed(salt.error());
-    question.evidence.salt = *std::move(salt);
-  }
+  if (Status status = take_salt(request, question.evidence.salt); !status) return failed(status.error());
   question.now = current_time();
   Verdict verdict = check_bundle(std::move(question));
   calseal_result result;
@@ -223,11 +225,7 @@ calseal_result answer_confirm(const calseal_request& request) {
   question.evidence.after = request.check.read;
   question.evidence.before = request.before;
   question.evidence.scan = request.scan;
-  if (request.salt) {
-    Result<Bytes> salt = parse_salt(request.salt->bytes, request.salt->name);
-    if (!salt) return failed(salt.error());
-    question.evidence.salt = *std::move(salt);
-  }
+  if (Status status = take_salt(request, question.evidence.salt); !status) return failed(status.error());
   Confirmation confirmation = confirm_bundle(std::move(question));
   calseal_result result;
   result.outcome = confirmation.reason        ? CALSEAL_REFUSED

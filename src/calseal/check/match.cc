@@ -38,6 +38,14 @@ Status match_base(const OpenedBundle& opened, const Image& read, const Image& im
   return {};
 }
 
+Status check_salt(const Manifest& manifest, const std::optional<Bytes>& salt) {
+  if (!salt || !manifest.salt_digest) return {};
+  const Sha256 found = compute_sha256(*salt);
+  if (found == *manifest.salt_digest) return {};
+  return fail({Reason::kSaltWrong, "", "salt", "a salt with SHA-256 " + digest_text(found),
+               digest_text(*manifest.salt_digest), "use the salt file that the shop gave you for this job"});
+}
+
 Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read,
                                    const MatchEvidence& evidence) {
   const Manifest& manifest = opened.manifest;
@@ -48,12 +56,8 @@ Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read
                                                     : "\"" + printable(manifest.vehicle_reference) + "\"",
                  "check that this bundle is for the vehicle in front of you"});
   }
+  CALSEAL_CHECK(check_salt(manifest, evidence.salt));
   const bool salt_counts = evidence.salt && manifest.salt_digest;
-  if (salt_counts && compute_sha256(*evidence.salt) != *manifest.salt_digest) {
-    return fail(
-        {Reason::kSaltWrong, "", "salt", "a salt with SHA-256 " + digest_text(compute_sha256(*evidence.salt)),
-         digest_text(*manifest.salt_digest), "use the salt file that the shop gave you for this job"});
-  }
   bool proved = false;
   for (const ManifestBinding& binding : manifest.controller().binding) {
     if (!binding.digest || !salt_counts) continue;

@@ -18,6 +18,9 @@ Status match_known(const OpenedBundle& opened, const Image& read, bool binding);
 // permitted patches of the read stand whole (kChangePatch).
 Status match_base(const OpenedBundle& opened, const Image& read, const Image& image);
 
+// Whether a salt that was given is the job's own (kSaltWrong); nothing to say where none was given or sealed.
+Status check_salt(const Manifest& manifest, const std::optional<Bytes>& salt);
+
 // Binding fields against their salted digests (kSaltWrong, kVehicleMismatch); where nothing proves the
 // vehicle, the stated reference must be the manifest's (kVehicleReference, kVehicleNotProvable).
 Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read,

@@ -6,6 +6,7 @@
 #include "calseal/base/text.h"
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
+#include "calseal/check/match.h"
 
 namespace calseal {
 namespace {
@@ -218,11 +219,7 @@ Status check_scan_names(const OpenedBundle& opened, const std::vector<ScanValue>
 Status compare_scan(const OpenedBundle& opened, const std::vector<ScanValue>& scan,
                     const std::optional<Bytes>& salt, std::vector<ComparedValue>& compared) {
   CALSEAL_CHECK(check_scan_names(opened, scan));
-  const std::optional<Sha256>& sealed_salt = opened.manifest.salt_digest;
-  if (salt && sealed_salt && compute_sha256(*salt) != *sealed_salt) {
-    return fail({Reason::kSaltWrong, "", "salt", "a salt with SHA-256 " + digest_text(compute_sha256(*salt)),
-                 digest_text(*sealed_salt), "use the salt file that the shop gave you for this job"});
-  }
+  CALSEAL_CHECK(check_salt(opened.manifest, salt));
   for (const ScanValue& value : scan) {
     const auto field = std::ranges::find(opened.map.identity, value.name, &IdentityField::name);
     compared.push_back(

@@ -14,12 +14,11 @@
 #include "calseal/base/file.h"
 #include "calseal/base/json.h"
 #include "calseal/base/json_reader.h"
+#include "support/fixtures.h"
 
 namespace calseal {
 
-inline std::string vector_path(const std::string& name) {
-  return std::string(CALSEAL_FIXTURES "/vectors/") + name;
-}
+inline std::string vector_path(const std::string& name) { return fixtures() + "/vectors/" + name; }
 
 // Reads one vector text: `read` takes every member but "source", which is checked here.
 inline Status read_vector_text(const std::string& text, const std::string& name,

@@ -14,13 +14,14 @@
 #include "calseal/base/json_reader.h"
 #include "calseal/base/text.h"
 #include "calseal/check/check.h"
+#include "support/fixtures.h"
 #include "support/vector_file.h"
 #include "support/verdict_matchers.h"
 
 namespace calseal {
 namespace {
 
-const std::string kFolder = CALSEAL_FIXTURES "/bundles/";
+const std::string kFolder = fixtures() + "/bundles/";
 
 struct Row {
   std::string name, bundle, trust, stated_root, salt;
@@ -254,7 +255,7 @@ Bytes printed_bundle(const std::string& page) {
 }
 
 TEST(BundlePage, PrintsARealBundle) {
-  const auto page = read_file(CALSEAL_FIXTURES "/../docs/bundle-format.md", 1 << 20);
+  const auto page = read_file(fixtures() + "/../docs/bundle-format.md", 1 << 20);
   ASSERT_THAT(page, IsOk());
   const Bytes bundle = fixture("tiny-revision.calseal");
   const Bytes printed = printed_bundle(std::string(text_of(*page)));

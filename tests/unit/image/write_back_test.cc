@@ -5,6 +5,7 @@
 #include <iterator>
 
 #include "calseal/image/form.h"
+#include "support/fixtures.h"
 #include "support/matchers.h"
 #include "unit/image/record_lines.h"
 
@@ -74,7 +75,7 @@ TEST(WriteBack, EveryAddressOfTheFileMustBeGiven) {
 
 // One image in three forms; fixtures/forms/README.md says how they were made.
 Bytes fixture(const std::string& name) {
-  std::ifstream in(std::string(CALSEAL_FIXTURES) + "/forms/" + name, std::ios::binary);
+  std::ifstream in(fixtures() + "/forms/" + name, std::ios::binary);
   return Bytes(std::istreambuf_iterator<char>(in), {});
 }
 

@@ -9,6 +9,7 @@
 #include "calseal/base/file.h"
 #include "calseal/base/json.h"
 #include "calseal/map/region_map.h"
+#include "support/fixtures.h"
 #include "support/matchers.h"
 
 namespace calseal {
@@ -18,7 +19,7 @@ namespace fs = std::filesystem;
 
 std::vector<std::string> maps_in(const std::string& folder) {
   std::vector<std::string> names;
-  for (const auto& entry : fs::directory_iterator(std::string(CALSEAL_FIXTURES "/region_maps/") + folder)) {
+  for (const auto& entry : fs::directory_iterator(fixtures() + "/region_maps/" + folder)) {
     if (entry.path().filename() != "expected.json") names.push_back(entry.path().filename());
   }
   std::sort(names.begin(), names.end());
@@ -26,7 +27,7 @@ std::vector<std::string> maps_in(const std::string& folder) {
 }
 
 Result<RegionMap> parse_fixture(const std::string& name) {
-  CALSEAL_ASSIGN(Bytes text, read_file(CALSEAL_FIXTURES "/region_maps/" + name, kRegionMapSizeLimit));
+  CALSEAL_ASSIGN(Bytes text, read_file(fixtures() + "/region_maps/" + name, kRegionMapSizeLimit));
   return parse_region_map(std::move(text), name);
 }
 
@@ -44,7 +45,7 @@ struct Expected {
 const std::map<std::string, Expected>& expectations() {
   static const auto table = [] {
     std::map<std::string, Expected> read;
-    const auto text = read_file(CALSEAL_FIXTURES "/region_maps/bad/expected.json", kRegionMapSizeLimit);
+    const auto text = read_file(fixtures() + "/region_maps/bad/expected.json", kRegionMapSizeLimit);
     const auto tree = parse_json(text_of(text.value()), "expected.json");
     for (const auto& [name, row] : tree.value().members) {
       read[name] = {find_reason(row.find("reason")->text).value(), row.find("place")->text};

@@ -5,6 +5,7 @@
 
 #include "calseal/base/file.h"
 #include "calseal/map/region_map.h"
+#include "support/fixtures.h"
 #include "support/matchers.h"
 #include "support/random.h"
 #include "support/region_map_soundness.h"
@@ -14,7 +15,7 @@ namespace {
 
 std::vector<Bytes> good_maps() {
   std::vector<Bytes> maps;
-  for (const auto& entry : std::filesystem::directory_iterator(CALSEAL_FIXTURES "/region_maps/good")) {
+  for (const auto& entry : std::filesystem::directory_iterator(fixtures() + "/region_maps/good")) {
     maps.push_back(read_file(entry.path(), kRegionMapSizeLimit).value());
   }
   return maps;

@@ -3,13 +3,14 @@
 
 #include "calseal/base/file.h"
 #include "calseal/map/region_map.h"
+#include "support/fixtures.h"
 #include "support/matchers.h"
 
 namespace calseal {
 namespace {
 
 std::string page() {
-  const auto bytes = read_file(CALSEAL_FIXTURES "/../docs/region-map.md", kRegionMapSizeLimit);
+  const auto bytes = read_file(fixtures() + "/../docs/region-map.md", kRegionMapSizeLimit);
   return std::string(text_of(bytes.value()));
 }
 

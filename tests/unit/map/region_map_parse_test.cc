@@ -4,6 +4,7 @@
 #include "calseal/base/file.h"
 #include "calseal/digest/catalogue.h"
 #include "calseal/map/region_map.h"
+#include "support/fixtures.h"
 #include "support/matchers.h"
 
 namespace calseal {
@@ -12,8 +13,8 @@ namespace {
 constexpr std::uint64_t kFlash = 0x80000000;
 
 RegionMap good(const std::string& name) {
-  return parse_region_map(
-             read_file(CALSEAL_FIXTURES "/region_maps/good/" + name, kRegionMapSizeLimit).value(), name)
+  return parse_region_map(read_file(fixtures() + "/region_maps/good/" + name, kRegionMapSizeLimit).value(),
+                          name)
       .value();
 }
 

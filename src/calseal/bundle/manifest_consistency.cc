@@ -80,6 +80,7 @@ class Consistency {
   using Failure = tl::unexpected<Error>;
 
   Failure refuse(const std::string& pointer, std::string found, std::string expected) const {
+    if (found.empty()) found = "an empty text";  // as it stands in the manifest
     return fail({Reason::kManifestInvalid, name_, pointer, std::move(found), std::move(expected),
                  "do not use this bundle; ask its sender for a new one"});
   }

@@ -210,6 +210,18 @@ TEST_F(Order, WithoutStateTheNewestBundleBesideItPermitsTheReturn) {
   EXPECT_THAT(check_bundle(wanted), IsRefused(Reason::kSequenceOld));
 }
 
+TEST_F(Order, TheNewestOfAnotherJobSaysNothing) {
+  SealRequest other = request_for(3);
+  other.statement.job = "job-8";
+  other.statement.permitted_returns = {sealed_[2].digest};
+  CheckRequest wanted = request(sealed_[2]);
+  wanted.declared_return = true;
+  wanted.newest = NamedBytes{"other.calseal", made(other).file};
+  const Verdict verdict = check_bundle(wanted);
+  ASSERT_THAT(verdict, IsRefused(Reason::kUsage));
+  EXPECT_EQ(verdict.reason->place, "newest");
+}
+
 TEST_F(Order, AnOlderBundleBesideItDoesNotWidenTheReturns) {
   SealRequest next = request_for(3);
   next.statement.revision = 4;

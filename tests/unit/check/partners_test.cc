@@ -90,6 +90,27 @@ TEST_F(Partners, EveryMixtureIsRefused) {
   const SealedBundle engine_alone =
       made(engine_job_, engine_job_.request(1, edited_small(engine_job_.base, 1)));
   EXPECT_THAT(check(engine_alone, {&transmission_}), IsRefused(Reason::kSetMismatch));
+  // Two of no set are no set either.
+  EXPECT_THAT(check(engine_alone, {&alone}), IsRefused(Reason::kSetMismatch));
+}
+
+// The descriptor names no vehicle, so two members may agree on everything but that.
+TEST_F(Partners, AMemberOfAnotherVehicleIsRefused) {
+  SealRequest request = transmission_job_.request(1, edited_small(transmission_job_.base, 2));
+  const auto set = engine_.manifest.set;
+  const auto described =
+      make_set({engine_.manifest, transmission_.manifest}, {"transmission", "engine"}, false);
+  ASSERT_TRUE(described);
+  request.statement.set = *described;
+  request.statement.vehicle_reference = "red van";
+  const SealedBundle other = made(transmission_job_, request);
+  ASSERT_EQ(other.manifest.set, set);
+  EXPECT_THAT(check(engine_, {&other}), IsRefused(Reason::kSetMismatch));
+  request.statement.vehicle_reference = engine_.manifest.vehicle_reference;
+  request.salt = Bytes(kSaltSize, 0x11);
+  const SealedBundle other_salt = made(transmission_job_, request);
+  ASSERT_EQ(other_salt.manifest.set, set);
+  EXPECT_THAT(check(engine_, {&other_salt}), IsRefused(Reason::kSetMismatch));
 }
 
 TEST_F(Partners, APartnerIsJudgedLikeTheBundleItself) {

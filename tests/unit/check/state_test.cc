@@ -105,6 +105,17 @@ TEST(State, ContradictionsAreSeen) {
   EXPECT_FALSE(refused([](CheckerState&) {}));
 }
 
+// Each is told before anything is made of the next.
+TEST(State, WhatIsWrongIsSaidWhereItStands) {
+  EXPECT_THAT(parse_state(Bytes(kStateSizeLimit + 1, ' '), "s"), FailsWith(Reason::kStateDamaged, ""));
+  EXPECT_THAT(parse_state(with_sum(R"({"calseal":"trust/1"})"), "s"),
+              FailsWith(Reason::kStateDamaged, "line 1"));
+  EXPECT_THAT(parse_state(view_of(R"({"calseal":"state/1","last_time":"","roots":[]})"), "s"),
+              FailsWith(Reason::kStateDamaged, "line 1"));
+  EXPECT_THAT(parse_state(with_sum(R"({"calseal":"state/1",)"), "s"),
+              FailsWith(Reason::kStateDamaged, "line 1, column 22"));
+}
+
 TEST(State, OtherTextsAreSeen) {
   const std::string good = R"({"calseal":"state/1","last_time":"","roots":[]})";
   EXPECT_TRUE(parse_state(with_sum(good), "s"));

@@ -64,6 +64,13 @@ TEST(CounterSign, CollectsRequiredRoles) {
   EXPECT_THAT(job.check(whole->file, job.base), IsAccepted());
 }
 
+TEST(CounterSign, ACompromisedKeyAddsNothing) {
+  Counter job;
+  job.entry_of(job.second).compromised = true;
+  EXPECT_THAT(countersign(job.revision(), "b", {job.second}, job.trust),
+              FailsWith(Reason::kKeyCompromised, "key " + digest_text(job.second.id())));
+}
+
 // Stripping a signature that the manifest requires makes it fail, whichever it is.
 TEST(CounterSign, StrippedSignaturesAreMissed) {
   const Counter job;

@@ -156,6 +156,40 @@ class Options(unittest.TestCase):
         self.assertIn("option-before", json.dumps(value))
         self.desk.json(CALSEAL, "option", "check", self.desk.at("fuel.json"), *self.ground())
 
+    def test_faults_of_an_option_have_reasons_of_their_own(self):
+        option = json.loads((self.desk.inputs / "fuel.json").read_text())
+
+        def refused(reason, **changed):
+            path = self.desk.put("bent.json", json.dumps({**option, **changed}).encode())
+            value = self.desk.json(CALSEAL, "option", "check", path, *self.ground(), status=1)
+            reasons = [value["reason"]] if "reason" in value else [p["reason"] for p in value["problems"]]
+            self.assertEqual(reasons, [reason])
+
+        refused("option-invalid", requires={"options": ["fuel"]})
+        refused("option-invalid", edits=[{"item": "idle", "offset": 0, "before": "0c80", "after": "0c80"}])
+        refused("option-foreign", family={"controller": "engine", "region_map": "other"})
+        refused("option-foreign", software_numbers=["SO-00009"])
+        refused("option-place", edits=[{"memory": "flash", "at": "0x80000100", "before": self.base[0x100:0x101].hex(), "after": "00"}])
+        refused("option-place", edits=[{"memory": "flash", "at": "0x8000ff00", "before": self.base[SLOT:SLOT + 1].hex(), "after": "00"}])
+        refused("json-unknown-key", script="x")
+
+    def test_what_finds_no_sure_place_is_not_carried(self):
+        stranger = bytearray(random.Random(1).randbytes(SIZE))
+        stranger[0x10:0x18] = b"SO-00003"
+        stranger[0x4100:0x4114] = self.base[0x4100:0x4114]
+        self.desk.put("stranger.bin", corrected(bytes(stranger)))
+        twins = bytearray(self.base)
+        twins[0xA000:0xA200] = self.base[0x4F80:0x5180]  # the surroundings of one edit stand twice
+        self.desk.put("twins.bin", corrected(bytes(twins)))
+        for base, outcome in (("stranger", "weak"), ("twins", "ambiguous")):
+            target = self.desk.out / "none.json"
+            done = self.desk.must(CALSEAL, "option", "carry", self.desk.at("fuel.json"), *self.ground(), "--new-base",
+                                  self.desk.at(base + ".bin"), "-o", target, "--json", status=1)
+            value = json.loads(done.stdout)
+            self.assertEqual(value["reason"], "option-not-carried")
+            self.assertIn(outcome, [edit["outcome"] for edit in value["edits"]])
+            self.assertFalse(target.exists())
+
     def test_an_option_is_carried_to_another_software_number(self):
         moved = bytearray(self.base)
         moved[0x10:0x18] = b"SO-00002"

@@ -18,6 +18,7 @@
 #include "calseal/digest/crc.h"
 #include "calseal/digest/sha256.h"
 #include "calseal/digest/sum.h"
+#include "calseal/map/quantity.h"
 
 namespace calseal {
 
@@ -219,6 +220,25 @@ struct FormDeclaration {
   std::vector<Block> blocks;
 };
 
+enum class ItemKind : std::uint8_t { kScalar, kAxis, kCurve, kTable };
+enum class ElementType : std::uint8_t { kU8, kS8, kU16, kS16, kU32, kS32, kF32, kF64 };
+
+// A calibration item: values of one type, row by row without gaps, and what they mean.
+struct Item {
+  std::string name;
+  std::string title;  // line, or empty
+  ItemKind kind = ItemKind::kScalar;
+  Place place;  // all elements
+  ElementType type = ElementType::kU8;
+  ByteOrder order = ByteOrder::kLittle;
+  std::uint64_t columns = 1, rows = 1;  // axis and curve: one row
+  Conversion conversion;
+  std::string unit;                    // line, or empty
+  std::optional<Decimal> least, most;  // sane limits, physical
+  std::optional<std::size_t> x, y;     // index into RegionMap::items: the axes of a curve or table
+  std::string note;
+};
+
 struct Evidence {
   std::string author;
   std::vector<Sha256> verified_on;   // plain SHA-256 of files as received
@@ -242,6 +262,7 @@ struct RegionMap {
   std::vector<IdentityField> identity;
   std::vector<SignedPart> signed_parts;
   std::vector<Place> sectors;  // erase sectors, ascending
+  std::vector<Item> items;     // calibration items, ascending by memory and address
   Evidence evidence;
   Bytes text;     // the file as read
   Sha256 digest;  // of `text`

@@ -1,0 +1,15 @@
+// Commands that make, look at, carry and compose options: nothing here signs.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "calseal/cli/console/console.h"
+#include "calseal/option/option_file.h"
+
+namespace calseal {
+
+void add_option_command(CLI::App& app, Console& console, int& status);   // option make|show|check|carry
+void add_compose_command(CLI::App& app, Console& console, int& status);  // compose
+
+}  // namespace calseal

@@ -4,13 +4,15 @@
 
 #include "calseal/base/json_reader.h"
 #include "calseal/base/json_write.h"
+#include "calseal/bundle/manifest.h"
 #include "calseal/bundle/signed_json.h"
 
 namespace calseal {
 namespace {
 
-constexpr std::array<std::string_view, 11> kNames{"opened",    "sealed",    "reissued", "sent",    "acknowledged", "written",
-                                                  "confirmed", "withdrawn", "driven",   "carried", "remark"};
+constexpr std::array<std::string_view, 11> kNames{"opened",       "sealed",  "reissued",  "sent",
+                                                  "acknowledged", "written", "confirmed", "withdrawn",
+                                                  "driven",       "carried", "remark"};
 
 LogFacts read_log(const JsonNode& node) {
   JsonObject object(node);
@@ -59,8 +61,11 @@ std::optional<EventKind> find_event(std::string_view name) {
 }
 
 JsonValue event_json(const Event& event) {
-  JsonValue value = json_object({{"time", json(event.time)}, {"event", json(event_name(event.kind))}, {"base", json(event.base)}});
-  const auto add = [&](const char* key, JsonValue member) { value.members.emplace_back(key, std::move(member)); };
+  JsonValue value = json_object(
+      {{"time", json(event.time)}, {"event", json(event_name(event.kind))}, {"base", json(event.base)}});
+  const auto add = [&](const char* key, JsonValue member) {
+    value.members.emplace_back(key, std::move(member));
+  };
   if (event.revision) add("revision", json(*event.revision));
   if (event.identity) add("identity", json_digest(*event.identity));
   if (!event.detail.empty()) add("detail", json(event.detail));

@@ -44,7 +44,7 @@ struct LogFacts {
   std::string first, last;  // time as written in the first and the last row
   std::uint64_t gaps = 0;
   std::string longest_gap;  // seconds, decimal; empty without a gap
-  std::string by;           // what ties it to the revision: "revision-mark", "verification-number", "word", "nothing"
+  std::string by;  // what ties it to the revision: "revision-mark", "verification-number", "word", "nothing"
   friend bool operator==(const LogFacts&, const LogFacts&) = default;
 };
 

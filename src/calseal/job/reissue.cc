@@ -5,6 +5,7 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/entries.h"
 #include "calseal/job/customer_check.h"
+#include "calseal/job/job_options.h"
 #include "calseal/job/send.h"
 #include "calseal/sign/edited_image.h"
 
@@ -72,7 +73,13 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
   said.sequence = job.highest_sequence() + 1;
   said.claimed_time = signing.now;
   said.tool = signing.tool;
-  std::erase_if(said.annotations, [](const auto& one) { return one.first == kReissueAnnotation; });
+  CALSEAL_ASSIGN(request.options, options_of(job, current, opened.manifest));
+  // seal() writes the two stated reasons itself, from what it is told.
+  std::erase_if(said.annotations, [&](const auto& one) {
+    if (one.first == kUnaccountedAnnotation) request.unaccounted_reason = one.second;
+    if (one.first == kLimitAnnotation) request.limit_reason = one.second;
+    return one.first == kReissueAnnotation || one.first == kUnaccountedAnnotation || one.first == kLimitAnnotation;
+  });
   said.annotations.emplace_back(std::string(kReissueAnnotation),
                                 digest_text(revision->reissue_of.value_or(revision->digest)));
   Reissued made;

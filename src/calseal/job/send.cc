@@ -65,7 +65,8 @@ Result<std::vector<ReadFile>> read_of_base(const Job& job, const OpenedBundle& w
   if (kept && kept->size() == sealed.size() && std::ranges::all_of(*kept, is_sealed)) return kept;
   // The bundle holds the read too, though not in its first form.
   std::vector<ReadFile> files;
-  for (Memory& memory : image_of_base(way_back).memories) {
+  Image carried = image_of_base(way_back);
+  for (Memory& memory : carried.memories) {
     if (!memory.knows(memory.extent)) {
       return fail({Reason::kJobDamaged, printable(job.folder),
                    base_folder(way_back.manifest.base_number) + "/read",
@@ -78,29 +79,6 @@ Result<std::vector<ReadFile>> read_of_base(const Job& job, const OpenedBundle& w
 }
 
 namespace {
-
-std::uint64_t unaccounted_bytes(const std::optional<Account>& account) {
-  return account ? account->bytes(Origin::kUnaccounted) : 0;
-}
-
-Status require_account(const RegionMap& map, const std::optional<Account>& account,
-                       const std::string& reason) {
-  if (unaccounted_bytes(account) == 0 || !reason.empty()) return {};
-  const auto first = std::ranges::find(account->entries, Origin::kUnaccounted, &AccountEntry::origin);
-  return fail(
-      {Reason::kChangeUnaccounted, "",
-       place_text(map, first->place) + (first->region.empty() ? "" : ", " + first->region),
-       bytes_text(unaccounted_bytes(account)) + " that no option explains, the first here",
-       "every changed byte in an option, or derived",
-       "take the stray bytes out, give the option that they belong to, or state why: --unaccounted REASON"});
-}
-
-void state_options(const SendRequest& request, const Sent& sent, SealRequest& seal_request) {
-  RevisionStatement& said = seal_request.statement;
-  said.options = describe_options(request.options);
-  said.items = describe_items(sent.map, sent.base, sent.result);
-  if (sent.unaccounted > 0) said.annotations.emplace_back("unaccounted-reason", request.unaccounted_reason);
-}
 
 // What is kept besides the bundle. Files of an edit carry the revision's number; an option's name is its own.
 std::vector<NewFile> kept_files(const Job& job, std::uint64_t revision, const SendRequest& request) {
@@ -135,13 +113,6 @@ Result<Sent> send(const Job& job, SendRequest request, const Signing& signing) {
   CALSEAL_ASSIGN(sent.result, lay_edit(sent.map, sent.base, request.edited));
   CALSEAL_ASSIGN(const Plan plan, make_plan(sent.map, sent.base));
   CALSEAL_ASSIGN(sent.corrections, correct(plan, sent.result));
-  // What an edit breaks is named before what it leaves out of the account.
-  CALSEAL_CHECK(require_confined(prove_confinement(plan, sent.base, sent.result)));
-  if (!request.options.empty()) {
-    CALSEAL_ASSIGN(sent.account, make_account(plan, sent.base, sent.result, request.options));
-    sent.unaccounted = unaccounted_bytes(sent.account);
-    CALSEAL_CHECK(require_account(sent.map, sent.account, request.unaccounted_reason));
-  }
   std::uint64_t number = 0;
   for (const JobRevision& one : current.revisions) number = std::max(number, one.number());
   ++number;
@@ -165,7 +136,10 @@ Result<Sent> send(const Job& job, SendRequest request, const Signing& signing) {
   seal_request.base = sent.base;
   seal_request.result = sent.result;
   seal_request.salt = salt;
-  state_options(request, sent, seal_request);
+  seal_request.options = request.options;
+  seal_request.account = !request.options.empty();
+  seal_request.unaccounted_reason = request.unaccounted_reason;
+  seal_request.limit_reason = request.limit_reason;
   CALSEAL_ASSIGN(sent.sealed, seal(seal_request, *signing.keys, *signing.trust));
   CALSEAL_ASSIGN(std::vector<ReadFile> read, read_of_base(job, way_back));
   CALSEAL_CHECK(

@@ -13,7 +13,6 @@
 #include "calseal/job/job_options.h"
 #include "calseal/job/open_base.h"
 #include "calseal/map/correct.h"
-#include "calseal/option/account.h"
 #include "calseal/option/option_file.h"
 
 namespace calseal {
@@ -25,7 +24,7 @@ struct SendRequest {
   std::string title, notes, expires;
   std::vector<std::string> requirements, cautions;
   std::string unaccounted_reason;  // why bytes without an option are right; goes into the manifest
-  std::string limits_reason;       // why values outside their limits are right; likewise
+  std::string limit_reason;       // why values outside their limits are right; likewise
 };
 
 struct Sent {
@@ -34,8 +33,6 @@ struct Sent {
   RegionMap map;
   Image base, result;
   CorrectionReport corrections;
-  std::optional<Account> account;  // where options were given
-  std::uint64_t unaccounted = 0;   // bytes
 };
 
 // kJobOrder unless the way back of the current base is sealed, sent and acknowledged; kUsage for a parent

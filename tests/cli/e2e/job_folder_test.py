@@ -85,8 +85,8 @@ class Story(unittest.TestCase):
         text = json.dumps(shown)
         self.assertIn(sent["identity"], text)
         self.assertNotEqual(again["identity"], sent["identity"])
-        self.assertEqual(shown["manifest"]["controllers"][0]["pinned_digest"] if "manifest" in shown else None,
-                         first["manifest"]["controllers"][0]["pinned_digest"] if "manifest" in first else None)
+        pinned = [bundle["manifest"]["controllers"][0]["pinned"] for bundle in (shown, first)]
+        self.assertEqual(pinned[0], pinned[1])
         self.assertEqual(desk.customer(again["bundle"], desk.at("back-f.bin"), desk.at("back-e.bin")), expected)
         self.assertTrue(desk.job("reissue", 0, *desk.signing())["already_whole"])
         self.assertEqual(desk.job("reissue", 9, *desk.signing(), status=2)["reason"], "usage")

@@ -38,16 +38,6 @@ Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& opt
   return loaded;
 }
 
-Result<std::vector<OptionFile>> load_option_files(const std::vector<std::string>& paths) {
-  std::vector<OptionFile> options;
-  for (const std::string& path : paths) {
-    CALSEAL_ASSIGN(Bytes text, read_file(path, kOptionSizeLimit));
-    CALSEAL_ASSIGN(OptionFile option, parse_option(std::move(text), printable(path)));
-    options.push_back(std::move(option));
-  }
-  return options;
-}
-
 Result<std::unique_ptr<LoadedContext>> load_context(const std::string& trust, const std::string& list) {
   auto loaded = std::make_unique<LoadedContext>();
   if (!trust.empty()) {

@@ -9,7 +9,6 @@
 #include "calseal/cli/shop/stated.h"
 #include "calseal/job/job.h"
 #include "calseal/job/open_base.h"
-#include "calseal/option/option_file.h"
 
 namespace calseal {
 
@@ -41,9 +40,7 @@ struct LoadedSigning {
 Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& options,
                                                     const std::string& tool);
 
-Result<std::vector<OptionFile>> load_option_files(const std::vector<std::string>& paths);
-
-// What tells programs of the folder that was asked for; `trust` and `list` may be empty.
+// Trust file and list of withdrawals that a look at the folder is judged by; both names may be empty.
 struct LoadedContext {
   LoadedTrust trust;
   WithdrawalList withdrawals;

@@ -6,6 +6,7 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/check/check.h"
+#include "calseal/cli/account/option_arguments.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -37,7 +38,7 @@ Result<NewJob> load_request(const NewOptions& options) {
   CALSEAL_ASSIGN(request.region_map, read_file(options.regions, kRegionMapSizeLimit));
   request.region_map_name = printable(options.regions);
   CALSEAL_ASSIGN(request.read, load_read_files(options.reads));
-  CALSEAL_ASSIGN(request.options, load_option_files(options.option_files));
+  CALSEAL_ASSIGN(request.options, load_options(options.option_files));
   if (options.salt.empty()) {
     CALSEAL_ASSIGN(request.salt, make_salt());
   } else {

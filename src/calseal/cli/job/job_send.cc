@@ -4,6 +4,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/account/option_arguments.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -48,7 +49,7 @@ Result<SendRequest> load_request(const SendOptions& options, const Job& job) {
   if (options.no_options && !options.option_files.empty())
     return fail(usage_error("--no-options", "--option beside it", "one of the two", "leave one out"));
   if (!options.option_files.empty()) {
-    CALSEAL_ASSIGN(request.options, load_option_files(options.option_files));
+    CALSEAL_ASSIGN(request.options, load_options(options.option_files));
   } else if (!options.no_options) {
     CALSEAL_ASSIGN(request.options, options_in_force(job, job.base()));
   }
@@ -58,7 +59,7 @@ Result<SendRequest> load_request(const SendOptions& options, const Job& job) {
   request.requirements = options.requirements;
   request.cautions = options.cautions;
   request.unaccounted_reason = options.unaccounted;
-  request.limits_reason = options.limits;
+  request.limit_reason = options.limits;
   if (!options.notes_file.empty()) {
     CALSEAL_ASSIGN(request.notes, read_text_file(options.notes_file, 65536));
   }
@@ -96,7 +97,7 @@ void add_job_send_command(CLI::App& job, Console& console, const std::string& to
   command->add_flag("--no-options", o->no_options, "This revision is made of no option");
   command->add_option("--unaccounted", o->unaccounted,
                       "Why changed bytes that no option explains are right; goes into the manifest");
-  command->add_option("--limits", o->limits,
+  command->add_option("--beyond-limits", o->limits,
                       "Why values outside their limits are right; goes into the manifest");
   command->add_option("--parent", o->parent, "The revision that this one follows (default: the newest)")
       ->each([o](const std::string&) { o->has_parent = true; })

@@ -28,10 +28,12 @@ class Deciding {
     }
     if (way_back->incomplete) return countersign(*way_back);
     if (!job_.has(EventKind::kSent, *way_back)) {
-      const std::string salt = job_.salt_present ? ", the job's salt by another way" : "";
+      const std::string once = base_.number > 1 ? ""
+                               : job_.salt_present
+                                   ? ", the job's salt by another way, and the shop's trust file"
+                                   : ", and the shop's trust file";
       return step("deliver-way-back",
-                  "Hand the way back to the customer: " + way_back->file + salt +
-                      ", and the shop's trust file. Then note it.",
+                  "Hand the way back to the customer: " + way_back->file + once + ". Then note it.",
                   note("sent", 0, " --detail CHANNEL"), 0);
     }
     if (!job_.has(EventKind::kAcknowledged, *way_back)) {

@@ -78,7 +78,8 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
   std::erase_if(said.annotations, [&](const auto& one) {
     if (one.first == kUnaccountedAnnotation) request.unaccounted_reason = one.second;
     if (one.first == kLimitAnnotation) request.limit_reason = one.second;
-    return one.first == kReissueAnnotation || one.first == kUnaccountedAnnotation || one.first == kLimitAnnotation;
+    return one.first == kReissueAnnotation || one.first == kUnaccountedAnnotation ||
+           one.first == kLimitAnnotation;
   });
   said.annotations.emplace_back(std::string(kReissueAnnotation),
                                 digest_text(revision->reissue_of.value_or(revision->digest)));

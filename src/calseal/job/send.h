@@ -24,7 +24,7 @@ struct SendRequest {
   std::string title, notes, expires;
   std::vector<std::string> requirements, cautions;
   std::string unaccounted_reason;  // why bytes without an option are right; goes into the manifest
-  std::string limit_reason;       // why values outside their limits are right; likewise
+  std::string limit_reason;        // why values outside their limits are right; likewise
 };
 
 struct Sent {

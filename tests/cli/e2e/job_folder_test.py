@@ -12,6 +12,7 @@ import unittest
 
 import desk as desks
 import job_desk
+from demo_desk import MAPS, DemoDesk
 from desk import CALSEAL
 from job_desk import JobDesk
 
@@ -117,6 +118,25 @@ class Story(unittest.TestCase):
         self.assertEqual(len(kept), 4)
         for event in state["logs"]:
             self.assertEqual(hashlib.sha256(pathlib.Path(desk.folder, event["file"]).read_bytes()).hexdigest(), event["digest"])
+
+
+class Large(unittest.TestCase):
+    """Images of megabytes, whose bundles are larger than any prefix."""
+
+    def test_status_with_and_without_trust(self):
+        desk = DemoDesk()
+        self.addCleanup(desk.close)
+        folder = str(desk.root / "elm-3")
+        read = ["flash=" + desk.data("engine-a-flash.bin"), "eeprom=" + desk.data("engine-a-eeprom.bin")]
+        desk.json(CALSEAL, "job", "new", *read, "--regions", MAPS / "engine.regions.json", *desk.signing(), "-o", folder)
+        for fact in (["sent", "--detail", "stick"], ["acknowledged"]):
+            desk.json(CALSEAL, "job", "note", folder, fact[0], "--revision", 0, *fact[1:])
+        desk.json(CALSEAL, "job", "send", folder, "flash=" + desk.data("engine-r1-flash.bin"), *desk.signing())
+        for more in ([], ["--trust", desk.at("shop.trust")]):
+            state = desk.json(CALSEAL, "job", "status", folder, *more)
+            self.assertEqual([r["seal"] for r in state["bases"][0]["revisions"]], ["holds" if more else "not-looked-at"] * 2)
+        desk.json(CALSEAL, "job", "reissue", folder, 1, *desk.signing())
+        self.assertEqual(len(desk.json(CALSEAL, "job", "status", folder)["bases"][0]["revisions"]), 3)
 
 
 class Refused(unittest.TestCase):

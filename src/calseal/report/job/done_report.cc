@@ -16,15 +16,15 @@ struct Handed {
 };
 
 std::vector<Handed> handover(const Job& job, const std::string& bundle) {
-  std::vector<Handed> all{{"the bundle", job.folder + "/" + bundle,
-                           "by any way: mail, cloud, stick; any change to it is refused"}};
+  std::vector<Handed> all{
+      {"bundle", job.folder + "/" + bundle, "by any way: mail, cloud, stick; any change to it is refused"}};
   const JobRevision* way_back = job.base().way_back();
   const bool first = job.base().number == 1 && (way_back == nullptr || !job.has(EventKind::kSent, *way_back));
   if (first && job.salt_present)
-    all.push_back({"the salt", job.folder + "/job.salt", "once, and by another way than the bundle"});
+    all.push_back({"salt", job.folder + "/job.salt", "once, and by another way than the bundle"});
   if (first) {
-    all.push_back({"the trust file", "the shop's",
-                   "once; whose root you read aloud by telephone or across the counter"});
+    all.push_back(
+        {"trust file", "the shop's", "once; whose root you read aloud by telephone or across the counter"});
   }
   return all;
 }
@@ -73,19 +73,21 @@ std::string sent_text(const Job& job, const Sent& sent, const Page& page) {
 }
 
 JsonValue sent_json(const Job& job, const Sent& sent) {
-  JsonValue value = json_object({{"calseal", json("job-send/1")},
-                                 {"job", json(job.facts.job)},
-                                 {"base", json(sent.sealed.manifest.base_number)},
-                                 {"revision", json(sent.sealed.manifest.revision)},
-                                 {"sequence", json(sent.sealed.manifest.sequence)},
-                                 {"identity", json_digest(sent.sealed.digest)},
-                                 {"bundle", json(sent.bundle)},
-                                 {"incomplete", json(sent.sealed.incomplete)},
-                                 {"corrections", corrections_json(sent.map, sent.corrections)},
-                                 {"accounted", json(!sent.sealed.manifest.options.empty())},
-                                 {"unaccounted_bytes", json(sent.sealed.account.bytes(Origin::kUnaccounted))}});
+  JsonValue value =
+      json_object({{"calseal", json("job-send/1")},
+                   {"job", json(job.facts.job)},
+                   {"base", json(sent.sealed.manifest.base_number)},
+                   {"revision", json(sent.sealed.manifest.revision)},
+                   {"sequence", json(sent.sealed.manifest.sequence)},
+                   {"identity", json_digest(sent.sealed.digest)},
+                   {"bundle", json(sent.bundle)},
+                   {"incomplete", json(sent.sealed.incomplete)},
+                   {"corrections", corrections_json(sent.map, sent.corrections)},
+                   {"accounted", json(!sent.sealed.manifest.options.empty())},
+                   {"unaccounted_bytes", json(sent.sealed.account.bytes(Origin::kUnaccounted))}});
   if (!sent.sealed.manifest.options.empty())
-    value.members.emplace_back("account", account_json(sent.map, sent.sealed.account, sent.base, sent.result));
+    value.members.emplace_back("account",
+                               account_json(sent.map, sent.sealed.account, sent.base, sent.result));
   value.members.emplace_back("items", item_changes_json(sent.map, sent.base, sent.result));
   value.members.emplace_back("hand_over", handover_json(job, sent.bundle));
   return value;

@@ -120,6 +120,64 @@ class Story(unittest.TestCase):
             self.assertEqual(hashlib.sha256(pathlib.Path(desk.folder, event["file"]).read_bytes()).hexdigest(), event["digest"])
 
 
+class Options(unittest.TestCase):
+    """Options in the loop: made from edits, composed, sent, accounted for, given again, carried to a new base."""
+
+    def setUp(self):
+        self.desk = JobDesk()
+        self.addCleanup(self.desk.close)
+
+    def make(self, name, at, new):
+        flash = self.desk.put(name + ".bin", desks.edited(self.desk.flash, at, new))
+        base = [part for file in self.desk.read() for part in ("--base", file)]
+        file = self.desk.at(name + ".json")
+        self.desk.json(CALSEAL, "option", "make", "--regions", self.desk.at("duo.json"), *base, "--edited", "flash=" + flash, "--edited",
+                       "eeprom=" + self.desk.at("eeprom.bin"), "--name", name, "--title", name, "-o", file)
+        return file
+
+    def test_ordered_accounted_carried(self):
+        desk = self.desk
+        desk.new()
+        desk.deliver_way_back()
+        towing, cold = self.make("towing", 0x30, b"TOW"), self.make("cold-start", 0x60, b"COLD")
+        flash = desks.edited(desks.edited(desk.flash, 0x30, b"TOW"), 0x60, b"COLD")
+        edit = desk.put("both.bin", flash)
+        with_both = ["--option", towing, "--option", cold, *desk.signing()]
+        sent = desk.job("send", "flash=" + edit, *with_both)
+        self.assertEqual((sent["accounted"], sent["unaccounted_bytes"]), (True, 0))
+        self.assertEqual(desk.customer(sent["bundle"], desk.at("flash.bin"), desk.at("eeprom.bin")), (desks.corrected(flash), desk.eeprom))
+        before = desk.tree()
+        self.assertIn("base-1/options/towing.json", before)
+        # Half an option, and a stray byte: refused, and nothing is kept. The options of the newest revision count without being named.
+        half = desk.put("half.bin", desks.edited(desk.flash, 0x30, b"TOW"))
+        self.assertEqual(desk.job("send", "flash=" + half, *with_both, status=1)["reason"], "option-half")
+        stray = desk.put("stray.bin", desks.edited(flash, 0x50, b"\x01"))
+        self.assertEqual(desk.job("send", "flash=" + stray, *desk.signing(), status=1)["reason"], "change-unaccounted")
+        self.assertEqual(desk.tree(), before)
+        stated = desk.job("send", "flash=" + stray, "--unaccounted", "tried on the ramp", *desk.signing())
+        self.assertEqual(stated["unaccounted_bytes"], 1)
+        state = desk.status()
+        self.assertEqual([(r["options"], r["unaccounted_bytes"]) for r in state["bases"][0]["revisions"]],
+                         [([], 0), (["cold-start", "towing"], 0), (["cold-start", "towing"], 1)])
+        # Given again with its options and its stated reason.
+        again = desk.job("reissue", 2, *desk.signing())
+        shown = desk.json(CALSEAL, "show", desk.folder + "/" + again["bundle"])["manifest"]
+        first = desk.json(CALSEAL, "show", desk.folder + "/base-1/r2.calseal")["manifest"]
+        self.assertEqual(shown["options"], first["options"])
+        self.assertEqual([a for a in shown["annotations"] if "reissue-of" not in json.dumps(a)], first["annotations"])
+        # A dealer's update leaves one option's place alone and rewrites the other's.
+        updated = desks.corrected(desks.edited(job_desk.updated_flash(), 0x58, bytes(range(200, 224))))
+        carried = desk.job("carry", "flash=" + desk.put("updated.bin", updated), "eeprom=" + desk.at("eeprom.bin"), "--reason", "update", *desk.signing())
+        self.assertEqual([(o["option"], o["fits"]) for o in carried["options"]], [("cold-start", False), ("towing", True)])
+        desk.deliver_way_back()
+        desk.must(CALSEAL, "compose", "flash=" + desk.at("updated.bin"), "eeprom=" + desk.at("eeprom.bin"), "--regions", desk.at("duo.json"),
+                  "--option", desk.folder + "/base-2/options/towing.json", "-o", f"flash={desk.inputs}/composed.bin", "-o", f"eeprom={desk.inputs}/composed-e.bin")
+        sent = desk.job("send", "flash=" + desk.at("composed.bin"), *desk.signing())
+        self.assertEqual((sent["base"], sent["accounted"]), (2, True))
+        expected = desks.corrected(desks.edited(updated, 0x30, b"TOW"))
+        self.assertEqual(desk.customer(sent["bundle"], desk.at("updated.bin"), desk.at("eeprom.bin")), (expected, desk.eeprom))
+
+
 class Large(unittest.TestCase):
     """Images of megabytes, whose bundles are larger than any prefix."""
 

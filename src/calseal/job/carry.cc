@@ -96,15 +96,7 @@ Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing
   opened.kind = EventKind::kOpened;
   opened.base = made.number;
   opened.detail = request.reason;
-  const Event sealed{now,
-                     EventKind::kSealed,
-                     made.number,
-                     0,
-                     made.sealed.digest,
-                     "",
-                     made.bundle,
-                     compute_sha256(made.sealed.file),
-                     {}};
+  const Event sealed = sealed_event(EventKind::kSealed, made.sealed, made.bundle);
   std::vector<Event> more{opened, sealed};
   if (!made.options.empty()) {
     Event carried = opened;

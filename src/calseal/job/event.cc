@@ -44,6 +44,7 @@ Result<Event> parse_event(std::string_view line, const std::string& name) {
   if (const auto node = object.optional("file")) event.file = node->text();
   if (const auto node = object.optional("digest")) event.digest = read_digest(*node);
   if (const auto node = object.optional("log")) event.log = read_log(*node);
+  if (const auto node = object.optional("sequence")) event.sequence = node->integer(1, kSequenceLimit);
   object.done();
   if (!document.ok()) return fail(document.error());
   return event;
@@ -67,6 +68,7 @@ JsonValue event_json(const Event& event) {
     value.members.emplace_back(key, std::move(member));
   };
   if (event.revision) add("revision", json(*event.revision));
+  if (event.sequence) add("sequence", json(*event.sequence));
   if (event.identity) add("identity", json_digest(*event.identity));
   if (!event.detail.empty()) add("detail", json(event.detail));
   if (!event.file.empty()) add("file", json(event.file));

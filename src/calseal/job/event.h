@@ -53,11 +53,12 @@ struct Event {
   EventKind kind = EventKind::kRemark;
   std::uint64_t base = 1;
   std::optional<std::uint64_t> revision;
-  std::optional<Sha256> identity;  // of the revision
-  std::string detail;              // line
-  std::string file;                // within the folder
-  std::optional<Sha256> digest;    // of the file
-  std::optional<LogFacts> log;     // kDriven only
+  std::optional<Sha256> identity;         // of the revision
+  std::string detail;                     // line
+  std::string file;                       // within the folder
+  std::optional<Sha256> digest;           // of the file
+  std::optional<LogFacts> log;            // kDriven only
+  std::optional<std::uint64_t> sequence;  // kSealed, kReissued: stays taken although the bundle is lost
   friend bool operator==(const Event&, const Event&) = default;
 };
 

@@ -329,6 +329,17 @@ std::uint64_t Job::highest_sequence() const {
   for (const JobBase& one : bases) {
     if (!one.revisions.empty()) highest = std::max(highest, one.revisions.back().manifest.sequence);
   }
+  for (const Event& event : events) highest = std::max(highest, event.sequence.value_or(0));
+  return highest;
+}
+
+std::uint64_t Job::highest_revision() const {
+  std::uint64_t highest = 0;
+  for (const JobRevision& one : base().revisions) highest = std::max(highest, one.number());
+  for (const Event& event : events) {
+    if (event.sequence && event.base == base().number)
+      highest = std::max(highest, event.revision.value_or(0));
+  }
   return highest;
 }
 

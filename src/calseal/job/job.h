@@ -81,7 +81,9 @@ struct Job {
   // The last event of a kind about a revision (or a reissue of it), if any.
   const Event* last(EventKind kind, const JobRevision& revision) const;
   bool has(EventKind kind, const JobRevision& revision) const { return last(kind, revision) != nullptr; }
-  std::uint64_t highest_sequence() const;  // 0: nothing sealed yet
+  // By bundles and notes: a number stays taken although its bundle is lost. 0: nothing sealed yet.
+  std::uint64_t highest_sequence() const;
+  std::uint64_t highest_revision() const;  // of the current base
   const JobRevision* find(const Sha256& identity) const;
 };
 

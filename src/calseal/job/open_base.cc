@@ -19,6 +19,19 @@ Event opened_event(const std::string& time, std::uint64_t base, const std::strin
 
 }  // namespace
 
+Event sealed_event(EventKind kind, const SealedBundle& sealed, const std::string& file) {
+  Event event;
+  event.time = sealed.manifest.claimed_time;
+  event.kind = kind;
+  event.base = sealed.manifest.base_number;
+  event.revision = sealed.manifest.revision;
+  event.sequence = sealed.manifest.sequence;
+  event.identity = sealed.digest;
+  event.file = file;
+  event.digest = compute_sha256(sealed.file);
+  return event;
+}
+
 const std::vector<std::string>& base_subfolders() {
   static const std::vector<std::string> names{"read", "edited", "options"};
   return names;
@@ -147,15 +160,7 @@ Result<OpenedBase> seal_way_back(const Job& job, const Signing& signing) {
   OpenedBase opened;
   CALSEAL_ASSIGN(opened.sealed, seal_base(base, said, salt, signing));
   opened.bundle = bundle_file(current.number, 0);
-  const Event event{time_text(signing.now),
-                    EventKind::kSealed,
-                    current.number,
-                    0,
-                    opened.sealed->digest,
-                    "",
-                    opened.bundle,
-                    compute_sha256(opened.sealed->file),
-                    {}};
+  const Event event = sealed_event(EventKind::kSealed, *opened.sealed, opened.bundle);
   CALSEAL_ASSIGN(const std::string events, with_events(job.folder, {event}));
   CALSEAL_CHECK(write_files(
       {{job.folder + "/" + opened.bundle, opened.sealed->file, FileMode::kPublic, Existing::kRefuse},

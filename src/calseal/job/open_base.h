@@ -73,6 +73,9 @@ std::vector<NewFile> base_files(const BaseParts& base, const std::vector<OptionF
                                 const std::string& prefix);
 const std::vector<std::string>& base_subfolders();  // "read", "edited", "options"
 
+// What is noted of a new bundle.
+Event sealed_event(EventKind kind, const SealedBundle& sealed, const std::string& file);
+
 // The salt of the folder; nothing when there is none. kSaltWrong.
 Result<std::optional<Bytes>> load_job_salt(const std::string& folder);
 

@@ -112,15 +112,7 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
                         {signing.trust_file, std::move(read), salt, said.vehicle_reference, signing.now}));
   made.bundle = bundle_file(current.number, number, said.sequence);
   made.identity = sealed.digest;
-  const Event event{time_text(signing.now),
-                    EventKind::kReissued,
-                    current.number,
-                    number,
-                    sealed.digest,
-                    "",
-                    made.bundle,
-                    compute_sha256(sealed.file),
-                    {}};
+  const Event event = sealed_event(EventKind::kReissued, sealed, made.bundle);
   CALSEAL_ASSIGN(const std::string events, with_events(job.folder, {event}));
   CALSEAL_CHECK(
       write_files({{job.folder + "/" + made.bundle, sealed.file, FileMode::kPublic, Existing::kRefuse},

@@ -113,9 +113,7 @@ Result<Sent> send(const Job& job, SendRequest request, const Signing& signing) {
   CALSEAL_ASSIGN(sent.result, lay_edit(sent.map, sent.base, request.edited));
   CALSEAL_ASSIGN(const Plan plan, make_plan(sent.map, sent.base));
   CALSEAL_ASSIGN(sent.corrections, correct(plan, sent.result));
-  std::uint64_t number = 0;
-  for (const JobRevision& one : current.revisions) number = std::max(number, one.number());
-  ++number;
+  const std::uint64_t number = job.highest_revision() + 1;
   SealRequest seal_request;
   seal_request.map = &sent.map;
   RevisionStatement& said = seal_request.statement;
@@ -147,15 +145,7 @@ Result<Sent> send(const Job& job, SendRequest request, const Signing& signing) {
                         {signing.trust_file, std::move(read), salt, said.vehicle_reference, signing.now}));
   sent.bundle = bundle_file(current.number, number);
   const std::vector<NewFile> kept = kept_files(job, number, request);
-  const Event event{time_text(signing.now),
-                    EventKind::kSealed,
-                    current.number,
-                    number,
-                    sent.sealed.digest,
-                    "",
-                    sent.bundle,
-                    compute_sha256(sent.sealed.file),
-                    {}};
+  const Event event = sealed_event(EventKind::kSealed, sent.sealed, sent.bundle);
   CALSEAL_ASSIGN(const std::string events, with_events(job.folder, {event}));
   std::vector<std::string> paths;
   for (const NewFile& file : kept) paths.push_back(job.folder + "/" + file.path);

@@ -310,7 +310,7 @@ class Suffered(unittest.TestCase):
         state, codes = self.findings()
         self.assertEqual(codes, ["events-unreadable", "sealed-not-noted", "sealed-not-noted"])
         self.assertEqual(state["next"]["code"], "deliver-way-back")  # nothing says that it was delivered
-        wrong = text.replace('"revision":1', '"revision":3')
+        wrong = text.replace('"revision":1,', '"revision":3,')
         self.assertNotEqual(wrong, text)
         events.write_text(wrong)
         state, codes = self.findings()
@@ -325,6 +325,10 @@ class Suffered(unittest.TestCase):
         self.assertEqual(len(state["bases"][0]["revisions"]), 1)
         bundle.unlink()
         self.assertEqual(self.findings()[1], ["bundle-missing"])
+        # Its numbers stay taken: the customer may hold it.
+        sent = self.desk.send(2)
+        self.assertEqual((sent["revision"], sent["sequence"]), (2, 3))
+        (self.top / sent["bundle"]).unlink()
         (self.top / "base-1/r0.calseal").rename(bundle)
         state, codes = self.findings()
         self.assertIn("bundle-missing", codes)

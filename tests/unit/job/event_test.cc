@@ -11,6 +11,7 @@ namespace {
 
 Event full_event() {
   Event event = sample_event(EventKind::kDriven, sample_revision(2, 3, 9));
+  event.sequence = 12;
   event.detail = "said \"so\"";
   event.file = "logs/a.csv";
   event.digest = compute_sha256(view_of("log"));

@@ -184,12 +184,11 @@ Bytes render_declared(const FormDeclaration& form, const Bytes& original, const 
 }
 
 // A raw file is kept as it came and no second time as a segment.
-Result<FormFile> parse_file(ReadFile file) {
-  const FormKind kind = recognise_form(file.bytes);
-  if (kind != FormKind::kRaw || file.bytes.empty())
-    return parse_form_as(kind, std::move(file.bytes), file.name);
+Result<FormFile> parse_file(Bytes bytes, const std::string& name) {
+  const FormKind kind = recognise_form(bytes);
+  if (kind != FormKind::kRaw || bytes.empty()) return parse_form_as(kind, std::move(bytes), name);
   FormFile form;
-  form.original = std::move(file.bytes);
+  form.original = std::move(bytes);
   return form;
 }
 
@@ -207,7 +206,7 @@ Result<ReadSource> lay_file(const RegionMap& map, ReadFile file, Image& image) {
                    "one of " + names, "correct the name before the equals sign"});
     }
   }
-  CALSEAL_ASSIGN(source.file, parse_file(std::move(file)));
+  CALSEAL_ASSIGN(source.file, parse_file(std::move(file.bytes), file.name));
   source.form = form_name(source.file.kind);
   if (source.file.kind != FormKind::kRaw) {
     CALSEAL_ASSIGN(const std::optional<std::size_t> only,

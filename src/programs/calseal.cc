@@ -5,6 +5,7 @@
 #include "calseal/cli/check/confirm_command.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/option/option_commands.h"
 #include "calseal/cli/shop/shop_commands.h"
 
 int main(int argc, char** argv) {
@@ -19,6 +20,8 @@ int main(int argc, char** argv) {
   calseal::add_compare_command(app, console, status);
   calseal::add_checksums_command(app, console, status);
   calseal::add_correct_command(app, console, status);
+  calseal::add_option_command(app, console, status);
+  calseal::add_compose_command(app, console, status);
   calseal::add_shop_command(app, console, status);
   calseal::add_key_command(app, console, status);
   calseal::add_seal_command(app, console, "calseal " CALSEAL_VERSION, status);

@@ -24,6 +24,9 @@ struct Decimal {
 // needless leading zero, no "-0". Nothing for any other text, or for more than kDecimalDigits digits.
 std::optional<Decimal> parse_decimal(std::string_view text);
 
+// The inverse, in the same digits.
+std::string decimal_text(const Decimal& decimal);
+
 // How a physical value follows from the stored one, after ASAM MCD-2 MC, COMPU_METHOD (from memory of the
 // standard):
 //   LINEAR    physical = factor * stored + offset                                    COEFFS_LINEAR a b
@@ -40,7 +43,7 @@ struct Conversion {
 // conversion divides by zero or its numbers grow past 127 bits.
 class Quantity {
  public:
-  __extension__ using Wide = __int128;
+  __extension__ typedef __int128 Wide;
 
   Quantity() = default;  // undefined
   static Quantity fraction(Wide numerator, Wide denominator);
@@ -61,6 +64,9 @@ class Quantity {
   double floating_ = 0;
   bool single_ = false;
 };
+
+// A decimal as a physical value.
+Quantity quantity_of(const Decimal& decimal);
 
 // The physical value of a whole stored number (-2^31 to 2^32-1 in practice).
 Quantity convert(const Conversion& conversion, std::int64_t stored);

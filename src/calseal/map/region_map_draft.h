@@ -78,7 +78,7 @@ class Draft {
   std::vector<RangeSet> exists;  // by memory: the addresses of its segments
   Where software_numbers = nullptr;
   std::vector<std::vector<Where>> form_blocks;  // by form and block
-  std::vector<Where> regions, patches, copies, identity, sectors;
+  std::vector<Where> regions, patches, copies, identity, sectors, items;
   std::vector<std::vector<Where>> signed_places;
   std::deque<ChecksumOrigin> origins;
   std::vector<const ChecksumOrigin*> checksums;  // by checksum
@@ -142,6 +142,7 @@ void read_checksums(Draft& draft, JsonObject& top);
 void read_identity(Draft& draft, JsonObject& top);
 void read_signed_parts(Draft& draft, JsonObject& top);
 void read_sectors(Draft& draft, JsonObject& top);
+void read_items(Draft& draft, JsonObject& top);
 void read_evidence(Draft& draft, JsonObject& top);
 
 // The one reference between sections; part of the phase of names.

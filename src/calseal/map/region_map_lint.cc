@@ -142,6 +142,11 @@ void lint_overlaps(Draft& draft) {
     sectors.push_back({draft.map.sectors[i], "erase sector", nullptr, draft.sectors[i]});
   }
   refuse_overlaps(draft, sectors, "erase sectors that do not share bytes");
+  std::vector<Claim> items;
+  for (std::size_t i = 0; i < draft.map.items.size(); ++i) {
+    items.push_back({draft.map.items[i].place, "item", &draft.map.items[i].name, draft.items[i]});
+  }
+  refuse_overlaps(draft, items, "calibration items that do not share bytes");
 }
 
 namespace {

@@ -145,6 +145,7 @@ void read_top(Draft& draft, JsonObject& top) {
   check_software_numbers(draft);
   read_signed_parts(draft, top);
   read_sectors(draft, top);
+  read_items(draft, top);
   read_evidence(draft, top);
   top.done();
 }

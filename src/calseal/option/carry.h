@@ -17,7 +17,6 @@ enum class CarryOutcome : std::uint8_t {
   kAmbiguous,  // several places fit, here or already in the old base
   kBefore,     // the place was found, but other bytes stand there
   kPlace,      // the place was found, but a revision may not change it, or two edits would meet
-  kItem,       // no item of that name and size
 };
 std::string_view carry_outcome_name(CarryOutcome outcome);  // "carried", "named", "weak", ...
 

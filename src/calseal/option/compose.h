@@ -14,11 +14,21 @@ struct StatedConditions {
   std::vector<std::string> fuel, hardware;
 };
 
+// A run of bytes to which two options give different values.
+struct OptionConflict {
+  std::string first, second;  // names, ascending
+  Place place;
+  std::string item;  // that holds the first byte, or empty
+  Bytes first_bytes, second_bytes;
+};
+
 struct Composition {
   Image image;  // the base with every edit, corrected; the base itself when there are problems
   CorrectionReport correction;       // what correction set
   std::vector<std::string> options;  // names, ascending
   std::vector<Error> problems;  // why nothing was composed: every one, in one order whatever order was given
+
+  std::vector<OptionConflict> conflicts;  // by first, second, place; also among the problems
 
   bool holds() const { return problems.empty(); }
 };

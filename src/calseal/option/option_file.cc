@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <map>
 
+#include "calseal/base/file.h"
 #include "calseal/base/json_reader.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/range_set.h"
@@ -187,6 +188,16 @@ Result<OptionFile> parse_option(Bytes text, const std::string& file) {
   out.digest = compute_sha256(text);
   out.text = std::move(text);
   return out;
+}
+
+Result<std::vector<OptionFile>> load_options(const std::vector<std::string>& paths) {
+  std::vector<OptionFile> options;
+  for (const std::string& path : paths) {
+    CALSEAL_ASSIGN(Bytes text, read_file(path, kOptionSizeLimit));
+    CALSEAL_ASSIGN(OptionFile option, parse_option(std::move(text), printable(path)));
+    options.push_back(std::move(option));
+  }
+  return options;
 }
 
 std::string write_option(const Option& option) {

@@ -63,6 +63,9 @@ struct OptionFile {
 // itself. `file` only names it in errors.
 Result<OptionFile> parse_option(Bytes text, const std::string& file);
 
+// The same from files named by a person, in the order given; errors of read_file() first.
+Result<std::vector<OptionFile>> load_options(const std::vector<std::string>& paths);
+
 // One stable text for people and version control: two blanks of indentation, one edit a line, a final line
 // end.
 std::string write_option(const Option& option);

@@ -8,6 +8,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
+#include "calseal/cli/image/assign_outputs.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -27,43 +28,6 @@ struct CorrectOptions {
   std::string regions;
   std::vector<std::string> reads, outputs, base;
 };
-
-tl::unexpected<Error> usage(std::string found, std::string expected) {
-  return fail({Reason::kUsage, "", "--output", std::move(found), std::move(expected),
-               "write --output [MEMORY=]FILE for each file of the image"});
-}
-
-// The path for every file of the read: named outputs go to their memory, the others to what remains, in
-// order.
-Result<std::vector<std::string>> assign_outputs(const std::vector<ReadSource>& sources,
-                                                const std::vector<std::string>& outputs) {
-  if (outputs.size() != sources.size()) {
-    return usage(
-        counted(outputs.size(), "output", "outputs") + " for " + counted(sources.size(), "file", "files"),
-        "one output for each file");
-  }
-  std::vector<std::string> paths(sources.size());
-  std::vector<std::string> unnamed;
-  for (const std::string& argument : outputs) {
-    const ReadFile output = parse_read_argument(argument);
-    if (output.name.empty())
-      return usage("\"" + printable(argument) + "\", which names no file", "a file to write");
-    if (output.memory.empty()) {
-      unnamed.push_back(output.name);
-      continue;
-    }
-    std::size_t at = 0;
-    while (at < sources.size() && (sources[at].memory != output.memory || !paths[at].empty())) ++at;
-    if (at == sources.size())
-      return usage("\"" + printable(argument) + "\"", "the memory of one of the files given, once");
-    paths[at] = output.name;
-  }
-  auto next = unnamed.begin();
-  for (std::string& path : paths) {
-    if (path.empty()) path = *next++;
-  }
-  return paths;
-}
 
 std::vector<std::string> inputs_of(const CorrectOptions& options) {
   std::vector<std::string> inputs = paths_of(options.reads);

@@ -1,0 +1,213 @@
+#include "calseal/map/quantity.h"
+
+#include <charconv>
+#include <cmath>
+#include <limits>
+
+namespace calseal {
+namespace {
+
+using Wide = Quantity::Wide;
+
+constexpr int kRoundedPlaces = 6;
+
+Wide power_of_ten(int exponent) {
+  Wide power = 1;
+  for (int i = 0; i < exponent; ++i) power *= 10;
+  return power;
+}
+
+Wide magnitude(Wide value) { return value < 0 ? -value : value; }
+
+Wide greatest_common_divisor(Wide a, Wide b) {
+  a = magnitude(a);
+  b = magnitude(b);
+  while (b != 0) {
+    const Wide rest = a % b;
+    a = b;
+    b = rest;
+  }
+  return a;
+}
+
+struct Fraction {
+  Wide over, under;  // under above 0
+};
+
+Fraction fraction_of(const Decimal& decimal) { return {decimal.digits, power_of_ten(decimal.places)}; }
+
+Wide floor_of(const Fraction& value) {
+  const Wide quotient = value.over / value.under;
+  return value.over % value.under < 0 ? quotient - 1 : quotient;
+}
+
+// By continued fractions, so that nothing is multiplied and nothing can grow too large.
+std::strong_ordering compare_fractions(Fraction a, Fraction b) {
+  for (;;) {
+    const Wide whole_a = floor_of(a);
+    const Wide whole_b = floor_of(b);
+    if (whole_a != whole_b)
+      return whole_a < whole_b ? std::strong_ordering::less : std::strong_ordering::greater;
+    const Wide rest_a = a.over - whole_a * a.under;
+    const Wide rest_b = b.over - whole_b * b.under;
+    if (rest_a == 0 || rest_b == 0) {
+      if (rest_a == rest_b) return std::strong_ordering::equal;
+      return rest_a == 0 ? std::strong_ordering::less : std::strong_ordering::greater;
+    }
+    // rest_a / a.under < rest_b / b.under exactly when b.under / rest_b < a.under / rest_a.
+    const Fraction next_a{b.under, rest_b};
+    b = {a.under, rest_a};
+    a = next_a;
+  }
+}
+
+double double_of(const Decimal& decimal) {
+  return static_cast<double>(decimal.digits) / static_cast<double>(power_of_ten(decimal.places));
+}
+
+// digits * stored at a common number of places, or nothing when that is too large.
+bool add_scaled(const Decimal& decimal, Wide stored, int places, Wide& sum) {
+  Wide product = 0;
+  return !__builtin_mul_overflow(Wide{decimal.digits}, stored, &product) &&
+         !__builtin_mul_overflow(product, power_of_ten(places - decimal.places), &product) &&
+         !__builtin_add_overflow(sum, product, &sum);
+}
+
+std::string whole_text(Wide value) {
+  if (value == 0) return "0";
+  std::string text;
+  for (Wide rest = magnitude(value); rest != 0; rest /= 10)
+    text.insert(text.begin(), static_cast<char>('0' + static_cast<int>(rest % 10)));
+  return text;
+}
+
+std::string fraction_text(Wide over, Wide under) {
+  const bool negative = over < 0;
+  over = magnitude(over);
+  const std::string sign = negative ? "-" : "";
+  std::string digits;
+  Wide rest = over % under;
+  for (int place = 0; rest != 0 && place < kDecimalDigits; ++place) {
+    if (__builtin_mul_overflow(rest, Wide{10}, &rest)) break;
+    digits += static_cast<char>('0' + static_cast<int>(rest / under));
+    rest %= under;
+  }
+  if (rest == 0) return sign + whole_text(over / under) + (digits.empty() ? "" : "." + digits);
+  // It does not end: rounded, half away from zero, and marked.
+  digits.resize(kRoundedPlaces + 1, '0');
+  Wide rounded = over / under;
+  for (int i = 0; i < kRoundedPlaces; ++i) {
+    if (__builtin_mul_overflow(rounded, Wide{10}, &rounded)) return "~" + sign + whole_text(over / under);
+    rounded += digits[static_cast<std::size_t>(i)] - '0';
+  }
+  if (digits.back() >= '5') ++rounded;
+  std::string shown = whole_text(rounded % power_of_ten(kRoundedPlaces));
+  shown.insert(0, kRoundedPlaces - shown.size(), '0');
+  return "~" + sign + whole_text(rounded / power_of_ten(kRoundedPlaces)) + "." + shown;
+}
+
+}  // namespace
+
+std::optional<Decimal> parse_decimal(std::string_view text) {
+  const bool negative = text.starts_with('-');
+  if (negative) text.remove_prefix(1);
+  const std::size_t point = text.find('.');
+  const std::string_view whole = text.substr(0, point);
+  const std::string_view behind = point == std::string_view::npos ? "" : text.substr(point + 1);
+  if (whole.empty() || (whole.size() > 1 && whole.front() == '0')) return std::nullopt;
+  if (point != std::string_view::npos && behind.empty()) return std::nullopt;
+  if (behind.size() > kDecimalDigits) return std::nullopt;
+  Decimal decimal{0, static_cast<int>(behind.size())};
+  int significant = 0;
+  for (const std::string_view part : {whole, behind}) {
+    for (const char c : part) {
+      if (c < '0' || c > '9') return std::nullopt;
+      if (decimal.digits != 0 || c != '0') ++significant;
+      if (significant > kDecimalDigits) return std::nullopt;
+      decimal.digits = decimal.digits * 10 + (c - '0');
+    }
+  }
+  if (negative && decimal.digits == 0) return std::nullopt;
+  if (negative) decimal.digits = -decimal.digits;
+  return decimal;
+}
+
+std::string decimal_text(const Decimal& decimal) {
+  std::string digits = whole_text(decimal.digits);
+  const auto places = static_cast<std::size_t>(decimal.places);
+  if (digits.size() <= places) digits.insert(0, places + 1 - digits.size(), '0');
+  if (places != 0) digits.insert(digits.size() - places, ".");
+  return (decimal.digits < 0 ? "-" : "") + digits;
+}
+
+Quantity quantity_of(const Decimal& decimal) {
+  return Quantity::fraction(decimal.digits, power_of_ten(decimal.places));
+}
+
+Quantity Quantity::fraction(Wide numerator, Wide denominator) {
+  Quantity quantity;
+  if (denominator == 0) return quantity;
+  const Wide divisor = greatest_common_divisor(numerator, denominator);
+  quantity.kind_ = Kind::kFraction;
+  quantity.numerator_ = (denominator < 0 ? -numerator : numerator) / divisor;
+  quantity.denominator_ = magnitude(denominator) / divisor;
+  return quantity;
+}
+
+Quantity Quantity::floating(double value, bool single) {
+  Quantity quantity;
+  if (!std::isfinite(value)) return quantity;
+  quantity.kind_ = Kind::kFloating;
+  quantity.floating_ = value;
+  quantity.single_ = single;
+  return quantity;
+}
+
+std::partial_ordering Quantity::compare(const Decimal& other) const {
+  if (kind_ == Kind::kUndefined) return std::partial_ordering::unordered;
+  if (kind_ == Kind::kFloating) return floating_ <=> double_of(other);
+  return compare_fractions({numerator_, denominator_}, fraction_of(other));
+}
+
+std::partial_ordering Quantity::compare(const Quantity& other) const {
+  if (kind_ != other.kind_ || kind_ == Kind::kUndefined) return std::partial_ordering::unordered;
+  if (kind_ == Kind::kFloating) return floating_ <=> other.floating_;
+  return compare_fractions({numerator_, denominator_}, {other.numerator_, other.denominator_});
+}
+
+std::string Quantity::text() const {
+  if (kind_ == Kind::kUndefined) return "undefined";
+  if (kind_ == Kind::kFraction) return fraction_text(numerator_, denominator_);
+  char buffer[64];
+  const auto end = single_ ? std::to_chars(buffer, buffer + sizeof buffer, static_cast<float>(floating_))
+                           : std::to_chars(buffer, buffer + sizeof buffer, floating_);
+  return {buffer, end.ptr};
+}
+
+Quantity convert(const Conversion& conversion, std::int64_t stored) {
+  if (!conversion.rational) {
+    const int places = std::max(conversion.factor.places, conversion.offset.places);
+    Wide sum = 0;
+    if (!add_scaled(conversion.factor, stored, places, sum) || !add_scaled(conversion.offset, 1, places, sum))
+      return {};
+    return Quantity::fraction(sum, power_of_ten(places));
+  }
+  const auto& [b, c, e, f] = conversion.coefficients;
+  const int places = std::max(std::max(b.places, c.places), std::max(e.places, f.places));
+  Wide over = 0;
+  Wide under = 0;
+  if (!add_scaled(c, 1, places, over) || !add_scaled(f, -Wide{stored}, places, over) ||
+      !add_scaled(e, stored, places, under) || !add_scaled(b, -1, places, under))
+    return {};
+  return Quantity::fraction(over, under);
+}
+
+Quantity convert_floating(const Conversion& conversion, double stored, bool single) {
+  if (!conversion.rational)
+    return Quantity::floating(double_of(conversion.factor) * stored + double_of(conversion.offset), single);
+  const auto& [b, c, e, f] = conversion.coefficients;
+  return Quantity::floating((double_of(c) - double_of(f) * stored) / (double_of(e) * stored - double_of(b)),
+                            single);
+}
+
+}  // namespace calseal

@@ -12,6 +12,10 @@
 namespace calseal {
 namespace {
 
+// Under these names sealing keeps the reasons that were stated.
+constexpr std::string_view kUnaccountedAnnotation = "unaccounted";
+constexpr std::string_view kLimitAnnotation = "limits";
+
 tl::unexpected<Error> wrong(std::uint64_t number, std::string found, std::string expected, std::string next) {
   return fail({Reason::kUsage, "", "revision " + std::to_string(number), std::move(found),
                std::move(expected), std::move(next)});
@@ -77,7 +81,7 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
   // seal() writes the two stated reasons itself, from what it is told.
   std::erase_if(said.annotations, [&](const auto& one) {
     if (one.first == kUnaccountedAnnotation) request.unaccounted_reason = one.second;
-    if (one.first == kLimitAnnotation) request.limit_reason = one.second;
+    if (one.first == kLimitAnnotation) request.limits_reason = one.second;
     return one.first == kReissueAnnotation || one.first == kUnaccountedAnnotation ||
            one.first == kLimitAnnotation;
   });

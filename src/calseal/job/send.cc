@@ -135,10 +135,12 @@ Result<Sent> send(const Job& job, SendRequest request, const Signing& signing) {
   seal_request.result = sent.result;
   seal_request.salt = salt;
   seal_request.options = request.options;
-  seal_request.account = !request.options.empty();
   seal_request.unaccounted_reason = request.unaccounted_reason;
-  seal_request.limit_reason = request.limit_reason;
+  seal_request.limits_reason = request.limits_reason;
   CALSEAL_ASSIGN(sent.sealed, seal(seal_request, *signing.keys, *signing.trust));
+  if (!request.options.empty()) {
+    CALSEAL_ASSIGN(sent.account, make_account(plan, sent.base, sent.result, request.options));
+  }
   CALSEAL_ASSIGN(std::vector<ReadFile> read, read_of_base(job, way_back));
   CALSEAL_CHECK(
       check_as_customer(sent.sealed, sent.map, sent.result,

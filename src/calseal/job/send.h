@@ -13,6 +13,7 @@
 #include "calseal/job/job_options.h"
 #include "calseal/job/open_base.h"
 #include "calseal/map/correct.h"
+#include "calseal/option/account.h"
 #include "calseal/option/option_file.h"
 
 namespace calseal {
@@ -24,7 +25,7 @@ struct SendRequest {
   std::string title, notes, expires;
   std::vector<std::string> requirements, cautions;
   std::string unaccounted_reason;  // why bytes without an option are right; goes into the manifest
-  std::string limit_reason;        // why values outside their limits are right; likewise
+  std::string limits_reason;       // why values outside their limits are right; likewise
 };
 
 struct Sent {
@@ -33,6 +34,7 @@ struct Sent {
   RegionMap map;
   Image base, result;
   CorrectionReport corrections;
+  std::optional<Account> account;  // where options were given
 };
 
 // kJobOrder unless the way back of the current base is sealed, sent and acknowledged; kUsage for a parent

@@ -7,6 +7,7 @@
 #include "calseal/bundle/pinned_digest.h"
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
+#include "calseal/sign/seal_account.h"
 
 namespace calseal {
 namespace {
@@ -127,7 +128,9 @@ ManifestController describe(const SealRequest& request, const Plan& plan, const 
 Status add_contents(const SealRequest& request, const Plan& plan, Draft& draft) {
   const ManifestController& controller = draft.manifest.controllers.front();
   CALSEAL_CHECK(draft.add("regions/" + controller.name + ".json", request.map->text, Packing::kStored));
-  const std::string changes = write_changes(describe_changes(plan, request.base, request.result));
+  std::vector<Change> changed = describe_changes(plan, request.base, request.result);
+  CALSEAL_CHECK(require_accounted(request, plan, draft.manifest, changed));
+  const std::string changes = write_changes(changed);
   CALSEAL_CHECK(draft.add(std::string(kChangesName), view_of(changes), request.packing));
   if (request.statement.set) {
     const std::string set = write_set(*request.statement.set);

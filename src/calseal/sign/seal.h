@@ -14,6 +14,7 @@
 #include "calseal/change/confine.h"
 #include "calseal/image/image.h"
 #include "calseal/map/region_map.h"
+#include "calseal/option/option_file.h"
 #include "calseal/sign/bundle_write.h"
 #include "calseal/sign/statement_sign.h"
 #include "calseal/trust/trust_file.h"
@@ -58,6 +59,10 @@ struct SealRequest {
   std::optional<Bytes> salt;                  // the job's; without it no vehicle is proved later
   PayloadKind payload = PayloadKind::kAreas;  // revision 0 is always full
   Packing packing = Packing::kSmallest;       // of payload, changes and attachments
+  std::vector<OptionFile> options;            // declared; then every changed byte must be accounted for
+  bool account = false;                       // the same without any option
+  std::string unaccounted_reason;             // why other bytes may have changed; goes into the manifest
+  std::string limits_reason;                  // why a changed item may leave its limits; likewise
 };
 
 struct SealedBundle {
@@ -69,9 +74,10 @@ struct SealedBundle {
 };
 
 // In this order: from 1 to kSignatureLimit different keys (kUsage); the map holds on the base
-// (kMapNotBelieved and the reasons of recognise_family()); the result is confined (first violation); the
-// manifest is built and signed; the bundle is opened and rebuilt from the base by the checker, whose refusal
-// comes back as the error. Only missing roles may remain. Same request, keys and time: same bytes.
+// (kMapNotBelieved and the reasons of recognise_family()); the result is confined (first violation); options
+// and items are accounted for (require_accounted()); the manifest is built and signed; the bundle is opened
+// and rebuilt from the base by the checker, whose refusal comes back as the error. Only missing roles may
+// remain. Same request, keys and time: same bytes.
 Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, const TrustFile& trust);
 
 }  // namespace calseal

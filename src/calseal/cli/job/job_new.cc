@@ -6,7 +6,6 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/check/check.h"
-#include "calseal/cli/account/option_arguments.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"

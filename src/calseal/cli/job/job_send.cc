@@ -4,7 +4,6 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
-#include "calseal/cli/account/option_arguments.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -59,7 +58,7 @@ Result<SendRequest> load_request(const SendOptions& options, const Job& job) {
   request.requirements = options.requirements;
   request.cautions = options.cautions;
   request.unaccounted_reason = options.unaccounted;
-  request.limit_reason = options.limits;
+  request.limits_reason = options.limits;
   if (!options.notes_file.empty()) {
     CALSEAL_ASSIGN(request.notes, read_text_file(options.notes_file, 65536));
   }

@@ -21,11 +21,11 @@ namespace {
 
 struct SealOptions {
   std::string regions, base_bundle, parent, job, base_reason, title, notes_file, vehicle, salt, new_salt,
-      trust, expires, set, passphrase_file, time, output, payload = "areas";
+      trust, expires, set, passphrase_file, time, output, unaccounted, beyond_limits, payload = "areas";
   std::vector<std::string> bases, images, keys, requirements, cautions, attachments, annotations, returns,
-      roles;
+      roles, option_files;
   std::uint64_t base_number = 0, sequence = 0;
-  bool correct = false, dry_run = false;
+  bool correct = false, dry_run = false, account = false;
 };
 
 // Everything that sealing needs, loaded in an order in which each fault is found where it belongs.
@@ -190,6 +190,10 @@ class Sealing {
       const std::string file = path.substr(path.rfind('/') + 1);
       said.attachments.push_back({file, file, std::move(content)});
     }
+    CALSEAL_ASSIGN(request_.options, load_options(options_.option_files));
+    request_.account = options_.account;
+    request_.unaccounted_reason = options_.unaccounted;
+    request_.limits_reason = options_.beyond_limits;
     if (!options_.set.empty()) {
       CALSEAL_ASSIGN(const Bytes bytes, read_file(options_.set, kSetSizeLimit));
       CALSEAL_ASSIGN(said.set, parse_set(bytes, printable(options_.set)));
@@ -268,7 +272,7 @@ int run_seal(const SealOptions& options, const std::string& tool, const Console&
   for (const auto* list : {&options.bases, &options.images}) {
     for (std::string& path : paths_of(*list)) inputs.push_back(std::move(path));
   }
-  for (const auto* list : {&options.keys, &options.attachments})
+  for (const auto* list : {&options.keys, &options.attachments, &options.option_files})
     inputs.insert(inputs.end(), list->begin(), list->end());
   std::vector<std::string> outputs;
   for (const std::string& output : {options.output, options.new_salt}) {
@@ -326,6 +330,18 @@ void add_seal_command(CLI::App& app, Console& console, const std::string& tool, 
   command->add_option("--requirement", o->requirements,
                       "A line: what must be true of the vehicle (repeatable)");
   command->add_option("--caution", o->cautions, "A line: what the customer must mind (repeatable)");
+  command
+      ->add_option("--option", o->option_files,
+                   "An option file: it must be whole in the image, and every changed byte must belong to an "
+                   "option or a derived place (repeatable)")
+      ->expected(1)
+      ->take_all()
+      ->allow_extra_args(false);
+  command->add_flag("--account", o->account, "Demand the same account although no option is given");
+  command->add_option("--unaccounted", o->unaccounted,
+                      "The reason why other bytes changed; goes into the manifest");
+  command->add_option("--beyond-limits", o->beyond_limits,
+                      "The reason why a changed item leaves its limits; goes into the manifest");
   command->add_option("--attach", o->attachments, "File to put into the bundle (repeatable)");
   command->add_option("--annotate", o->annotations, "NAME=TEXT: shown, never deciding (repeatable)");
   command->add_option("--permit-return", o->returns,

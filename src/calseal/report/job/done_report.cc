@@ -53,8 +53,8 @@ std::string sent_text(const Job& job, const Sent& sent, const Page& page) {
   text += labelled(page, "identity", digest_text(sent.sealed.digest));
   text += "\ncorrected\n" + corrections_text(sent.map, sent.corrections, page);
   if (plan) text += "\n" + confinement_text(*plan, sent.sealed.proof, sent.result, page);
-  if (!sent.sealed.manifest.options.empty()) {
-    text += "\n" + account_text(sent.map, sent.sealed.account, sent.base, sent.result, page);
+  if (sent.account) {
+    text += "\n" + account_text(sent.map, *sent.account, sent.base, sent.result, page);
   } else {
     text += labelled(page, "account", "no options declared: nothing says what the changed bytes are for",
                      Mark::kCaution);
@@ -73,21 +73,20 @@ std::string sent_text(const Job& job, const Sent& sent, const Page& page) {
 }
 
 JsonValue sent_json(const Job& job, const Sent& sent) {
-  JsonValue value =
-      json_object({{"calseal", json("job-send/1")},
-                   {"job", json(job.facts.job)},
-                   {"base", json(sent.sealed.manifest.base_number)},
-                   {"revision", json(sent.sealed.manifest.revision)},
-                   {"sequence", json(sent.sealed.manifest.sequence)},
-                   {"identity", json_digest(sent.sealed.digest)},
-                   {"bundle", json(sent.bundle)},
-                   {"incomplete", json(sent.sealed.incomplete)},
-                   {"corrections", corrections_json(sent.map, sent.corrections)},
-                   {"accounted", json(!sent.sealed.manifest.options.empty())},
-                   {"unaccounted_bytes", json(sent.sealed.account.bytes(Origin::kUnaccounted))}});
-  if (!sent.sealed.manifest.options.empty())
-    value.members.emplace_back("account",
-                               account_json(sent.map, sent.sealed.account, sent.base, sent.result));
+  JsonValue value = json_object(
+      {{"calseal", json("job-send/1")},
+       {"job", json(job.facts.job)},
+       {"base", json(sent.sealed.manifest.base_number)},
+       {"revision", json(sent.sealed.manifest.revision)},
+       {"sequence", json(sent.sealed.manifest.sequence)},
+       {"identity", json_digest(sent.sealed.digest)},
+       {"bundle", json(sent.bundle)},
+       {"incomplete", json(sent.sealed.incomplete)},
+       {"corrections", corrections_json(sent.map, sent.corrections)},
+       {"accounted", json(sent.account.has_value())},
+       {"unaccounted_bytes", json(sent.account ? sent.account->bytes(Origin::kUnaccounted) : 0)}});
+  if (sent.account)
+    value.members.emplace_back("account", account_json(sent.map, *sent.account, sent.base, sent.result));
   value.members.emplace_back("items", item_changes_json(sent.map, sent.base, sent.result));
   value.members.emplace_back("hand_over", handover_json(job, sent.bundle));
   return value;

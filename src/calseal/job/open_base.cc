@@ -111,15 +111,7 @@ Result<OpenedBase> open_job(const NewJob& request, const std::optional<Signing>&
     CALSEAL_ASSIGN(opened.sealed, seal_base(base, said, request.salt, *signing));
     opened.bundle = bundle_file(1, 0);
     files.push_back({opened.bundle, opened.sealed->file});
-    events.push_back({time_text(now),
-                      EventKind::kSealed,
-                      1,
-                      0,
-                      opened.sealed->digest,
-                      "",
-                      opened.bundle,
-                      compute_sha256(opened.sealed->file),
-                      {}});
+    events.push_back(sealed_event(EventKind::kSealed, *opened.sealed, opened.bundle));
   }
   const std::string facts =
       write_job_facts({request.job, base.map.controller, request.vehicle_reference, time_text(now)});

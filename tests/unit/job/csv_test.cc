@@ -67,18 +67,19 @@ TEST(Csv, AnyFieldsComeBack) {
   Random random;
   const std::string_view alphabet = "ab,;\"\r\n \t1";
   for (int round = 0; round < 300; ++round) {
-    Rows rows(1 + random.below(4), std::vector<std::string>(1 + random.below(5)));
+    Rows rows(1 + random.between(0, 3), std::vector<std::string>(1 + random.between(0, 4)));
     std::string text;
     const std::size_t columns = rows.front().size();
     for (auto& row : rows) {
       row.resize(columns);
       for (std::size_t i = 0; i < columns; ++i) {
-        for (std::uint64_t n = random.below(6); n > 0; --n) row[i] += alphabet[random.below(alphabet.size())];
+        for (std::uint64_t n = random.between(0, 5); n > 0; --n)
+          row[i] += alphabet[random.between(0, alphabet.size() - 1)];
         std::string quoted;
         for (const char c : row[i]) quoted += c == '"' ? "\"\"" : std::string(1, c);
         text += (i == 0 ? "" : ",") + std::string("\"") + quoted + "\"";
       }
-      text += random.below(2) == 0 ? "\n" : "\r\n";
+      text += random.between(0, 1) == 0 ? "\n" : "\r\n";
     }
     EXPECT_THAT(read_all(text), IsOkAnd(rows)) << text;
   }

@@ -4,6 +4,7 @@
 
 #include "job_sample.h"
 #include "support/matchers.h"
+#include "support/random.h"
 
 namespace calseal {
 namespace {
@@ -49,6 +50,33 @@ TEST(DriveLog, WhatIsNoLog) {
   };
   for (const auto& [text, line] : cases)
     EXPECT_THAT(measure_log(text, {}, "l.csv"), FailsWith(Reason::kLogMalformed, line)) << text;
+}
+
+// Whatever stands in the file, it is measured or refused; and what is measured says so.
+TEST(DriveLog, AnyBytesAreMeasuredOrRefused) {
+  Random random;
+  const std::string good = "Time (s),rpm,mark\r\n0.0,900,\"a\"\"b\"\r\n0.1,901,x\r\n0.2,902,\r\n";
+  std::size_t measured = 0;
+  for (int round = 0; round < 2000; ++round) {
+    std::string text = good;
+    for (std::uint64_t n = 1 + random.between(0, 2); n > 0; --n) {
+      const std::size_t at = random.between(0, text.size() - 1);
+      if (random.between(0, 1) == 0) {
+        text[at] = static_cast<char>(random.between(0, 255));
+      } else {
+        text.erase(at, 1 + random.between(0, 2));
+      }
+    }
+    const auto log = measure_log(text, {}, "l.csv");
+    if (log) {
+      ++measured;
+      EXPECT_GE(log->facts.rows, 1U);
+      EXPECT_LE(log->facts.rows, 5U);
+    } else {
+      EXPECT_THAT(log, FailsWith(Reason::kLogMalformed, "line"));
+    }
+  }
+  EXPECT_GT(measured, 100U);
 }
 
 TEST(DriveLog, BelongsToWhomItNames) {

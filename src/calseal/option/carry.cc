@@ -15,16 +15,18 @@
 namespace calseal {
 namespace {
 
-constexpr std::uint64_t kAround = 48;  // bytes looked at on each side
-constexpr std::uint64_t kNear = 16;    // of these, the ones that count three times
-constexpr std::uint64_t kNearWeight = 3;
-constexpr std::uint64_t kCoreWeight = 80;  // most that a group's own bytes count
-constexpr std::uint64_t kGroupGap = 16;    // edits at most so far apart move together
+constexpr std::uint64_t kAround = 48;       // bytes looked at on each side
+constexpr std::uint64_t kWindowLeast = 20;  // bytes of a window, the group's own included
+constexpr std::array<std::pair<std::uint64_t, std::uint64_t>, 6> kWindows = {
+    {{48, 48}, {24, 24}, {16, 16}, {10, 10}, {32, 0}, {0, 32}}};  // bytes on the left and right
+constexpr std::uint64_t kCoreWeight = 80;                         // most that a group's own bytes count
+constexpr std::uint64_t kGroupGap = 16;                           // edits at most so far apart move together
 constexpr std::uint64_t kGroupSize = 4096;
-constexpr std::uint64_t kScoreNeeded = 650;  // thousandths
-constexpr std::uint64_t kLeadNeeded = 150;   // over the next best place, here and in the old base
-constexpr std::size_t kAnchor = 8;           // bytes of a run that is searched for
-constexpr std::size_t kAnchorHits = 64;      // a run that occurs more often says nothing
+constexpr std::uint64_t kScoreNeeded = 650;    // thousandths
+constexpr std::uint64_t kLeadNeeded = 150;     // over the next best place, here and in the old base
+constexpr std::uint64_t kLeadOfPerfect = 100;  // where nothing differs
+constexpr std::size_t kAnchor = 8;             // bytes of a run that is searched for
+constexpr std::size_t kAnchorHits = 64;        // a run that occurs more often says nothing
 
 // Edits that move together.
 struct Group {
@@ -109,30 +111,40 @@ class Anchors {
   std::vector<bool> filter_ = std::vector<bool>(std::size_t{1} << 20);
 };
 
-// How well the surroundings of `group` in `from` agree with those of `begin` in `to`.
+// What agrees around a group on one side, nearest byte first, added up: agreed[i] of the first i bytes.
+struct Side {
+  std::array<std::uint64_t, kAround + 1> agreed = {};
+  std::uint64_t bytes = 0;  // that the old base has there, at most kAround
+
+  // Of the nearest `wanted` bytes.
+  std::uint64_t upto(std::uint64_t wanted) const { return agreed[std::min(wanted, bytes)]; }
+};
+
+// How well the surroundings of `group` in `from` agree with those of `begin` in `to`: the best of several
+// windows, since a block that moved alone agrees on one side or near by only. Other places are scored by the
+// same windows, so what is alike anywhere in one of them is not taken for sure.
 Candidate score_at(const Group& group, const Memory& from, const Memory& to, std::uint64_t begin) {
-  Candidate candidate{begin, 0, false};
-  std::uint64_t total = 0;
-  std::uint64_t agreed = 0;
+  Candidate candidate{begin, 0, true};
   const auto agrees = [&](std::uint64_t old_at, std::uint64_t new_at) {
     return to.known.contains(new_at) && from.bytes[static_cast<std::size_t>(old_at - from.extent.begin)] ==
                                             to.bytes[static_cast<std::size_t>(new_at - to.extent.begin)];
   };
+  Side left, right;
   for (std::uint64_t i = 1; i <= kAround; ++i) {
-    const std::uint64_t weight = i <= kNear ? kNearWeight : 1;
-    if (group.range.begin >= from.extent.begin + i && from.known.contains(group.range.begin - i)) {
-      total += weight;
-      if (begin >= to.extent.begin + i && agrees(group.range.begin - i, begin - i)) agreed += weight;
-    }
-    const std::uint64_t right = group.range.end + i - 1;
-    if (right < from.extent.end && from.known.contains(right)) {
-      total += weight;
-      const std::uint64_t there = begin + group.range.size() + i - 1;
-      if (there < to.extent.end && agrees(right, there)) agreed += weight;
-    }
+    if (group.range.begin < from.extent.begin + i || !from.known.contains(group.range.begin - i)) break;
+    const bool same = begin >= to.extent.begin + i && agrees(group.range.begin - i, begin - i);
+    left.agreed[i] = left.agreed[i - 1] + (same ? 1 : 0);
+    left.bytes = i;
+  }
+  for (std::uint64_t i = 1; i <= kAround; ++i) {
+    const std::uint64_t at = group.range.end + i - 1;
+    if (at >= from.extent.end || !from.known.contains(at)) break;
+    const std::uint64_t there = begin + group.range.size() + i - 1;
+    const bool same = there < to.extent.end && agrees(at, there);
+    right.agreed[i] = right.agreed[i - 1] + (same ? 1 : 0);
+    right.bytes = i;
   }
   // What lies between the edits is surroundings too; what they expect must be there whatever the score.
-  candidate.core_agrees = true;
   std::uint64_t same = 0;
   std::size_t place = 0;
   for (std::uint64_t i = 0; i < group.range.size(); ++i) {
@@ -145,9 +157,13 @@ Candidate score_at(const Group& group, const Memory& from, const Memory& to, std
     }
   }
   const std::uint64_t core = std::min(group.range.size(), kCoreWeight);
-  total += core;
-  agreed += same * core / group.range.size();
-  candidate.score = agreed * 1000 / total;
+  const std::uint64_t core_agreed = same * core / group.range.size();
+  for (const auto& [on_left, on_right] : kWindows) {
+    const std::uint64_t total = core + std::min(on_left, left.bytes) + std::min(on_right, right.bytes);
+    const std::uint64_t agreed = core_agreed + left.upto(on_left) + right.upto(on_right);
+    if (total < kWindowLeast) continue;
+    candidate.score = std::max(candidate.score, agreed * 1000 / total);
+  }
   return candidate;
 }
 
@@ -273,12 +289,13 @@ class Carrying {
       if (candidates.empty()) continue;
       const Candidate& best = candidates.front();
       edit.score = best.score;
+      const std::uint64_t lead = best.score == 1000 ? kLeadOfPerfect : kLeadNeeded;
       const std::uint64_t begin = best.begin + (group.places[i].begin - group.range.begin);
       edit.to = {target, {begin, begin + group.places[i].size()}};
-      edit.outcome = best.score < kScoreNeeded                                 ? CarryOutcome::kWeak
-                     : best.score - std::min(best.score, second) < kLeadNeeded ? CarryOutcome::kAmbiguous
-                     : !best.core_agrees                                       ? CarryOutcome::kBefore
-                                                                               : CarryOutcome::kCarried;
+      edit.outcome = best.score < kScoreNeeded                          ? CarryOutcome::kWeak
+                     : best.score - std::min(best.score, second) < lead ? CarryOutcome::kAmbiguous
+                     : !best.core_agrees                                ? CarryOutcome::kBefore
+                                                                        : CarryOutcome::kCarried;
     }
   }
 

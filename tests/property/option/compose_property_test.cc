@@ -143,7 +143,9 @@ TEST(ComposeProperty, IsTheBytesInAnyOrderWithoutAnyAndInAnyGrouping) {
     grouped_files.push_back(option_file(made->option));
     const Composition grouped = *compose(plan, base, grouped_files, {});
     // Whole elements of items: an option that changes half of one claims the rest as it is.
-    if (grouped.holds()) ASSERT_TRUE(same_bytes(grouped.image, expected)) << "set " << set;
+    if (grouped.holds()) {
+      ASSERT_TRUE(same_bytes(grouped.image, expected)) << "set " << set;
+    }
     // Every byte has its owner.
     const Account account = *make_account(plan, base, expected, drawn.files);
     ASSERT_TRUE(account.is_complete());

@@ -29,10 +29,12 @@ Result<int> compare(const CompareOptions& options, const Console& console) {
   const Page page = page_for(console);
   std::string text = item_changes_text(map, before.image, after.image, page);
   JsonValue account_value = json_object({});
+  bool is_complete = true;
   if (!declared.empty()) {
     CALSEAL_ASSIGN(const Account account, make_account(*plan, before.image, after.image, declared));
     text += (text.empty() ? "" : "\n") + account_text(map, account, before.image, after.image, page);
     account_value = account_json(map, account, before.image, after.image);
+    is_complete = account.is_complete();
   }
   if (!text.empty()) text += "\n";
   console.print(text + comparison_text(comparison, page, excerpt));
@@ -42,7 +44,7 @@ Result<int> compare(const CompareOptions& options, const Console& console) {
   value.members.emplace_back("items", item_changes_json(map, before.image, after.image));
   value.members.emplace_back("account", std::move(account_value));
   console.print_json(value);
-  return comparison.is_confined() ? 0 : 1;
+  return comparison.is_confined() && is_complete ? 0 : 1;
 }
 
 }  // namespace

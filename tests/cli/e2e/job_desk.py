@@ -37,12 +37,6 @@ def updated_flash():
     return desks.corrected(bytes(flash))
 
 
-def option(name, at, before, after, **more):
-    """An option file by hand: one edit of flash."""
-    return {"calseal": "option/1", "name": name, "title": name, "purpose": "", "controller": "engine", "region_map": "duo",
-            **more, "edits": [{"memory": "flash", "at": f"0x{0x80000000 + at:08x}", "before": before.hex(), "after": after.hex()}]}
-
-
 class JobDesk(desks.Desk):
     def __init__(self):
         super().__init__()

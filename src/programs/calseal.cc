@@ -4,6 +4,7 @@
 #include "calseal/cli/check/check_command.h"
 #include "calseal/cli/check/confirm_command.h"
 #include "calseal/cli/image/image_commands.h"
+#include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/option/option_commands.h"
 #include "calseal/cli/shop/shop_commands.h"
 
@@ -28,6 +29,7 @@ int main(int argc, char** argv) {
   calseal::add_withdraw_command(app, console, status);
   calseal::add_job_list_command(app, console, status);
   calseal::add_set_command(app, console, status);
+  calseal::add_job_command(app, console, "calseal " CALSEAL_VERSION, status);
   CLI::App* check =
       app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
   calseal::add_check_command(*check, console, "calseal check", status);

@@ -58,11 +58,11 @@ struct SealRequest {
   std::vector<ManifestFile> files;            // revision 0: the files as received
   std::optional<Bytes> salt;                  // the job's; without it no vehicle is proved later
   PayloadKind payload = PayloadKind::kAreas;  // revision 0 is always full
+  Packing packing = Packing::kSmallest;       // of payload, changes and attachments
   std::vector<OptionFile> options;            // declared; then every changed byte must be accounted for
   bool account = false;                       // the same without any option
   std::string unaccounted_reason;             // why other bytes may have changed; goes into the manifest
   std::string limits_reason;                  // why a changed item may leave its limits; likewise
-  Packing packing = Packing::kSmallest;       // of payload, changes and attachments
 };
 
 struct SealedBundle {

@@ -14,6 +14,7 @@
 #include "calseal/cli/shop/stated.h"
 #include "calseal/map/correct.h"
 #include "calseal/map/read.h"
+#include "calseal/sign/edited_image.h"
 
 namespace calseal {
 namespace {
@@ -106,13 +107,7 @@ class Sealing {
       CALSEAL_CHECK(load_map());
     }
     request_.map = &map_;
-    // A newer region map may know other memories; the base is then laid into those.
-    Image carried = image_of_base(base);
-    request_.base = blank_image(map_);
-    for (Memory& memory : request_.base.memories) {
-      if (Memory* from = carried.find(memory.name); from != nullptr && from->extent == memory.extent)
-        memory = std::move(*from);
-    }
+    request_.base = base_image(base, map_);
     CALSEAL_CHECK(load_result());
     RevisionStatement& said = request_.statement;
     said.job = base.manifest.job;
@@ -149,29 +144,13 @@ class Sealing {
     return open_sealed(std::move(bytes), printable(path), context, steps);
   }
 
-  // The base with everything that the edited files give laid over it, so that memories nobody edited need not
-  // be given.
   Status load_result() {
     if (options_.images.empty()) {
       return fail(
           usage_error("--image", "no edited image", "the edited image", "give it as --image [MEMORY=]FILE"));
     }
     CALSEAL_ASSIGN(std::vector<ReadFile> files, load_read_files(options_.images));
-    CALSEAL_ASSIGN(const Read edited, load_read(map_, std::move(files)));
-    request_.result = request_.base;
-    for (std::size_t m = 0; m < map_.memories.size(); ++m) {
-      RangeSet beyond = edited.image.memories[m].known;
-      beyond.remove(request_.base.memories[m].known);
-      if (!beyond.empty()) {
-        return fail({Reason::kReadIncomplete, "", place_text(map_, {m, beyond.ranges().front()}),
-                     "edited bytes that the base does not hold", "an edit of the base and nothing more",
-                     "edit the file that was read, in its own form"});
-      }
-      for (const Range& range : edited.image.memories[m].known.ranges()) {
-        std::ranges::copy(edited.image.memories[m].view(range),
-                          request_.result.memories[m].span(range).begin());
-      }
-    }
+    CALSEAL_ASSIGN(request_.result, lay_edit(map_, request_.base, std::move(files)));
     if (!options_.correct) return {};
     CALSEAL_ASSIGN(const Plan plan, make_plan(map_, request_.result));
     CALSEAL_CHECK(correct(plan, request_.result));

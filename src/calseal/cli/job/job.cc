@@ -1,0 +1,72 @@
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "calseal/base/file.h"
+#include "calseal/base/text.h"
+#include "calseal/cli/job/job_commands.h"
+
+namespace calseal {
+
+void add_job_signing_options(CLI::App& command, JobSigningOptions& options, bool required) {
+  auto* key = command.add_option("--key", options.keys, "Private key that signs (repeatable)");
+  auto* trust = command.add_option("--trust", options.trust,
+                                   "The shop's trust file, for the customer's check at the end");
+  if (required) {
+    key->required();
+    trust->required();
+  } else {
+    key->needs(trust);
+    trust->needs(key);
+  }
+  command.add_option("--passphrase-file", options.passphrase_file, "First line: passphrase of the keys");
+  command.add_option("--claimed-time", options.time,
+                     "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
+}
+
+Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& options,
+                                                    const std::string& tool) {
+  auto loaded = std::make_unique<LoadedSigning>();
+  CALSEAL_ASSIGN(loaded->trust, load_trust(options.trust));
+  CALSEAL_ASSIGN(loaded->signing.now, stated_time(options.time));
+  CALSEAL_ASSIGN(loaded->keys, load_keys(options.keys, options.passphrase_file));
+  loaded->pointers = SigningKeys(loaded->keys.begin(), loaded->keys.end());
+  loaded->signing.keys = &loaded->pointers;
+  loaded->signing.trust = &loaded->trust.trust;
+  loaded->signing.trust_file = {printable(options.trust),
+                                Bytes(loaded->trust.text.begin(), loaded->trust.text.end())};
+  loaded->signing.tool = tool;
+  return loaded;
+}
+
+Result<std::unique_ptr<LoadedContext>> load_context(const std::string& trust, const std::string& list) {
+  auto loaded = std::make_unique<LoadedContext>();
+  if (!trust.empty()) {
+    CALSEAL_ASSIGN(loaded->trust, load_trust(trust));
+    loaded->context.trust = &loaded->trust.trust;
+  }
+  if (!list.empty()) {
+    if (trust.empty())
+      return fail(usage_error("--withdrawals", "a list without a trust file", "--trust beside it",
+                              "give the shop's trust file"));
+    CALSEAL_ASSIGN(const Bytes bytes, read_file(list, kWithdrawalSizeLimit));
+    CALSEAL_ASSIGN(loaded->withdrawals, parse_withdrawals(bytes, loaded->trust.trust, printable(list)));
+    loaded->context.withdrawals = &loaded->withdrawals;
+  }
+  return loaded;
+}
+
+void add_job_command(CLI::App& app, Console& console, const std::string& tool, int& status) {
+  CLI::App* job =
+      app.add_subcommand("job", "The job folder: the daily loop, where a job stands, what comes next");
+  job->require_subcommand(1);
+  add_job_new_command(*job, console, tool, status);
+  add_job_status_command(*job, console, status);
+  add_job_next_command(*job, console, status);
+  add_job_send_command(*job, console, tool, status);
+  add_job_note_command(*job, console, status);
+  add_job_log_command(*job, console, status);
+  add_job_reissue_command(*job, console, tool, status);
+  add_job_carry_command(*job, console, tool, status);
+}
+
+}  // namespace calseal

@@ -1,0 +1,64 @@
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "calseal/base/file.h"
+#include "calseal/base/text.h"
+#include "calseal/cli/image/page_for.h"
+#include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/reads/read_arguments.h"
+#include "calseal/job/folder_lock.h"
+#include "calseal/report/job/job_report.h"
+
+namespace calseal {
+namespace {
+
+struct CarryOptions : JobSigningOptions {
+  std::string folder, regions, reason;
+  std::vector<std::string> reads;
+};
+
+Result<int> run(const CarryOptions& options, const std::string& tool, const Console& console) {
+  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder));
+  CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
+  CALSEAL_ASSIGN(const Job job, read_job(options.folder, {loaded->signing.trust, nullptr}));
+  CarryRequest request;
+  CALSEAL_ASSIGN(request.read, load_read_files(options.reads));
+  if (!options.regions.empty()) {
+    CALSEAL_ASSIGN(request.region_map, read_file(options.regions, kRegionMapSizeLimit));
+    request.region_map_name = printable(options.regions);
+  }
+  request.reason = options.reason;
+  CALSEAL_ASSIGN(const NewBase made, carry(job, request, loaded->signing));
+  CALSEAL_ASSIGN(const Job after, read_job(options.folder, {loaded->signing.trust, nullptr}));
+  const Page page = page_for(console);
+  console.print(carried_base_text(after, made, page) + handover_text(after, made.bundle, page) + "\n" +
+                next_step_text(next_step(after), page));
+  console.print_json(carried_base_json(after, made));
+  return 0;
+}
+
+}  // namespace
+
+void add_job_carry_command(CLI::App& job, Console& console, const std::string& tool, int& status) {
+  CLI::App* command = job.add_subcommand(
+      "carry",
+      "Open the next base after a dealer's update or a replaced controller, and take the options along");
+  auto o = std::make_shared<CarryOptions>();
+  command->add_option("FOLDER", o->folder, "The job folder")->required();
+  command->add_option("READ", o->reads, "[MEMORY=]FILE: the controller as it is now")->required();
+  command->add_option("--regions", o->regions,
+                      "Region map of the new software (default: the one of the base before)");
+  command->add_option("--reason", o->reason, "Why the base is new, one line; it is signed")->required();
+  add_job_signing_options(*command, *o, true);
+  set_command(
+      *command, console,
+      {"calseal job carry oak-17 flash=updated.bin eeprom=e.bin --regions engine-391.json --reason "
+       "\"dealer's update\" --key author.key --trust shop.trust"},
+      [o, tool](Console& c) {
+        const Result<int> result = run(*o, tool, c);
+        return result ? *result : c.fail(result.error());
+      },
+      status);
+}
+
+}  // namespace calseal

@@ -1,0 +1,51 @@
+// The job folder on the command line: one file per command.
+#pragma once
+
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "calseal/cli/console/console.h"
+#include "calseal/cli/shop/stated.h"
+#include "calseal/job/job.h"
+#include "calseal/job/open_base.h"
+
+namespace calseal {
+
+void add_job_command(CLI::App& app, Console& console, const std::string& tool,
+                     int& status);  // job, with all that follow
+void add_job_new_command(CLI::App& job, Console& console, const std::string& tool, int& status);
+void add_job_status_command(CLI::App& job, Console& console, int& status);
+void add_job_next_command(CLI::App& job, Console& console, int& status);
+void add_job_send_command(CLI::App& job, Console& console, const std::string& tool, int& status);
+void add_job_note_command(CLI::App& job, Console& console, int& status);
+void add_job_log_command(CLI::App& job, Console& console, int& status);
+void add_job_reissue_command(CLI::App& job, Console& console, const std::string& tool, int& status);
+void add_job_carry_command(CLI::App& job, Console& console, const std::string& tool, int& status);
+
+// Options of every command that seals.
+struct JobSigningOptions {
+  std::vector<std::string> keys;
+  std::string trust, passphrase_file, time;
+};
+void add_job_signing_options(CLI::App& command, JobSigningOptions& options, bool required);
+
+// Keys, trust file and time, loaded; `signing` points into it.
+struct LoadedSigning {
+  std::vector<PrivateKey> keys;
+  SigningKeys pointers;
+  LoadedTrust trust;
+  Signing signing;
+};
+Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& options,
+                                                    const std::string& tool);
+
+// Trust file and list of withdrawals that a look at the folder is judged by; both names may be empty.
+struct LoadedContext {
+  LoadedTrust trust;
+  WithdrawalList withdrawals;
+  JobContext context;
+};
+Result<std::unique_ptr<LoadedContext>> load_context(const std::string& trust, const std::string& list);
+
+}  // namespace calseal

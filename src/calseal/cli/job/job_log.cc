@@ -1,0 +1,69 @@
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "calseal/base/file.h"
+#include "calseal/base/text.h"
+#include "calseal/cli/image/page_for.h"
+#include "calseal/cli/job/job_commands.h"
+#include "calseal/job/folder_lock.h"
+#include "calseal/report/job/job_report.h"
+
+namespace calseal {
+namespace {
+
+struct LogOptions {
+  std::string folder, log, word, time_column, time_unit, separator = "comma", time;
+  std::optional<std::uint64_t> base, revision;
+};
+
+Result<int> run(const LogOptions& options, const Console& console) {
+  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder));
+  CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time, "--time"));
+  CALSEAL_ASSIGN(const Job job, read_job(options.folder, {}));
+  AttachRequest request;
+  CALSEAL_ASSIGN(request.log, read_file(options.log, kLogSizeLimit));
+  request.name = printable(options.log, kShownPathLimit);
+  request.reading = {options.separator == "tab"         ? '\t'
+                     : options.separator == "semicolon" ? ';'
+                                                        : ',',
+                     options.time_column, options.time_unit};
+  request.base = options.base;
+  request.revision = options.revision;
+  request.word = options.word;
+  CALSEAL_ASSIGN(const AttachedLog attached, attach_log(job, request, now));
+  console.print(attached_log_text(attached, page_for(console)));
+  console.print_json(attached_log_json(attached));
+  return 0;
+}
+
+}  // namespace
+
+void add_job_log_command(CLI::App& job, Console& console, int& status) {
+  CLI::App* command = job.add_subcommand(
+      "log", "Attach a drive log (CSV): measured, kept by its digest, counted only as what it proves to be");
+  auto o = std::make_shared<LogOptions>();
+  command->add_option("FOLDER", o->folder, "The job folder")->required();
+  command->add_option("LOG", o->log, "The log, comma-separated values with a header line")->required();
+  command->add_option("--revision", o->revision, "The revision that was driven, by your word");
+  command->add_option("--base", o->base, "Its base (default: the current one)");
+  command->add_option("--word", o->word, "How you know; needed where nothing in the log names the revision");
+  command->add_option("--time-column", o->time_column,
+                      "Header of the column of time (default: time or timestamp)");
+  command->add_option("--time-unit", o->time_unit, "Its unit, where the header does not say it")
+      ->check(CLI::IsMember({"s", "ms"}));
+  command->add_option("--separator", o->separator, "What stands between fields (default: comma)")
+      ->check(CLI::IsMember({"comma", "semicolon", "tab"}));
+  command->add_option("--time", o->time, "When it was attached, instead of now (UTC)");
+  set_command(
+      *command, console,
+      {"calseal job log oak-17 drive.csv",
+       "calseal job log oak-17 drive.csv --revision 2 --word \"flashed on my ramp, driven by me\" "
+       "--time-unit ms"},
+      [o](Console& c) {
+        const Result<int> result = run(*o, c);
+        return result ? *result : c.fail(result.error());
+      },
+      status);
+}
+
+}  // namespace calseal

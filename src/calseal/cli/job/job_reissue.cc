@@ -1,0 +1,50 @@
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "calseal/cli/image/page_for.h"
+#include "calseal/cli/job/job_commands.h"
+#include "calseal/job/folder_lock.h"
+#include "calseal/report/job/job_report.h"
+
+namespace calseal {
+namespace {
+
+struct ReissueOptions : JobSigningOptions {
+  std::string folder;
+  std::uint64_t revision = 0;
+};
+
+Result<int> run(const ReissueOptions& options, const std::string& tool, const Console& console) {
+  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder));
+  CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
+  CALSEAL_ASSIGN(const Job job, read_job(options.folder, {loaded->signing.trust, nullptr}));
+  CALSEAL_ASSIGN(const Reissued made, reissue(job, options.revision, loaded->signing));
+  CALSEAL_ASSIGN(const Job after, read_job(options.folder, {loaded->signing.trust, nullptr}));
+  const Page page = page_for(console);
+  console.print(reissued_text(after, made, page) + handover_text(after, made.bundle, page) + "\n" +
+                next_step_text(next_step(after), page));
+  console.print_json(reissued_json(after, made));
+  return 0;
+}
+
+}  // namespace
+
+void add_job_reissue_command(CLI::App& job, Console& console, const std::string& tool, int& status) {
+  CLI::App* command = job.add_subcommand(
+      "reissue", "Give a revision again with its whole image, to a customer who lost his read");
+  auto o = std::make_shared<ReissueOptions>();
+  command->add_option("FOLDER", o->folder, "The job folder")->required();
+  command->add_option("REVISION", o->revision, "Number of a revision of the current base")
+      ->required()
+      ->check(CLI::Range(0.0, 1099511627775.0));
+  add_job_signing_options(*command, *o, true);
+  set_command(
+      *command, console, {"calseal job reissue oak-17 2 --key author.key --trust shop.trust"},
+      [o, tool](Console& c) {
+        const Result<int> result = run(*o, tool, c);
+        return result ? *result : c.fail(result.error());
+      },
+      status);
+}
+
+}  // namespace calseal

@@ -1,0 +1,114 @@
+#include "calseal/job/carry.h"
+
+#include <algorithm>
+
+#include "calseal/base/text.h"
+#include "calseal/bundle/signed_json.h"
+#include "calseal/change/confine.h"
+#include "calseal/job/job_options.h"
+#include "calseal/job/send.h"
+#include "calseal/sign/edited_image.h"
+
+namespace calseal {
+namespace {
+
+tl::unexpected<Error> wrong(std::string place, std::string found, std::string expected, std::string next) {
+  return fail({Reason::kUsage, "", std::move(place), std::move(found), std::move(expected), std::move(next)});
+}
+
+// A read whose locked and editable bytes are those of the current base is no new base.
+Status require_new(const OpenedBundle& way_back, const BaseParts& base) {
+  if (base.map.digest != way_back.map.digest) return {};
+  const Image old_base = base_image(way_back, base.map);
+  CALSEAL_ASSIGN(const Plan plan, make_plan(base.map, old_base));
+  for (const ChangedRange& change : compare_images(plan, old_base, base.read.image)) {
+    if (change.kind == SpanKind::kLocked || change.kind == SpanKind::kBinding) return {};
+  }
+  return wrong("READ", "locked bytes and vehicle as in " + base_folder(way_back.manifest.base_number),
+               "a read after an update or a replacement",
+               "this is no new base: give this read to calseal-check, or send an edit");
+}
+
+std::string words_of_misfits(const std::vector<CarriedFile>& options) {
+  std::string words;
+  for (const CarriedFile& option : options) {
+    if (!option.fits()) words += (words.empty() ? "did not fit: " : ", ") + option.name;
+  }
+  if (words.size() > kLineLimit) words.resize(kLineLimit);
+  return words;
+}
+
+}  // namespace
+
+Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing& signing) {
+  if (request.reason.empty() || !is_line(request.reason))
+    return wrong("--reason", "no line of words", "why the base is new, in one line",
+                 "state it; it is signed");
+  const JobBase& current = job.base();
+  CALSEAL_ASSIGN(const OpenedBundle way_back, open_way_back(job, signing));
+  CALSEAL_ASSIGN(const std::optional<Bytes> salt, load_salt_of(job, way_back));
+  Bytes map_text = request.region_map.empty() ? way_back.map.text : request.region_map;
+  const std::string map_name = request.region_map.empty() ? way_back.name : request.region_map_name;
+  CALSEAL_ASSIGN(BaseParts base, load_base(std::move(map_text), map_name, request.read));
+  if (base.map.controller != job.facts.controller)
+    return wrong("--regions", "controller " + base.map.controller, "controller " + job.facts.controller,
+                 "another controller is another job");
+  CALSEAL_CHECK(require_new(way_back, base));
+  NewBase made;
+  made.number = current.number + 1;
+  const Image old_base = base_image(way_back, way_back.map);
+  CALSEAL_ASSIGN(const Plan old_plan, make_plan(way_back.map, old_base));
+  CALSEAL_ASSIGN(const Plan new_plan, make_plan(base.map, base.read.image));
+  CALSEAL_ASSIGN(const std::vector<OptionFile> options, options_in_force(job, current));
+  std::vector<OptionFile> fitting;
+  for (const OptionFile& option : options) {
+    CarriedFile carried;
+    carried.name = option.option.name;
+    auto result = carry_option(old_plan, old_base, option, new_plan, base.read.image);
+    if (!result) {
+      carried.problem = result.error();
+    } else {
+      carried.carried = *std::move(result);
+      if (carried.carried.is_whole()) {
+        const std::string text = write_option(carried.carried.option);
+        CALSEAL_ASSIGN(OptionFile file, parse_option(Bytes(text.begin(), text.end()), option.file));
+        carried.file = base_folder(made.number) + "/options/" + carried.name + ".json";
+        fitting.push_back(std::move(file));
+      }
+    }
+    made.options.push_back(std::move(carried));
+  }
+  BaseStatement said{job.facts.job,
+                     request.reason,
+                     "",
+                     way_back.manifest.vehicle_reference,
+                     made.number,
+                     job.highest_sequence() + 1,
+                     current.newest()->digest};
+  CALSEAL_ASSIGN(made.sealed, seal_base(base, said, salt, signing));
+  made.bundle = bundle_file(made.number, 0);
+  std::vector<NewFile> files = base_files(base, fitting, "");
+  files.push_back({"r0.calseal", made.sealed.file});
+  CALSEAL_CHECK(make_folder(job.folder + "/" + base_folder(made.number), base_subfolders(), files));
+  const std::string now = time_text(signing.now);
+  Event opened;
+  opened.time = now;
+  opened.kind = EventKind::kOpened;
+  opened.base = made.number;
+  opened.detail = request.reason;
+  const Event sealed = sealed_event(EventKind::kSealed, made.sealed, made.bundle);
+  std::vector<Event> more{opened, sealed};
+  if (!made.options.empty()) {
+    Event carried = opened;
+    carried.kind = EventKind::kCarried;
+    carried.detail = words_of_misfits(made.options);
+    more.push_back(carried);
+  }
+  CALSEAL_ASSIGN(const std::string events, with_events(job.folder, more));
+  CALSEAL_CHECK(write_file(job.folder + "/" + std::string(kEventsFile), view_of(events)));
+  made.from = way_back.map;
+  made.to = std::move(base.map);
+  return made;
+}
+
+}  // namespace calseal

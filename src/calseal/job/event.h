@@ -1,0 +1,82 @@
+// What happened in a job, as its folder remembers it: one JSON object a line, in the order of events, never
+// rewritten.
+//
+// What was sealed is in the bundles. Events say what bundles cannot: handed over, acknowledged, written,
+// confirmed, withdrawn, driven.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "calseal/base/json.h"
+#include "calseal/base/result.h"
+#include "calseal/digest/sha256.h"
+
+namespace calseal {
+
+inline constexpr std::uint64_t kEventsSizeLimit = std::uint64_t{16} << 20;  // bytes
+
+enum class EventKind : std::uint8_t {
+  kOpened,        // a base came in; detail: why
+  kSealed,        // a revision was sealed
+  kReissued,      // a revision was sealed again with its whole image
+  kSent,          // handed to the customer; detail: the channel
+  kAcknowledged,  // the customer has it, by his own word
+  kWritten,       // it is in the controller, by somebody's word
+  kConfirmed,     // a read-back or a scan says so; detail: the grade of proof
+  kWithdrawn,     // must not be written any more; detail: why
+  kDriven,        // a drive log was attached
+  kCarried,       // options were taken over to this base; detail: what did not fit
+  kRemark         // anything else; detail: the words
+};
+std::string_view event_name(EventKind kind);  // "opened", "sealed", ...
+std::optional<EventKind> find_event(std::string_view name);
+
+// What a drive log turned out to be; see measure_log().
+struct LogFacts {
+  std::uint64_t rows = 0;
+  std::uint64_t columns = 0;
+  std::string time_column;
+  std::string unit;         // "s" or "ms"
+  std::string first, last;  // time as written in the first and the last row
+  std::uint64_t gaps = 0;
+  std::string longest_gap;  // seconds, decimal; empty without a gap
+  std::string by;  // what ties it to the revision: "revision-mark", "verification-number", "word", "nothing"
+  friend bool operator==(const LogFacts&, const LogFacts&) = default;
+};
+
+struct Event {
+  std::string time;  // UTC
+  EventKind kind = EventKind::kRemark;
+  std::uint64_t base = 1;
+  std::optional<std::uint64_t> revision;
+  std::optional<Sha256> identity;         // of the revision
+  std::string detail;                     // line
+  std::string file;                       // within the folder
+  std::optional<Sha256> digest;           // of the file
+  std::optional<LogFacts> log;            // kDriven only
+  std::optional<std::uint64_t> sequence;  // kSealed, kReissued: stays taken although the bundle is lost
+  friend bool operator==(const Event&, const Event&) = default;
+};
+
+JsonValue event_json(const Event& event);
+// With its line end.
+std::string write_event(const Event& event);
+
+// A line of an events file that says nothing to us.
+struct BrokenEvent {
+  std::uint64_t line = 1;
+  Error error;
+};
+struct EventList {
+  std::vector<Event> events;
+  std::vector<BrokenEvent> broken;
+};
+
+// Never fails: what cannot be read is listed, and the rest counts.
+EventList parse_events(std::string_view text, const std::string& name);
+
+}  // namespace calseal

@@ -1,0 +1,55 @@
+#include "calseal/job/job_options.h"
+
+#include <algorithm>
+
+#include "calseal/base/text.h"
+#include "calseal/job/layout.h"
+
+namespace calseal {
+
+Result<std::vector<OptionFile>> load_kept_options(const Job& job, const JobBase& base) {
+  std::vector<OptionFile> options;
+  for (const std::string& file : base.options) {
+    CALSEAL_ASSIGN(Bytes text, read_file(job.folder + "/" + file, kOptionSizeLimit));
+    CALSEAL_ASSIGN(OptionFile option, parse_option(std::move(text), printable(file)));
+    options.push_back(std::move(option));
+  }
+  return options;
+}
+
+Result<std::vector<OptionFile>> options_of(const Job& job, const JobBase& base, const Manifest& manifest) {
+  std::vector<OptionFile> wanted;
+  if (manifest.options.empty()) return wanted;
+  CALSEAL_ASSIGN(const std::vector<OptionFile> kept, load_kept_options(job, base));
+  for (const ManifestOption& option : manifest.options) {
+    const auto found = std::ranges::find(kept, option.digest, &OptionFile::digest);
+    if (found == kept.end()) {
+      return fail({Reason::kJobDamaged, printable(job.folder), base_folder(base.number) + "/options",
+                   "no file of option " + option.name + " with the digest that the revision names",
+                   "every option of the revision", "put the option file back"});
+    }
+    wanted.push_back(*found);
+  }
+  return wanted;
+}
+
+Result<std::vector<OptionFile>> options_in_force(const Job& job, const JobBase& base) {
+  const JobRevision* newest = base.newest();
+  if (newest == nullptr || newest->number() == 0) return load_kept_options(job, base);
+  return options_of(job, base, newest->manifest);
+}
+
+std::string option_file_to_write(const Job& job, const OptionFile& option) {
+  const std::string folder = base_folder(job.base().number) + "/options/";
+  const std::string plain = folder + option.option.name + ".json";
+  const std::string numbered =
+      folder + option.option.name + "-" + digest_text(option.digest).substr(0, 12) + ".json";
+  for (const std::string& path : {plain, numbered}) {
+    if (!exists(job.folder + "/" + path)) return path;
+    const auto bytes = read_file(job.folder + "/" + path, kOptionSizeLimit);
+    if (bytes && compute_sha256(*bytes) == option.digest) return "";
+  }
+  return numbered;
+}
+
+}  // namespace calseal

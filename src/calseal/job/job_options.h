@@ -1,0 +1,28 @@
+// The option files that a job folder keeps.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "calseal/base/result.h"
+#include "calseal/job/job.h"
+#include "calseal/option/option_file.h"
+
+namespace calseal {
+
+// Every option file of a base that can be read. Those that cannot are the error.
+Result<std::vector<OptionFile>> load_kept_options(const Job& job, const JobBase& base);
+
+// The options of a revision, found by the digests that its manifest names. kJobDamaged, naming the first that
+// the folder does not have.
+Result<std::vector<OptionFile>> options_of(const Job& job, const JobBase& base, const Manifest& manifest);
+
+// The options that are in force on a base: those of its newest revision; all that are kept while there is
+// none but revision 0.
+Result<std::vector<OptionFile>> options_in_force(const Job& job, const JobBase& base);
+
+// Where an option is to be kept in the current base's folder: under its name, and with a part of its digest
+// when another file has that name. Empty when it is kept already.
+std::string option_file_to_write(const Job& job, const OptionFile& option);
+
+}  // namespace calseal

@@ -1,0 +1,145 @@
+#include "calseal/job/layout.h"
+
+#include <fcntl.h>
+#include <stdlib.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cerrno>
+#include <cstdio>
+#include <cstring>
+#include <filesystem>
+
+#include "calseal/base/interrupt.h"
+#include "calseal/base/text.h"
+#include "calseal/bundle/signed_json.h"
+
+namespace calseal {
+namespace {
+
+constexpr std::string_view kNoMemory = "_all";
+
+tl::unexpected<Error> not_made(const std::string& folder, const std::string& step, int error) {
+  return fail({Reason::kWriteFailed, printable(folder), step, std::strerror(error), "a new folder",
+               error == ENOSPC ? "free some space and run the command again"
+                               : "choose a place that you may write to"});
+}
+
+// A folder that is removed with all it holds unless it was given its final name.
+class HiddenFolder {
+ public:
+  explicit HiddenFolder(std::string path) : path_(std::move(path)) {}
+  HiddenFolder(const HiddenFolder&) = delete;
+  HiddenFolder& operator=(const HiddenFolder&) = delete;
+  ~HiddenFolder() {
+    std::error_code ignored;
+    if (!path_.empty()) std::filesystem::remove_all(path_, ignored);
+  }
+  const std::string& path() const { return path_; }
+  void keep() { path_.clear(); }
+
+ private:
+  std::string path_;
+};
+
+void sync_path(const std::string& path) {
+  const int fd = ::open(path.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  if (fd < 0) return;
+  ::fsync(fd);
+  ::close(fd);
+}
+
+tl::unexpected<Error> taken(const std::string& folder) {
+  return fail({Reason::kOutputExists, printable(folder), "", "something of that name", "no such folder yet",
+               "choose another name, or go on with the job that is there"});
+}
+
+}  // namespace
+
+std::string base_folder(std::uint64_t base) { return "base-" + std::to_string(base); }
+
+std::string bundle_file(std::uint64_t base, std::uint64_t revision, std::uint64_t full_sequence) {
+  std::string name = base_folder(base) + "/r" + std::to_string(revision);
+  if (full_sequence != 0) name += "-full-" + std::to_string(full_sequence);
+  return name + ".calseal";
+}
+
+std::string read_file_name(const ReadFile& file) {
+  const std::string extension = std::filesystem::path(file.name).extension().string();
+  const bool plain =
+      extension.size() > 1 && extension.size() <= 9 && std::ranges::all_of(extension.substr(1), [](char c) {
+        return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9');
+      });
+  return (file.memory.empty() ? std::string(kNoMemory) : file.memory) + (plain ? extension : ".bin");
+}
+
+std::vector<std::string> names_in(const std::string& folder) {
+  std::vector<std::string> names;
+  std::error_code error;
+  for (std::filesystem::directory_iterator at(folder, error), end; !error && at != end; at.increment(error)) {
+    names.push_back(at->path().filename().string());
+    if (names.size() >= kFolderNameLimit) break;
+  }
+  std::ranges::sort(names);
+  return names;
+}
+
+bool exists(const std::string& path) {
+  struct stat status {};
+  return ::lstat(path.c_str(), &status) == 0;
+}
+
+Result<std::vector<ReadFile>> load_kept_read(const std::string& folder, std::uint64_t base) {
+  const std::string place = folder + "/" + base_folder(base) + "/read";
+  std::vector<ReadFile> files;
+  for (const std::string& name : names_in(place)) {
+    if (name.starts_with('.')) continue;
+    CALSEAL_ASSIGN(Bytes bytes, read_file(place + "/" + name, kReadFileLimit));
+    const std::string stem = name.substr(0, name.find('.'));
+    files.push_back({stem == kNoMemory ? "" : stem, printable(place + "/" + name), std::move(bytes)});
+  }
+  if (files.empty()) {
+    return fail({Reason::kJobDamaged, printable(place), "", "no file of the read",
+                 "the read as it was received", "put the read back; revision 0 of this base holds it too"});
+  }
+  return files;
+}
+
+Status make_folder(const std::string& folder, const std::vector<std::string>& subfolders,
+                   const std::vector<NewFile>& files) {
+  std::string final_name = folder;
+  while (final_name.size() > 1 && final_name.ends_with('/')) final_name.pop_back();
+  if (exists(final_name)) return taken(folder);
+  const std::filesystem::path path(final_name);
+  const std::string parent = path.has_parent_path() ? path.parent_path().string() : ".";
+  std::string hidden = parent + "/." + path.filename().string() + ".XXXXXX";
+  const NoInterruption making;
+  if (::mkdtemp(hidden.data()) == nullptr) return not_made(folder, "create", errno);
+  HiddenFolder made(hidden);
+  const mode_t mask = ::umask(0);
+  ::umask(mask);
+  if (::chmod(hidden.c_str(), 0777 & ~mask) != 0) return not_made(folder, "set permissions", errno);
+  for (const std::string& subfolder : subfolders) {
+    if (::mkdir((hidden + "/" + subfolder).c_str(), 0777) != 0) return not_made(folder, "create", errno);
+  }
+  std::vector<PendingFile> pending;
+  for (const NewFile& file : files) pending.push_back({hidden + "/" + file.path, file.bytes, file.mode});
+  if (Status status = write_files(pending); !status) {
+    Error error = status.error();
+    error.file = printable(folder);
+    return fail(std::move(error));
+  }
+  if (::renameat2(AT_FDCWD, hidden.c_str(), AT_FDCWD, final_name.c_str(), RENAME_NOREPLACE) != 0) {
+    if (errno == EEXIST) return taken(folder);
+    // A file system without that call: the name was free a moment ago, and rename() replaces no folder with
+    // something in it.
+    if (::rename(hidden.c_str(), final_name.c_str()) != 0)
+      return errno == ENOTEMPTY ? taken(folder) : Status(not_made(folder, "rename", errno));
+  }
+  made.keep();
+  sync_path(parent);
+  return {};
+}
+
+}  // namespace calseal

@@ -1,0 +1,156 @@
+#include "calseal/job/next_step.h"
+
+#include "calseal/base/text.h"
+
+namespace calseal {
+namespace {
+
+// The folder's name as it can be typed.
+std::string typed(const std::string& folder) {
+  if (folder.find_first_not_of("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_./+=:,") ==
+          std::string::npos &&
+      !folder.empty())
+    return folder;
+  std::string quoted = "'";
+  for (const char c : folder) c == '\'' ? quoted += "'\\''" : quoted += c;
+  return printable(quoted + "'", 4096);
+}
+
+class Deciding {
+ public:
+  explicit Deciding(const Job& job) : job_(job), base_(job.base()), folder_(typed(job.folder)) {}
+
+  NextStep decide() const {
+    const JobRevision* way_back = base_.way_back();
+    if (way_back == nullptr) {
+      return step("seal-way-back", "Seal the way back: nothing may be edited or handed over before it.",
+                  "calseal job send " + folder_ + " --key AUTHOR.KEY --trust SHOP.TRUST", 0);
+    }
+    if (way_back->incomplete) return countersign(*way_back);
+    if (!job_.has(EventKind::kSent, *way_back)) {
+      const std::string once = base_.number > 1 ? ""
+                               : job_.salt_present
+                                   ? ", the job's salt by another way, and the shop's trust file"
+                                   : ", and the shop's trust file";
+      return step("deliver-way-back",
+                  "Hand the way back to the customer: " + way_back->file + once + ". Then note it.",
+                  note("sent", 0, " --detail CHANNEL"), 0);
+    }
+    if (!job_.has(EventKind::kAcknowledged, *way_back)) {
+      return step("await-way-back",
+                  "Ask the customer whether he holds the way back and can check it. Then note it.",
+                  note("acknowledged", 0, ""), 0);
+    }
+    const JobRevision* newest = newest_to_use();
+    if (newest == nullptr) return edit(nullptr);
+    return about(*newest);
+  }
+
+ private:
+  // The newest revision that was not withdrawn; nothing when only the way back is left.
+  const JobRevision* newest_to_use() const {
+    for (std::size_t i = base_.revisions.size(); i-- > 0;) {
+      const JobRevision& one = base_.revisions[i];
+      if (!one.withdrawn) return one.number() == 0 ? nullptr : &one;
+    }
+    return nullptr;
+  }
+
+  // A withdrawn revision that is in a controller, newer than what may be used.
+  const JobRevision* written_and_withdrawn() const {
+    for (std::size_t i = base_.revisions.size(); i-- > 0;) {
+      const JobRevision& one = base_.revisions[i];
+      if (one.withdrawn && job_.has(EventKind::kWritten, one)) return &one;
+      if (!one.withdrawn && one.number() != 0) return nullptr;
+    }
+    return nullptr;
+  }
+
+  NextStep about(const JobRevision& revision) const {
+    const std::string name = "revision " + std::to_string(revision.number());
+    const std::uint64_t number = revision.number();
+    if (revision.incomplete) return countersign(revision);
+    if (const JobRevision* bad = written_and_withdrawn()) return go_back(*bad);
+    if (!job_.has(EventKind::kSent, revision)) {
+      return step("deliver", "Hand " + name + " to the customer: " + revision.file + ". Then note it.",
+                  note("sent", number, " --detail CHANNEL"), number);
+    }
+    if (!job_.has(EventKind::kWritten, revision)) {
+      if (!job_.has(EventKind::kAcknowledged, revision)) {
+        return step("await-receipt",
+                    "Ask the customer whether " + name + " arrived and was accepted. Then note it.",
+                    note("acknowledged", number, ""), number);
+      }
+      return step("await-write",
+                  "The customer checks " + name +
+                      " against a read of his own, rebuilds and writes. Note it when it is done.",
+                  note("written", number, ""), number);
+    }
+    if (!job_.has(EventKind::kConfirmed, revision)) {
+      return step(
+          "confirm",
+          "Compare what was read back with " + name +
+              ", then note the grade of proof that it says. Until it is confirmed the vehicle is not driven.",
+          "calseal confirm " + typed(job_.folder + "/" + revision.file) +
+              " --trust SHOP.TRUST --read READ-BACK",
+          number);
+    }
+    return edit(&revision);
+  }
+
+  NextStep edit(const JobRevision* from) const {
+    if (const JobRevision* bad = written_and_withdrawn()) return go_back(*bad);
+    if (from != nullptr && !job_.has(EventKind::kDriven, *from)) {
+      return step(
+          "attach-log",
+          "Revision " + std::to_string(from->number()) +
+              " is in the vehicle and confirmed. Attach what was logged on the drive, or send the next edit.",
+          "calseal job log " + folder_ + " LOG.CSV --revision " + std::to_string(from->number()) +
+              " --word WHY",
+          from->number());
+    }
+    const std::uint64_t next = from == nullptr ? 1 : from->number() + 1;
+    return step("edit", "Edit a copy of the read in " + base_folder_text() + "read/, then send it.",
+                "calseal job send " + folder_ + " EDITED --title TITLE --key AUTHOR.KEY --trust SHOP.TRUST",
+                next);
+  }
+
+  NextStep go_back(const JobRevision& bad) const {
+    return step("go-back",
+                "Revision " + std::to_string(bad.number()) +
+                    " was withdrawn and is in the vehicle. Call the customer: the list of withdrawals tells "
+                    "his checker, you tell him. Then note what he did, or send the next edit.",
+                "calseal job note " + folder_ + " remark --detail WORDS", bad.number());
+  }
+
+  NextStep countersign(const JobRevision& revision) const {
+    const std::string path = job_.folder + "/" + revision.file;
+    return step(
+        "countersign", "Required signatures are missing; nobody accepts the bundle before.",
+        "calseal countersign " + typed(path) + " --key OTHER.KEY --trust SHOP.TRUST -o " +
+            typed(path.substr(0, path.size() - std::string_view(".calseal").size()) + "-signed.calseal"),
+        revision.number());
+  }
+
+  std::string base_folder_text() const {
+    return typed(job_.folder) + "/base-" + std::to_string(base_.number) + "/";
+  }
+
+  std::string note(const std::string& fact, std::uint64_t revision, const std::string& more) const {
+    return "calseal job note " + folder_ + " " + fact + " --revision " + std::to_string(revision) + more;
+  }
+
+  NextStep step(std::string code, std::string text, std::string command, std::uint64_t revision) const {
+    return {std::move(code), std::move(text), std::move(command), base_.number, revision};
+  }
+
+  const Job& job_;
+  const JobBase& base_;
+  std::string folder_;
+};
+
+}  // namespace
+
+NextStep next_step(const Job& job) { return Deciding(job).decide(); }
+
+}  // namespace calseal

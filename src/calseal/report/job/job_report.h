@@ -1,0 +1,42 @@
+// What a job folder says, and what a command did in it, for people and for programs.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "calseal/base/json.h"
+#include "calseal/job/carry.h"
+#include "calseal/job/drive_log.h"
+#include "calseal/job/job.h"
+#include "calseal/job/next_step.h"
+#include "calseal/job/reissue.h"
+#include "calseal/job/send.h"
+#include "calseal/report/layout/page.h"
+
+namespace calseal {
+
+// Bases and revisions with their facts, logs, findings, and the next step. `seals_judged`: a trust file was
+// given.
+std::string job_text(const Job& job, bool seals_judged, const Page& page);
+JsonValue job_json(const Job& job, bool seals_judged);  // {"calseal":"job-status/1", ...}
+
+std::string next_step_text(const NextStep& step, const Page& page);
+JsonValue next_step_json(const NextStep& step);  // {"code","base","revision","text","command"}
+
+// What goes to the customer now, one line each: files, and by which way.
+std::string handover_text(const Job& job, const std::string& bundle, const Page& page);
+JsonValue handover_json(const Job& job, const std::string& bundle);
+
+std::string sent_text(const Job& job, const Sent& sent, const Page& page);
+JsonValue sent_json(const Job& job, const Sent& sent);  // {"calseal":"job-send/1", ...}
+
+std::string carried_base_text(const Job& job, const NewBase& made, const Page& page);
+JsonValue carried_base_json(const Job& job, const NewBase& made);  // {"calseal":"job-carry/1", ...}
+
+std::string reissued_text(const Job& job, const Reissued& made, const Page& page);
+JsonValue reissued_json(const Job& job, const Reissued& made);  // {"calseal":"job-reissue/1", ...}
+
+std::string attached_log_text(const AttachedLog& log, const Page& page);
+JsonValue attached_log_json(const AttachedLog& log);  // {"calseal":"job-log/1", ...}
+
+}  // namespace calseal

@@ -1,0 +1,189 @@
+// The layer as a library, on the small invented job: folder, loop, reissue, new base.
+#include <gtest/gtest.h>
+#include <sys/stat.h>
+
+#include "calseal/job/carry.h"
+#include "calseal/job/folder_lock.h"
+#include "calseal/job/note.h"
+#include "calseal/job/reissue.h"
+#include "calseal/job/send.h"
+#include "support/matchers.h"
+#include "support/outside_tools.h"
+#include "support/small_job.h"
+
+namespace calseal {
+namespace {
+
+class JobFolder : public ::testing::Test {
+ protected:
+  JobFolder() {
+    signing.keys = &keys;
+    signing.trust = &small.trust;
+    signing.trust_file = {"shop.trust", small.trust_file()};
+    signing.now = small.time;
+    signing.tool = "tests";
+  }
+
+  Result<OpenedBase> open(bool with_key = true) const {
+    NewJob request;
+    request.folder = folder();
+    request.job = "job-7";
+    request.vehicle_reference = "blue estate";
+    request.read = SmallJob::files_of(small.base);
+    request.region_map = small.map.text;
+    request.region_map_name = "small.json";
+    request.salt = small.salt;
+    return open_job(request, with_key ? std::optional(signing) : std::nullopt);
+  }
+  std::string folder() const { return scratch.path("job-7"); }
+  Job read() const {
+    auto job = read_job(folder(), {&small.trust, nullptr});
+    if (!job) throw std::runtime_error(job.error().found);
+    return *std::move(job);
+  }
+  void happens(EventKind kind, std::uint64_t revision, const std::string& detail = "") const {
+    ASSERT_THAT(note(read(), {kind, std::nullopt, revision, detail}, small.time), IsOk());
+  }
+  void deliver_way_back() const {
+    happens(EventKind::kSent, 0, "mail");
+    happens(EventKind::kAcknowledged, 0);
+  }
+  Result<Sent> send_edit(std::uint8_t value) const {
+    SendRequest request;
+    request.edited = SmallJob::files_of(edited_small(small.base, value));
+    return send(read(), std::move(request), signing);
+  }
+  Bytes bundle(const std::string& file) const { return *read_file(folder() + "/" + file, kBundleSizeLimit); }
+
+  ScratchFolder scratch;
+  SmallJob small;
+  SigningKeys keys{small.author};
+  Signing signing;
+};
+
+TEST_F(JobFolder, IsMadeWholeAndOnlyOnce) {
+  ASSERT_THAT(open(), IsOk());
+  const Job job = read();
+  EXPECT_TRUE(job.findings.empty());
+  EXPECT_EQ(job.bases.size(), 1U);
+  EXPECT_TRUE(job.base().way_back()->verified);
+  struct stat status {};
+  ASSERT_EQ(::stat((folder() + "/job.salt").c_str(), &status), 0);
+  EXPECT_EQ(status.st_mode & 0777U, 0600U);
+  EXPECT_THAT(open(), FailsWith(Reason::kOutputExists));
+}
+
+TEST_F(JobFolder, TheWayBackComesFirst) {
+  ASSERT_THAT(open(false), IsOk());
+  EXPECT_THAT(send_edit(0x21), FailsWith(Reason::kJobOrder));
+  ASSERT_THAT(seal_way_back(read(), signing), IsOk());
+  EXPECT_THAT(seal_way_back(read(), signing), FailsWith(Reason::kJobOrder));
+  EXPECT_THAT(send_edit(0x21), FailsWith(Reason::kJobOrder));
+  EXPECT_THAT(note(read(), {EventKind::kAcknowledged, std::nullopt, 0, ""}, small.time),
+              FailsWith(Reason::kJobOrder));
+  happens(EventKind::kSent, 0, "mail");
+  EXPECT_THAT(send_edit(0x21), FailsWith(Reason::kJobOrder));
+  happens(EventKind::kAcknowledged, 0);
+  EXPECT_THAT(send_edit(0x21), IsOk());
+}
+
+TEST_F(JobFolder, WhatIsSentIsWhatTheCustomerRebuilds) {
+  ASSERT_THAT(open(), IsOk());
+  deliver_way_back();
+  for (std::uint8_t value = 0x21; value < 0x24; ++value) {
+    const auto sent = send_edit(value);
+    ASSERT_THAT(sent, IsOk());
+    const Verdict verdict = small.check(bundle(sent->bundle), small.base);
+    EXPECT_EQ(verdict.outcome, Outcome::kAccepted);
+    EXPECT_EQ(rebuilt_small(verdict), edited_small(small.base, value));
+  }
+  const Job job = read();
+  EXPECT_TRUE(job.findings.empty());
+  ASSERT_EQ(job.base().revisions.size(), 4U);
+  for (std::size_t i = 1; i < 4; ++i)
+    EXPECT_EQ(job.base().revisions[i].manifest.parent, job.base().revisions[i - 1].digest);
+}
+
+TEST_F(JobFolder, GivenAgainItIsTheSameContentUnderAnotherIdentity) {
+  ASSERT_THAT(open(), IsOk());
+  deliver_way_back();
+  ASSERT_THAT(send_edit(0x21), IsOk());
+  ASSERT_THAT(send_edit(0x22), IsOk());
+  const auto again = reissue(read(), 1, signing);
+  ASSERT_THAT(again, IsOk());
+  EXPECT_EQ(again->passed_over, (std::vector<std::uint64_t>{2}));
+  const Job job = read();
+  EXPECT_TRUE(job.findings.empty());
+  const JobRevision& first = job.base().revisions[1];
+  const JobRevision& later = job.base().revisions[3];
+  EXPECT_EQ(later.reissue_of, first.digest);
+  EXPECT_NE(later.digest, first.digest);
+  EXPECT_EQ(later.manifest.parent, first.manifest.parent);
+  EXPECT_EQ(later.manifest.revision, first.manifest.revision);
+  EXPECT_EQ(later.manifest.title, first.manifest.title);
+  EXPECT_EQ(later.manifest.controller().pinned_after, first.manifest.controller().pinned_after);
+  EXPECT_EQ(later.manifest.controller().spans, first.manifest.controller().spans);
+  EXPECT_EQ(later.manifest.controller().payload_kind, PayloadKind::kFull);
+  EXPECT_EQ(later.manifest.sequence, 4U);
+  EXPECT_EQ(later.manifest.permitted_returns, (std::vector<Sha256>{job.base().revisions[2].digest}));
+  // On whatever the controller holds now, with its own learned values.
+  const SmallImage now = driven_small(edited_small(small.base, 0x22), 0x33);
+  const Verdict verdict = small.check(bundle(again->bundle), now);
+  EXPECT_EQ(rebuilt_small(verdict), driven_small(edited_small(small.base, 0x21), 0x33));
+  // Again of an again stands for the first.
+  const auto third = reissue(read(), 1, signing);
+  ASSERT_THAT(third, IsOk());
+  EXPECT_EQ(read().base().revisions[4].reissue_of, first.digest);
+}
+
+TEST_F(JobFolder, AWithdrawnRevisionGoesNowhere) {
+  ASSERT_THAT(open(), IsOk());
+  deliver_way_back();
+  ASSERT_THAT(send_edit(0x21), IsOk());
+  happens(EventKind::kWithdrawn, 1, "too lean");
+  EXPECT_THAT(note(read(), {EventKind::kSent, std::nullopt, 1, "mail"}, small.time),
+              FailsWith(Reason::kWithdrawn));
+  EXPECT_THAT(reissue(read(), 1, signing), FailsWith(Reason::kWithdrawn));
+  EXPECT_THAT(note(read(), {EventKind::kWithdrawn, std::nullopt, 0, "x"}, small.time),
+              FailsWith(Reason::kUsage));
+  EXPECT_THAT(note(read(), {EventKind::kSealed, std::nullopt, 1, ""}, small.time), FailsWith(Reason::kUsage));
+}
+
+TEST_F(JobFolder, ANewBaseHasItsOwnWayBack) {
+  ASSERT_THAT(open(), IsOk());
+  deliver_way_back();
+  ASSERT_THAT(send_edit(0x21), IsOk());
+  SmallImage updated = small.base;
+  updated.flash[0x3f] ^= 0x55;
+  correct_small(updated);
+  CarryRequest request{SmallJob::files_of(updated), {}, "", ""};
+  EXPECT_THAT(carry(read(), request, signing), FailsWith(Reason::kUsage, "--reason"));
+  request.reason = "dealer's update";
+  EXPECT_THAT(carry(read(), {SmallJob::files_of(driven_small(small.base, 3)), {}, "", "x"}, signing),
+              FailsWith(Reason::kUsage, "READ"));
+  const auto made = carry(read(), request, signing);
+  ASSERT_THAT(made, IsOk());
+  const Job job = read();
+  EXPECT_TRUE(job.findings.empty());
+  ASSERT_EQ(job.bases.size(), 2U);
+  EXPECT_EQ(job.base().reason, "dealer's update");
+  EXPECT_EQ(job.base().way_back()->manifest.parent, job.bases[0].newest()->digest);
+  EXPECT_EQ(job.base().way_back()->manifest.sequence, 3U);
+  EXPECT_THAT(send_edit(0x22), FailsWith(Reason::kJobOrder));
+  EXPECT_EQ(rebuilt_small(small.check(bundle(made->bundle), updated)), updated);
+  EXPECT_EQ(small.check(bundle("base-1/r1.calseal"), updated).outcome, Outcome::kRefused);
+}
+
+TEST_F(JobFolder, OneAtATime) {
+  ASSERT_THAT(open(), IsOk());
+  {
+    const auto first = FolderLock::take(folder());
+    ASSERT_THAT(first, IsOk());
+    EXPECT_THAT(FolderLock::take(folder()), FailsWith(Reason::kJobBusy));
+  }
+  EXPECT_THAT(FolderLock::take(folder()), IsOk());
+  EXPECT_THAT(FolderLock::take(folder() + "-2"), FailsWith(Reason::kFileMissing));
+}
+
+}  // namespace
+}  // namespace calseal

@@ -9,10 +9,10 @@
 namespace calseal {
 namespace {
 
-constexpr std::uint64_t kAlignment = 256;       // reads come in blocks of this or a multiple
-constexpr std::uint64_t kLeastRun = 64;         // bytes of one value
-constexpr std::uint64_t kLeastPeriodRun = 128;  // bytes of a short period
-constexpr std::uint64_t kLeastRepeat = 128;     // bytes found twice
+constexpr std::uint64_t kAlignment = 256;    // reads come in blocks of this or a multiple
+constexpr std::uint64_t kLeastRun = 256;     // bytes of one value or short period
+constexpr std::uint64_t kLeastRepeat = 128;  // bytes found twice
+constexpr std::uint64_t kChance = 4;         // bytes by which neighbours may carry a run on
 constexpr std::uint64_t kHashBlock = 64;
 constexpr std::size_t kNoiseBlock = 1024;
 constexpr double kNoisy = 7.6;   // 1 KiB of random bytes: about 7.81 bits per byte
@@ -67,12 +67,17 @@ class Search {
   std::vector<Stretch> run() {
     for (const Region& region : search_.map->regions) {
       if (region.place.memory != search_.memory || region.policy == Policy::kVolatile) continue;
-      for (const Range& part : search_.suspect.within(region.place.range).ranges()) constants(part);
-      noise(region.place.range);
+      for (const Range& part : search_.suspect.within(region.place.range).ranges()) {
+        constants(part, region.place.range);
+      }
     }
+    noise();
     repeats();
     std::ranges::stable_sort(found_, [](const Stretch& a, const Stretch& b) {
       if (a.aligned() != b.aligned()) return a.aligned();
+      // A block that came twice may well hold a blank of its own.
+      const bool a_twice = a.kind == DamageKind::kRepeated, b_twice = b.kind == DamageKind::kRepeated;
+      if (a_twice != b_twice) return a_twice;
       return a.range.size() > b.range.size();
     });
     return std::move(found_);
@@ -88,15 +93,14 @@ class Search {
   }
 
   // Runs of one value, then of periods up to 16.
-  void constants(Range part) {
+  void constants(Range part, Range region) {
     RangeSet taken;
     for (const std::uint64_t period : {1, 2, 4, 8, 16}) {
-      const std::uint64_t least = period == 1 ? kLeastRun : kLeastPeriodRun;
       std::uint64_t begin = part.begin;
       for (std::uint64_t i = part.begin + period; i <= part.end; ++i) {
         if (i < part.end && at(i) == at(i - period)) continue;
-        const Range run{begin, i};
-        if (run.size() >= least && !taken.overlaps(run)) {
+        const Range run = snapped({begin, i});
+        if (run.size() >= kLeastRun && !taken.overlaps(run) && is_block(run, region)) {
           taken.add(run);
           add_run(run, period);
         }
@@ -105,20 +109,21 @@ class Search {
     }
   }
 
+  // Padding and empty tables begin anywhere and often end with their region; a block of a read does not.
+  static bool is_block(Range run, Range region) {
+    return run.begin % kAlignment == 0 || (run.end % kAlignment == 0 && run.end != region.end);
+  }
+
   void add_run(Range run, std::uint64_t period) {
     const std::uint8_t value = at(run.begin);
     const std::uint8_t fill = search_.map->memories[search_.memory].fill;
     const bool blank = period == 1 && (value == 0x00 || value == 0xff || value == fill);
-    // The edges of a block often continue by chance for a byte or two.
-    const Range block = snapped(run);
-    found_.push_back(
-        {blank ? DamageKind::kBlank : DamageKind::kStuck, block,
-         bytes_text(block.size()) + " of " + hex_excerpt(view({run.begin, run.begin + period}))});
+    found_.push_back({blank ? DamageKind::kBlank : DamageKind::kStuck, run,
+                      bytes_text(run.size()) + " of " + hex_excerpt(view({run.begin, run.begin + period}))});
   }
 
   // Inward to the alignment when that takes off no more than a few bytes.
   static Range snapped(Range run) {
-    constexpr std::uint64_t kChance = 16;
     const std::uint64_t begin = (run.begin + kAlignment - 1) / kAlignment * kAlignment;
     const std::uint64_t end = run.end / kAlignment * kAlignment;
     Range out = run;
@@ -127,18 +132,23 @@ class Search {
     return out;
   }
 
-  void noise(Range region) {
+  // What is normal is the median over all that the map declares in this memory.
+  void noise() {
     std::vector<double> all;
     std::vector<Range> noisy;
-    for (std::uint64_t a = region.begin; a + kNoiseBlock <= region.end; a += kNoiseBlock) {
-      const Range block{a, a + kNoiseBlock};
-      const double bits = entropy(view(block));
-      all.push_back(bits);
-      if (bits <= kNoisy || !search_.suspect.contains(block)) continue;
-      if (!noisy.empty() && noisy.back().end == a) {
-        noisy.back().end = block.end;
-      } else {
-        noisy.push_back(block);
+    for (const Region& region : search_.map->regions) {
+      if (region.place.memory != search_.memory || region.policy == Policy::kVolatile) continue;
+      const Range range = region.place.range;
+      for (std::uint64_t a = range.begin; a + kNoiseBlock <= range.end; a += kNoiseBlock) {
+        const Range block{a, a + kNoiseBlock};
+        const double bits = entropy(view(block));
+        all.push_back(bits);
+        if (bits <= kNoisy || !search_.suspect.contains(block)) continue;
+        if (!noisy.empty() && noisy.back().end == a) {
+          noisy.back().end = block.end;
+        } else {
+          noisy.push_back(block);
+        }
       }
     }
     if (noisy.empty()) return;

@@ -61,8 +61,9 @@ struct DamageSearch {
 };
 
 // Blank, stuck, repeated and noisy stretches inside the suspect addresses, likeliest first: those whose ends
-// both lie on multiples of 256 before others, then the longer. Stretches under 64 bytes are not reported.
-// Linear in the memory's size but for sorting block hashes.
+// both lie on multiples of 256 before others, repeated ones before the rest, then the longer. Blank and stuck
+// runs count from 256 bytes, when they begin on a multiple of 256 or end on one that is not their region's
+// end: padding and empty tables are no damage. Linear in the memory's size but for sorting block hashes.
 std::vector<Damage> find_damage(const DamageSearch& search);
 
 }  // namespace calseal

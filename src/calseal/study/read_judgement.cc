@@ -16,6 +16,7 @@ namespace fs = std::filesystem;
 
 constexpr std::size_t kStockLimit = 4096;  // files or folders looked at in one folder
 constexpr int kVouchingBits = 16;          // a shorter value holds by chance too often to vouch for bytes
+constexpr std::size_t kSplitLimit = 64;    // regions before which a shift is tried
 constexpr std::size_t kLeastAnchor = 4;    // bytes that say where an image begins
 
 std::uint64_t total_size(const MemoryDeclaration& memory) {
@@ -255,26 +256,42 @@ class Judge {
         "after " + bytes_text(size) + " the file begins again");
   }
 
-  // Whether checks hold when the file is laid to the memory's end that do not when laid to its beginning.
+  // Whether checks hold when everything from some region on is laid to the memory's end: bytes were lost or
+  // added before it.
   bool ends_right(const OddSize& odd) {
     if (!out_.plan) return false;
     const MemoryDeclaration& declared = map_.memories[odd.memory];
     const std::uint64_t size = total_size(declared);
     const std::uint64_t have = odd.bytes->size();
     Image moved = out_.read.image;
+    Memory& memory = moved.memories[odd.memory];
     if (have < size) {
-      lay_from(declared, size - have, *odd.bytes, moved.memories[odd.memory]);
+      lay_from(declared, size - have, *odd.bytes, memory);
     } else {
-      lay_from(declared, 0, ByteView(*odd.bytes).subspan(static_cast<std::size_t>(have - size)),
-               moved.memories[odd.memory]);
+      lay_from(declared, 0, ByteView(*odd.bytes).subspan(static_cast<std::size_t>(have - size)), memory);
     }
-    for (const CheckOutcome& check : out_.checks) {
-      if (check.is_copy || check.state == CheckState::kHolds) continue;
-      if (map_.checksums[out_.plan->nodes[check.node].index].bits < kVouchingBits) continue;
-      const CheckOutcome again = verify_check(*out_.plan, check.node, moved);
-      if (again.state == CheckState::kHolds) return true;
+    const Memory& before = out_.read.image.memories[odd.memory];
+    // The rest stays moved while the front, one region after another, goes back to where it was laid first.
+    std::size_t splits = 0;
+    std::uint64_t from = memory.extent.begin;
+    if (holds_moved(moved)) return true;
+    for (const Region& region : map_.regions) {
+      if (region.place.memory != odd.memory || ++splits > kSplitLimit) continue;
+      const Range front{from, region.place.range.end};
+      std::ranges::copy(before.view(front), memory.span(front).begin());
+      memory.known.add(before.known.within(front));
+      from = front.end;
+      if (holds_moved(moved)) return true;
     }
     return false;
+  }
+
+  bool holds_moved(const Image& moved) const {
+    return std::ranges::any_of(out_.checks, [&](const CheckOutcome& check) {
+      if (check.is_copy || check.state == CheckState::kHolds) return false;
+      if (map_.checksums[out_.plan->nodes[check.node].index].bits < kVouchingBits) return false;
+      return verify_check(*out_.plan, check.node, moved).state == CheckState::kHolds;
+    });
   }
 
   bool is_edge(std::size_t m, std::uint64_t address) const {

@@ -10,6 +10,7 @@ namespace calseal {
 namespace {
 
 constexpr std::uint64_t kAlignment = 256;    // reads come in blocks of this or a multiple
+constexpr std::uint64_t kSector = 4096;      // the least that parts of an image are padded to
 constexpr std::uint64_t kLeastRun = 256;     // bytes of one value or short period
 constexpr std::uint64_t kLeastRepeat = 128;  // bytes found twice
 constexpr std::uint64_t kChance = 4;         // bytes by which neighbours may carry a run on
@@ -80,6 +81,10 @@ class Search {
       if (a_twice != b_twice) return a_twice;
       return a.range.size() > b.range.size();
     });
+    // Beside whole blocks, stretches with loose ends are the image's own.
+    if (!found_.empty() && found_.front().aligned()) {
+      std::erase_if(found_, [](const Stretch& stretch) { return !stretch.aligned(); });
+    }
     return std::move(found_);
   }
 
@@ -109,9 +114,11 @@ class Search {
     }
   }
 
-  // Padding and empty tables begin anywhere and often end with their region; a block of a read does not.
+  // Padding and empty tables begin anywhere and often end with their region or sector; a block of a read does
+  // not.
   static bool is_block(Range run, Range region) {
-    return run.begin % kAlignment == 0 || (run.end % kAlignment == 0 && run.end != region.end);
+    if (run.begin % kAlignment == 0) return true;
+    return run.end % kAlignment == 0 && run.end % kSector != 0 && run.end != region.end;
   }
 
   void add_run(Range run, std::uint64_t period) {
@@ -199,7 +206,9 @@ class Search {
       }
       const Range earlier{later.begin - distance, later.end - distance};
       const bool suspected = search_.suspect.contains(later) || search_.suspect.contains(earlier);
-      if (later.size() < kLeastRepeat || !suspected || is_copy(earlier, later)) continue;
+      const bool aligned = later.begin % kAlignment == 0 && later.end % kAlignment == 0;
+      if (later.size() < (aligned ? kLeastRun : kLeastRepeat)) continue;
+      if (!suspected || is_copy(earlier, later)) continue;
       found_.push_back({DamageKind::kRepeated, later, "the same bytes as at " + range_text(earlier)});
     }
   }

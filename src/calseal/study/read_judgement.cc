@@ -279,6 +279,7 @@ class Judge {
       if (region.place.memory != odd.memory || ++splits > kSplitLimit) continue;
       const Range front{from, region.place.range.end};
       std::ranges::copy(before.view(front), memory.span(front).begin());
+      memory.known.remove(front);
       memory.known.add(before.known.within(front));
       from = front.end;
       if (holds_moved(moved)) return true;

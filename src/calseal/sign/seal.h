@@ -14,6 +14,7 @@
 #include "calseal/change/confine.h"
 #include "calseal/image/image.h"
 #include "calseal/map/region_map.h"
+#include "calseal/sign/bundle_write.h"
 #include "calseal/sign/statement_sign.h"
 #include "calseal/trust/trust_file.h"
 
@@ -56,6 +57,7 @@ struct SealRequest {
   std::vector<ManifestFile> files;            // revision 0: the files as received
   std::optional<Bytes> salt;                  // the job's; without it no vehicle is proved later
   PayloadKind payload = PayloadKind::kAreas;  // revision 0 is always full
+  Packing packing = Packing::kSmallest;       // of payload, changes and attachments
 };
 
 struct SealedBundle {

@@ -7,6 +7,7 @@
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/option/option_commands.h"
 #include "calseal/cli/shop/shop_commands.h"
+#include "calseal/cli/study/study_commands.h"
 
 int main(int argc, char** argv) {
   calseal::install_interrupt_handler();
@@ -16,12 +17,14 @@ int main(int argc, char** argv) {
                "calseal");
   app.set_version_flag("--version", "calseal " CALSEAL_VERSION);
   app.require_subcommand(1);
+  calseal::add_receive_command(app, console, status);
   calseal::add_regions_command(app, console, status);
   calseal::add_compare_command(app, console, status);
   calseal::add_checksums_command(app, console, status);
   calseal::add_correct_command(app, console, status);
   calseal::add_option_command(app, console, status);
   calseal::add_compose_command(app, console, status);
+  calseal::add_plan_command(app, console, status);
   calseal::add_shop_command(app, console, status);
   calseal::add_key_command(app, console, status);
   calseal::add_seal_command(app, console, "calseal " CALSEAL_VERSION, status);

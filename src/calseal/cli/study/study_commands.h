@@ -1,0 +1,11 @@
+// Commands of the study: what an incoming read is worth, and what a write would touch.
+#pragma once
+
+#include "calseal/cli/console/console.h"
+
+namespace calseal {
+
+void add_receive_command(CLI::App& app, Console& console, int& status);  // receive
+void add_plan_command(CLI::App& app, Console& console, int& status);     // plan
+
+}  // namespace calseal

@@ -1,0 +1,515 @@
+#include "calseal/study/read_judgement.h"
+
+#include <algorithm>
+#include <array>
+#include <filesystem>
+#include <system_error>
+#include <utility>
+
+#include "calseal/base/file.h"
+#include "calseal/base/text.h"
+
+namespace calseal {
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr std::size_t kStockLimit = 4096;  // files or folders looked at in one folder
+constexpr int kVouchingBits = 16;          // a shorter value holds by chance too often to vouch for bytes
+constexpr std::size_t kSplitLimit = 64;    // regions before which a shift is tried
+constexpr std::size_t kLeastAnchor = 4;    // bytes that say where an image begins
+
+std::uint64_t total_size(const MemoryDeclaration& memory) {
+  std::uint64_t total = 0;
+  for (const Range& segment : memory.segments) total += segment.size();
+  return total;
+}
+
+// Offset in a raw file of a place inside the segments.
+std::uint64_t file_offset(const MemoryDeclaration& memory, std::uint64_t address) {
+  std::uint64_t before = 0;
+  for (const Range& segment : memory.segments) {
+    if (segment.contains(address)) return before + (address - segment.begin);
+    before += segment.size();
+  }
+  return before;
+}
+
+// Lays a file's bytes into a memory from file offset `skip` of a whole file on; what is too much is left out.
+void lay_from(const MemoryDeclaration& declared, std::uint64_t skip, ByteView bytes, Memory& memory) {
+  memory.known = {};
+  for (const Range& segment : declared.segments) {
+    if (skip >= segment.size()) {
+      skip -= segment.size();
+      continue;
+    }
+    const std::uint64_t begin = segment.begin + skip;
+    const std::uint64_t size = std::min<std::uint64_t>(segment.end - begin, bytes.size());
+    skip = 0;
+    std::ranges::copy(bytes.first(static_cast<std::size_t>(size)),
+                      memory.span({begin, begin + size}).begin());
+    memory.known.add({begin, begin + size});
+    bytes = bytes.subspan(static_cast<std::size_t>(size));
+  }
+}
+
+Bytes flat_bytes(const MemoryDeclaration& declared, const Memory& memory) {
+  Bytes flat;
+  for (const Range& segment : declared.segments) {
+    const ByteView view = memory.view(segment);
+    flat.insert(flat.end(), view.begin(), view.end());
+  }
+  return flat;
+}
+
+// The recognition rule's bytes of one memory, as offsets of a raw file.
+class Anchors {
+ public:
+  Anchors(const RegionMap& map, std::size_t memory) {
+    for (const Recognition::Match& match : map.recognition.all) {
+      if (match.place.memory != memory) continue;
+      const bool exact = std::ranges::all_of(match.mask, [](std::uint8_t byte) { return byte == 0xff; });
+      anchors_.push_back({file_offset(map.memories[memory], match.place.range.begin), &match, exact});
+      if (exact && match.bytes.size() >= kLeastAnchor) usable_ = true;
+    }
+  }
+  bool usable() const { return usable_; }
+
+  bool match_at(ByteView file, std::int64_t delta) const {
+    return usable_ && std::ranges::all_of(anchors_, [&](const Anchor& anchor) {
+             const std::int64_t at = static_cast<std::int64_t>(anchor.offset) + delta;
+             const std::size_t size = anchor.match->bytes.size();
+             if (at < 0 || static_cast<std::uint64_t>(at) + size > file.size()) return false;
+             for (std::size_t i = 0; i < size; ++i) {
+               const std::uint8_t byte = file[static_cast<std::size_t>(at) + i];
+               if (((byte ^ anchor.match->bytes[i]) & anchor.match->mask[i]) != 0) return false;
+             }
+             return true;
+           });
+  }
+
+  // Every shift but 0 at which the rule matches.
+  std::vector<std::int64_t> shifts(ByteView file) const {
+    std::vector<std::int64_t> found;
+    const auto first = std::ranges::find_if(
+        anchors_, [](const Anchor& a) { return a.exact && a.match->bytes.size() >= kLeastAnchor; });
+    if (first == anchors_.end()) return found;
+    auto from = file.begin();
+    while (true) {
+      from = std::search(from, file.end(), first->match->bytes.begin(), first->match->bytes.end());
+      if (from == file.end()) return found;
+      const std::int64_t delta = (from - file.begin()) - static_cast<std::int64_t>(first->offset);
+      if (delta != 0 && match_at(file, delta)) found.push_back(delta);
+      ++from;
+    }
+  }
+
+ private:
+  struct Anchor {
+    std::uint64_t offset;
+    const Recognition::Match* match;
+    bool exact;
+  };
+  std::vector<Anchor> anchors_;
+  bool usable_ = false;
+};
+
+bool any_fails(const std::vector<CheckOutcome>& checks) {
+  return std::ranges::find(checks, CheckState::kFails, &CheckOutcome::state) != checks.end();
+}
+
+class Judge {
+ public:
+  Judge(const RegionMap& map, ReadJudgement& out) : map_(map), out_(out) {}
+
+  // A file that is too short or too long for its memory, laid as far as it goes.
+  void lay_as_far(const ReadFile& file, std::size_t memory) {
+    const Bytes& bytes = file.bytes;
+    lay_from(map_.memories[memory], 0, bytes, out_.read.image.memories[memory]);
+    odd_sizes_.push_back({memory, &bytes});
+  }
+
+  void judge(const std::vector<KnownStock>& stocks) {
+    for (std::size_t m = 0; m < map_.memories.size(); ++m) misplaced(m);
+    verify();
+    for (const OddSize& odd : odd_sizes_) size_of(odd);
+    for (std::size_t m = 0; m < map_.memories.size(); ++m) incomplete(m);
+    if (out_.damage.empty() && any_fails(out_.checks)) content();
+    if (out_.damage.empty() && any_fails(out_.checks)) unexplained();
+    grade(stocks);
+  }
+
+ private:
+  struct OddSize {
+    std::size_t memory;
+    const Bytes* bytes;
+  };
+
+  void add(DamageKind kind, std::string place, std::string found) {
+    out_.damage.push_back({kind, std::move(place), std::move(found)});
+  }
+  const OddSize* odd(std::size_t memory) const {
+    const auto at = std::ranges::find(odd_sizes_, memory, &OddSize::memory);
+    return at == odd_sizes_.end() ? nullptr : &*at;
+  }
+
+  // Swaps, shifts, mirrors, second images: told by where the recognition rule matches.
+  void misplaced(std::size_t m) {
+    const Memory& memory = out_.read.image.memories[m];
+    if (memory.known.empty()) return;
+    const Bytes bytes = odd(m) ? *odd(m)->bytes : flat_bytes(map_.memories[m], memory);
+    const std::string& name = map_.memories[m].name;
+    const Anchors anchors(map_, m);
+    if (!odd(m)) {
+      if (const auto period = mirror_period(bytes)) {
+        return add(DamageKind::kMirrored, name, "everything repeats after " + bytes_text(*period));
+      }
+    }
+    const std::vector<std::int64_t> shifts = anchors.shifts(bytes);
+    if (anchors.match_at(bytes, 0)) {
+      for (const std::int64_t shift : shifts) {
+        if (is_second_image(m, bytes, shift)) {
+          return add(DamageKind::kSecondImage,
+                     name + ", file offset " + grouped(static_cast<std::uint64_t>(shift)),
+                     "the bytes that " + map_.name + " is recognised by");
+        }
+      }
+      return;
+    }
+    if (anchors.match_at(swapped(bytes, 2), 0)) {
+      return add(DamageKind::kSwapped16, name, "recognised with every 2 bytes exchanged");
+    }
+    if (anchors.match_at(swapped(bytes, 4), 0)) {
+      return add(DamageKind::kSwapped32, name, "recognised with every 4 bytes reversed");
+    }
+    if (!shifts.empty()) {
+      const std::int64_t shift = shifts.front();
+      return add(DamageKind::kShifted, name,
+                 shift > 0 ? bytes_text(static_cast<std::uint64_t>(shift)) + " too late"
+                           : bytes_text(static_cast<std::uint64_t>(-shift)) + " too early");
+    }
+    if (looks_opaque(bytes)) add(DamageKind::kOpaque, name, "nearly every block looks random");
+  }
+
+  // A match behind the memory's end, or in a part of it that no region declares, where a map expects nothing.
+  bool is_second_image(std::size_t m, ByteView bytes, std::int64_t shift) const {
+    const std::uint64_t size = total_size(map_.memories[m]);
+    if (shift < 0) return false;
+    const auto distance = static_cast<std::uint64_t>(shift);
+    if (distance >= size) {
+      const ByteView rest = bytes.subspan(static_cast<std::size_t>(size));
+      return distance != size ||
+             !std::ranges::equal(rest, bytes.first(std::min<std::size_t>(rest.size(), size)));
+    }
+    if (odd(m)) return false;
+    for (const Recognition::Match& match : map_.recognition.all) {
+      if (match.place.memory != m) continue;
+      const std::uint64_t address = match.place.range.begin + distance;
+      if (!region_at(map_, m, address).empty()) return false;
+    }
+    return true;
+  }
+
+  void verify() {
+    Result<Plan> plan = make_plan(map_, out_.read.image);
+    if (!plan) {
+      out_.limits.push_back("the image's tables make no sense, so no checksum was verified: " +
+                            plan.error().place + ": " + plan.error().found);
+      return;
+    }
+    out_.plan = *std::move(plan);
+    out_.checks = verify_checks(*out_.plan, out_.read.image);
+  }
+
+  void size_of(const OddSize& odd) {
+    const MemoryDeclaration& declared = map_.memories[odd.memory];
+    const std::uint64_t size = total_size(declared);
+    const std::uint64_t have = odd.bytes->size();
+    if (std::ranges::any_of(out_.damage,
+                            [](const Damage& damage) { return damage.kind != DamageKind::kOpaque; })) {
+      return;
+    }
+    if (ends_right(odd)) {
+      return add(DamageKind::kShifted, declared.name,
+                 have < size ? bytes_text(size - have) + " are missing before the end"
+                             : bytes_text(have - size) + " too many before the end");
+    }
+    if (have < size) {
+      return add(DamageKind::kTruncated, declared.name,
+                 bytes_text(have) + " of " + grouped(size) + "; the rest is missing");
+    }
+    const ByteView rest = ByteView(*odd.bytes).subspan(static_cast<std::size_t>(size));
+    const ByteView whole = ByteView(*odd.bytes).first(static_cast<std::size_t>(have - size));
+    const bool constant = std::ranges::all_of(rest, [&](std::uint8_t byte) { return byte == rest.front(); });
+    if (!constant && std::ranges::equal(rest, whole)) return repeats_whole(odd, size);
+    const bool comes_again = !constant && rest.size() <= size && rest.size() >= kVouchingBits &&
+                             std::ranges::equal(rest, ByteView(*odd.bytes).first(rest.size()));
+    if (comes_again) return repeats_whole(odd, size);
+    add(DamageKind::kPadded, declared.name,
+        bytes_text(have - size) + " too many" +
+            (constant ? ", all " + hex_excerpt(rest.first(1))
+                      : ", beginning " + hex_excerpt(rest.first(std::min<std::size_t>(rest.size(), 8)))));
+  }
+
+  void repeats_whole(const OddSize& odd, std::uint64_t size) {
+    add(DamageKind::kMirrored, map_.memories[odd.memory].name,
+        "after " + bytes_text(size) + " the file begins again");
+  }
+
+  // Whether checks hold when everything from some region on is laid to the memory's end: bytes were lost or
+  // added before it.
+  bool ends_right(const OddSize& odd) {
+    if (!out_.plan) return false;
+    const MemoryDeclaration& declared = map_.memories[odd.memory];
+    const std::uint64_t size = total_size(declared);
+    const std::uint64_t have = odd.bytes->size();
+    Image moved = out_.read.image;
+    Memory& memory = moved.memories[odd.memory];
+    if (have < size) {
+      lay_from(declared, size - have, *odd.bytes, memory);
+    } else {
+      lay_from(declared, 0, ByteView(*odd.bytes).subspan(static_cast<std::size_t>(have - size)), memory);
+    }
+    const Memory& before = out_.read.image.memories[odd.memory];
+    // The rest stays moved while the front, one region after another, goes back to where it was laid first.
+    std::size_t splits = 0;
+    std::uint64_t from = memory.extent.begin;
+    if (holds_moved(moved)) return true;
+    for (const Region& region : map_.regions) {
+      if (region.place.memory != odd.memory || ++splits > kSplitLimit) continue;
+      const Range front{from, region.place.range.end};
+      std::ranges::copy(before.view(front), memory.span(front).begin());
+      memory.known.remove(front);
+      memory.known.add(before.known.within(front));
+      from = front.end;
+      if (holds_moved(moved)) return true;
+    }
+    return false;
+  }
+
+  bool holds_moved(const Image& moved) const {
+    return std::ranges::any_of(out_.checks, [&](const CheckOutcome& check) {
+      if (check.is_copy || check.state == CheckState::kHolds) return false;
+      if (map_.checksums[out_.plan->nodes[check.node].index].bits < kVouchingBits) return false;
+      return verify_check(*out_.plan, check.node, moved).state == CheckState::kHolds;
+    });
+  }
+
+  bool is_edge(std::size_t m, std::uint64_t address) const {
+    const auto edge_of = [&](const Range& range) { return range.begin == address || range.end == address; };
+    return std::ranges::any_of(map_.memories[m].segments, edge_of) ||
+           std::ranges::any_of(map_.regions, [&](const Region& region) {
+             return region.place.memory == m && edge_of(region.place.range);
+           });
+  }
+
+  void incomplete(std::size_t m) {
+    RangeSet missing;
+    for (const Range& segment : map_.memories[m].segments) missing.add(segment);
+    missing.remove(out_.read.image.memories[m].known);
+    if (missing.empty()) return;
+    out_.whole = false;
+    if (odd(m)) return;
+    for (const Range& range : missing.ranges()) {
+      const std::string place = place_text(map_, {m, range});
+      if (is_edge(m, range.begin) && is_edge(m, range.end)) {
+        out_.limits.push_back(place +
+                              " was not read: nothing is proved about it, nor by checks that read it");
+      } else {
+        add(DamageKind::kGaps, place, bytes_text(range.size()) + " missing");
+      }
+    }
+  }
+
+  // Blank, stuck, repeated or noisy stretches that failing checks point to.
+  void content() {
+    for (std::size_t m = 0; m < map_.memories.size(); ++m) {
+      DamageSearch search{&map_, m, out_.read.image.memories[m].bytes, suspect(m)};
+      for (Damage& damage : find_damage(search)) out_.damage.push_back(std::move(damage));
+    }
+  }
+
+  RangeSet suspect(std::size_t m) const {
+    RangeSet set;
+    for (const CheckOutcome& check : out_.checks) {
+      if (check.state != CheckState::kFails) continue;
+      const PlanNode& node = out_.plan->nodes[check.node];
+      set.add(node.reads[m]);
+      for (const Place& place : node.writes) {
+        if (place.memory == m) set.add(place.range);
+      }
+    }
+    for (const CheckOutcome& check : out_.checks) {
+      const PlanNode& node = out_.plan->nodes[check.node];
+      if (check.state != CheckState::kHolds || node.is_copy) continue;
+      if (map_.checksums[node.index].bits >= kVouchingBits) set.remove(node.reads[m]);
+    }
+    return set.intersect(out_.read.image.memories[m].known);
+  }
+
+  void unexplained() {
+    for (const CheckOutcome& check : out_.checks) {
+      if (check.state != CheckState::kFails) continue;
+      const std::string place = check.wrong ? place_text(map_, *check.wrong) : check.name;
+      add(DamageKind::kUnexplained, place, check.name + " does not hold");
+    }
+  }
+
+  std::string software_number(const Image& image) const {
+    for (const IdentityValue& value : read_identity(map_, image)) {
+      if (value.field->kind == IdentityKind::kSoftwareNumber && value.known) return value.text;
+    }
+    return "";
+  }
+
+  void grade(const std::vector<KnownStock>& stocks) {
+    const bool fails = any_fails(out_.checks);
+    out_.grade = fails ? ReadGrade::kChecksumsFail : ReadGrade::kNotComparable;
+    if (!out_.plan) return;
+    const std::string number = software_number(out_.read.image);
+    std::optional<std::uint64_t> least;
+    for (const KnownStock& stock : stocks) {
+      if (software_number(stock.image) != number) continue;
+      std::vector<ChangedRange> differences = compare_images(*out_.plan, stock.image, out_.read.image);
+      std::erase_if(differences, [](const ChangedRange& change) { return !is_pinned(change.kind); });
+      std::uint64_t bytes = 0;
+      for (const ChangedRange& change : differences) bytes += change.place.range.size();
+      if (least && bytes >= *least) continue;
+      least = bytes;
+      out_.stock = stock.name;
+      out_.differences = coalesce(differences);
+    }
+    if (!least) return;
+    if (*least != 0 && !fails) out_.grade = ReadGrade::kDiffersFromKnownStock;
+    if (*least == 0 && !fails && out_.damage.empty() && out_.recognised) {
+      out_.grade = ReadGrade::kMatchesKnownStock;
+    }
+  }
+
+  const RegionMap& map_;
+  ReadJudgement& out_;
+  std::vector<OddSize> odd_sizes_;
+};
+
+std::optional<std::size_t> memory_of(const RegionMap& map, const ReadFile& file) {
+  if (file.memory.empty()) return map.memories.size() == 1 ? std::optional<std::size_t>(0) : std::nullopt;
+  const std::size_t index = map.memory_index(file.memory);
+  return index == map.memories.size() ? std::nullopt : std::optional(index);
+}
+
+// One file as a person keeps it: its memory told by its stem, or by its size.
+ReadFile stock_file(const RegionMap& map, const fs::path& path, Bytes bytes) {
+  ReadFile file{"", printable(path.string()), std::move(bytes)};
+  const std::string stem = path.stem().string();
+  if (recognise_form(file.bytes) != FormKind::kRaw || map.memories.size() == 1) return file;
+  for (const MemoryDeclaration& memory : map.memories) {
+    if (memory.name == stem) file.memory = memory.name;
+  }
+  if (!file.memory.empty()) return file;
+  for (const MemoryDeclaration& memory : map.memories) {
+    if (total_size(memory) == file.bytes.size()) file.memory = memory.name;
+  }
+  return file;
+}
+
+Result<std::vector<fs::path>> entries_of(const std::string& folder) {
+  std::error_code fault;
+  if (!fs::is_directory(folder, fault)) {
+    const bool missing = !fs::exists(folder, fault);
+    return fail({missing ? Reason::kFileMissing : Reason::kFileUnreadable, printable(folder), "",
+                 missing ? "nothing" : "no folder", "a folder of known stocks",
+                 "give the folder that they are in"});
+  }
+  std::vector<fs::path> paths;
+  fs::directory_iterator entry(folder, fault);
+  for (; !fault && entry != fs::directory_iterator(); entry.increment(fault)) {
+    paths.push_back(entry->path());
+    if (paths.size() > kStockLimit) {
+      return fail({Reason::kFileTooLarge, printable(folder), "",
+                   "more than " + grouped(kStockLimit) + " entries", "a folder of known stocks",
+                   "keep the stocks of one family in a folder of their own"});
+    }
+  }
+  if (fault) {
+    return fail({Reason::kFileUnreadable, printable(folder), "", fault.message(), "a folder that can be read",
+                 "check its permissions"});
+  }
+  std::ranges::sort(paths);
+  return paths;
+}
+
+// The stock, or nothing when the files are none of this map's family or fail their checks.
+std::optional<KnownStock> stock_of(const RegionMap& map, const std::vector<fs::path>& paths,
+                                   std::string name) {
+  std::vector<ReadFile> files;
+  for (const fs::path& path : paths) {
+    Result<Bytes> bytes = read_file(path.string(), kReadFileLimit);
+    if (!bytes) return std::nullopt;
+    files.push_back(stock_file(map, path, *std::move(bytes)));
+  }
+  Result<Read> read = load_read(map, std::move(files));
+  if (!read || !recognise_family(map, read->image)) return std::nullopt;
+  const Result<Plan> plan = make_plan(map, read->image);
+  if (!plan || any_fails(verify_checks(*plan, read->image))) return std::nullopt;
+  return KnownStock{std::move(name), std::move(read->image)};
+}
+
+}  // namespace
+
+std::string_view read_grade_name(ReadGrade grade) {
+  constexpr std::array<std::string_view, 4> kNames = {"matches-known-stock", "not-comparable",
+                                                      "differs-from-known-stock", "checksums-fail"};
+  return kNames[static_cast<std::size_t>(grade)];
+}
+
+Result<ReadJudgement> judge_read(const RegionMap& map, const std::vector<ReadFile>& files,
+                                 const std::vector<KnownStock>& stocks) {
+  ReadJudgement out;
+  out.whole = true;
+  Judge judge(map, out);
+  Result<Read> whole = load_read(map, files);
+  if (whole) {
+    out.read = *std::move(whole);
+  } else {
+    if (whole.error().reason != Reason::kImageSize) return fail(whole.error());
+    out.read.image = blank_image(map);
+    for (const ReadFile& file : files) {
+      Result<Read> alone = load_read(map, {file});
+      const std::optional<std::size_t> memory = memory_of(map, file);
+      if (!alone) {
+        if (alone.error().reason != Reason::kImageSize || !memory) return fail(alone.error());
+        judge.lay_as_far(file, *memory);
+        continue;
+      }
+      for (std::size_t m = 0; m < map.memories.size(); ++m) {
+        if (!alone->image.memories[m].known.empty())
+          out.read.image.memories[m] = std::move(alone->image.memories[m]);
+      }
+    }
+  }
+  const Status recognised = recognise_family(map, out.read.image);
+  out.recognised = recognised.has_value();
+  if (!recognised) out.recognition_error = recognised.error();
+  out.identity = read_identity(map, out.read.image);
+  judge.judge(stocks);
+  return out;
+}
+
+Result<std::vector<KnownStock>> load_known_stocks(const RegionMap& map, const std::string& folder) {
+  CALSEAL_ASSIGN(const std::vector<fs::path> paths, entries_of(folder));
+  std::vector<KnownStock> stocks;
+  for (const fs::path& path : paths) {
+    std::vector<fs::path> parts = {path};
+    std::error_code fault;
+    if (fs::is_directory(path, fault)) {
+      Result<std::vector<fs::path>> inside = entries_of(path.string());
+      if (!inside) continue;
+      parts = *std::move(inside);
+    }
+    if (auto stock = stock_of(map, parts, printable(path.filename().string())))
+      stocks.push_back(*std::move(stock));
+  }
+  return stocks;
+}
+
+}  // namespace calseal

@@ -1,7 +1,8 @@
 #include "calseal/change/compare.h"
 
 #include <algorithm>
-#include <cstring>
+
+#include "calseal/base/lanes.h"
 
 namespace calseal {
 namespace {
@@ -56,38 +57,40 @@ void add_cut(const std::vector<NamedPlace>& owners, ChangedRange change, std::ve
   out.push_back(change);
 }
 
+// Where the first difference from `at` on stands; the size when there is none.
+std::size_t first_difference(ByteView a, ByteView b, std::size_t at) {
+  const auto differing = [&](std::size_t offset) {
+    return lanes::load<lanes::U64>(a.data() + offset) ^ lanes::load<lanes::U64>(b.data() + offset);
+  };
+  constexpr std::size_t kStride = 4 * lanes::kSize;
+  for (; a.size() - at >= kStride; at += kStride) {
+    const lanes::U64 any = (differing(at) | differing(at + lanes::kSize)) |
+                           (differing(at + 2 * lanes::kSize) | differing(at + 3 * lanes::kSize));
+    if ((any[0] | any[1]) != 0) break;
+  }
+  while (at < a.size() && a[at] == b[at]) ++at;
+  return at;
+}
+
 }  // namespace
 
 std::vector<Range> differing_ranges(ByteView a, ByteView b) {
-  constexpr std::size_t kBlock = 4096;
   std::vector<Range> ranges;
-  const auto note = [&](std::uint64_t at) {
-    if (!ranges.empty() && ranges.back().end == at) {
-      ++ranges.back().end;
-    } else {
-      ranges.push_back({at, at + 1});
-    }
-  };
-  for (std::size_t block = 0; block < a.size(); block += kBlock) {
-    const std::size_t size = std::min(kBlock, a.size() - block);
-    if (std::memcmp(a.data() + block, b.data() + block, size) == 0) continue;
-    for (std::size_t i = block; i < block + size; ++i) {
-      if (a[i] != b[i]) note(i);
-    }
+  for (std::size_t at = first_difference(a, b, 0); at < a.size(); at = first_difference(a, b, at)) {
+    const std::size_t begin = at;
+    while (at < a.size() && a[at] != b[at]) ++at;
+    ranges.push_back({begin, at});
   }
   return ranges;
 }
 
 DifferenceSum sum_differences(ByteView a, ByteView b) {
   DifferenceSum sum;
-  for (std::size_t i = 0; i < a.size(); ++i) {
-    if (a[i] == b[i]) continue;
-    if (sum.bytes == 0) {
-      sum.first = {i, i + 1};
-    } else if (sum.first.end == i) {
-      ++sum.first.end;
-    }
-    ++sum.bytes;
+  for (std::size_t at = first_difference(a, b, 0); at < a.size(); at = first_difference(a, b, at)) {
+    const std::size_t begin = at;
+    while (at < a.size() && a[at] != b[at]) ++at;
+    if (sum.bytes == 0) sum.first = {begin, at};
+    sum.bytes += at - begin;
   }
   return sum;
 }

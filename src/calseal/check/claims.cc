@@ -29,10 +29,27 @@ std::vector<ManifestSpan> describe_spans(const Plan& plan, const Image& image) {
 }
 
 void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side side) {
+  std::vector<ByteView> parts;
+  std::vector<std::optional<Sha256>*> digests;
   for (ManifestSpan& span : spans) {
     const Memory* memory = image.find(span.place.memory);
-    if (!is_pinned(span.kind) || memory == nullptr || !memory->knows(span.place.range)) continue;
-    (side == Side::kBefore ? span.before : span.after) = compute_sha256(memory->view(span.place.range));
+    std::optional<Sha256>& digest = side == Side::kBefore ? span.before : span.after;
+    if (digest || !is_pinned(span.kind) || memory == nullptr || !memory->knows(span.place.range)) continue;
+    parts.push_back(memory->view(span.place.range));
+    digests.push_back(&digest);
+  }
+  const std::vector<Sha256> computed = compute_sha256_of_each(parts);
+  for (std::size_t i = 0; i < computed.size(); ++i) *digests[i] = computed[i];
+}
+
+void carry_unchanged_digests(std::vector<ManifestSpan>& spans, const Image& before, const Image& after) {
+  for (ManifestSpan& span : spans) {
+    const Memory* const memory = after.find(span.place.memory);
+    if (!span.before || memory == nullptr || !memory->knows(span.place.range)) continue;
+    if (std::ranges::equal(before.find(span.place.memory)->view(span.place.range),
+                           memory->view(span.place.range))) {
+      span.after = span.before;
+    }
   }
 }
 

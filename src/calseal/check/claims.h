@@ -18,8 +18,12 @@ std::vector<ManifestMemory> describe_memories(const Plan& plan, const Image& ima
 // Every span of the image, without digests.
 std::vector<ManifestSpan> describe_spans(const Plan& plan, const Image& image);
 
-// The pinned spans' SHA-256 on one side. `image` must know them.
+// The pinned spans' SHA-256 on one side, where there is none yet. `image` must know them.
 void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side side);
+
+// After digest_spans() of `before`: spans whose bytes are the same in `after` have the same digest there,
+// without hashing.
+void carry_unchanged_digests(std::vector<ManifestSpan>& spans, const Image& before, const Image& after);
 
 std::vector<NamedRange> describe_write_ranges(const Plan& plan, const Image& image);
 

@@ -29,11 +29,14 @@ Status match_known(const OpenedBundle& opened, const Image& read, bool binding) 
 
 Status match_base(const OpenedBundle& opened, const Image& read, const Image& image) {
   CALSEAL_CHECK(match_known(opened, read, true));
+  std::vector<ByteView> locked;
+  std::vector<Sha256> sealed;
   for (const ManifestSpan& span : opened.manifest.controller().spans) {
     if (span.kind != SpanKind::kLocked || !span.after) continue;
-    const Sha256 found = compute_sha256(image.find(span.place.memory)->view(span.place.range));
-    if (found != *span.after) return fail(explain_foreign(opened, read, image));
+    locked.push_back(image.find(span.place.memory)->view(span.place.range));
+    sealed.push_back(*span.after);
   }
+  if (compute_sha256_of_each(locked) != sealed) return fail(explain_foreign(opened, read, image));
   CALSEAL_CHECK(patch_states(opened.map, read));
   return {};
 }

@@ -1,4 +1,6 @@
 #include <algorithm>
+#include <optional>
+#include <utility>
 
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
@@ -40,12 +42,14 @@ class Rebuilding {
   Status match() {
     image_ = read_.image;
     // What the base did not know is left out of everything that is judged; the file keeps it as it came.
+    bool all_in_base = true;
     for (std::size_t m = 0; m < image_.memories.size(); ++m) {
       base_known_.emplace_back();
       for (const Range& range : claims_.memories[m].known) base_known_.back().add(range);
       image_.memories[m].known = image_.memories[m].known.intersect(base_known_.back());
+      all_in_base = all_in_base && image_.memories[m].known == read_.image.memories[m].known;
     }
-    before_ = image_;
+    if (!all_in_base) cut_read_ = image_;
     const std::vector<RangeSet> writable = writable_bytes();
     lay_payload(opened_, image_, &writable);
     CALSEAL_CHECK(match_base(opened_, read_.image, image_));
@@ -65,6 +69,9 @@ class Rebuilding {
     return sets;
   }
 
+  // The read, cut to what the base knows.
+  const Image& before() const { return cut_read_ ? *cut_read_ : read_.image; }
+
   // A full payload carries locked bytes too: they are not laid down, but they must not lie.
   Status compare_full_payload() const {
     if (claims_.payload_kind != PayloadKind::kFull) return {};
@@ -83,9 +90,19 @@ class Rebuilding {
   // The plan looks at locked bytes only, and these are proved by now.
   Status compare_structure() {
     CALSEAL_ASSIGN(plan_, make_plan(opened_.map, image_));
-    Image base_shape = image_;
-    for (std::size_t m = 0; m < base_shape.memories.size(); ++m)
-      base_shape.memories[m].known = base_known_[m];
+    // The payload may know more than the read, so the image is looked at with what the base knew.
+    std::vector<RangeSet> known = base_known_;
+    swap_known(known);
+    Status status = compare_shape(image_);
+    swap_known(known);
+    return status;
+  }
+
+  void swap_known(std::vector<RangeSet>& known) {
+    for (std::size_t m = 0; m < known.size(); ++m) std::swap(image_.memories[m].known, known[m]);
+  }
+
+  Status compare_shape(const Image& base_shape) {
     std::vector<ManifestSpan> spans = describe_spans(plan_, base_shape);
     const auto same_shape = [](const ManifestSpan& a, const ManifestSpan& b) {
       return a.place == b.place && a.kind == b.kind;
@@ -122,11 +139,11 @@ class Rebuilding {
 
   // Erasing takes the whole sector, so what the vehicle keeps there must be in the read, and new.
   Status judge_freshness() {
-    const std::vector<RangeSet> written = plan_.write_ranges(before_);
+    const std::vector<RangeSet> written = plan_.write_ranges(before());
     for (const Place& sector : opened_.map.sectors) {
       if (!written[sector.memory].overlaps(sector.range)) continue;
       RangeSet missing = base_known_[sector.memory].within(sector.range);
-      missing.remove(before_.memories[sector.memory].known);
+      missing.remove(before().memories[sector.memory].known);
       if (missing.empty()) continue;
       return fail({Reason::kReadIncomplete, "",
                    place_text(opened_.map, {sector.memory, missing.ranges().front()}),
@@ -160,7 +177,11 @@ class Rebuilding {
 
   Status rebuild_floating() {
     CALSEAL_CHECK(correct(plan_, image_, CorrectionScope::kFloating));
+    // Locked spans were compared when the read was matched, and nothing has touched them since.
     std::vector<ManifestSpan> spans = claims_.spans;
+    for (ManifestSpan& span : spans) {
+      if (span.kind != SpanKind::kLocked) span.after.reset();
+    }
     digest_spans(spans, image_, Side::kAfter);
     for (std::size_t i = 0; i < spans.size(); ++i) {
       if (spans[i].after == claims_.spans[i].after) continue;
@@ -179,7 +200,7 @@ class Rebuilding {
 
   Status prove() {
     // Everything the payload lays down becomes known; what was unknown before cannot have been changed.
-    proof_ = prove_confinement(plan_, before_, image_);
+    proof_ = prove_confinement(plan_, before(), image_);
     verdict_.bytes_to_change = proof_.changed_bytes();
     for (const Error& violation : proof_.violations) {
       // Stale checksums of the result are judged by the next step, against what the manifest says of them.
@@ -200,29 +221,30 @@ class Rebuilding {
     return compare_changes();
   }
 
-  // The list of changes is relative to the base, so it can be proved when the read is the base.
+  // The list of changes is relative to the base, so it can be proved when the read is the base. Where it is
+  // right, it is right whatever was read.
   Status compare_changes() {
-    for (const ManifestSpan& span : claims_.spans) {
-      if (!span.before || span.before == span.after) {
-        if (!span.before) continue;
-        if (!std::ranges::equal(before_.find(span.place.memory)->view(span.place.range),
-                                image_.find(span.place.memory)->view(span.place.range))) {
-          return {};
-        }
-        continue;
-      }
-      if (compute_sha256(before_.find(span.place.memory)->view(span.place.range)) != *span.before) return {};
-    }
-    const std::vector<Change> found = describe_changes(plan_, before_, image_);
+    const std::vector<Change> found = describe_changes(plan_, before(), image_);
     const auto same = [](const Change& a, const Change& b) {
       return a.place == b.place && a.region == b.region;
     };
-    if (!std::ranges::equal(found, opened_.changes, same)) {
-      return claim(std::string(kChangesName),
-                   std::to_string(opened_.changes.size()) + " ranges that are not the changes",
-                   std::to_string(found.size()) + " ranges as in the bytes");
+    if (std::ranges::equal(found, opened_.changes, same) || !read_is_base()) return {};
+    return claim(std::string(kChangesName),
+                 std::to_string(opened_.changes.size()) + " ranges that are not the changes",
+                 std::to_string(found.size()) + " ranges as in the bytes");
+  }
+
+  bool read_is_base() const {
+    for (const ManifestSpan& span : claims_.spans) {
+      if (!span.before) continue;
+      const ByteView read = before().find(span.place.memory)->view(span.place.range);
+      if (span.before == span.after) {
+        if (!std::ranges::equal(read, image_.find(span.place.memory)->view(span.place.range))) return false;
+      } else if (compute_sha256(read) != *span.before) {
+        return false;
+      }
     }
-    return {};
+    return true;
   }
 
   Status judge_checks() {
@@ -250,7 +272,7 @@ class Rebuilding {
       return claim("controllers/0/identity", "other texts than the image holds",
                    "the identity fields of the result");
     }
-    for (const CheckOutcome& outcome : verify_checks(plan_, before_)) {
+    for (const CheckOutcome& outcome : verify_checks(plan_, before())) {
       if (outcome.state != CheckState::kFails) continue;
       verdict_.cautions.push_back(
           {"read-checksum-fails",
@@ -261,10 +283,9 @@ class Rebuilding {
   }
 
   Status render() {
-    Image whole = read_.image;
-    for (std::size_t m = 0; m < whole.memories.size(); ++m)
-      whole.memories[m].bytes = image_.memories[m].bytes;
-    CALSEAL_ASSIGN(std::vector<Bytes> files, render_read(opened_.map, read_, whole));
+    for (std::size_t m = 0; m < image_.memories.size(); ++m)
+      image_.memories[m].known = read_.image.memories[m].known;
+    CALSEAL_ASSIGN(std::vector<Bytes> files, render_read(opened_.map, read_, std::move(image_)));
     for (std::size_t i = 0; i < files.size(); ++i) {
       verdict_.files.push_back({read_.sources[i].memory, read_.sources[i].name, std::move(files[i])});
     }
@@ -278,7 +299,7 @@ class Rebuilding {
   const Read& read_;
   Verdict& verdict_;
   std::vector<RangeSet> base_known_;  // one per memory
-  Image before_;                      // the read, cut to what the base knows
+  std::optional<Image> cut_read_;     // when the read knows more than the base
   Image image_;                       // the result
   Plan plan_;
   Confinement proof_;

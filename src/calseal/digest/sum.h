@@ -40,8 +40,9 @@ class Sum {
  private:
   std::uint64_t added(std::uint64_t word) const;  // the accumulator with one more word
   void add_byte(std::uint8_t byte);
+  void add_words(ByteView data);  // whole words; not for kAddEndAround
   template <typename Word>
-  void add_words(ByteView data);
+  void add_with_carry(ByteView data);
   SumParameters parameters_;
   std::uint64_t accumulator_;
   std::uint64_t partial_ = 0;  // bytes of an unfinished word, first byte in the lowest bits

@@ -37,7 +37,7 @@ void correct_copy(const Plan& plan, const PlanNode& node, Image& image) {
 
 void correct_slots(const Plan& plan, const PlanNode& node, Image& image) {
   const Checksum& checksum = plan.map->checksums[node.index];
-  const CheckValue result = finish_value(checksum, compute_value(checksum.algorithm, node.message, image));
+  const CheckValue result = finish_value(checksum, compute_value(plan, node, image));
   for (const Slot& slot : checksum.slots)
     put(image, slot.place, encode_slot(checksum.algorithm, slot, result));
 }
@@ -80,7 +80,7 @@ Status correct_sum_balance(const Plan& plan, std::size_t index, Image& image) {
   const auto addresses = balance_word_addresses(node, balance);
   if (!addresses) return unsolvable(plan, node.name, balance);
   put(image, balance, Bytes(size));
-  const std::uint64_t without = compute_value(checksum.algorithm, node.message, image).number;
+  const std::uint64_t without = compute_value(plan, node, image).number;
   for (const std::uint64_t word : {balance_word(checksum, without), low_mask(static_cast<int>(8 * size))}) {
     const Bytes bytes = encode_word(word, size, checksum.algorithm.sum.order);
     for (std::size_t i = 0; i < size; ++i) {

@@ -221,7 +221,7 @@ bool solve_joint_system(const Plan& plan, const PlanGroup& group, const JointSys
     const PlanNode& node = plan.nodes[index];
     if (node.is_copy) continue;
     const Checksum& checksum = checksum_of(plan, node);
-    const CheckValue value = compute_value(checksum.algorithm, node.message, image);
+    const CheckValue value = compute_value(plan, node, image);
     if (checksum.rule) {
       const std::uint64_t difference =
           (value.number ^ unfinish_number(checksum, checksum.rule->equals)) & low_mask(checksum.bits);

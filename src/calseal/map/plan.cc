@@ -109,6 +109,15 @@ class Components {
   std::size_t counter_ = 0;
 };
 
+// The CRC of these parameters, from an earlier node where there is one: making one takes longer than many a
+// coverage.
+Crc shared_crc(const Plan& plan, const CrcParameters& parameters) {
+  for (const PlanNode& node : plan.nodes) {
+    if (node.crc && node.crc->parameters() == parameters) return *node.crc;
+  }
+  return Crc(parameters);
+}
+
 Result<Plan> make_nodes(const RegionMap& map, const Image& image) {
   Plan plan;
   plan.map = &map;
@@ -129,6 +138,7 @@ Result<Plan> make_nodes(const RegionMap& map, const Image& image) {
                    "at most " + grouped(16 * kImageLimit),
                    "check that region map and image belong together"});
     }
+    if (checksum.algorithm.kind == AlgorithmKind::kCrc) node.crc = shared_crc(plan, checksum.algorithm.crc);
     node.reads = node.message.reads();
     for (const Slot& slot : checksum.slots) node.writes.push_back(slot.place);
     if (checksum.rule && checksum.rule->balance) {

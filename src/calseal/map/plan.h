@@ -3,11 +3,13 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "calseal/base/range_set.h"
 #include "calseal/base/result.h"
+#include "calseal/digest/crc.h"
 #include "calseal/image/image.h"
 #include "calseal/map/kinds.h"
 #include "calseal/map/message.h"
@@ -28,7 +30,8 @@ struct PlanNode {
   bool is_copy = false;
   std::size_t index = 0;  // into RegionMap::checksums or RegionMap::copies
   std::string name;
-  Message message;              // checksums only
+  Message message;         // checksums only
+  std::optional<Crc> crc;  // checksums that are CRCs: ready to run, shared by those with equal parameters
   std::vector<RangeSet> reads;  // per memory; a rule's own balance is not among them
   std::vector<Place> writes;    // slots, balance or copy destination
   bool floating = false;        // its right value depends on volatile bytes

@@ -183,6 +183,15 @@ Bytes render_declared(const FormDeclaration& form, const Bytes& original, const 
   return out;
 }
 
+// A raw file is kept as it came and no second time as a segment.
+Result<FormFile> parse_file(Bytes bytes, const std::string& name) {
+  const FormKind kind = recognise_form(bytes);
+  if (kind != FormKind::kRaw || bytes.empty()) return parse_form_as(kind, std::move(bytes), name);
+  FormFile form;
+  form.original = std::move(bytes);
+  return form;
+}
+
 Result<ReadSource> lay_file(const RegionMap& map, ReadFile file, Image& image) {
   ReadSource source;
   source.memory = file.memory;
@@ -197,7 +206,7 @@ Result<ReadSource> lay_file(const RegionMap& map, ReadFile file, Image& image) {
                    "one of " + names, "correct the name before the equals sign"});
     }
   }
-  CALSEAL_ASSIGN(source.file, parse_form(std::move(file.bytes), file.name));
+  CALSEAL_ASSIGN(source.file, parse_file(std::move(file.bytes), file.name));
   source.form = form_name(source.file.kind);
   if (source.file.kind != FormKind::kRaw) {
     CALSEAL_ASSIGN(const std::optional<std::size_t> only,
@@ -232,6 +241,41 @@ Result<ReadSource> lay_file(const RegionMap& map, ReadFile file, Image& image) {
   }
   CALSEAL_CHECK(lay_raw(map, *named, source.file.original, file.name, image));
   return source;
+}
+
+// A raw file that is its memory from end to end; no other file gives bytes of it then.
+bool is_whole_memory(const RegionMap& map, const ReadSource& source) {
+  if (source.declared != nullptr || source.file.kind != FormKind::kRaw) return false;
+  const MemoryDeclaration& memory = map.memories[map.memory_index(source.memory)];
+  return memory.segments.size() == 1 && memory.segments.front() == memory.extent;
+}
+
+Result<Bytes> render_source(const RegionMap& map, const ReadSource& source, const Image& image) {
+  if (source.declared != nullptr) return render_declared(*source.declared, source.file.original, image);
+  if (source.file.kind == FormKind::kRaw) {
+    const std::size_t index = map.memory_index(source.memory);
+    Bytes bytes;
+    bytes.reserve(source.file.original.size());
+    for (const Range& segment : map.memories[index].segments) {
+      const ByteView view = image.memories[index].view(segment);
+      bytes.insert(bytes.end(), view.begin(), view.end());
+    }
+    return bytes;
+  }
+  std::vector<Segment> segments;
+  for (const Segment& segment : source.file.segments) {
+    const Range range{segment.address, segment.address + segment.bytes.size()};
+    std::optional<std::size_t> named;
+    if (!source.memory.empty()) named = map.memory_index(source.memory);
+    CALSEAL_ASSIGN(const std::vector<Place> places, places_of(map, named, range, source.name));
+    Bytes bytes;
+    for (const Place& place : places) {
+      const ByteView view = image.memories[place.memory].view(place.range);
+      bytes.insert(bytes.end(), view.begin(), view.end());
+    }
+    segments.push_back({segment.address, std::move(bytes)});
+  }
+  return write_back(source.file, segments);
 }
 
 }  // namespace
@@ -269,36 +313,21 @@ Result<Read> load_read(const RegionMap& map, std::vector<ReadFile> files) {
 Result<std::vector<Bytes>> render_read(const RegionMap& map, const Read& read, const Image& image) {
   std::vector<Bytes> files;
   for (const ReadSource& source : read.sources) {
-    if (source.declared != nullptr) {
-      files.push_back(render_declared(*source.declared, source.file.original, image));
+    CALSEAL_ASSIGN(Bytes file, render_source(map, source, image));
+    files.push_back(std::move(file));
+  }
+  return files;
+}
+
+Result<std::vector<Bytes>> render_read(const RegionMap& map, const Read& read, Image&& image) {
+  std::vector<Bytes> files;
+  for (const ReadSource& source : read.sources) {
+    if (is_whole_memory(map, source)) {
+      files.push_back(std::move(image.memories[map.memory_index(source.memory)].bytes));
       continue;
     }
-    if (source.file.kind == FormKind::kRaw) {
-      const std::size_t index = map.memory_index(source.memory);
-      Bytes bytes;
-      bytes.reserve(source.file.original.size());
-      for (const Range& segment : map.memories[index].segments) {
-        const ByteView view = image.memories[index].view(segment);
-        bytes.insert(bytes.end(), view.begin(), view.end());
-      }
-      files.push_back(std::move(bytes));
-      continue;
-    }
-    std::vector<Segment> segments;
-    for (const Segment& segment : source.file.segments) {
-      const Range range{segment.address, segment.address + segment.bytes.size()};
-      std::optional<std::size_t> named;
-      if (!source.memory.empty()) named = map.memory_index(source.memory);
-      CALSEAL_ASSIGN(const std::vector<Place> places, places_of(map, named, range, source.name));
-      Bytes bytes;
-      for (const Place& place : places) {
-        const ByteView view = image.memories[place.memory].view(place.range);
-        bytes.insert(bytes.end(), view.begin(), view.end());
-      }
-      segments.push_back({segment.address, std::move(bytes)});
-    }
-    CALSEAL_ASSIGN(Bytes bytes, write_back(source.file, segments));
-    files.push_back(std::move(bytes));
+    CALSEAL_ASSIGN(Bytes file, render_source(map, source, image));
+    files.push_back(std::move(file));
   }
   return files;
 }

@@ -51,6 +51,8 @@ Result<Read> load_read(const RegionMap& map, std::vector<ReadFile> files);
 // The files again, in the order and form of `read`, with the bytes of `image`. `image` must know every byte
 // that they hold.
 Result<std::vector<Bytes>> render_read(const RegionMap& map, const Read& read, const Image& image);
+// The same, out of an image that nobody needs afterwards: memories that fill their file are not copied.
+Result<std::vector<Bytes>> render_read(const RegionMap& map, const Read& read, Image&& image);
 
 // An image of the map's memories with nothing known.
 Image blank_image(const RegionMap& map);

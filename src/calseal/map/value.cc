@@ -7,11 +7,13 @@
 
 namespace calseal {
 
-CheckValue compute_value(const Algorithm& algorithm, const Message& message, const Image& image) {
+CheckValue compute_value(const Plan& plan, const PlanNode& node, const Image& image) {
+  const Algorithm& algorithm = plan.map->checksums[node.index].algorithm;
+  const Message& message = node.message;
   CheckValue value;
   switch (algorithm.kind) {
     case AlgorithmKind::kCrc: {
-      const Crc crc(algorithm.crc);
+      const Crc& crc = *node.crc;
       std::uint64_t state = crc.start();
       message.feed(image, [&](ByteView bytes) { state = crc.update(state, bytes); });
       value.number = crc.finish(state);

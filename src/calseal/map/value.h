@@ -7,7 +7,7 @@
 #include "calseal/base/bytes.h"
 #include "calseal/digest/sha256.h"
 #include "calseal/image/image.h"
-#include "calseal/map/message.h"
+#include "calseal/map/plan.h"
 #include "calseal/map/region_map.h"
 
 namespace calseal {
@@ -18,9 +18,9 @@ struct CheckValue {
   Sha256 digest;
 };
 
-// The algorithm over the message, before complement, addend and cut. Unknown bytes count as the fill: ask
-// is_known() first.
-CheckValue compute_value(const Algorithm& algorithm, const Message& message, const Image& image);
+// The algorithm of a checksum's node over its message, before complement, addend and cut. Unknown bytes count
+// as the fill: ask is_known() first.
+CheckValue compute_value(const Plan& plan, const PlanNode& node, const Image& image);
 
 // low `bits` of (complement(value) + add); a digest passes unchanged.
 CheckValue finish_value(const Checksum& checksum, const CheckValue& value);

@@ -51,7 +51,7 @@ void verify_checksum(const Plan& plan, const PlanNode& node, const Image& image,
   outcome.algorithm = checksum.algorithm.name;
   const bool known = outcome.detail.empty();
   CheckValue result;
-  if (known) result = finish_value(checksum, compute_value(checksum.algorithm, node.message, image));
+  if (known) result = finish_value(checksum, compute_value(plan, node, image));
   if (checksum.rule) {
     outcome.stored = number_text(checksum.rule->equals, checksum.bits);
     if (!known) return;

@@ -167,14 +167,16 @@ Candidate score_at(const Group& group, const Memory& from, const Memory& to, std
   return candidate;
 }
 
-// Best first. `except`: a place that does not count.
+// Best first. What correction derives repeats its original, so it is no place for an edit; nor is `except`.
 std::vector<Candidate> judged(const Group& group, const Memory& from, const Memory& to,
-                              const std::vector<std::uint64_t>& begins, std::optional<std::uint64_t> except) {
+                              const std::vector<std::uint64_t>& begins, const RangeSet& derived,
+                              std::optional<std::uint64_t> except) {
   std::vector<Candidate> candidates;
   for (const std::uint64_t begin : begins) {
     if (begin == except || begin < to.extent.begin || begin > to.extent.end ||
         group.range.size() > to.extent.end - begin)
       continue;
+    if (derived.contains(Range{begin, begin + group.range.size()})) continue;
     candidates.push_back(score_at(group, from, to, begin));
   }
   std::ranges::stable_sort(candidates, std::ranges::greater(), &Candidate::score);
@@ -191,7 +193,8 @@ class Carrying {
  public:
   Carrying(const Plan& old_plan, const Image& old_base, const OptionFile& option, const Plan& new_plan,
            const Image& new_base)
-      : old_(*old_plan.map),
+      : old_plan_(old_plan),
+        old_(*old_plan.map),
         new_(*new_plan.map),
         old_base_(old_base),
         new_base_(new_base),
@@ -277,10 +280,18 @@ class Carrying {
     }
   }
 
+  static RangeSet derived_of(const Plan& plan, std::size_t memory) {
+    RangeSet derived = plan.bytes_of(memory, SpanKind::kDerived);
+    derived.add(plan.bytes_of(memory, SpanKind::kFloating));
+    return derived;
+  }
+
   void decide(const Group& group, const Memory& from, const Memory& to, std::size_t target,
               const std::vector<std::uint64_t>& here, const std::vector<std::uint64_t>& there) {
-    const std::vector<Candidate> candidates = judged(group, from, to, here, std::nullopt);
-    const std::vector<Candidate> alike = judged(group, from, from, there, group.range.begin);
+    const std::vector<Candidate> candidates =
+        judged(group, from, to, here, derived_of(new_plan_, target), std::nullopt);
+    const std::vector<Candidate> alike =
+        judged(group, from, from, there, derived_of(old_plan_, group.memory), group.range.begin);
     std::uint64_t second = candidates.size() > 1 ? candidates[1].score : 0;
     if (!alike.empty()) second = std::max(second, alike.front().score);
     for (std::size_t i = 0; i < group.edits.size(); ++i) {
@@ -339,6 +350,7 @@ class Carrying {
     }
   }
 
+  const Plan& old_plan_;
   const RegionMap& old_;
   const RegionMap& new_;
   const Image& old_base_;

@@ -7,7 +7,6 @@
 #include "calseal/bundle/pinned_digest.h"
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
-#include "calseal/sign/bundle_write.h"
 #include "calseal/sign/seal_account.h"
 
 namespace calseal {
@@ -109,6 +108,7 @@ ManifestController describe(const SealRequest& request, const Plan& plan, const 
   controller.binding = describe_binding(request);
   controller.spans = describe_spans(plan, request.base);
   digest_spans(controller.spans, request.base, Side::kBefore);
+  carry_unchanged_digests(controller.spans, request.base, request.result);
   digest_spans(controller.spans, request.result, Side::kAfter);
   controller.pinned_before = compute_pinned_digest(controller.spans, Side::kBefore);
   controller.pinned_after = compute_pinned_digest(controller.spans, Side::kAfter);
@@ -131,7 +131,7 @@ Status add_contents(const SealRequest& request, const Plan& plan, Draft& draft) 
   std::vector<Change> changed = describe_changes(plan, request.base, request.result);
   CALSEAL_CHECK(require_accounted(request, plan, draft.manifest, changed));
   const std::string changes = write_changes(changed);
-  CALSEAL_CHECK(draft.add(std::string(kChangesName), view_of(changes), Packing::kSmallest));
+  CALSEAL_CHECK(draft.add(std::string(kChangesName), view_of(changes), request.packing));
   if (request.statement.set) {
     const std::string set = write_set(*request.statement.set);
     draft.manifest.set = compute_sha256(view_of(set));
@@ -143,7 +143,7 @@ Status add_contents(const SealRequest& request, const Plan& plan, Draft& draft) 
       const ByteView view = request.result.find(part.memory)->view(range);
       content.insert(content.end(), view.begin(), view.end());
     }
-    CALSEAL_CHECK(draft.add(part.entry, content, Packing::kSmallest));
+    CALSEAL_CHECK(draft.add(part.entry, content, request.packing));
   }
   std::vector<const Attachment*> attachments;
   for (const Attachment& attachment : request.statement.attachments) attachments.push_back(&attachment);
@@ -151,7 +151,7 @@ Status add_contents(const SealRequest& request, const Plan& plan, Draft& draft) 
   for (const Attachment* attachment : attachments) {
     const std::string entry = "attachments/" + attachment->file;
     draft.manifest.attachments.push_back({entry, attachment->title});
-    CALSEAL_CHECK(draft.add(entry, attachment->content, Packing::kSmallest));
+    CALSEAL_CHECK(draft.add(entry, attachment->content, request.packing));
   }
   return {};
 }

@@ -15,6 +15,7 @@
 #include "calseal/image/image.h"
 #include "calseal/map/region_map.h"
 #include "calseal/option/option_file.h"
+#include "calseal/sign/bundle_write.h"
 #include "calseal/sign/statement_sign.h"
 #include "calseal/trust/trust_file.h"
 
@@ -61,6 +62,7 @@ struct SealRequest {
   bool account = false;                       // the same without any option
   std::string unaccounted_reason;             // why other bytes may have changed; goes into the manifest
   std::string limits_reason;                  // why a changed item may leave its limits; likewise
+  Packing packing = Packing::kSmallest;       // of payload, changes and attachments
 };
 
 struct SealedBundle {

@@ -20,7 +20,8 @@ namespace {
 
 struct SealOptions {
   std::string regions, base_bundle, parent, job, base_reason, title, notes_file, vehicle, salt, new_salt,
-      trust, expires, set, passphrase_file, time, output, unaccounted, beyond_limits, payload = "areas";
+      trust, expires, set, passphrase_file, time, output, unaccounted, beyond_limits, payload = "areas",
+                                                                                      packing = "deflated";
   std::vector<std::string> bases, images, keys, requirements, cautions, attachments, annotations, returns,
       roles, option_files;
   std::uint64_t base_number = 0, sequence = 0;
@@ -185,6 +186,7 @@ class Sealing {
     said.cautions = options_.cautions;
     said.expires = options_.expires;
     request_.payload = options_.payload == "full" ? PayloadKind::kFull : PayloadKind::kAreas;
+    request_.packing = options_.packing == "stored" ? Packing::kStored : Packing::kSmallest;
     if (!options_.roles.empty()) said.required_roles = options_.roles;
     if (!options_.notes_file.empty()) {
       CALSEAL_ASSIGN(said.notes, read_text_file(options_.notes_file, 65536));
@@ -372,6 +374,10 @@ void add_seal_command(CLI::App& app, Console& console, const std::string& tool, 
   command->add_option("--expires", o->expires, "Makes it a trial until this time (UTC)");
   command->add_option("--payload", o->payload, "areas (default) or full")
       ->check(CLI::IsMember({"areas", "full"}));
+  command
+      ->add_option("--packing", o->packing,
+                   "deflated (default, where that is shorter) or stored, which is quicker")
+      ->check(CLI::IsMember({"deflated", "stored"}));
   command->add_option("--set", o->set, "Set descriptor (set.json) that this revision is a member of");
   command->add_option("--key", o->keys, "Private key that signs (repeatable)")->required();
   command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the keys");

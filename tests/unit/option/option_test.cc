@@ -1,11 +1,13 @@
 // Option files, what they need and exclude, what they may edit, and the account of what they leave.
 #include <gtest/gtest.h>
 
+#include "calseal/base/file.h"
 #include "calseal/change/confine.h"
 #include "calseal/option/account.h"
 #include "calseal/option/carry.h"
 #include "calseal/option/compose.h"
 #include "calseal/option/make.h"
+#include "support/fixtures.h"
 #include "support/matchers.h"
 #include "support/option_sample.h"
 
@@ -52,6 +54,17 @@ TEST_F(Options, AFileIsItsOwnTextAgain) {
   option.cautions = {"mind the pump"};
   option.note = "two\nlines";
   EXPECT_EQ(option_file(option).option, option);
+}
+
+TEST_F(Options, ThePagesExampleIsAnOption) {
+  const Bytes bytes = read_file(fixtures() + "/../docs/options.md", kOptionSizeLimit).value();
+  const std::string_view page = text_of(bytes);
+  const std::size_t begin = page.find("```json\n") + 8;
+  const std::string_view example = page.substr(begin, page.find("```\n", begin) - begin);
+  const auto file = parse_option(Bytes(example.begin(), example.end()), "docs/options.md");
+  ASSERT_THAT(file, IsOk());
+  EXPECT_EQ(file->option.edits.size(), 2U);
+  EXPECT_EQ(file->option.requires_also.hardware, std::vector<std::string>{"shift-lamp"});
 }
 
 TEST_F(Options, MalformedFilesAreRefused) {

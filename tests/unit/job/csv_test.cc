@@ -50,7 +50,7 @@ TEST(Csv, WhatIsMalformedIsNamedByItsLine) {
       {"a,\x7f\n", "line 1"},     {"a,\xff\n", "line 1"},     {"a,\"x\ny\"\n1,2,3\n", "line 3"},
   };
   for (const auto& [text, line] : cases)
-    EXPECT_THAT(read_all(text), FailsWith(Reason::kLogMalformed, line)) << text;
+    EXPECT_THAT(read_all(text), FailsWith(Reason::kLogMalformed, std::string(line))) << text;
 }
 
 TEST(Csv, Bounds) {

@@ -49,7 +49,7 @@ TEST(DriveLog, WhatIsNoLog) {
       {"", "line 1"},
   };
   for (const auto& [text, line] : cases)
-    EXPECT_THAT(measure_log(text, {}, "l.csv"), FailsWith(Reason::kLogMalformed, line)) << text;
+    EXPECT_THAT(measure_log(text, {}, "l.csv"), FailsWith(Reason::kLogMalformed, std::string(line))) << text;
 }
 
 // Whatever stands in the file, it is measured or refused; and what is measured says so.

@@ -57,8 +57,7 @@ TEST(NextStep, WalksThroughARevision) {
   job.bases[0].revisions[1].withdrawn = true;
   EXPECT_EQ(next_step(job).code, "go-back");
   job.bases[0].revisions.push_back(sample_revision(1, 2, 3));
-  EXPECT_EQ(next_step(job).code, "go-back");  // a newer one that is not in the car yet does not help him now
-  // A new base asks for its own way back first.
+  EXPECT_EQ(next_step(job).code, "deliver");  // the newer one is what takes its place
   job.bases.emplace_back();
   job.bases.back().number = 2;
   job.bases.back().revisions.push_back(sample_revision(2, 0, 4));

@@ -107,7 +107,7 @@ std::string carried_base_text(const Job& job, const NewBase& made, const Page& p
             (option.fits() ? "carried, " + option.file : std::string("DOES NOT FIT")) + "\n";
     if (option.problem) {
       text += labelled(page, "why", std::string(code(option.problem->reason)) + ": " + option.problem->found);
-    } else {
+    } else if (!option.fits()) {
       text += carried_text(made.from, made.to, option.carried, page);
     }
   }

@@ -127,6 +127,20 @@ std::string said_of(const RegionMap& map, const Recognition& recognition) {
   return said.text();
 }
 
+std::string said_of(const RegionMap& map, const Item& item) {
+  Said said;
+  said.number(item.kind).place(map, item.place).number(item.type).number(item.order);
+  said.number(item.columns).number(item.rows).number(item.conversion.rational);
+  said.word(decimal_text(item.conversion.factor)).word(decimal_text(item.conversion.offset));
+  for (const Decimal& coefficient : item.conversion.coefficients) said.word(decimal_text(coefficient));
+  said.word(item.unit);
+  for (const std::optional<Decimal>& limit : {item.least, item.most})
+    said.word(limit ? decimal_text(*limit) : "");
+  for (const std::optional<std::size_t>& axis : {item.x, item.y})
+    said.word(axis ? map.items[*axis].name : "");
+  return said.text();
+}
+
 struct Declared {
   std::string said;
   bool removal_widens = false;
@@ -163,6 +177,8 @@ Declarations declarations_of(const RegionMap& map) {
     }
     all[{Kind::kForm, form.name}] = {said.text(), false};
   }
+  // Its limits are what keeps a value sane: without them, or with others, more may be sealed.
+  for (const Item& item : map.items) all[{Kind::kItem, item.name}] = {said_of(map, item), true};
   if (!map.sectors.empty()) all[{Kind::kEraseSectors, ""}] = {said_of(map, map.sectors), false};
   return all;
 }
@@ -262,6 +278,8 @@ std::string_view declaration_kind_name(Kind kind) {
       return "form";
     case Kind::kEraseSectors:
       return "erase sectors";
+    case Kind::kItem:
+      return "calibration item";
   }
   return "";
 }

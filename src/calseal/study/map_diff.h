@@ -28,7 +28,8 @@ struct DeclarationChange {
     kSignedPart,
     kRecognition,
     kForm,
-    kEraseSectors
+    kEraseSectors,
+    kItem
   } kind = Kind::kChecksum;
   enum class How : std::uint8_t { kAdded, kRemoved, kChanged } how = How::kChanged;
   std::string name;  // empty for what a map has only once

@@ -84,5 +84,32 @@ TEST(MapDiff, ABindingFieldTakenAwayWidens) {
   EXPECT_FALSE(diff_region_maps(base().parse(), with).widens);
 }
 
+// Limits are there to stop a value that is not sane.
+TEST(MapDiff, AnItemWithOtherLimitsOrNoneWidens) {
+  const auto with_items = [](const std::string& items) {
+    const std::string text = R"({"calseal":"region-map/1","name":"m","controller":"engine","version":1,
+"memories":[{"name":"flash","origin":"0x00000000","size":4096}],
+"recognise":{"all":[{"memory":"flash","at":"0x00000000","bytes":"00"}]},
+"regions":[{"name":"tables","memory":"flash","start":"0x00000400","size":256,"policy":"editable"}],
+"items":[)" + items + R"(],"evidence":{"author":"tests","verified_on":[],"guesses":[],"grade":"draft"}})";
+    auto map = parse_region_map(Bytes(text.begin(), text.end()), "m.json");
+    if (!map) throw std::runtime_error(map.error().place + " " + map.error().found);
+    return *std::move(map);
+  };
+  const std::string item =
+      R"({"name":"limit","memory":"flash","start":"0x00000400","kind":"scalar","type":"u8","least":"0","most":"100"})";
+  const RegionMap before = with_items(item);
+  EXPECT_TRUE(diff_region_maps(before, with_items(item)).declarations.empty());
+  std::string looser = item;
+  looser.replace(looser.find("\"100\""), 5, "\"200\"");
+  for (const RegionMap& after : {with_items(looser), with_items("")}) {
+    const MapDiff diff = diff_region_maps(before, after);
+    ASSERT_EQ(diff.declarations.size(), 1U);
+    EXPECT_EQ(diff.declarations[0].kind, Kind::kItem);
+    EXPECT_TRUE(diff.widens);
+  }
+  EXPECT_FALSE(diff_region_maps(with_items(""), before).widens);
+}
+
 }  // namespace
 }  // namespace calseal

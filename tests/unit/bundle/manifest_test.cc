@@ -216,18 +216,6 @@ void repin(Manifest& m) {
 
 const BentCase kBentCases[] = {
     {"payload_entry_empty", "/parts/0/entry", [](Manifest& m) { c(m).payload[0].entry.clear(); }},
-    {"contents_too_large", "/entries",
-     [](Manifest& m) {
-       for (const char* name : {"attachments/a.bin", "attachments/b.bin", "attachments/c.bin"}) {
-         ManifestEntry entry;
-         entry.name = name;
-         entry.deflated = true;
-         entry.size = kEntrySizeLimit;
-         entry.stored_size = kEntrySizeLimit / 1000;
-         m.attachments.push_back({name, "large"});
-         m.entries.push_back(entry);
-       }
-     }},
     {"sequence_not_above_revision", "/sequence", [](Manifest& m) { m.sequence = 1; }},
     {"parent_missing", "/parent", [](Manifest& m) { m.parent.reset(); }},
     {"expires_without_trial", "/expires", [](Manifest& m) { m.expires = "2027-01-01T00:00:00Z"; }},

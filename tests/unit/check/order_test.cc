@@ -185,6 +185,34 @@ TEST_F(Order, ANewerRevisionZeroReplacesTheOlderOne) {
   EXPECT_THAT(look(newer), IsAccepted());
 }
 
+// The newest revision is no way back; the state keeps the newest revision 0 beside it.
+TEST_F(Order, AReplacedRevisionZeroStaysReplaced) {
+  SealRequest again = request_for(0);
+  again.statement.sequence = 5;
+  again.statement.title = "read again";
+  const SealedBundle newer = made(again);
+  SealRequest next = request_for(3);
+  next.statement.revision = 4;
+  next.statement.sequence = 6;
+  const SealedBundle newest = made(next);
+  CheckRequest wanted = request(sealed_[0]);
+  wanted.job_list = named("list", job_list({&sealed_[0], &sealed_[1], &newer, &newest}));
+  EXPECT_THAT(check_bundle(wanted), IsRefused(Reason::kSequenceOld)) << "by the list";
+  ASSERT_THAT(write(newer), IsAccepted());
+  ASSERT_THAT(write(newest), IsAccepted());
+  EXPECT_THAT(look(sealed_[0]), IsRefused(Reason::kSequenceOld)) << "by the state";
+  EXPECT_EQ(look(newer).passage, Passage::kWayBack);
+}
+
+TEST_F(Order, ALookAtTheSealIsNoRevisionAccepted) {
+  CheckRequest wanted = request(sealed_[3]);
+  wanted.state = NamedBytes{"job.state", {}};
+  wanted.seal_only = true;
+  const Verdict verdict = check_bundle(wanted);
+  EXPECT_EQ(verdict.outcome, Outcome::kAuthentic);
+  EXPECT_TRUE(verdict.state_after_write.empty());
+}
+
 TEST_F(Order, AReturnNeedsTheWordAndTheList) {
   ASSERT_THAT(write(sealed_[3]), IsAccepted());
   CheckRequest wanted = request(sealed_[2]);

@@ -5,6 +5,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/sign/set_make.h"
+#include "calseal/sign/statement_sign.h"
 #include "support/small_job.h"
 #include "support/verdict_matchers.h"
 
@@ -111,6 +112,35 @@ TEST_F(Partners, AMemberOfAnotherVehicleIsRefused) {
   const SealedBundle other_salt = made(transmission_job_, request);
   ASSERT_EQ(other_salt.manifest.set, set);
   EXPECT_THAT(check(engine_, {&other_salt}), IsRefused(Reason::kSetMismatch));
+}
+
+// The way back must not wait for a file that is not at hand.
+TEST_F(Partners, RevisionZeroOfASetNeedsNoPartner) {
+  SealRequest engine = engine_job_.request(0, engine_job_.base);
+  SealRequest transmission = transmission_job_.request(0, transmission_job_.base);
+  const auto set =
+      make_set({made(engine_job_, engine).manifest, made(transmission_job_, transmission).manifest},
+               {"transmission", "engine"}, false);
+  ASSERT_TRUE(set);
+  engine.statement.set = *set;
+  const Verdict verdict = check(made(engine_job_, engine), {});
+  EXPECT_THAT(verdict, IsAccepted());
+  EXPECT_TRUE(has_caution(verdict, "set-not-shown"));
+}
+
+// The list is of one controller; the partner is another.
+TEST_F(Partners, TheListOfOneControllerSaysNothingOfTheOther) {
+  JobList list;
+  list.root = engine_job_.root.id();
+  list.job = "job-7";
+  list.controller = "engine";
+  list.claimed_time = time_text(engine_job_.time);
+  list.revisions = {{engine_.digest, 1, 1, engine_.manifest.sequence}};
+  const auto text = sign_statement(write_job_list_text(list), {engine_job_.author});
+  ASSERT_TRUE(text);
+  CheckRequest wanted = request(engine_, {&transmission_});
+  wanted.job_list = NamedBytes{"list", Bytes(text->begin(), text->end())};
+  EXPECT_THAT(check_bundle(wanted), IsAccepted());
 }
 
 TEST_F(Partners, APartnerIsJudgedLikeTheBundleItself) {

@@ -95,7 +95,7 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
     said.permitted_returns.push_back(later.digest);
   }
   std::ranges::sort(said.permitted_returns);
-  said.permitted_returns.erase(std::ranges::unique(said.permitted_returns).begin(),
+  said.permitted_returns.erase(std::unique(said.permitted_returns.begin(), said.permitted_returns.end()),
                                said.permitted_returns.end());
   request.base = base_image(way_back, opened.map);
   request.result = request.base;

@@ -98,7 +98,7 @@ class Anchors {
     }
     for (std::vector<std::uint64_t>& list : begins) {
       std::ranges::sort(list);
-      list.erase(std::ranges::unique(list).begin(), list.end());
+      list.erase(std::unique(list.begin(), list.end()), list.end());
     }
     return begins;
   }

@@ -134,8 +134,8 @@ std::vector<const OptionFile*> in_order(const std::vector<OptionFile>& options) 
   for (const OptionFile& option : options) files.push_back(&option);
   const auto key = [](const OptionFile* file) { return std::tie(file->option.name, file->digest); };
   std::ranges::stable_sort(files, {}, key);
-  const auto same = std::ranges::unique(files, {}, key);
-  files.erase(same.begin(), same.end());
+  const auto same = [&](const OptionFile* a, const OptionFile* b) { return key(a) == key(b); };
+  files.erase(std::unique(files.begin(), files.end(), same), files.end());
   return files;
 }
 

@@ -62,6 +62,15 @@ std::vector<NamedRange> describe_write_ranges(const Plan& plan, const Image& ima
   return ranges;
 }
 
+std::vector<ManifestFile> describe_received(const Read& read) {
+  std::vector<ManifestFile> files;
+  for (const ReadSource& source : read.sources) {
+    files.push_back(
+        {source.memory, source.form, source.file.original.size(), compute_sha256(source.file.original)});
+  }
+  return files;
+}
+
 std::vector<PayloadPart> describe_payload(const Plan& plan, const Image& image, PayloadKind kind,
                                           std::uint64_t revision) {
   std::vector<RangeSet> sets(plan.map->memories.size());

@@ -9,6 +9,7 @@
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/pinned_digest.h"
 #include "calseal/map/plan.h"
+#include "calseal/map/read.h"
 #include "calseal/map/verify.h"
 
 namespace calseal {
@@ -26,6 +27,9 @@ void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side sid
 void carry_unchanged_digests(std::vector<ManifestSpan>& spans, const Image& before, const Image& after);
 
 std::vector<NamedRange> describe_write_ranges(const Plan& plan, const Image& image);
+
+// The files of a read as they were received: the manifest's `files` of revision 0.
+std::vector<ManifestFile> describe_received(const Read& read);
 
 // Payload parts with their entry names: areas; or full, which is everything known for revision 0 and
 // everything pinned for later ones (volatile, floating and binding bytes travel in revision 0 only).

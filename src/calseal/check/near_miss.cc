@@ -7,6 +7,7 @@
 #include "calseal/change/compare.h"
 #include "calseal/check/claims.h"
 #include "calseal/map/identity.h"
+#include "calseal/map/segments.h"
 #include "calseal/map/verify.h"
 
 namespace calseal {
@@ -216,12 +217,6 @@ void word_family(const OpenedBundle& opened, const Error& mismatch, Error& error
   error.next += ". The set also has " + joined(others) + ": the reads may be swapped";
 }
 
-std::uint64_t total_of(const MemoryDeclaration& memory) {
-  std::uint64_t total = 0;
-  for (const Range& segment : memory.segments) total += segment.size();
-  return total;
-}
-
 // From the first to the last editable byte, in the region map's own terms.
 std::optional<Range> calibration_range(const RegionMap& map, std::size_t memory) {
   std::optional<Range> whole;
@@ -255,9 +250,9 @@ bool is_calibration_size(const RegionMap& map, std::size_t memory, std::uint64_t
 void word_size(const OpenedBundle& opened, const FileShape& file, Error& error) {
   const std::size_t index = opened.map.memory_index(error.place);
   if (index == opened.map.memories.size()) return;
-  const std::uint64_t total = total_of(opened.map.memories[index]);
+  const std::uint64_t total = segment_total(opened.map.memories[index]);
   for (const MemoryDeclaration& memory : opened.map.memories) {
-    if (memory.name == error.place || total_of(memory) != file.size) continue;
+    if (memory.name == error.place || segment_total(memory) != file.size) continue;
     error.found += ", as many as memory " + memory.name + " has";
     error.next = "the files may be swapped: give this one as " + memory.name + "=FILE";
     return;

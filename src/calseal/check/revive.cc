@@ -4,6 +4,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/image/form.h"
+#include "calseal/map/segments.h"
 
 namespace calseal {
 namespace {
@@ -17,9 +18,7 @@ std::string form_for(const OpenedBundle& opened, const Memory& memory) {
       (file->form == form_name(FormKind::kIntelHex) || file->form == form_name(FormKind::kSRecord)))
     return file->form;
   // A raw file has no addresses, so it can only hold a memory whole.
-  RangeSet exists;
-  for (const Range& segment : opened.map.memories[opened.map.memory_index(memory.name)].segments)
-    exists.add(segment);
+  const RangeSet exists = segments_of(opened.map.memories[opened.map.memory_index(memory.name)]);
   return std::string(form_name(memory.known == exists ? FormKind::kRaw : FormKind::kIntelHex));
 }
 

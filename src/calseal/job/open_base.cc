@@ -3,6 +3,7 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/check/check.h"
+#include "calseal/check/claims.h"
 #include "calseal/job/customer_check.h"
 
 namespace calseal {
@@ -75,9 +76,7 @@ Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said,
   statement.claimed_time = signing.now;
   request.base = base.read.image;
   request.result = base.read.image;
-  for (const ReadSource& source : base.read.sources)
-    request.files.push_back(
-        {source.memory, source.form, source.file.original.size(), compute_sha256(source.file.original)});
+  request.files = describe_received(base.read);
   request.salt = salt;
   CALSEAL_ASSIGN(SealedBundle sealed, seal(request, *signing.keys, *signing.trust));
   CALSEAL_CHECK(

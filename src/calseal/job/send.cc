@@ -7,6 +7,16 @@
 #include "calseal/sign/edited_image.h"
 
 namespace calseal {
+namespace {
+
+Result<const JobRevision*> sealed_way_back(const Job& job) {
+  const JobRevision* way_back = job.base().way_back();
+  if (way_back != nullptr) return way_back;
+  return fail({Reason::kJobOrder, printable(job.folder), base_folder(job.base().number), "no revision 0",
+               "the way back, sealed first", "run calseal job send on the folder without an edited image"});
+}
+
+}  // namespace
 
 Result<OpenedBundle> open_kept(const Job& job, const JobRevision& revision, const Signing& signing) {
   const std::string path = job.folder + "/" + revision.file;
@@ -19,21 +29,12 @@ Result<OpenedBundle> open_kept(const Job& job, const JobRevision& revision, cons
 }
 
 Result<OpenedBundle> open_way_back(const Job& job, const Signing& signing) {
-  const JobRevision* way_back = job.base().way_back();
-  if (way_back == nullptr) {
-    return fail({Reason::kJobOrder, printable(job.folder), base_folder(job.base().number), "no revision 0",
-                 "the way back, sealed first", "run calseal job send on the folder without an edited image"});
-  }
+  CALSEAL_ASSIGN(const JobRevision* const way_back, sealed_way_back(job));
   return open_kept(job, *way_back, signing);
 }
 
 Status require_way_back(const Job& job) {
-  const JobRevision* way_back = job.base().way_back();
-  const std::string place = base_folder(job.base().number);
-  if (way_back == nullptr) {
-    return fail({Reason::kJobOrder, printable(job.folder), place, "no revision 0",
-                 "the way back, sealed first", "run calseal job send on the folder without an edited image"});
-  }
+  CALSEAL_ASSIGN(const JobRevision* const way_back, sealed_way_back(job));
   if (!job.has(EventKind::kAcknowledged, *way_back)) {
     const bool sent = job.has(EventKind::kSent, *way_back);
     return fail({Reason::kJobOrder, printable(job.folder), way_back->file,

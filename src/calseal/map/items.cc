@@ -166,9 +166,9 @@ std::vector<ItemBreach> judge_item(const Item& item, const Image& image) {
   return breaches;
 }
 
-std::vector<ItemBreach> judge_changed_items(const RegionMap& map, const Image& before, const Image& after) {
+std::vector<ItemBreach> judge_changed_items(const std::vector<ItemChange>& changes, const Image& after) {
   std::vector<ItemBreach> breaches;
-  for (const ItemChange& change : compare_items(map, before, after)) {
+  for (const ItemChange& change : changes) {
     for (ItemBreach& breach : judge_item(*change.item, after)) breaches.push_back(std::move(breach));
   }
   return breaches;

@@ -57,7 +57,7 @@ std::string breach_text(const ItemBreach& breach);    // for people, with value,
 // At most one breach of each kind for an item. Elements with unknown bytes are not judged.
 std::vector<ItemBreach> judge_item(const Item& item, const Image& image);
 
-// Breaches of `after` in items that differ from `before`: what the base holds already is not the revision's.
-std::vector<ItemBreach> judge_changed_items(const RegionMap& map, const Image& before, const Image& after);
+// Breaches of `after` in the items of `changes`: what the base holds already is not the revision's.
+std::vector<ItemBreach> judge_changed_items(const std::vector<ItemChange>& changes, const Image& after);
 
 }  // namespace calseal

@@ -4,6 +4,7 @@
 #include <array>
 
 #include "calseal/base/text.h"
+#include "calseal/map/segments.h"
 
 namespace calseal {
 namespace {
@@ -35,13 +36,6 @@ std::uint64_t read_u32(ByteView bytes, ByteOrder order) {
     value = value << 8 | bytes[at];
   }
   return value;
-}
-
-// Addresses that exist in one memory.
-RangeSet segments_of(const MemoryDeclaration& memory) {
-  RangeSet exists;
-  for (const Range& segment : memory.segments) exists.add(segment);
-  return exists;
 }
 
 // The range that one record names; nothing when it is blank and may be. `exists` is of the memory pointed

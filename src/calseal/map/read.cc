@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "calseal/base/text.h"
+#include "calseal/map/segments.h"
 
 namespace calseal {
 namespace {
@@ -19,12 +20,6 @@ Status lay(const RegionMap& map, std::size_t index, Range range, ByteView bytes,
   std::ranges::copy(bytes, memory.span(range).begin());
   memory.known.add(range);
   return {};
-}
-
-std::uint64_t segment_total(const MemoryDeclaration& memory) {
-  std::uint64_t total = 0;
-  for (const Range& segment : memory.segments) total += segment.size();
-  return total;
 }
 
 Status lay_raw(const RegionMap& map, std::size_t index, ByteView bytes, const std::string& file,
@@ -44,12 +39,6 @@ Status lay_raw(const RegionMap& map, std::size_t index, ByteView bytes, const st
     bytes = bytes.subspan(static_cast<std::size_t>(segment.size()));
   }
   return {};
-}
-
-RangeSet segments_of(const MemoryDeclaration& memory) {
-  RangeSet exists;
-  for (const Range& segment : memory.segments) exists.add(segment);
-  return exists;
 }
 
 // Where the bytes of a record file at these addresses belong: the only memory that has them all, or several
@@ -254,13 +243,7 @@ Result<Bytes> render_source(const RegionMap& map, const ReadSource& source, cons
   if (source.declared != nullptr) return render_declared(*source.declared, source.file.original, image);
   if (source.file.kind == FormKind::kRaw) {
     const std::size_t index = map.memory_index(source.memory);
-    Bytes bytes;
-    bytes.reserve(source.file.original.size());
-    for (const Range& segment : map.memories[index].segments) {
-      const ByteView view = image.memories[index].view(segment);
-      bytes.insert(bytes.end(), view.begin(), view.end());
-    }
-    return bytes;
+    return flat_bytes(map.memories[index], image.memories[index]);
   }
   std::vector<Segment> segments;
   for (const Segment& segment : source.file.segments) {

@@ -117,6 +117,10 @@ std::vector<CheckOutcome> verify_checks(const Plan& plan, const Image& image) {
   return outcomes;
 }
 
+bool any_fails(const std::vector<CheckOutcome>& outcomes) {
+  return std::ranges::find(outcomes, CheckState::kFails, &CheckOutcome::state) != outcomes.end();
+}
+
 Status require_holding(const Plan& plan, const std::vector<CheckOutcome>& outcomes) {
   for (const CheckOutcome& outcome : outcomes) {
     if (outcome.state != CheckState::kFails) continue;

@@ -37,6 +37,8 @@ CheckOutcome verify_check(const Plan& plan, std::size_t node, const Image& image
 // What a copy holds of one byte of its original.
 std::uint8_t copied_byte(const Copy& copy, std::uint8_t original);
 
+bool any_fails(const std::vector<CheckOutcome>& outcomes);
+
 // The first outcome of `outcomes` that fails, as an error: kChecksumFails, kCopyOneSided for a copy. Those
 // that are not provable are left to the caller.
 Status require_holding(const Plan& plan, const std::vector<CheckOutcome>& outcomes);

@@ -218,8 +218,7 @@ void name_options(std::vector<Change>& changes, const RegionMap& map, const Acco
   }
 }
 
-std::vector<ManifestItem> describe_items(const RegionMap& map, const Image& before, const Image& after) {
-  const std::vector<ItemChange> changes = compare_items(map, before, after);
+std::vector<ManifestItem> describe_items(const RegionMap& map, const std::vector<ItemChange>& changes) {
   std::size_t elements = 0;
   for (const ItemChange& change : changes) elements += change.elements.size();
   std::vector<ManifestItem> items;

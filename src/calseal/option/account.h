@@ -9,6 +9,7 @@
 #include "calseal/bundle/changes.h"
 #include "calseal/bundle/manifest.h"
 #include "calseal/change/compare.h"
+#include "calseal/map/items.h"
 #include "calseal/option/option_file.h"
 
 namespace calseal {
@@ -56,6 +57,6 @@ std::vector<ManifestOption> describe_options(const std::vector<OptionFile>& opti
 void name_options(std::vector<Change>& changes, const RegionMap& map, const Account& account);
 // Changed items with physical values, one line for each changed element; beyond what a manifest holds, one
 // line for each item.
-std::vector<ManifestItem> describe_items(const RegionMap& map, const Image& before, const Image& after);
+std::vector<ManifestItem> describe_items(const RegionMap& map, const std::vector<ItemChange>& changes);
 
 }  // namespace calseal

@@ -57,8 +57,9 @@ Status require_accounted(const SealRequest& request, const Plan& plan, Manifest&
     manifest.options = describe_options(request.options);
     name_options(changes, map, account);
   }
-  if (manifest.items.empty()) manifest.items = describe_items(map, request.base, request.result);
-  const std::vector<ItemBreach> breaches = judge_changed_items(map, request.base, request.result);
+  const std::vector<ItemChange> items = compare_items(map, request.base, request.result);
+  if (manifest.items.empty()) manifest.items = describe_items(map, items);
+  const std::vector<ItemBreach> breaches = judge_changed_items(items, request.result);
   if (breaches.empty()) return {};
   if (request.limits_reason.empty()) {
     return fail({Reason::kItemLimit, "",

@@ -2,28 +2,17 @@
 
 #include <algorithm>
 #include <array>
-#include <filesystem>
-#include <system_error>
 #include <utility>
 
-#include "calseal/base/file.h"
 #include "calseal/base/text.h"
+#include "calseal/map/segments.h"
 
 namespace calseal {
 namespace {
 
-namespace fs = std::filesystem;
-
-constexpr std::size_t kStockLimit = 4096;  // files or folders looked at in one folder
-constexpr int kVouchingBits = 16;          // a shorter value holds by chance too often to vouch for bytes
-constexpr std::size_t kSplitLimit = 64;    // regions before which a shift is tried
-constexpr std::size_t kLeastAnchor = 4;    // bytes that say where an image begins
-
-std::uint64_t total_size(const MemoryDeclaration& memory) {
-  std::uint64_t total = 0;
-  for (const Range& segment : memory.segments) total += segment.size();
-  return total;
-}
+constexpr int kVouchingBits = 16;        // a shorter value holds by chance too often to vouch for bytes
+constexpr std::size_t kSplitLimit = 64;  // regions before which a shift is tried
+constexpr std::size_t kLeastAnchor = 4;  // bytes that say where an image begins
 
 // Offset in a raw file of a place inside the segments.
 std::uint64_t file_offset(const MemoryDeclaration& memory, std::uint64_t address) {
@@ -51,15 +40,6 @@ void lay_from(const MemoryDeclaration& declared, std::uint64_t skip, ByteView by
     memory.known.add({begin, begin + size});
     bytes = bytes.subspan(static_cast<std::size_t>(size));
   }
-}
-
-Bytes flat_bytes(const MemoryDeclaration& declared, const Memory& memory) {
-  Bytes flat;
-  for (const Range& segment : declared.segments) {
-    const ByteView view = memory.view(segment);
-    flat.insert(flat.end(), view.begin(), view.end());
-  }
-  return flat;
 }
 
 // The recognition rule's bytes of one memory, as offsets of a raw file.
@@ -113,10 +93,6 @@ class Anchors {
   std::vector<Anchor> anchors_;
   bool usable_ = false;
 };
-
-bool any_fails(const std::vector<CheckOutcome>& checks) {
-  return std::ranges::find(checks, CheckState::kFails, &CheckOutcome::state) != checks.end();
-}
 
 class Judge {
  public:
@@ -193,7 +169,7 @@ class Judge {
 
   // A match behind the memory's end, or in a part of it that no region declares, where a map expects nothing.
   bool is_second_image(std::size_t m, ByteView bytes, std::int64_t shift) const {
-    const std::uint64_t size = total_size(map_.memories[m]);
+    const std::uint64_t size = segment_total(map_.memories[m]);
     if (shift < 0) return false;
     const auto distance = static_cast<std::uint64_t>(shift);
     if (distance >= size) {
@@ -223,7 +199,7 @@ class Judge {
 
   void size_of(const OddSize& odd) {
     const MemoryDeclaration& declared = map_.memories[odd.memory];
-    const std::uint64_t size = total_size(declared);
+    const std::uint64_t size = segment_total(declared);
     const std::uint64_t have = odd.bytes->size();
     if (std::ranges::any_of(out_.damage,
                             [](const Damage& damage) { return damage.kind != DamageKind::kOpaque; })) {
@@ -261,7 +237,7 @@ class Judge {
   bool ends_right(const OddSize& odd) {
     if (!out_.plan) return false;
     const MemoryDeclaration& declared = map_.memories[odd.memory];
-    const std::uint64_t size = total_size(declared);
+    const std::uint64_t size = segment_total(declared);
     const std::uint64_t have = odd.bytes->size();
     Image moved = out_.read.image;
     Memory& memory = moved.memories[odd.memory];
@@ -304,8 +280,7 @@ class Judge {
   }
 
   void incomplete(std::size_t m) {
-    RangeSet missing;
-    for (const Range& segment : map_.memories[m].segments) missing.add(segment);
+    RangeSet missing = segments_of(map_.memories[m]);
     missing.remove(out_.read.image.memories[m].known);
     if (missing.empty()) return;
     out_.whole = false;
@@ -397,63 +372,6 @@ std::optional<std::size_t> memory_of(const RegionMap& map, const ReadFile& file)
   return index == map.memories.size() ? std::nullopt : std::optional(index);
 }
 
-// One file as a person keeps it: its memory told by its stem, or by its size.
-ReadFile stock_file(const RegionMap& map, const fs::path& path, Bytes bytes) {
-  ReadFile file{"", printable(path.string()), std::move(bytes)};
-  const std::string stem = path.stem().string();
-  if (recognise_form(file.bytes) != FormKind::kRaw || map.memories.size() == 1) return file;
-  for (const MemoryDeclaration& memory : map.memories) {
-    if (memory.name == stem) file.memory = memory.name;
-  }
-  if (!file.memory.empty()) return file;
-  for (const MemoryDeclaration& memory : map.memories) {
-    if (total_size(memory) == file.bytes.size()) file.memory = memory.name;
-  }
-  return file;
-}
-
-Result<std::vector<fs::path>> entries_of(const std::string& folder) {
-  std::error_code fault;
-  if (!fs::is_directory(folder, fault)) {
-    const bool missing = !fs::exists(folder, fault);
-    return fail({missing ? Reason::kFileMissing : Reason::kFileUnreadable, printable(folder), "",
-                 missing ? "nothing" : "no folder", "a folder of known stocks",
-                 "give the folder that they are in"});
-  }
-  std::vector<fs::path> paths;
-  fs::directory_iterator entry(folder, fault);
-  for (; !fault && entry != fs::directory_iterator(); entry.increment(fault)) {
-    paths.push_back(entry->path());
-    if (paths.size() > kStockLimit) {
-      return fail({Reason::kFileTooLarge, printable(folder), "",
-                   "more than " + grouped(kStockLimit) + " entries", "a folder of known stocks",
-                   "keep the stocks of one family in a folder of their own"});
-    }
-  }
-  if (fault) {
-    return fail({Reason::kFileUnreadable, printable(folder), "", fault.message(), "a folder that can be read",
-                 "check its permissions"});
-  }
-  std::ranges::sort(paths);
-  return paths;
-}
-
-// The stock, or nothing when the files are none of this map's family or fail their checks.
-std::optional<KnownStock> stock_of(const RegionMap& map, const std::vector<fs::path>& paths,
-                                   std::string name) {
-  std::vector<ReadFile> files;
-  for (const fs::path& path : paths) {
-    Result<Bytes> bytes = read_file(path.string(), kReadFileLimit);
-    if (!bytes) return std::nullopt;
-    files.push_back(stock_file(map, path, *std::move(bytes)));
-  }
-  Result<Read> read = load_read(map, std::move(files));
-  if (!read || !recognise_family(map, read->image)) return std::nullopt;
-  const Result<Plan> plan = make_plan(map, read->image);
-  if (!plan || any_fails(verify_checks(*plan, read->image))) return std::nullopt;
-  return KnownStock{std::move(name), std::move(read->image)};
-}
-
 }  // namespace
 
 std::string_view read_grade_name(ReadGrade grade) {
@@ -493,23 +411,6 @@ Result<ReadJudgement> judge_read(const RegionMap& map, const std::vector<ReadFil
   out.identity = read_identity(map, out.read.image);
   judge.judge(stocks);
   return out;
-}
-
-Result<std::vector<KnownStock>> load_known_stocks(const RegionMap& map, const std::string& folder) {
-  CALSEAL_ASSIGN(const std::vector<fs::path> paths, entries_of(folder));
-  std::vector<KnownStock> stocks;
-  for (const fs::path& path : paths) {
-    std::vector<fs::path> parts = {path};
-    std::error_code fault;
-    if (fs::is_directory(path, fault)) {
-      Result<std::vector<fs::path>> inside = entries_of(path.string());
-      if (!inside) continue;
-      parts = *std::move(inside);
-    }
-    if (auto stock = stock_of(map, parts, printable(path.filename().string())))
-      stocks.push_back(*std::move(stock));
-  }
-  return stocks;
 }
 
 }  // namespace calseal

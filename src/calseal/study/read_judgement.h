@@ -12,6 +12,7 @@
 #include "calseal/map/read.h"
 #include "calseal/map/verify.h"
 #include "calseal/study/damage.h"
+#include "calseal/study/known_stock.h"
 
 namespace calseal {
 
@@ -22,12 +23,6 @@ enum class ReadGrade : std::uint8_t {
   kChecksumsFail,          // or the read could not be laid whole
 };
 std::string_view read_grade_name(ReadGrade grade);  // "matches-known-stock", ...
-
-// A stock image that somebody vouches for.
-struct KnownStock {
-  std::string name;
-  Image image;
-};
 
 struct ReadJudgement {
   bool recognised = false;
@@ -59,10 +54,5 @@ struct ReadJudgement {
 // reads is seen only by comparing with a stock or a second read.
 Result<ReadJudgement> judge_read(const RegionMap& map, const std::vector<ReadFile>& files,
                                  const std::vector<KnownStock>& stocks);
-
-// Stocks of a folder: each file of its own, or each folder inside with one file per memory (named MEMORY.ext
-// or told by its size). What does not fit the map, or fails its checks, is no stock of it and is left out.
-// kFileMissing, kFileUnreadable, kFileTooLarge.
-Result<std::vector<KnownStock>> load_known_stocks(const RegionMap& map, const std::string& folder);
 
 }  // namespace calseal

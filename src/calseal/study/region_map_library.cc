@@ -2,44 +2,22 @@
 
 #include <algorithm>
 #include <filesystem>
-#include <system_error>
 #include <utility>
 
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/map/identity.h"
+#include "calseal/study/folder_entries.h"
 
 namespace calseal {
 namespace {
 
-namespace fs = std::filesystem;
-
-Result<std::vector<std::string>> files_of(const std::string& folder) {
-  std::error_code fault;
-  if (!fs::is_directory(folder, fault)) {
-    const bool missing = !fs::exists(folder, fault);
-    return fail({missing ? Reason::kFileMissing : Reason::kFileUnreadable, printable(folder), "",
-                 missing ? "nothing" : "no folder", "a folder of region maps",
-                 "give the folder that the region maps are kept in"});
-  }
-  std::vector<std::string> files;
-  fs::directory_iterator entry(folder, fault);
-  for (; !fault && entry != fs::directory_iterator(); entry.increment(fault)) {
-    if (entry->path().extension() != ".json") continue;
-    files.push_back(entry->path().string());
-    if (files.size() > kLibraryFileLimit) {
-      return fail({Reason::kFileTooLarge, printable(folder), "",
-                   "more than " + grouped(kLibraryFileLimit) + " files", "a folder of region maps",
-                   "keep the region maps in a folder of their own"});
-    }
-  }
-  if (fault) {
-    return fail({Reason::kFileUnreadable, printable(folder), "", fault.message(), "a folder that can be read",
-                 "check its permissions"});
-  }
-  std::ranges::sort(files);
-  return files;
-}
+const FolderListing kListing{"a folder of region maps",
+                             "give the folder that the region maps are kept in",
+                             ".json",
+                             kLibraryFileLimit,
+                             "files",
+                             "keep the region maps in a folder of their own"};
 
 MapFit fit_of(const RegionMapLibrary& library, std::size_t index, const std::vector<ReadFile>& files) {
   MapFit fit;
@@ -64,9 +42,10 @@ bool has_rule(const RegionMap& map) {
 }  // namespace
 
 Result<RegionMapLibrary> load_region_map_library(const std::string& folder) {
-  CALSEAL_ASSIGN(const std::vector<std::string> files, files_of(folder));
+  CALSEAL_ASSIGN(const std::vector<std::filesystem::path> paths, folder_entries(folder, kListing));
   RegionMapLibrary library;
-  for (const std::string& file : files) {
+  for (const std::filesystem::path& path : paths) {
+    const std::string file = path.string();
     Result<Bytes> text = read_file(file, kRegionMapSizeLimit);
     if (!text) {
       library.faulty.push_back(in_file(text.error(), printable(file)));
@@ -121,15 +100,6 @@ MapChoice choose_region_map(const RegionMapLibrary& library, const std::vector<R
     }
   }
   return choice;
-}
-
-std::vector<std::size_t> map_history(const RegionMapLibrary& library, const std::string& name) {
-  std::vector<std::size_t> history;
-  for (std::size_t i = 0; i < library.maps.size(); ++i) {
-    if (library.maps[i].map.name == name) history.push_back(i);
-  }
-  std::ranges::stable_sort(history, {}, [&](std::size_t i) { return library.maps[i].map.version; });
-  return history;
 }
 
 }  // namespace calseal

@@ -50,7 +50,4 @@ struct MapChoice {
 // are a conflict that names both.
 MapChoice choose_region_map(const RegionMapLibrary& library, const std::vector<ReadFile>& files);
 
-// Maps of one name, ascending by version: the history that the folder keeps, told apart by digest.
-std::vector<std::size_t> map_history(const RegionMapLibrary& library, const std::string& name);
-
 }  // namespace calseal

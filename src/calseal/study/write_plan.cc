@@ -1,6 +1,7 @@
 #include "calseal/study/write_plan.h"
 
 #include "calseal/change/compare.h"
+#include "calseal/map/segments.h"
 
 namespace calseal {
 
@@ -27,7 +28,7 @@ WritePlan make_write_plan(const Plan& plan, const Image& now, const Image& after
       out.without_sector.push_back({m, range});
       out.calibration_bytes += range.size();
     }
-    for (const Range& segment : map.memories[m].segments) out.full_bytes += segment.size();
+    out.full_bytes += segment_total(map.memories[m]);
   }
   return out;
 }

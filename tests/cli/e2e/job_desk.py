@@ -3,20 +3,10 @@
 import json
 import os
 import pathlib
-import subprocess
 import zlib
 
 import desk as desks
 from desk import CALSEAL
-
-
-def quicken(desk, name):
-    """The same key under few rounds, so that a run is short; made by other software, as a shop may."""
-    subprocess.run(["openssl", "pkcs8", "-topk8", "-v2", "aes-256-cbc", "-v2prf", "hmacWithSHA256", "-iter", "2048", "-in",
-                    desk.at(name), "-passin", "file:" + desk.at("word.txt"), "-passout", "pass:" + desks.PASSPHRASE, "-out",
-                    desk.at("quick.key")], check=True, capture_output=True)
-    os.chmod(desk.at("quick.key"), 0o600)
-    os.replace(desk.at("quick.key"), desk.at(name))
 
 
 def regions_with_mark():
@@ -41,9 +31,18 @@ class JobDesk(desks.Desk):
     def __init__(self):
         super().__init__()
         self.open_shop()
-        quicken(self, "author.key")
+        self.quicken("author.key")
         self.put("duo.json", json.dumps(regions_with_mark()).encode())
         self.folder = str(self.root / "oak-17")
+
+    @classmethod
+    def with_revision(cls):
+        """A job whose way back is delivered, and its first revision."""
+        desk = cls()
+        desk.new()
+        desk.deliver_way_back()
+        desk.send(1)
+        return desk
 
     def read(self):
         return ["flash=" + self.at("flash.bin"), "eeprom=" + self.at("eeprom.bin")]

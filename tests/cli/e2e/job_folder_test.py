@@ -200,10 +200,7 @@ class Large(unittest.TestCase):
 class Refused(unittest.TestCase):
     @classmethod
     def setUpClass(cls):
-        cls.desk = JobDesk()
-        cls.desk.new()
-        cls.desk.deliver_way_back()
-        cls.desk.send(1)
+        cls.desk = JobDesk.with_revision()
         cls.before = cls.desk.tree()
 
     @classmethod
@@ -276,10 +273,7 @@ class Suffered(unittest.TestCase):
 
     @classmethod
     def setUpClass(cls):
-        cls.desk = JobDesk()
-        cls.desk.new()
-        cls.desk.deliver_way_back()
-        cls.desk.send(1)
+        cls.desk = JobDesk.with_revision()
         cls.whole = cls.desk.folder + "-whole"
         shutil.copytree(cls.desk.folder, cls.whole)
 

@@ -28,10 +28,7 @@ def without_hidden(tree):
 class Killed(unittest.TestCase):
     @classmethod
     def setUpClass(cls):
-        cls.desk = JobDesk()
-        cls.desk.new()
-        cls.desk.deliver_way_back()
-        cls.desk.send(1)
+        cls.desk = JobDesk.with_revision()
         cls.start = cls.desk.folder + "-start"
         shutil.copytree(cls.desk.folder, cls.start)
         cls.old = cls.desk.tree()

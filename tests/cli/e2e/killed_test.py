@@ -23,22 +23,13 @@ SEED = 20260304
 KILLS = {}  # by command
 
 
-def quicken(name):
-    """The same key under few rounds, so that a run is short; made by other software, as a shop may."""
-    subprocess.run(["openssl", "pkcs8", "-topk8", "-v2", "aes-256-cbc", "-v2prf", "hmacWithSHA256", "-iter", "2048", "-in",
-                    DESK.at(name), "-passin", "file:" + DESK.at("word.txt"), "-passout", "pass:" + desks.PASSPHRASE, "-out",
-                    DESK.at("quick.key")], check=True, capture_output=True)
-    os.chmod(DESK.at("quick.key"), 0o600)
-    os.replace(DESK.at("quick.key"), DESK.at(name))
-
-
 def setUpModule():
     global DESK, LIBRARY
     DESK = desks.Desk()
     DESK.open_shop()
     DESK.must(CALSEAL, "key", "new", DESK.at("reviewer.key"), "--passphrase-file", DESK.at("word.txt"))
     for name in ("author.key", "reviewer.key"):
-        quicken(name)
+        DESK.quicken(name)
     DESK.must(CALSEAL, "shop", "add-key", DESK.at("shop.trust"), DESK.at("reviewer.key.pub"), "--name", "Reviewer", "--role", "reviewer",
               "--valid-from", "2026-01-01T00:00:00Z", "--root-key", DESK.at("root.key"), "--passphrase-file", DESK.at("word.txt"),
               "--claimed-time", desks.TIME, "-o", DESK.at("shop-2.trust"))

@@ -142,7 +142,7 @@ TEST(Items, LimitsAndAxesAreJudgedWhereARevisionTouchedThem) {
   byte_at(after, 0x0b) = 40;    // 20 mg is still allowed
   byte_at(after, 0x0c) = 0x80;  // -64 mg
   byte_at(after, 0x05) = 1;     // third point falls
-  const auto breaches = judge_changed_items(map, before, after);
+  const auto breaches = judge_changed_items(compare_items(map, before, after), after);
   ASSERT_EQ(breaches.size(), 3U);
   EXPECT_EQ(breach_text(breaches[0]), "speed[2] is 64 1/min, not above the point before it");
   EXPECT_EQ(breach_text(breaches[1]), "fuel[0][2] is -64 mg, below -10 mg");

@@ -93,7 +93,10 @@ void set_command(CLI::App& app, Console& console, std::vector<std::string> examp
   if (!examples.empty()) footer += "Examples:\n";
   for (const std::string& example : examples) footer += "  " + example + "\n";
   app.footer(footer + "\n" + kExitStatuses);
-  app.callback([&console, &status, run] { status = run(console); });
+  app.callback([&console, &status, run] {
+    const Result<int> result = run(console);
+    status = result ? *result : console.fail(result.error());
+  });
 }
 
 int run_program(CLI::App& app, Console& console, int argc, char** argv, int& status) {

@@ -46,8 +46,8 @@ class Console {
 // The text of an error: "error: ..." and "hint: ..." lines without colour.
 std::string error_text(const Error& error);
 
-// A command that was chosen; returns the exit status.
-using Command = std::function<int(Console&)>;
+// A command that was chosen; returns the exit status, or the error that ends it.
+using Command = std::function<Result<int>(Console&)>;
 
 // Registers --json and the exit status epilogue on a (sub)command, and `run` as what to do when it is chosen.
 void set_command(CLI::App& app, Console& console, std::vector<std::string> examples, const Command& run,

@@ -144,11 +144,7 @@ void add_correct_command(CLI::App& app, Console& console, int& status) {
        "calseal correct --regions engine.json flash=f1.bin eeprom=e1.bin --output flash=f2.bin --output "
        "eeprom=e2.bin",
        "calseal correct --regions gearbox.json edited.s19 --output corrected.s19 --json"},
-      [options](Console& c) {
-        const Result<int> result = run(*options, c);
-        return result ? *result : c.fail(result.error());
-      },
-      status);
+      [options](Console& c) { return run(*options, c); }, status);
 }
 
 }  // namespace calseal

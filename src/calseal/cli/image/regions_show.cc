@@ -58,11 +58,7 @@ void add_regions_show_command(CLI::App& regions, Console& console, int& status) 
       *command, console,
       {"calseal regions show engine.json",
        "calseal regions show engine.json --image flash=flash.bin --image eeprom=eeprom.bin"},
-      [options](Console& c) {
-        const Result<int> result = show(*options, c);
-        return result ? *result : c.fail(result.error());
-      },
-      status);
+      [options](Console& c) { return show(*options, c); }, status);
 }
 
 }  // namespace calseal

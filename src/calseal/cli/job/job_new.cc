@@ -98,11 +98,7 @@ void add_job_new_command(CLI::App& job, Console& console, const std::string& too
       *command, console,
       {"calseal job new flash=f.bin eeprom=e.bin --regions engine.json --vehicle \"blue estate\" --key "
        "author.key --trust shop.trust -o oak-17"},
-      [o, tool](Console& c) {
-        const Result<int> result = run(*o, tool, c);
-        return result ? *result : c.fail(result.error());
-      },
-      status);
+      [o, tool](Console& c) { return run(*o, tool, c); }, status);
 }
 
 }  // namespace calseal

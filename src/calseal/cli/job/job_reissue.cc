@@ -40,11 +40,7 @@ void add_job_reissue_command(CLI::App& job, Console& console, const std::string&
   add_job_signing_options(*command, *o, true);
   set_command(
       *command, console, {"calseal job reissue oak-17 2 --key author.key --trust shop.trust"},
-      [o, tool](Console& c) {
-        const Result<int> result = run(*o, tool, c);
-        return result ? *result : c.fail(result.error());
-      },
-      status);
+      [o, tool](Console& c) { return run(*o, tool, c); }, status);
 }
 
 }  // namespace calseal

@@ -114,11 +114,7 @@ void add_job_send_command(CLI::App& job, Console& console, const std::string& to
        "calseal job send oak-17 flash=edited2.bin --option e85.json --option shift-light.json --key "
        "author.key --trust shop.trust",
        "calseal job send oak-17 --key author.key --trust shop.trust"},
-      [o, tool](Console& c) {
-        const Result<int> result = run(*o, tool, c);
-        return result ? *result : c.fail(result.error());
-      },
-      status);
+      [o, tool](Console& c) { return run(*o, tool, c); }, status);
 }
 
 }  // namespace calseal

@@ -50,11 +50,7 @@ void add_job_status_command(CLI::App& job, Console& console, int& status) {
       *command, console,
       {"calseal job status oak-17",
        "calseal job status oak-17 --trust shop.trust --withdrawals withdrawn-7.list --json"},
-      [o](Console& c) {
-        const Result<int> result = run_status(*o, c);
-        return result ? *result : c.fail(result.error());
-      },
-      status);
+      [o](Console& c) { return run_status(*o, c); }, status);
 }
 
 void add_job_next_command(CLI::App& job, Console& console, int& status) {
@@ -62,12 +58,7 @@ void add_job_next_command(CLI::App& job, Console& console, int& status) {
   auto o = std::make_shared<LookOptions>();
   add_look_options(*command, *o);
   set_command(
-      *command, console, {"calseal job next oak-17"},
-      [o](Console& c) {
-        const Result<int> result = run_next(*o, c);
-        return result ? *result : c.fail(result.error());
-      },
-      status);
+      *command, console, {"calseal job next oak-17"}, [o](Console& c) { return run_next(*o, c); }, status);
 }
 
 }  // namespace calseal

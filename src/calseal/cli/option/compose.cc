@@ -103,11 +103,7 @@ void add_compose_command(CLI::App& app, Console& console, int& status) {
        "calseal compose --regions engine.json --base flash=f.bin --base eeprom=e.bin --option e85.json "
        "--fuel "
        "e85 -o flash=f1.bin -o eeprom=e1.bin"},
-      [options](Console& c) {
-        const Result<int> result = run(*options, c);
-        return result ? *result : c.fail(result.error());
-      },
-      status);
+      [options](Console& c) { return run(*options, c); }, status);
 }
 
 }  // namespace calseal

@@ -149,10 +149,7 @@ Result<int> carry(const Options& options, const Console& console) {
 using Run = Result<int> (*)(const Options&, const Console&);
 
 Command command_of(const std::shared_ptr<Options>& options, Run run) {
-  return [options, run](Console& c) {
-    const Result<int> result = run(*options, c);
-    return result ? *result : c.fail(result.error());
-  };
+  return [options, run](Console& c) { return run(*options, c); };
 }
 
 CLI::Option* one_each(CLI::Option* option) {

@@ -8,6 +8,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/check/check.h"
+#include "calseal/check/claims.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/shop/new_salt.h"
 #include "calseal/cli/shop/shop_commands.h"
@@ -71,10 +72,7 @@ class Sealing {
     request_.map = &map_;
     CALSEAL_ASSIGN(std::vector<ReadFile> files, load_read_files(options_.bases));
     CALSEAL_ASSIGN(Read read, load_read(map_, std::move(files)));
-    for (const ReadSource& source : read.sources) {
-      request_.files.push_back(
-          {source.memory, source.form, source.file.original.size(), compute_sha256(source.file.original)});
-    }
+    request_.files = describe_received(read);
     request_.base = std::move(read.image);
     request_.result = request_.base;
     RevisionStatement& said = request_.statement;

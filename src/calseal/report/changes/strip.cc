@@ -5,6 +5,7 @@
 #include <span>
 
 #include "calseal/base/text.h"
+#include "calseal/map/segments.h"
 #include "calseal/report/layout/signs.h"
 
 namespace calseal {
@@ -23,8 +24,7 @@ struct Layer {
 // Sets that tile the memory, each with its sign: the kinds, locked first, then unknown and absent bytes.
 std::vector<Layer> layers_of(const Plan& plan, std::size_t memory, const Image* image, const Page& page) {
   const MemoryDeclaration& declared = plan.map->memories[memory];
-  RangeSet present;
-  for (const Range& segment : declared.segments) present.add(segment);
+  RangeSet present = segments_of(declared);
   RangeSet absent(declared.extent);
   absent.remove(present);
   RangeSet unknown;

@@ -279,14 +279,15 @@ std::string item_changes_text(const RegionMap& map, const Image& before, const I
   }
   std::string text = page.painted(Mark::kDim, "items") + "\n" + columns.text(page, 2) +
                      more_line(changes.size(), kShown) + "\n";
-  for (const ItemBreach& breach : judge_changed_items(map, before, after))
+  for (const ItemBreach& breach : judge_changed_items(changes, after))
     text += labelled(page, "limit", printable(breach_text(breach), 400), Mark::kCaution);
   return text;
 }
 
 JsonValue item_changes_json(const RegionMap& map, const Image& before, const Image& after) {
-  const std::vector<ItemBreach> breaches = judge_changed_items(map, before, after);
-  return json_object({{"changed", json_array(compare_items(map, before, after),
+  const std::vector<ItemChange> changes = compare_items(map, before, after);
+  const std::vector<ItemBreach> breaches = judge_changed_items(changes, after);
+  return json_object({{"changed", json_array(changes,
                                              [](const ItemChange& change) {
                                                std::vector<std::size_t> at(change.elements.size());
                                                for (std::size_t i = 0; i < at.size(); ++i) at[i] = i;

@@ -1,8 +1,9 @@
 // What must fit together in a manifest, in the order of the format's page. What needs the bytes of the image is proved
 // later, by the rebuild.
 
-import { addressText, grouped, printable, rangeText, utf8 } from "./bytes.js";
-import { sha256 } from "./digest.js";
+import { addressText, grouped, printable, rangeText } from "./bytes.js";
+import { pinnedDigest } from "./pinned_digest.js";
+import { rangeHolds, sizeOf } from "./place.js";
 import { RangeSet } from "./range_set.js";
 import { Refusal } from "./reason.js";
 import { isAscending, namesAreUnique, parseTime } from "./schema.js";
@@ -22,20 +23,8 @@ function isNormal(ranges) {
   return ranges.every((range, i) => i === 0 || ranges[i - 1].end < range.begin);
 }
 
-function isInside(inner, outer) {
-  return outer.begin <= inner.begin && inner.end <= outer.end;
-}
-
-function placeText({ memory, range }) {
+function namedPlaceText({ memory, range }) {
   return `${memory} ${rangeText(range)}`;
-}
-
-// SHA-256 over one line per pinned span. `side` is "before" or "after".
-export async function pinnedDigest(spans, side) {
-  const lines = spans
-    .filter((span) => span[side] !== "")
-    .map(({ memory, range, [side]: digest }) => `${memory} ${addressText(range.begin)} ${range.end - range.begin} ${digest}\n`);
-  return sha256(utf8(lines.join("")));
 }
 
 export async function checkConsistency(manifest, name) {
@@ -52,7 +41,7 @@ export async function checkConsistency(manifest, name) {
   }
   // The index of the memory that holds a place whole, or -1.
   function homeOf({ memory, range }) {
-    return memories.findIndex((one) => one.name === memory && isInside(range, one.extent));
+    return memories.findIndex((one) => one.name === memory && rangeHolds(one.extent, range));
   }
 
   checkHead(manifest, demand);
@@ -63,10 +52,10 @@ export async function checkConsistency(manifest, name) {
   for (const [i, memory] of memories.entries()) {
     demand(isNormal(memory.known), `/memories/${i}/known`, "ranges out of order, or that touch", "unknown bytes between two");
     for (const range of memory.known) {
-      demand(isInside(range, memory.extent), `/memories/${i}/known`, rangeText(range), `inside ${rangeText(memory.extent)}`);
+      demand(rangeHolds(memory.extent, range), `/memories/${i}/known`, rangeText(range), `inside ${rangeText(memory.extent)}`);
     }
   }
-  const total = memories.reduce((sum, { extent }) => sum + extent.end - extent.begin, 0);
+  const total = memories.reduce((sum, { extent }) => sum + sizeOf(extent), 0);
   demand(total <= MEMORIES_TOGETHER, "/memories", `${grouped(total)} bytes together`, `at most ${grouped(MEMORIES_TOGETHER)}`);
   const accounts = memories.map(({ known }) => ({
     known: new RangeSet(known),
@@ -83,7 +72,7 @@ export async function checkConsistency(manifest, name) {
     if (at === memories[memory].extent.end && memory + 1 < memories.length) at = memories[++memory].extent.begin;
     const { name: home, extent } = memories[memory];
     const follows = span.memory === home && span.range.begin === at && span.range.end <= extent.end;
-    demand(follows, `/spans/${i}`, placeText(span), `a span inside ${home} that begins at ${addressText(at)}`);
+    demand(follows, `/spans/${i}`, namedPlaceText(span), `a span inside ${home} that begins at ${addressText(at)}`);
     at = span.range.end;
     accountFor(span, accounts[memory], controller.patches.length > 0, (holds, found, expected) => demand(holds, `/spans/${i}`, found, expected));
   }
@@ -92,7 +81,7 @@ export async function checkConsistency(manifest, name) {
 
   // 4. Pinned digests.
   for (const side of ["before", "after"]) {
-    const digest = await pinnedDigest(spans, side);
+    const digest = await pinnedDigest(spans, spans.map((span) => span[side]));
     demand(digest === controller.pinned[side], `/pinned/${side}`, controller.pinned[side], `${digest}, as the spans give it`);
   }
 
@@ -101,12 +90,12 @@ export async function checkConsistency(manifest, name) {
   const fields = memories.map(() => new RangeSet());
   for (const [i, field] of controller.binding.entries()) {
     const home = homeOf(field);
-    demand(home >= 0, `/binding/${i}`, placeText(field), "a range inside one memory");
+    demand(home >= 0, `/binding/${i}`, namedPlaceText(field), "a range inside one memory");
     if (field.digest !== "") {
       demand(manifest.salt_digest !== "", `/binding/${i}/digest`, "a digest", "none without a salt");
       demand(accounts[home].known.contains(field.range), `/binding/${i}/digest`, "a digest of unknown bytes", "none");
     }
-    demand(!fields[home].overlaps(field.range), `/binding/${i}`, placeText(field), "bytes of no other binding field");
+    demand(!fields[home].overlaps(field.range), `/binding/${i}`, namedPlaceText(field), "bytes of no other binding field");
     fields[home].add(field.range);
   }
   for (const [i, set] of fields.entries()) {
@@ -119,10 +108,10 @@ export async function checkConsistency(manifest, name) {
   let last = { home: 0, end: 0 };
   for (const [i, place] of controller.write_ranges.entries()) {
     const home = homeOf(place);
-    demand(home >= 0, `/write_ranges/${i}`, placeText(place), "a range inside one memory");
+    demand(home >= 0, `/write_ranges/${i}`, namedPlaceText(place), "a range inside one memory");
     const inOrder = home > last.home || (home === last.home && place.range.begin >= last.end);
-    demand(inOrder, `/write_ranges/${i}`, placeText(place), "memories in order, ranges ascending");
-    demand(accounts[home].writable.contains(place.range), `/write_ranges/${i}`, placeText(place), "known bytes that are not volatile");
+    demand(inOrder, `/write_ranges/${i}`, namedPlaceText(place), "memories in order, ranges ascending");
+    demand(accounts[home].writable.contains(place.range), `/write_ranges/${i}`, namedPlaceText(place), "known bytes that are not volatile");
     last = { home, end: place.range.end };
   }
 
@@ -266,7 +255,7 @@ function checkEntryList(manifest, demand) {
     const wanted = `payload/${controller.name}/${part.memory}.bin`;
     demand(part.entry === wanted, `/payload/parts/${i}/entry`, printable(part.entry), wanted);
     const { size } = expect(wanted, { most: CONTENT_MOST });
-    const sum = part.ranges.reduce((bytes, range) => bytes + range.end - range.begin, 0);
+    const sum = part.ranges.reduce((bytes, range) => bytes + sizeOf(range), 0);
     demand(size === sum, "/entries", `${part.entry} of ${grouped(size)} bytes`, `${grouped(sum)}, the sum of its ranges`);
   }
   for (const { entry } of manifest.attachments) expect(entry, { most: CONTENT_MOST });

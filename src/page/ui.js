@@ -1,6 +1,6 @@
 // What the customer sees: files in, the verdict in plain words, the image to save.
 
-import { bytesText, fromBase64, rangeText } from "./bytes.js";
+import { bytesText, rangeText } from "./bytes.js";
 import { parseSalt } from "./check.js";
 import { Refusal, describeRefusal } from "./reason.js";
 import { makeChecker } from "./worker.js";
@@ -16,6 +16,10 @@ async function readOne(input) {
 
 function readAll(input) {
   return Promise.all([...input.files].map(async (file) => ({ name: file.name, bytes: new Uint8Array(await file.arrayBuffer()) })));
+}
+
+function fromBase64(text) {
+  return Uint8Array.from(atob(text), (character) => character.charCodeAt(0));
 }
 
 function nowText() {

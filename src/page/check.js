@@ -26,6 +26,7 @@ const NO_REQUEST = {
   bundle: null, trust: null, statedRoot: "", reads: [], revive: false, sealOnly: false, declaredReturn: false,
   evidence: { readIsFresh: false, salt: null, vehicleReference: "" }, successions: [], partners: [],
   state: null, withdrawals: null, jobList: null, inclusion: null, newest: null, now: "",
+  onStep() {}, // called with name and state of each step that is done
 };
 
 // The salt's 32 bytes: 64 digits, and one line end at most.
@@ -90,6 +91,7 @@ class Checking {
 
   mark(name, state) {
     this.verdict.steps.find((step) => step.name === name).state = state;
+    this.request.onStep(name, state);
   }
 
   // Runs one of the normative steps and notes how it went.

@@ -2,6 +2,7 @@
 
 export const REASONS = {
   "usage": "The command line asks for something that does not exist or does not fit together.",
+  "file-unreadable": "The file exists but could not be read.",
   "file-empty": "The file holds no bytes.",
   "file-too-large": "The file is larger than anything of its kind may be.",
   "out-of-memory": "The machine has too little memory for this run.",

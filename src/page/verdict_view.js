@@ -1,0 +1,170 @@
+// A verdict as a person reads it. Texts of files enter as text, never as markup.
+
+import { bytesText, printable } from "./bytes.js";
+
+// element("p", {class: "hint"}, "text", child, …)
+export function element(tag, attributes = {}, ...children) {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+  made.append(...children);
+  return made;
+}
+
+const OUTCOMES = {
+  accepted: { sign: "✓", word: "Accepted" },
+  refused: { sign: "✕", word: "Refused" },
+  authentic: { sign: "◐", word: "Authentic" },
+};
+const VEHICLE_WORDS = {
+  "proved": "proved: its own fields are those that the shop sealed",
+  "by-reference": "by the reference that you typed; no byte of the read proves it",
+  "asserted": "on your word alone; there was no read",
+  "none": "not looked at",
+};
+const PASSAGE_WORDS = {
+  unknown: "nothing to compare with",
+  newer: "newer than everything accepted before",
+  newest: "the newest one accepted before, again",
+  return: "an earlier revision, permitted by the newest one",
+  "way-back": "the way back, revision 0",
+};
+const EVIDENCE_WORDS = {
+  "trust-file": "trust file", "root-fingerprint": "fingerprint of the root", "succession": "succession of the root", "read": "read",
+  "read-is-fresh": "word that the read is fresh", "salt": "salt", "vehicle-reference": "vehicle reference", "state": "state",
+  "withdrawals": "list of withdrawals", "job-list": "list of revisions", "inclusion": "proof of inclusion", "partners": "bundles of the set",
+  "newest": "newest bundle", "return": "word to go back", "revive": "word that the controller cannot be read",
+};
+// Usual cautions of the trade (common practice, no source).
+const STANDING_CAUTIONS = [
+  "I write only to the vehicle that this read came from, standing still, with a charger that holds its voltage.",
+  "I keep the first read and revision 0 in two places; they are the way back.",
+  "I know that accepted does not mean good, legal or safe. Road use and emissions are a matter of the law where I am, and the work belongs to licensed people.",
+];
+
+function list(rows) {
+  const shown = rows.filter(([, value]) => value !== "");
+  return element("dl", {}, ...shown.flatMap(([term, value]) => [element("dt", {}, term), element("dd", {}, value)]));
+}
+
+function reasonRows({ code, file, place, found, expected, next }) {
+  return [["Where", [file, place].filter((text) => text !== "").join(": ")], ["Found", found], ["Expected", expected], ["What to do", next],
+    ["Reason code", element("span", { class: "code" }, code)]];
+}
+
+function revisionRows({ manifest, signers, shop }) {
+  const [controller] = manifest.controllers;
+  return [["Sealed by", [shop, signers.join(", ")].filter((text) => text !== "").join(": ")], ["When (claimed)", manifest.claimed_time],
+    ["Job", manifest.job], ["Controller", controller.name], ["Revision", `${manifest.revision}${manifest.title === "" ? "" : `, ${printable(manifest.title)}`}`],
+    ["For the vehicle", printable(manifest.vehicle_reference)]];
+}
+
+// What the seal says, below the chosen bundle.
+export function showSeal(verdict) {
+  if (verdict.outcome === "authentic") {
+    return [element("div", { class: "verdict authentic" },
+      element("h3", {}, "The seal holds"),
+      element("p", {}, "Only the seal was looked at. Nothing may be written on the strength of it: give the read below and check."),
+      list([...revisionRows(verdict), ["Check phrase", element("span", { class: "code" }, verdict.phrase)]]))];
+  }
+  return [element("div", { class: "verdict refused" }, element("h3", {}, "Refused: the seal or the bundle is not good"),
+    element("p", {}, verdict.reason.meaning), list(reasonRows(verdict.reason)))];
+}
+
+function nameToSave({ source, memory, form }, { revision, controllers }) {
+  const ending = { "intel-hex": ".hex", "s-record": ".s19" }[form] ?? ".bin";
+  const [, stem, extension] = /^(.*?)(\.[A-Za-z0-9]{1,8})?$/.exec(source === "" ? `${controllers[0].name}-${memory}${ending}` : source);
+  return `${stem}-revision-${revision}${extension ?? ""}`;
+}
+
+export function saveBytes(name, bytes) {
+  const url = URL.createObjectURL(new Blob([bytes], { type: "application/octet-stream" }));
+  const link = element("a", { href: url, download: name });
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(url), 60000);
+}
+
+function saveButton(label, name, bytes) {
+  const button = element("button", { type: "button", "aria-describedby": "save-hint" }, label);
+  button.addEventListener("click", () => saveBytes(name, bytes));
+  return button;
+}
+
+// Cautions to tick, then the files; the buttons wake when every box is ticked.
+function savingPart(verdict) {
+  const buttons = verdict.files.map((file) => {
+    const name = nameToSave(file, verdict.manifest);
+    return saveButton(`Save ${file.memory === "" ? "the image" : file.memory} as ${name}`, name, file.bytes);
+  });
+  if (verdict.stateAfterWrite !== "") {
+    buttons.push(saveButton("Save the new state, after the image", "checker.state", new TextEncoder().encode(verdict.stateAfterWrite)));
+  }
+  const texts = [...verdict.cautions.map(({ text }) => printable(text, 1000)), ...STANDING_CAUTIONS];
+  const boxes = texts.map((_, i) => element("input", { type: "checkbox", id: `caution-${i}` }));
+  const hint = element("p", { class: "hint", id: "save-hint" });
+  const wake = () => {
+    const left = boxes.filter((box) => !box.checked).length;
+    for (const button of buttons) button.disabled = left > 0;
+    hint.textContent = left === 0 ? "All cautions are confirmed." : `Confirm the cautions above first: ${left} left.`;
+  };
+  boxes.forEach((box) => box.addEventListener("change", wake));
+  wake();
+  return [
+    element("fieldset", { class: "cautions" }, element("legend", {}, "Before you write: confirm each"),
+      ...boxes.map((box, i) => element("div", { class: "field check" }, box, element("label", { for: box.id }, texts[i])))),
+    hint,
+    element("ul", { class: "plain" }, ...buttons.map((button) => element("li", {}, button))),
+  ];
+}
+
+function setRows(verdict) {
+  if (verdict.partners.length === 0) return [];
+  const names = verdict.partners.map(({ controller, given }) => `${controller}${given ? "" : " (missing)"}`).join(", then ");
+  return [["Set, in the order of writing", `${names}; ${verdict.drivableBetween ? "may be driven in between" : "not to be driven in between"}`]];
+}
+
+function acceptedPart(verdict) {
+  const { manifest } = verdict;
+  const { region_map: map } = manifest.controllers[0];
+  return [
+    element("p", {}, `This bundle is what ${verdict.shop} sealed, for the software in your read. The rebuilt image differs from the read only within the areas ` +
+      `declared by region map ${map.name} (${map.grade}), and every checksum that the map declares holds.`),
+    list([...revisionRows(verdict), ["Your vehicle", VEHICLE_WORDS[verdict.vehicle]], ["Order", PASSAGE_WORDS[verdict.passage]], ...setRows(verdict),
+      ["Bytes to change", bytesText(verdict.bytesToChange)], ["Editable share", `${(verdict.editableShare / 100).toFixed(2)} % of the image`],
+      ...manifest.requirements.map((text) => ["Requires", printable(text)]), ["Notes", printable(manifest.notes, 4000)]]),
+    ...savingPart(verdict),
+  ];
+}
+
+function refusedPart(verdict) {
+  return [element("p", {}, `${verdict.reason.meaning} Nothing was built, and nothing may be written.`), list(reasonRows(verdict.reason))];
+}
+
+function phrasePart({ phrase }) {
+  if (!phrase) return [];
+  return [element("h3", {}, "Check phrase"),
+    element("p", {}, "The shop can read the same ten groups from its own copy of the bundle:"), element("p", { class: "fingerprint" }, phrase)];
+}
+
+function evidencePart({ evidence }) {
+  if (evidence.length === 0) return [];
+  const sorted = (given) => evidence.filter((item) => item.given === given)
+    .map(({ name, detail }) => (EVIDENCE_WORDS[name] ?? name) + (detail === "" || detail === "declared" ? "" : ` (${detail})`)).join("; ");
+  return [element("h3", {}, "What was given"), list([["Given", sorted(true)], ["Not given", sorted(false)]])];
+}
+
+function stepsPart({ steps }) {
+  if (steps.length === 0) return [];
+  const signs = { passed: "✓ passed", failed: "✕ failed", "not-reached": "– not reached", "not-asked": "– not asked" };
+  return [element("details", {}, element("summary", {}, "Every check, in its order"),
+    list(steps.map(({ name, state }) => [name, signs[state]])))];
+}
+
+export function describeVerdict(verdict) {
+  const { sign, word } = OUTCOMES[verdict.outcome];
+  const cautions = verdict.outcome === "refused" && verdict.cautions.length > 0
+    ? [element("h3", {}, "Also to know"), element("ul", {}, ...verdict.cautions.map(({ text }) => element("li", {}, printable(text, 1000))))] : [];
+  return element("div", { class: `verdict ${verdict.outcome}` },
+    element("h2", { id: "verdict-title", tabindex: "-1" }, element("span", { class: "sign", "aria-hidden": "true" }, sign), word),
+    ...(verdict.outcome === "accepted" ? acceptedPart(verdict) : refusedPart(verdict)),
+    ...cautions, ...phrasePart(verdict), ...evidencePart(verdict), ...stepsPart(verdict));
+}

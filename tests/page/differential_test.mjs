@@ -8,8 +8,7 @@ import path from "node:path";
 import { test } from "node:test";
 
 import "./platform.mjs";
-import { checkBundle, parseSalt } from "../../src/page/check.js";
-import { Refusal } from "../../src/page/reason.js";
+import { checkBundle } from "../../src/page/check.js";
 import { copyOf, damage, poolOf } from "./damages.mjs";
 import { sha256Hex } from "./forge.mjs";
 import { allSituations } from "./scenarios.mjs";
@@ -48,8 +47,8 @@ function layOut({ files, flags }) {
     sealOnly: flags.sealOnly,
     declaredReturn: flags.declaredReturn,
     evidence: { readIsFresh: flags.fresh, salt: null, vehicleReference: flags.vehicle },
+    salt: one("job.salt", files.salt),
   };
-  const salt = one("job.salt", files.salt);
   const named = (option, file) => (file === null ? [] : [option, file.name]);
   // A state that is not there yet is one without bytes, and the other way round.
   if (request.state?.bytes.length === 0) fs.rmSync(request.state.name);
@@ -64,7 +63,7 @@ function layOut({ files, flags }) {
     ...named("--inclusion", request.inclusion),
     ...named("--newest", request.newest),
     ...named("--state", request.state),
-    ...named("--salt", salt),
+    ...named("--salt", request.salt),
     ...(flags.root === "" ? [] : ["--root", flags.root]),
     ...(flags.vehicle === "" ? [] : ["--vehicle", flags.vehicle]),
     ...(flags.fresh ? ["--read-is-fresh"] : []),
@@ -72,7 +71,7 @@ function layOut({ files, flags }) {
     ...(flags.declaredReturn ? ["--return"] : []),
     ...(flags.sealOnly ? ["--seal-only"] : request.reads.flatMap((file, i) => ["--image", `${file.memory}=${path.join(folder, `image-${i}`)}`])),
   ];
-  return { options, request, salt };
+  return { options, request };
 }
 
 // The time of the last acceptance is the clock's, which two programs cannot share to the second.
@@ -95,15 +94,13 @@ function summary({ verdict, reason, steps, evidence, codes, passage, vehicle_pro
   return verdict === "refused" ? common : { ...common, vehicle, share, change, files: files.map(({ memory, sha256 }) => `${memory} ${sha256}`) };
 }
 
-async function askPage({ request, salt }) {
-  try {
-    if (salt !== null && salt.bytes.length > 0) request.evidence.salt = parseSalt(salt.bytes, salt.name);
-  } catch (fault) {
-    if (fault instanceof Refusal) return { verdict: "refused", reason: fault.code };
-    throw fault;
-  }
+const NOTHING_JUDGED = ["file-empty", "file-too-large", "salt-wrong"];
+
+async function askPage({ request }) {
   const verdict = await checkBundle({ ...request, now: clock() });
-  if (verdict.reason?.code === "file-empty" || verdict.reason?.code === "file-too-large") return { verdict: "refused", reason: verdict.reason.code };
+  if (verdict.reason !== null && verdict.steps.every(({ state }) => state === "not-reached") && NOTHING_JUDGED.includes(verdict.reason.code)) {
+    return { verdict: "refused", reason: verdict.reason.code };
+  }
   const written = verdict.outcome === "accepted" && request.reads.length > 0;
   const after = written ? verdict.stateAfterWrite : verdict.stateAfterLook;
   // What is not written leaves the file as it was.
@@ -123,7 +120,8 @@ async function compare(situation) {
 
 // The shorter account of a case that ended before anything was judged is compared as far as it goes.
 function differences(checker, page) {
-  return Object.keys(checker).filter((key) => key in page && JSON.stringify(checker[key]) !== JSON.stringify(page[key])).map((key) => `${key}: ${JSON.stringify(checker[key])} or ${JSON.stringify(page[key])}`);
+  const other = Object.keys(checker).find((key) => key in page && JSON.stringify(checker[key]) !== JSON.stringify(page[key]));
+  return other === undefined ? [] : [`${other}: ${JSON.stringify(checker[other])} or ${JSON.stringify(page[other])}`];
 }
 
 const situations = allSituations();
@@ -138,7 +136,7 @@ test("sound situations are judged alike", async () => {
     if (differ.length > 0) wrong.push(`${situation.name}: ${differ.join("; ")}`);
     if (process.env.CALSEAL_PAGE_SHOW) console.log(situation.name, checker.verdict, checker.reason);
   }
-  assert.deepEqual(wrong, []);
+  assert.deepEqual(wrong.slice(0, 10), []);
   assert.ok(good >= 45, `${good} of ${situations.length} hold`);
 });
 
@@ -161,5 +159,5 @@ test("damaged situations are judged alike", async () => {
   }
   console.log(`# ${[...reasons].sort((a, b) => b[1] - a[1]).map(([reason, count]) => `${reason} ${count}`).join(", ")}`);
   assert.ok(reasons.size >= 25, `${reasons.size} reasons`);
-  assert.deepEqual(wrong, [], `CALSEAL_SEED=${random.seed}`);
+  assert.deepEqual(wrong.slice(0, 20), [], `CALSEAL_SEED=${random.seed}`);
 });

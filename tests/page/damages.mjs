@@ -133,6 +133,17 @@ function resealed(random, file) {
   return [{ ...file, bytes: file.seal(bytes) }, how];
 }
 
+// A JSON text of any kind that says something else, or is no JSON any more: bytes, and what was done.
+export function bendText(random, text) {
+  if (random.below(4) === 0) {
+    const [bent, how] = damageText(random, text);
+    return [Buffer.from(bent), how];
+  }
+  const tree = JSON.parse(text);
+  const how = Array.from({ length: 1 + random.below(2) }, () => damageTree(random, tree));
+  return [Buffer.from(JSON.stringify(tree)), how.join("; ")];
+}
+
 // The content of one entry is another, and the manifest says so.
 function withOtherContent(random, file) {
   const { manifest, contents, keys } = file;

@@ -10,16 +10,21 @@ import { test } from "node:test";
 import "./platform.mjs";
 import { checkBundle } from "../../src/page/check.js";
 import { copyOf, damage, poolOf } from "./damages.mjs";
+import { demoSituations } from "./demo.mjs";
 import { sha256Hex } from "./forge.mjs";
 import { allSituations } from "./scenarios.mjs";
 import { seededRandom } from "./support.mjs";
 
 const CHECKER = process.env.CALSEAL_CHECK;
 const CASES = Number(process.env.CALSEAL_PAGE_CASES ?? 600);
+const DEMO_CASES = Math.ceil(CASES / 10); // 4 MiB each
 const folder = fs.mkdtempSync(path.join(os.tmpdir(), "calseal-page-"));
-process.on("exit", () => fs.rmSync(folder, { recursive: true, force: true }));
+const demoFolder = fs.mkdtempSync(path.join(os.tmpdir(), "calseal-page-demo-"));
+process.on("exit", () => [folder, demoFolder].forEach((one) => fs.rmSync(one, { recursive: true, force: true })));
 
 const clock = () => new Date().toISOString().replace(/\.\d+Z$/, "Z");
+
+const prefixOf = ({ memory }) => (memory === "" ? "" : `${memory}=`);
 
 // Files of a situation as they lie in the folder: [option, path], and the same as the page gets them.
 function layOut({ files, flags }) {
@@ -56,7 +61,7 @@ function layOut({ files, flags }) {
     request.bundle.name,
     ...named("--trust", request.trust),
     ...request.successions.flatMap((file) => named("--succession", file)),
-    ...request.reads.flatMap((file) => ["--read", `${file.memory}=${file.name}`]),
+    ...request.reads.flatMap((file) => ["--read", `${prefixOf(file)}${file.name}`]),
     ...request.partners.flatMap((file) => named("--partner", file)),
     ...named("--withdrawals", request.withdrawals),
     ...named("--job-list", request.jobList),
@@ -69,7 +74,7 @@ function layOut({ files, flags }) {
     ...(flags.fresh ? ["--read-is-fresh"] : []),
     ...(flags.revive ? ["--revive"] : []),
     ...(flags.declaredReturn ? ["--return"] : []),
-    ...(flags.sealOnly ? ["--seal-only"] : request.reads.flatMap((file, i) => ["--image", `${file.memory}=${path.join(folder, `image-${i}`)}`])),
+    ...(flags.sealOnly ? ["--seal-only"] : request.reads.flatMap((file, i) => ["--image", `${prefixOf(file)}${path.join(folder, `image-${i}`)}`])),
   ];
   return { options, request };
 }
@@ -125,39 +130,58 @@ function differences(checker, page) {
 }
 
 const situations = allSituations();
+const demo = demoSituations(demoFolder);
 
-test("sound situations are judged alike", async () => {
+async function compareAll(list) {
   const wrong = [];
   let good = 0;
-  for (const situation of situations) {
+  for (const situation of list) {
     const [checker, page] = await compare(situation);
     if (checker.verdict !== "refused") ++good;
-    const differ = differences(checker, page);
-    if (differ.length > 0) wrong.push(`${situation.name}: ${differ.join("; ")}`);
+    wrong.push(...differences(checker, page).map((text) => `${situation.name}: ${text}`));
     if (process.env.CALSEAL_PAGE_SHOW) console.log(situation.name, checker.verdict, checker.reason);
   }
   assert.deepEqual(wrong.slice(0, 10), []);
-  assert.ok(good >= 45, `${good} of ${situations.length} hold`);
-});
+  return good;
+}
 
-test("damaged situations are judged alike", async () => {
-  assert.ok(CASES >= 300);
-  const random = seededRandom("differential");
-  console.log(`# CALSEAL_SEED=${random.seed}, ${CASES} cases`);
-  const pool = poolOf(situations);
+// Gives how often each answer was given.
+async function compareDamaged(list, cases, salt) {
+  const random = seededRandom(salt);
+  console.log(`# CALSEAL_SEED=${random.seed}, ${cases} cases`);
+  const pool = poolOf(list);
   const wrong = [];
-  const reasons = new Map();
-  for (let i = 0; i < CASES; ++i) {
-    const situation = copyOf(random.pick(situations));
+  const answers = new Map();
+  for (let i = 0; i < cases; ++i) {
+    const situation = copyOf(random.pick(list));
     let how = damage(random, situation, pool);
     if (random.below(6) === 0) how += ` and ${damage(random, situation, pool)}`;
     const [checker, page] = await compare(situation);
     const answer = checker.reason || checker.verdict;
-    reasons.set(answer, (reasons.get(answer) ?? 0) + 1);
-    const differ = differences(checker, page);
-    if (differ.length > 0) wrong.push(`case ${i}, ${situation.name}; ${how}: ${differ.join("; ")}`);
+    answers.set(answer, (answers.get(answer) ?? 0) + 1);
+    wrong.push(...differences(checker, page).map((text) => `case ${i}, ${situation.name}; ${how}: ${text}`));
   }
-  console.log(`# ${[...reasons].sort((a, b) => b[1] - a[1]).map(([reason, count]) => `${reason} ${count}`).join(", ")}`);
-  assert.ok(reasons.size >= 25, `${reasons.size} reasons`);
+  console.log(`# ${[...answers].sort((a, b) => b[1] - a[1]).map(([reason, count]) => `${reason} ${count}`).join(", ")}`);
   assert.deepEqual(wrong.slice(0, 20), [], `CALSEAL_SEED=${random.seed}`);
+  return answers;
+}
+
+test("sound situations are judged alike", async () => {
+  const good = await compareAll(situations);
+  assert.ok(good >= 45, `${good} of ${situations.length} hold`);
+});
+
+test("the demo is judged alike", async () => {
+  assert.ok((await compareAll(demo)) >= 7);
+});
+
+test("damaged situations are judged alike", async () => {
+  assert.ok(CASES >= 300);
+  const answers = await compareDamaged(situations, CASES, "differential");
+  assert.ok(answers.size >= 25, `${answers.size} answers`);
+});
+
+test("the demo's files, damaged, are judged alike", async () => {
+  const answers = await compareDamaged(demo, DEMO_CASES, "demo");
+  assert.ok(answers.size >= 8, `${answers.size} answers`);
 });

@@ -11,7 +11,10 @@ export function sha256Hex(bytes) {
 // The private key is 32 times one byte, as in fixtures/bundles/README.md.
 export function keyOf(byte) {
   const der = Buffer.concat([PKCS8_START, Buffer.alloc(32, byte)]);
-  const secret = crypto.createPrivateKey({ key: der, format: "der", type: "pkcs8" });
+  return keyFrom(crypto.createPrivateKey({ key: der, format: "der", type: "pkcs8" }));
+}
+
+export function keyFrom(secret) {
   const spki = crypto.createPublicKey(secret).export({ format: "der", type: "spki" });
   return { secret, id: sha256Hex(spki), publicKey: spki.subarray(12).toString("hex") };
 }

@@ -20,7 +20,7 @@ function part(text, seal) {
 
 const signedBy = (...keys) => (text) => statement(text, keys);
 
-function bundlePart(manifest, contents, keys = [AUTHOR]) {
+export function bundlePart(manifest, contents, keys = [AUTHOR]) {
   const whole = { ...manifest, entries: listEntries(contents) };
   return { ...part(whole, (text) => bundle(text, contents, keys)), manifest: whole, contents, keys };
 }
@@ -122,7 +122,7 @@ function setOfTwo() {
   });
 }
 
-function situation(name, roles, flags = {}) {
+export function situation(name, roles, flags = {}) {
   return {
     name,
     files: { bundle: null, trust: null, reads: [], salt: null, successions: [], state: null, withdrawals: null, jobList: null, inclusion: null, newest: null, partners: [], ...roles },

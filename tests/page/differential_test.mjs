@@ -91,11 +91,11 @@ function askChecker({ options, request }) {
   // Refused before anything was judged: an empty file, a file that is too large, a salt that is none.
   if (told.calseal === "error/1") return { verdict: "refused", reason: told.reason };
   const state = request.state === null || !fs.existsSync(request.state.name) ? "" : withoutTime(fs.readFileSync(request.state.name, "utf8"));
-  return summary({ ...told, codes: told.cautions.map(({ code }) => code), members: told.set.members, between: told.set.drivable_between_writes, state });
+  return summary({ ...told, codes: told.cautions.map(({ code }) => code), phrase: told.bundle.phrase ?? "", members: told.set.members, between: told.set.drivable_between_writes, state });
 }
 
-function summary({ verdict, reason, steps, evidence, codes, passage, vehicle_proof: vehicle, editable_share: share, bytes_to_change: change, files, members, between, state }) {
-  const common = { verdict, reason, steps: steps.map(({ name, state: how }) => `${name} ${how}`), evidence: evidence.map(({ name, given }) => `${name} ${given}`), codes, passage, members, between, state };
+function summary({ verdict, reason, steps, evidence, codes, passage, phrase, vehicle_proof: vehicle, editable_share: share, bytes_to_change: change, files, members, between, state }) {
+  const common = { verdict, reason, steps: steps.map(({ name, state: how }) => `${name} ${how}`), evidence: evidence.map(({ name, given }) => `${name} ${given}`), codes, passage, phrase, members, between, state };
   return verdict === "refused" ? common : { ...common, vehicle, share, change, files: files.map(({ memory, sha256 }) => `${memory} ${sha256}`) };
 }
 
@@ -112,7 +112,7 @@ async function askPage({ request }) {
   const state = after !== "" ? after : request.state === null ? "" : new TextDecoder().decode(request.state.bytes);
   return summary({
     verdict: verdict.outcome, reason: verdict.reason?.code ?? "", steps: verdict.steps, evidence: verdict.evidence, codes: verdict.cautions.map(({ code }) => code),
-    passage: verdict.passage, vehicle_proof: verdict.vehicle, editable_share: verdict.editableShare, bytes_to_change: verdict.bytesToChange,
+    passage: verdict.passage, phrase: verdict.phrase, vehicle_proof: verdict.vehicle, editable_share: verdict.editableShare, bytes_to_change: verdict.bytesToChange,
     files: verdict.files.map(({ memory, bytes }) => ({ memory, sha256: sha256Hex(bytes) })), members: verdict.partners, between: verdict.drivableBetween, state: withoutTime(state),
   });
 }

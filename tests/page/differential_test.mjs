@@ -16,6 +16,7 @@ import { allSituations } from "./scenarios.mjs";
 import { seededRandom } from "./support.mjs";
 
 const CHECKER = process.env.CALSEAL_CHECK;
+assert.ok(CHECKER && process.env.CALSEAL && process.env.CALSEAL_DEMO_DATA, "CALSEAL, CALSEAL_CHECK, CALSEAL_DEMO_DATA name the programs");
 const CASES = Number(process.env.CALSEAL_PAGE_CASES ?? 600);
 const DEMO_CASES = Math.ceil(CASES / 10); // 4 MiB each
 const folder = fs.mkdtempSync(path.join(os.tmpdir(), "calseal-page-"));

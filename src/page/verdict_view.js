@@ -34,11 +34,14 @@ const EVIDENCE_WORDS = {
   "withdrawals": "list of withdrawals", "job-list": "list of revisions", "inclusion": "proof of inclusion", "partners": "bundles of the set",
   "newest": "newest bundle", "return": "word to go back", "revive": "word that the controller cannot be read",
 };
-// Usual cautions of the trade (common practice, no source).
+// Usual cautions of the trade (common practice, no source), in the words of the other checker.
 const STANDING_CAUTIONS = [
-  "I write only to the vehicle that this read came from, standing still, with a charger that holds its voltage.",
-  "I keep the first read and revision 0 in two places; they are the way back.",
-  "I know that accepted does not mean good, legal or safe. Road use and emissions are a matter of the law where I am, and the work belongs to licensed people.",
+  "Only on the vehicle that this read came from, standing still, with the ignition as your writer asks for.",
+  "Hold the supply voltage with a charger made for it; a write that stops half way can leave the controller dead.",
+  "Keep the first read and revision 0 in two places; they are the way back.",
+  "After writing: read back, compare, clear no fault codes unseen, and drive the first minutes gently.",
+  "A changed calibration can damage engine or transmission and can end warranty, type approval and insurance.",
+  "Emissions and road use: the law of your country decides. Have the work done and judged by licensed people.",
 ];
 
 function list(rows) {

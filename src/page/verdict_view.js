@@ -22,7 +22,7 @@ const VEHICLE_WORDS = {
   "none": "not looked at",
 };
 const PASSAGE_WORDS = {
-  unknown: "nothing to compare with",
+  unknown: "no earlier revision known here to compare with",
   newer: "newer than everything accepted before",
   newest: "the newest one accepted before, again",
   return: "an earlier revision, permitted by the newest one",
@@ -101,7 +101,7 @@ function savingPart(verdict) {
   if (verdict.stateAfterWrite !== "") {
     buttons.push(saveButton("Save the new state, after the image", "checker.state", new TextEncoder().encode(verdict.stateAfterWrite)));
   }
-  const texts = [...verdict.cautions.map(({ text }) => printable(text, 1000)), ...STANDING_CAUTIONS];
+  const texts = [...verdict.cautions.map(({ text }) => printable(text, 1000)), "I have read what is below, and it is so."];
   const boxes = texts.map((_, i) => element("input", { type: "checkbox", id: `caution-${i}` }));
   const hint = element("p", { class: "hint", id: "save-hint" });
   const wake = () => {
@@ -113,7 +113,8 @@ function savingPart(verdict) {
   wake();
   return [
     element("fieldset", { class: "cautions" }, element("legend", {}, "Before you write: confirm each"),
-      ...boxes.map((box, i) => element("div", { class: "field check" }, box, element("label", { for: box.id }, texts[i])))),
+      ...boxes.map((box, i) => element("div", { class: "field check" }, box, element("label", { for: box.id }, texts[i]))),
+      element("ul", {}, ...STANDING_CAUTIONS.map((text) => element("li", {}, text)))),
     hint,
     element("ul", { class: "plain" }, ...buttons.map((button) => element("li", {}, button))),
   ];

@@ -3,7 +3,7 @@
 // key need theirs.
 
 import { decodeUtf8, fromHex, isDigest, printable, utf8 } from "./bytes.js";
-import { readInclusion } from "./inclusion.js";
+import { INCLUSION_MOST, readInclusion } from "./inclusion.js";
 import { fingerprintText } from "./key.js";
 import { explainMisfit } from "./near_miss.js";
 import { openSealed } from "./open.js";
@@ -12,9 +12,11 @@ import { loadRead } from "./read.js";
 import { describeRefusal, Refusal } from "./reason.js";
 import { rebuild } from "./rebuild.js";
 import { revive } from "./revive.js";
-import { compareTrust, compareWithdrawals, findJob, findRoot, newState, readState, rememberRevision, rememberTrust, writeState } from "./state.js";
-import { readJobList, readWithdrawals } from "./statements.js";
-import { readTrustChain } from "./succession.js";
+import { checkFileSize } from "./statement.js";
+import { compareTrust, compareWithdrawals, findJob, findRoot, newState, readState, rememberRevision, rememberTrust, STATE_MOST, writeState } from "./state.js";
+import { JOB_LIST_MOST, readJobList, readWithdrawals, WITHDRAWALS_MOST } from "./statements.js";
+import { readTrustChain, SUCCESSION_MOST } from "./succession.js";
+import { TRUST_FILE_MOST } from "./trust.js";
 
 const STEP_NAMES = [
   "prefix", "signature", "manifest", "framing", "stored-digests", "trust", "withdrawal", "sequence", "clock", "contents", "set",
@@ -25,9 +27,11 @@ const REBUILD_STEPS = STEP_NAMES.slice(STEP_NAMES.indexOf("match"));
 const NO_REQUEST = {
   bundle: null, trust: null, statedRoot: "", reads: [], revive: false, sealOnly: false, declaredReturn: false,
   evidence: { readIsFresh: false, salt: null, vehicleReference: "" }, successions: [], partners: [],
-  state: null, withdrawals: null, jobList: null, inclusion: null, newest: null, now: "",
+  state: null, withdrawals: null, jobList: null, inclusion: null, newest: null, salt: null, now: "",
   onStep() {}, // called with name and state of each step that is done
 };
+const READ_MOST = 2 ** 30;
+const SALT_FILE_MOST = 4096;
 
 // The salt's 32 bytes: 64 digits, and one line end at most.
 export function parseSalt(bytes, name) {
@@ -53,7 +57,7 @@ function listEvidence(request) {
     item("succession", request.successions.length > 0, names(request.successions)),
     item("read", request.reads.length > 0, names(request.reads)),
     word("read-is-fresh", evidence.readIsFresh),
-    item("salt", evidence.salt !== null),
+    item("salt", evidence.salt !== null || request.salt !== null),
     item("vehicle-reference", evidence.vehicleReference !== "", printable(evidence.vehicleReference)),
     file("state", request.state),
     file("withdrawals", request.withdrawals),
@@ -66,12 +70,29 @@ function listEvidence(request) {
   ];
 }
 
-// A file without bytes is a failed download, whatever it should have been. Only a state may begin empty.
-function refuseEmptyFiles({ trust, successions, bundle, reads, partners, withdrawals, jobList, inclusion, newest }) {
-  const files = [trust, ...successions, bundle, ...reads, ...partners, withdrawals, jobList, inclusion, newest];
-  const empty = files.find((file) => file !== null && file.bytes.length === 0);
-  if (empty === undefined) return;
-  throw new Refusal("file-empty", { file: empty.name, found: "0 bytes", expected: "a file with content", next: "get the file again" });
+// Before anything is judged: a file without bytes is a failed download, whatever it should have been, and one that is larger
+// than anything of its kind is not looked at. Only a state may begin empty.
+function checkFiles(request) {
+  const { trust, successions, bundle, reads, partners, withdrawals, jobList, inclusion, newest, state, salt } = request;
+  const some = (file, most) => (file === null ? [] : [[file, most]]);
+  const limits = [
+    [trust, TRUST_FILE_MOST],
+    ...successions.map((file) => [file, SUCCESSION_MOST]),
+    [bundle, Infinity], // its size is the first of the normative checks
+    ...reads.map((file) => [file, READ_MOST]),
+    ...partners.map((file) => [file, Infinity]),
+    ...some(withdrawals, WITHDRAWALS_MOST),
+    ...some(jobList, JOB_LIST_MOST),
+    ...some(inclusion, INCLUSION_MOST),
+    ...some(newest, Infinity),
+    ...some(state, STATE_MOST),
+    ...some(salt, SALT_FILE_MOST),
+  ];
+  for (const [file, most] of limits) {
+    checkFileSize(file.bytes, most, file.name);
+    if (file.bytes.length > 0 || file === state) continue;
+    throw new Refusal("file-empty", { file: file.name, found: "0 bytes", expected: "a file with content", next: "get the file again" });
+  }
 }
 
 class Checking {
@@ -107,7 +128,9 @@ class Checking {
   }
 
   async run() {
-    refuseEmptyFiles(this.request);
+    const { request } = this;
+    checkFiles(request);
+    if (request.salt !== null) request.evidence.salt = parseSalt(request.salt.bytes, request.salt.name);
     await this.establishTrust();
     await this.gatherOrder();
     let refusal = null;
@@ -116,7 +139,7 @@ class Checking {
     } catch (fault) {
       refusal = fault;
     }
-    await this.remember(refusal === null && !this.request.sealOnly);
+    await this.remember(refusal === null && !request.sealOnly);
     if (refusal !== null) throw refusal;
   }
 

@@ -10,6 +10,7 @@ import {
 import { checkFileSize } from "./statement.js";
 import { TREE_HEAD } from "./trust.js";
 
+export const INCLUSION_MOST = 65536;
 const INCLUSION_CODE = "inclusion-invalid";
 const INCLUSION = objectOf(
   ["calseal", VALUE], ["entry", textOf(8192)], ["salt", DIGEST], ["head", TREE_HEAD],
@@ -22,7 +23,7 @@ function inclusionInvalid(name, place, found, expected) {
 }
 
 export function readInclusion(bytes, name) {
-  checkFileSize(bytes, 65536, name);
+  checkFileSize(bytes, INCLUSION_MOST, name);
   checkKind(bytes, "inclusion/1", name);
   if (bytes.at(-1) !== 0x0a) throw inclusionInvalid(name, "line 1", "no line end", "one line, ended by LF");
   return readCanonicalAs(INCLUSION_CODE, bytes.subarray(0, -1), INCLUSION, name);

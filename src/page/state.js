@@ -11,7 +11,7 @@ import {
 } from "./schema.js";
 import { NOTICES_MOST } from "./statements.js";
 
-const STATE_MOST = 2 ** 23;
+export const STATE_MOST = 2 ** 23;
 const STATE_JOB = objectOf(
   ["job", NAME],
   ["controller", NAME],

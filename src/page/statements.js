@@ -8,6 +8,8 @@ import {
 } from "./schema.js";
 import { readStatement } from "./statement.js";
 
+export const WITHDRAWALS_MOST = 2 ** 22;
+export const JOB_LIST_MOST = 2 ** 20;
 export const NOTICES_MOST = 4096;
 const WITHDRAWALS = objectOf(
   ["calseal", VALUE],
@@ -49,7 +51,7 @@ async function readSigned(bytes, kind, most, code, type, trust, name) {
 
 // Gives the fields, and besides `text`, the signed bytes.
 export async function readWithdrawals(bytes, trust, name) {
-  const { list, text, signers, demand } = await readSigned(bytes, "withdrawal/1", 2 ** 22, "withdrawals-invalid", WITHDRAWALS, trust, name);
+  const { list, text, signers, demand } = await readSigned(bytes, "withdrawal/1", WITHDRAWALS_MOST, "withdrawals-invalid", WITHDRAWALS, trust, name);
   demand(list.fresh_until > list.claimed_time, "/fresh_until", list.fresh_until, `a time after ${list.claimed_time}`);
   demand(isAscending(list.notices, (notice) => notice.revision), "/notices", "a revision out of order or twice", "ascending, each once");
   for (const [i, { revision, action, go_to: goTo }] of list.notices.entries()) {
@@ -62,7 +64,7 @@ export async function readWithdrawals(bytes, trust, name) {
 }
 
 export async function readJobList(bytes, trust, name) {
-  const { list, signers, demand } = await readSigned(bytes, "job-list/1", 2 ** 20, "job-list-invalid", JOB_LIST, trust, name);
+  const { list, signers, demand } = await readSigned(bytes, "job-list/1", JOB_LIST_MOST, "job-list-invalid", JOB_LIST, trust, name);
   const { revisions } = list;
   demand(revisions.length > 0, "/revisions", "no revision", "at least one");
   demand(revisions.every(({ sequence, revision }) => sequence > revision), "/revisions", "a sequence too low", "more than the revision's number");

@@ -7,7 +7,7 @@ import { LINE, objectOf, readCanonicalAs, textOf, TIME, VALUE } from "./schema.j
 import { readStatement } from "./statement.js";
 import { checkStatedRoot, PUBLIC_KEY, readTrustFile, TRUST_FILE_MOST } from "./trust.js";
 
-const SUCCESSION_MOST = 640 * 1024;
+export const SUCCESSION_MOST = 640 * 1024;
 const STEPS_MOST = 16;
 const SUCCESSION = objectOf(
   ["calseal", VALUE], ["old_trust", textOf(TRUST_FILE_MOST)], ["new_root", PUBLIC_KEY], ["claimed_time", TIME], ["reason", LINE],

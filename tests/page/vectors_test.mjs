@@ -3,35 +3,29 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import "./platform.mjs";
-import { checkBundle, parseSalt } from "../../src/page/check.js";
+import { checkBundle } from "../../src/page/check.js";
 import { lacking } from "../../src/page/platform.js";
 import { sha256 } from "../../src/page/digest.js";
-import { Refusal } from "../../src/page/reason.js";
 import { readFixture, readFixtureJson } from "./support.mjs";
 
 const named = (name) => ({ name, bytes: readFixture("bundles", name) });
 
-async function judge(row) {
-  try {
-    const salt = row.salt === "" ? null : parseSalt(readFixture("bundles", row.salt), row.salt);
-    const reads = row.reads.map((read) => {
-      const [memory, name] = read.split("=");
-      return { memory, ...named(name) };
-    });
-    return await checkBundle({
-      bundle: named(row.bundle),
-      trust: named(row.trust),
-      statedRoot: row.stated_root,
-      reads,
-      evidence: { readIsFresh: row.read_is_fresh, salt, vehicleReference: row.vehicle_reference },
-      revive: row.revive,
-      sealOnly: row.seal_only,
-      now: row.now,
-    });
-  } catch (fault) {
-    if (!(fault instanceof Refusal)) throw fault;
-    return { outcome: "refused", reason: fault, files: [] };
-  }
+function judge(row) {
+  const reads = row.reads.map((read) => {
+    const [memory, name] = read.split("=");
+    return { memory, ...named(name) };
+  });
+  return checkBundle({
+    bundle: named(row.bundle),
+    trust: named(row.trust),
+    statedRoot: row.stated_root,
+    reads,
+    salt: row.salt === "" ? null : named(row.salt),
+    evidence: { readIsFresh: row.read_is_fresh, vehicleReference: row.vehicle_reference },
+    revive: row.revive,
+    sealOnly: row.seal_only,
+    now: row.now,
+  });
 }
 
 test("this platform can do what the page needs", async () => {

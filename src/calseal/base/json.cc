@@ -197,6 +197,11 @@ Result<JsonValue> parse_json(std::string_view text, const std::string& file) {
     return fail({Reason::kJsonSyntax, file, "", "text that the parser gave up on", "JSON (RFC 8259) in UTF-8",
                  "correct the text"});
   }
+  // The library takes a NUL for the end of the text, and lets pass what follows.
+  if (const std::size_t nul = text.find('\0'); nul != std::string_view::npos) {
+    return fail({Reason::kJsonSyntax, file, line_and_column(text, nul), "a NUL byte",
+                 "JSON (RFC 8259) in UTF-8", "correct the text at this place"});
+  }
   return std::move(builder.root);
 }
 

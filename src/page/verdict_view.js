@@ -22,7 +22,7 @@ const VEHICLE_WORDS = {
   "none": "not looked at",
 };
 const PASSAGE_WORDS = {
-  unknown: "nothing to compare with",
+  unknown: "no earlier revision known here to compare with",
   newer: "newer than everything accepted before",
   newest: "the newest one accepted before, again",
   return: "an earlier revision, permitted by the newest one",
@@ -34,11 +34,14 @@ const EVIDENCE_WORDS = {
   "withdrawals": "list of withdrawals", "job-list": "list of revisions", "inclusion": "proof of inclusion", "partners": "bundles of the set",
   "newest": "newest bundle", "return": "word to go back", "revive": "word that the controller cannot be read",
 };
-// Usual cautions of the trade (common practice, no source).
+// Usual cautions of the trade (common practice, no source), in the words of the other checker.
 const STANDING_CAUTIONS = [
-  "I write only to the vehicle that this read came from, standing still, with a charger that holds its voltage.",
-  "I keep the first read and revision 0 in two places; they are the way back.",
-  "I know that accepted does not mean good, legal or safe. Road use and emissions are a matter of the law where I am, and the work belongs to licensed people.",
+  "Only on the vehicle that this read came from, standing still, with the ignition as your writer asks for.",
+  "Hold the supply voltage with a charger made for it; a write that stops half way can leave the controller dead.",
+  "Keep the first read and revision 0 in two places; they are the way back.",
+  "After writing: read back, compare, clear no fault codes unseen, and drive the first minutes gently.",
+  "A changed calibration can damage engine or transmission and can end warranty, type approval and insurance.",
+  "Emissions and road use: the law of your country decides. Have the work done and judged by licensed people.",
 ];
 
 function list(rows) {
@@ -98,7 +101,7 @@ function savingPart(verdict) {
   if (verdict.stateAfterWrite !== "") {
     buttons.push(saveButton("Save the new state, after the image", "checker.state", new TextEncoder().encode(verdict.stateAfterWrite)));
   }
-  const texts = [...verdict.cautions.map(({ text }) => printable(text, 1000)), ...STANDING_CAUTIONS];
+  const texts = [...verdict.cautions.map(({ text }) => printable(text, 1000)), "I have read what is below, and it is so."];
   const boxes = texts.map((_, i) => element("input", { type: "checkbox", id: `caution-${i}` }));
   const hint = element("p", { class: "hint", id: "save-hint" });
   const wake = () => {
@@ -110,7 +113,8 @@ function savingPart(verdict) {
   wake();
   return [
     element("fieldset", { class: "cautions" }, element("legend", {}, "Before you write: confirm each"),
-      ...boxes.map((box, i) => element("div", { class: "field check" }, box, element("label", { for: box.id }, texts[i])))),
+      ...boxes.map((box, i) => element("div", { class: "field check" }, box, element("label", { for: box.id }, texts[i]))),
+      element("ul", {}, ...STANDING_CAUTIONS.map((text) => element("li", {}, text)))),
     hint,
     element("ul", { class: "plain" }, ...buttons.map((button) => element("li", {}, button))),
   ];

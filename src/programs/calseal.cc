@@ -33,6 +33,7 @@ int main(int argc, char** argv) {
   calseal::add_withdraw_command(app, console, status);
   calseal::add_job_list_command(app, console, status);
   calseal::add_set_command(app, console, status);
+  calseal::add_page_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_job_command(app, console, "calseal " CALSEAL_VERSION, status);
   CLI::App* check =
       app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");

@@ -1,6 +1,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/report/confirmation/confirmation_report.h"
+#include "calseal/trust/key.h"
 
 namespace calseal {
 namespace {
@@ -9,6 +10,7 @@ JsonValue bundle_json(const Confirmation& confirmation) {
   if (!confirmation.manifest) return json_object({});
   const Manifest& manifest = *confirmation.manifest;
   return json_object({{"identity", json(digest_text(confirmation.manifest_digest))},
+                      {"phrase", json(fingerprint_text(confirmation.manifest_digest))},
                       {"job", json(manifest.job)},
                       {"controller", json(manifest.controller().name)},
                       {"base", json(manifest.base_number)},

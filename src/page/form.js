@@ -4,7 +4,7 @@
 
 import { grouped } from "./bytes.js";
 import { Refusal } from "./reason.js";
-import { Lines, decodeRecord, digitValue, hexDigits, RECORD_TEXT_LIMIT, markedAs } from "./record_text.js";
+import { Lines, decodeRecord, digitValue, hexPair, RECORD_TEXT_LIMIT, markedAs } from "./record_text.js";
 import { parseIntelHex } from "./intel_hex.js";
 import { parseSRecord } from "./s_record.js";
 
@@ -86,7 +86,7 @@ export function writeBack(file, segments) {
   const byteAt = (at) => digitValue(out[at]) * 16 + digitValue(out[at + 1]);
   const put = (at, value, lower) => {
     if (byteAt(at) === value) return;
-    const digits = lower ? hexDigits(value, 2).toLowerCase() : hexDigits(value, 2);
+    const digits = lower ? hexPair(value).toLowerCase() : hexPair(value);
     for (const i of [0, 1]) {
       if (digitValue(out[at + i]) !== digitValue(digits.charCodeAt(i))) out[at + i] = digits.charCodeAt(i);
     }

@@ -1,7 +1,7 @@
 // Intel, "Hexadecimal Object File Format Specification", revision A (1988).
 
 import { addressText } from "./bytes.js";
-import { decodeRecord, gatherRecords, hexDigits, lineRefusal, readRecordLines, recordNumber } from "./record_text.js";
+import { decodeRecord, gatherRecords, hexDigits, hexPair, lineRefusal, readRecordLines, recordNumber } from "./record_text.js";
 
 const DATA = 0;
 const END = 1;
@@ -87,7 +87,7 @@ function hexRecord(type, offset, data) {
   let sum = data.length + (offset >> 8) + (offset & 0xff) + type;
   let digits = "";
   for (const byte of data) {
-    digits += hexDigits(byte, 2);
+    digits += hexPair(byte);
     sum += byte;
   }
   return `:${hexDigits(data.length, 2)}${hexDigits(offset, 4)}${hexDigits(type, 2)}${digits}${hexDigits(-sum & 0xff, 2)}\n`;

@@ -30,6 +30,12 @@ export function hexDigits(value, digits) {
   return value.toString(16).toUpperCase().padStart(digits, "0");
 }
 
+const UPPER_PAIRS = Array.from({ length: 256 }, (_, byte) => hexDigits(byte, 2));
+
+export function hexPair(byte) {
+  return UPPER_PAIRS[byte];
+}
+
 // The lines of a text, ended by LF, CR LF or CR; no empty line after a final line end.
 export class Lines {
   constructor(bytes) {

@@ -1,7 +1,7 @@
 // Motorola's format as in public descriptions of types S0 to S9.
 
 import { addressText, grouped } from "./bytes.js";
-import { decodeRecord, digitValue, gatherRecords, hexDigits, lineRefusal, readRecordLines, recordNumber } from "./record_text.js";
+import { decodeRecord, digitValue, gatherRecords, hexDigits, hexPair, lineRefusal, readRecordLines, recordNumber } from "./record_text.js";
 
 const ADDRESS_LENGTHS = [2, 2, 3, 4, 0, 2, 3, 4, 3, 2];  // by type; S5 and S6: their number
 
@@ -94,7 +94,7 @@ function sRecord(type, address, data) {
   for (let i = 0; i < width; ++i) sum += Math.floor(address / 2 ** (8 * i)) & 0xff;
   let digits = "";
   for (const byte of data) {
-    digits += hexDigits(byte, 2);
+    digits += hexPair(byte);
     sum += byte;
   }
   return `S${type}${head}${digits}${hexDigits(~sum & 0xff, 2)}\n`;

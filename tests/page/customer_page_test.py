@@ -6,9 +6,12 @@ light and dark.
 CALSEAL_PICTURES=FOLDER keeps pictures.
 """
 
+import functools
+import http.server
 import os
 import pathlib
 import sys
+import threading
 import unittest
 
 sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / "cli/e2e")]
@@ -20,6 +23,11 @@ from desk import CALSEAL, CALSEAL_CHECK
 
 PICTURES = os.environ.get("CALSEAL_PICTURES")
 PHONE, DESKTOP = 360, 1280
+
+
+class QuietHandler(http.server.SimpleHTTPRequestHandler):
+    def log_message(self, *_):
+        pass
 
 
 class CustomerPage(unittest.TestCase):
@@ -221,6 +229,20 @@ class CustomerPage(unittest.TestCase):
             browser.until(lambda: "Ed25519" in browser.text("#halt"), "the message")
             self.assertFalse(browser.find("#form").is_displayed())
             self.assertEqual(browser.violations(), [])
+
+    def test_over_plain_http_it_says_so_and_does_nothing(self):
+        handler = functools.partial(QuietHandler, directory=str(pathlib.Path(self.page).parent))
+        server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler)
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        try:
+            # A name that is not this machine's own, for which browsers make no exception.
+            with Chromium(PHONE, flags=["--host-resolver-rules=MAP shop.example 127.0.0.1"]) as browser:
+                browser.driver.get(f"http://shop.example:{server.server_port}/check.html")
+                browser.until(lambda: "SHA-256" in browser.text("#halt"), "the message")
+                self.assertFalse(browser.find("#form").is_displayed())
+        finally:
+            server.shutdown()
+            server.server_close()
 
     def test_without_a_worker_it_checks_all_the_same(self):
         with Chromium(DESKTOP) as browser:

@@ -3,7 +3,8 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { askBoth, differences } from "./both.mjs";
+import { differences } from "./answers.mjs";
+import { askBoth } from "./both.mjs";
 import { bundle, keyOf, listEntries, sha256Hex, state, statement } from "./forge.mjs";
 import { allSituations, AUTHOR, changedPart, DESK, digestOf, key, NEXT_ROOT, REVIEWER, ROOT, sealedFixture, signedBy, statePart, successionPart, trustPart } from "./scenarios.mjs";
 

@@ -3,7 +3,8 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { askBoth, differences } from "./both.mjs";
+import { differences } from "./answers.mjs";
+import { askBoth } from "./both.mjs";
 import { keyOf } from "./forge.mjs";
 import { allSituations, changedPart } from "./scenarios.mjs";
 

@@ -54,6 +54,21 @@ const manifestRows = [
   ["one memory twice", SMALL, controller((c) => void (c.memories[1].name = c.memories[0].name))],
   ["known bytes outside the memory", TINY, controller((c) => void (c.memories[0].known = [{ start: "0x80000000", size: 65 }]))],
   ["memories of more than 256 MiB", SMALL, controller((c) => c.memories.forEach((one) => Object.assign(one, { origin: "0x00000000", size: 2 ** 28, known: [] })))],
+  ["an unknown memory that makes them too large", TINY, controller((c) => {
+    c.memories.push({ name: "more", origin: "0x00000000", size: 2 ** 28, known: [] });
+    c.spans.push({ memory: "more", start: "0x00000000", size: 2 ** 28, kind: "locked", before: "", after: "" });
+  })],
+  ["a digest of a binding field that is unknown", SMALL, controller((c) => {
+    const field = c.binding.find(({ digest }) => digest !== "");
+    const memory = c.memories.find(({ name }) => name === field.memory);
+    const [at, end] = [Number(field.start), Number(field.start) + field.size];
+    const range = (begin, stop) => ({ start: `0x${begin.toString(16).padStart(8, "0")}`, size: stop - begin });
+    memory.known = memory.known.flatMap(({ start, size }) => {
+      const [begin, stop] = [Number(start), Number(start) + size];
+      if (stop <= at || begin >= end) return [range(begin, stop)];
+      return [[begin, at], [end, stop]].filter(([a, b]) => a < b).map(([a, b]) => range(a, b));
+    });
+  })],
   ["one binding field twice", SMALL, controller((c) => c.binding.forEach((one) => (one.name = c.binding[0].name)))],
   ["a binding field outside", SMALL, controller((c) => void (c.binding[0].start = "0x00000000"))],
   ["a write range over two memories", SMALL, controller((c) => void (c.write_ranges[0].memory = "other"))],

@@ -199,6 +199,23 @@ class CustomerPage(unittest.TestCase):
         self.browser.give("#state", given)
         self.assertEqual(self.check(), ("refused", "sequence-old"))
 
+    def test_every_further_file_reaches_the_check(self):
+        """A file that is none is refused for the reason of the other checker, whichever field it was given to."""
+        junk = self.desk.put("junk", b'{"calseal":"nothing/1","x":1}' + b"\n" * 100)
+        self.engine()
+        self.browser.find("details summary").click()
+        options = {"withdrawals": "--withdrawals", "job-list": "--job-list", "successions": "--succession", "inclusion": "--inclusion",
+                   "newest": "--newest", "partners": "--partner"}
+        for field, option in options.items():
+            with self.subTest(field=field):
+                said = self.by_checker(*self.desk.evidence("r1"), *self.desk.engine_read(), option, junk, status=1)
+                self.browser.give("#" + field, junk)
+                self.assertEqual(self.check(), ("refused", said["reason"]))
+                self.browser.driver.execute_script("document.getElementById(arguments[0]).value = ''", field)
+        self.browser.give("#state", junk)
+        self.assertEqual(self.check(), ("accepted", None))
+        self.assertIn("state was changed or damaged", self.browser.text(".cautions"))
+
     def test_the_root_is_shown_and_compared_with_what_the_shop_told(self):
         self.engine()
         self.assertEqual(self.browser.text("#fingerprint"), self.root)

@@ -5,6 +5,7 @@
 #include "calseal/cli/check/confirm_command.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/manual/manual_commands.h"
 #include "calseal/cli/option/option_commands.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/study/study_commands.h"
@@ -41,5 +42,7 @@ int main(int argc, char** argv) {
   calseal::add_confirm_command(app, console, status);
   calseal::add_show_command(app, console, status);
   calseal::add_reasons_command(app, console, status);
+  calseal::add_manual_command(app, console, "calseal " CALSEAL_VERSION, status);
+  calseal::add_completion_command(app, console, status);
   return calseal::run_program(app, console, argc, argv, status);
 }

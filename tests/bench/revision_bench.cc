@@ -2,11 +2,12 @@
 // that must be hashed, zlib's CRC-32 over the bytes that checksums cover, and memcmp. Everything is checked
 // before it is timed.
 //
-// usage: revision_bench FOLDER   (images made by calseal-demo-data)
+// usage: revision_bench FOLDER [ROUNDS]   (images made by calseal-demo-data)
 #include <malloc.h>
 #include <openssl/evp.h>
 #include <zlib.h>
 
+#include <algorithm>
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
@@ -23,7 +24,7 @@
 namespace calseal {
 namespace {
 
-constexpr std::size_t kRounds = 41;
+std::size_t rounds = 41;
 
 [[noreturn]] void stop(const std::string& why) {
   std::fprintf(stderr, "revision_bench: %s\n", why.c_str());
@@ -164,7 +165,7 @@ void compare_bench() {
   std::vector<Contender> contenders{
       {"ours", [&] { found += differing_ranges(a, b).size(); }},
       {"memcmp of equal buffers", [&] { equal += std::memcmp(a.data(), same.data(), kSize); }}};
-  time_in_turns(contenders, 5 * kRounds);
+  time_in_turns(contenders, 5 * rounds);
   print("comparison, 4 MiB, 200 changed ranges", contenders[0], contenders[1], 1 / 0.75);
   if (found == 0 || equal != 0) stop("nothing was compared");
 }
@@ -185,7 +186,7 @@ void checksums_bench(const Setting& setting) {
            left -= n;
          }
        }}};
-  time_in_turns(contenders, kRounds);
+  time_in_turns(contenders, rounds);
   char what[100];
   std::snprintf(what, sizeof(what), "all checksums verified, %.1f MiB covered", mib(covered));
   print(what, contenders[0], contenders[1], 0.25);
@@ -220,7 +221,7 @@ void revision_bench(const Setting& setting, PayloadKind payload, Packing packing
       {"seal", [&] { (void)seal(request, {setting.author}, setting.trust); }},
       {"SHA-256 of pinned + changed + stored + inflated, and of what check hashes",
        [&] { hash_alone(ByteView(hashed).first(static_cast<std::size_t>(in_seal + in_check))); }}};
-  time_in_turns(contenders, kRounds);
+  time_in_turns(contenders, rounds);
   print((std::string("check, ") + kind).c_str(), contenders[0], contenders[1], 1.05);
   print((std::string("seal, ") + kind).c_str(), contenders[2], contenders[3], 1.10);
 }
@@ -245,9 +246,10 @@ int run(const std::string& folder) {
 }  // namespace calseal
 
 int main(int argc, char** argv) {
-  if (argc != 2) {
-    std::fprintf(stderr, "usage: revision_bench FOLDER\n");
+  if (argc < 2 || argc > 3) {
+    std::fprintf(stderr, "usage: revision_bench FOLDER [ROUNDS]\n");
     return 2;
   }
+  if (argc == 3) calseal::rounds = std::max<std::size_t>(1, std::strtoul(argv[2], nullptr, 10));
   return calseal::run(argv[1]);
 }

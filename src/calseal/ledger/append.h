@@ -16,8 +16,6 @@ namespace calseal {
 Result<Sha256> create_ledger(const std::string& folder);
 
 struct NewEntry {
-  EntryKind kind = EntryKind::kSealed;
-  std::string claimed_time;
   LedgerFacts facts;
   // Whether an entry that differs in its claimed time alone is the same one: for a command that a person runs
   // again, and for what can happen only once.

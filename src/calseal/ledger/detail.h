@@ -22,9 +22,11 @@ inline constexpr std::size_t kNonceSize = 32;              // bytes
 inline constexpr std::size_t kErasedTogetherLimit = 4096;  // entries that one `erased` entry speaks for
 
 struct LedgerFacts {
-  Sha256 about;            // manifest digest of the revision; of `erased`: digest_of_erased()
-  std::string job;         // name; empty in `erased`
-  std::string controller;  // name; likewise
+  EntryKind kind = EntryKind::kSealed;  // as in the entry
+  std::string claimed_time;             // likewise
+  Sha256 about;                         // manifest digest of the revision; of `erased`: digest_of_erased()
+  std::string job;                      // name; empty in `erased`
+  std::string controller;               // name; likewise
   std::uint64_t base = 0;
   std::uint64_t revision = 0;
   std::uint64_t sequence = 0;
@@ -52,8 +54,7 @@ Result<LedgerDetail> parse_ledger_detail(ByteView line, const std::string& name)
 // The salt of the entry: what a proof of inclusion gives away.
 Sha256 entry_salt(const Bytes& nonce, const LedgerFacts& facts);
 // The entry that a detail stands for.
-LedgerEntry entry_of(EntryKind kind, const std::string& claimed_time, const Bytes& nonce,
-                     const LedgerFacts& facts);
+LedgerEntry entry_of(const Bytes& nonce, const LedgerFacts& facts);
 
 // SHA-256 over the leaf hashes of the entries that were erased, one after another.
 Sha256 digest_of_erased(const std::vector<Sha256>& leaf_hashes);

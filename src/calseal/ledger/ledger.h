@@ -60,9 +60,10 @@ struct GivenHead {
 };
 
 struct LedgerQuestion {
-  const TrustFile* trust = nullptr;     // nothing: signatures of heads are not judged
-  std::vector<GivenHead> heads;         // besides those in the ledger's folder
-  std::vector<NamedBytes> authorities;  // PEM certificates of time-stamp authorities that are believed
+  const TrustFile* trust = nullptr;       // nothing: signatures of heads are not judged
+  std::vector<const TrustFile*> earlier;  // of roots before that one, for heads of their time
+  std::vector<GivenHead> heads;           // besides those in the ledger's folder
+  std::vector<NamedBytes> authorities;    // PEM certificates of time-stamp authorities that are believed
   // Called for every entry in order; what an audit builds its own picture from.
   std::function<void(const LedgerRecord&)> on_record;
 };
@@ -95,6 +96,9 @@ struct LedgerReport {
   std::vector<LedgerFinding> findings;          // at most kLedgerFindingLimit of each fault
   std::map<std::string, std::uint64_t> counts;  // of all findings, by name
 
+  std::vector<TreeHead> pins;  // of the trust file, as far as they hold
+  std::string pinned_time;     // when the root said so at the latest
+
   bool clean() const;  // cautions apart
   // Of the entry with this index: the earliest time at which a head that holds it was witnessed, best witness
   // first (token, pinned, head).
@@ -112,13 +116,11 @@ inline constexpr std::uint64_t kLedgerFindingLimit = 1000;
 Result<LedgerReport> verify_ledger(const std::string& path, const LedgerQuestion& question);
 
 // What the ledger says about revisions, by their manifest digest: details that are present, and whose entry
-// is readable. About 100 bytes for each entry.
+// is readable. About 400 bytes for each entry.
 class LedgerLookup {
  public:
   struct Said {
     std::uint64_t index = 0;
-    EntryKind kind = EntryKind::kSealed;
-    std::string claimed_time;
     LedgerFacts facts;
   };
   void add(const LedgerRecord& record);                                 // as on_record

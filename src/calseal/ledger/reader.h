@@ -10,6 +10,7 @@
 #include "calseal/base/result.h"
 #include "calseal/digest/sha256.h"
 #include "calseal/ledger/detail.h"
+#include "calseal/ledger/tip.h"
 #include "calseal/trust/ledger_entry.h"
 
 namespace calseal {
@@ -25,23 +26,29 @@ enum class DetailState : std::uint8_t {
 struct LedgerRecord {
   std::uint64_t index = 0;
   Sha256 leaf_hash;
-  std::string line;           // without its line end
-  Result<LedgerEntry> entry;  // an unreadable line is a leaf all the same
+  std::string line;                           // without its line end
+  Result<LedgerEntry> entry = LedgerEntry{};  // an unreadable line is a leaf all the same
   DetailState detail_state = DetailState::kMissing;
   LedgerDetail detail;  // of kPresent, kErased and kDiffers
 };
+
+// Who holds the ledger's lock while it is opened.
+enum class WhileLocked : std::uint8_t { kByReader, kHere };
 
 class LedgerReader {
  public:
   // `path`: the ledger's folder, or its entries file. kFileMissing, kFileUnreadable, kFileTooLarge,
   // kTypeWrong, kLedgerDamaged (first line). A details file that is missing makes all details missing.
-  static Result<LedgerReader> open(const std::string& path);
+  static Result<LedgerReader> open(const std::string& path, WhileLocked locked = WhileLocked::kByReader);
   LedgerReader(LedgerReader&&) noexcept;
   LedgerReader& operator=(LedgerReader&&) noexcept;
   ~LedgerReader();
 
   const Sha256& id() const;
   const std::string& name() const;  // of the entries file, fit to be printed
+
+  // How far entries were acknowledged when the ledger was opened.
+  const Result<LedgerTip>& tip() const;
 
   // The next entry; nothing at the end. kFileUnreadable, kLedgerDamaged (a line longer than any entry, more
   // entries than there may be).

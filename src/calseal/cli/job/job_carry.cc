@@ -6,7 +6,7 @@
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
-#include "calseal/job/folder_lock.h"
+#include "calseal/job/layout.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
@@ -18,7 +18,7 @@ struct CarryOptions : JobSigningOptions {
 };
 
 Result<int> run(const CarryOptions& options, const std::string& tool, const Console& console) {
-  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder));
+  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder, kJobFolder));
   CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
   CALSEAL_ASSIGN(const Job job, read_job(options.folder, {loaded->signing.trust, nullptr}));
   CarryRequest request;

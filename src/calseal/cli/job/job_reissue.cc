@@ -3,7 +3,7 @@
 
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
-#include "calseal/job/folder_lock.h"
+#include "calseal/job/layout.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
@@ -15,7 +15,7 @@ struct ReissueOptions : JobSigningOptions {
 };
 
 Result<int> run(const ReissueOptions& options, const std::string& tool, const Console& console) {
-  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder));
+  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder, kJobFolder));
   CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
   CALSEAL_ASSIGN(const Job job, read_job(options.folder, {loaded->signing.trust, nullptr}));
   CALSEAL_ASSIGN(const Reissued made, reissue(job, options.revision, loaded->signing));

@@ -7,8 +7,8 @@
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
-#include "calseal/job/folder_lock.h"
 #include "calseal/job/job_options.h"
+#include "calseal/job/layout.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
@@ -66,7 +66,7 @@ Result<SendRequest> load_request(const SendOptions& options, const Job& job) {
 }
 
 Result<int> run(const SendOptions& options, const std::string& tool, const Console& console) {
-  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder));
+  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder, kJobFolder));
   CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
   CALSEAL_ASSIGN(const Job job, read_job(options.folder, {loaded->signing.trust, nullptr}));
   if (options.edited.empty()) return send_way_back(options, job, loaded->signing, console);

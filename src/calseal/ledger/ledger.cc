@@ -42,7 +42,7 @@ class Verifying {
       compare_heads();
       compare_tip();
       CALSEAL_ASSIGN(const std::optional<LedgerRecord> record, reader_.next());
-      if (!record) break;
+      if (!record || is_cut_off(*record)) break;
       take(*record);
       frontier_.append(record->leaf_hash);
       if (question_.on_record) question_.on_record(*record);
@@ -157,6 +157,15 @@ class Verifying {
                digest_text(pins_[next_pin_].root_hash) + "; " + expected_words(),
            kHistoryNext);
     }
+  }
+
+  // Behind what was acknowledged a line that is no entry is the end, for the next writer too.
+  bool is_cut_off(const LedgerRecord& record) {
+    const Result<LedgerTip>& tip = reader_.tip();
+    if (!tip || record.index < tip->size || record.entry) return false;
+    find(LedgerFault::kTorn, reader_.name(), record.index, "a line that a writer left who was cut off",
+         "nothing is to be done; the next append takes it out");
+    return true;
   }
 
   void compare_tip() {

@@ -280,6 +280,18 @@ class Ledger(unittest.TestCase):
         self.assertEqual(desk.ledgers("stamp", "--token", desk.at("head.tsr"), "--size", size, *ca, status=1)["reason"], "token-invalid")
         self.assertEqual(desk.ledgers("stamp", "--token", desk.at("head.tsr"), "--size", 77, *ca, status=1)["reason"], "not-in-ledger")
 
+    def test_by_hand_as_the_page_says(self):
+        self.job_with_ledger()
+        page = (pathlib.Path(__file__).resolve().parents[3] / "docs/ledger.md").read_text()
+        recipe = page.split("```sh\n")[1].split("```")[0]
+        scratch = self.desk.root / "by-hand"
+        scratch.mkdir()
+        for name in ("entries.jsonl", "details.jsonl"):
+            shutil.copy(os.path.join(self.desk.ledger, name), scratch)
+        done = subprocess.run(["bash", "-euc", recipe], cwd=scratch, capture_output=True, check=True)
+        leaf, count = done.stdout.decode().split("  -\n")
+        self.assertEqual((leaf, count), (self.desk.leaves()[3].hex(), "1\n"))
+
     @unittest.skipIf(SANITIZED, "the sanitizers' runtime must be loaded first")
     def test_locks_that_keep_nobody_out(self):
         """A file system that grants every lock: nothing is appended."""

@@ -15,6 +15,7 @@
 #include "calseal/ledger/erase.h"
 #include "calseal/ledger/head.h"
 #include "calseal/ledger/layout.h"
+#include "calseal/ledger/lock.h"
 #include "calseal/ledger/merkle.h"
 #include "calseal/ledger/tip.h"
 #include "support/matchers.h"
@@ -468,12 +469,10 @@ TEST_F(LedgerFolder, AWriterWaitsAndGivesUp) {
   append(0, 0);
   const int fd = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY);
   ASSERT_EQ(::flock(fd, LOCK_EX), 0);
-  const auto lock =
-      FolderLock::take(folder, {Reason::kLedgerBusy, Reason::kLedgerLock, "a ledger's folder", "x"}, 0);
+  const auto lock = FolderLock::take(folder, kLedgerFolder, 0);
   EXPECT_THAT(lock, FailsWith(Reason::kLedgerBusy));
   ::close(fd);
-  const auto free =
-      FolderLock::take(folder, {Reason::kLedgerBusy, Reason::kLedgerLock, "a ledger's folder", "x"}, 0);
+  const auto free = FolderLock::take(folder, kLedgerFolder, 0);
   ASSERT_THAT(free, IsOk());
   EXPECT_TRUE(free->keeps_others_out(folder));
   EXPECT_FALSE(free->keeps_others_out(scratch.path("")));

@@ -7,6 +7,7 @@ import json
 import os
 import pathlib
 import random
+import shutil
 import signal
 import subprocess
 import threading
@@ -87,6 +88,39 @@ class Killed(unittest.TestCase):
             self.assertIn(count - entered, (0, 1) if done.returncode else (1,), n)
             entered = count
         self.assertGreater(n, 12)
+
+    def test_a_job_that_reports(self):
+        """`job send` killed at any call: the bundle stands before its entry, and the repair enters it once."""
+        desk = LedgerDesk()
+        self.addCleanup(desk.close)
+        desk.new()
+        desk.job("ledger", desk.ledger, *desk.trusting())
+        desk.deliver_way_back()
+        start = {folder: folder + "-start" for folder in (desk.folder, desk.ledger)}
+        for folder, copy in start.items():
+            shutil.copytree(folder, copy)
+        command = [*desk.send_arguments(1), *desk.ledger_key()]
+        states = set()
+        for n in range(1, 400, 2):
+            for folder, copy in start.items():
+                shutil.rmtree(folder)
+                shutil.copytree(copy, folder)
+            log = desk.root / "reached"
+            log.unlink(missing_ok=True)
+            desk.run(*command, env={"LD_PRELOAD": self.library, "FAIL_NTH_CALL": str(n), "FAIL_LOG": str(log), "FAIL_SIGNAL": str(int(signal.SIGKILL))})
+            if not log.exists():
+                break
+            sealed = "base-1/r1.calseal" in desk.tree()
+            entered = any(json.loads(line)["facts"]["revision"] == 1 for line in (pathlib.Path(desk.ledger) / "details.jsonl").read_text().splitlines())
+            head = any(name.endswith("r1.head") for name in desk.tree())
+            self.assertLessEqual((entered, head), (sealed, sealed), n)
+            states.add((sealed, entered, head))
+            healed = desk.job("ledger", *desk.trusting())["ledger"]
+            self.assertEqual(healed["added"] + healed["was_there"], 4 if sealed else 3, n)
+            report = desk.verify()
+            self.assertEqual((report["findings"], report["kinds"]["sealed"]), ([], 2 if sealed else 1), n)
+        self.assertGreater(n, 20)
+        self.assertLessEqual({(False, False, False), (True, False, False), (True, True, False)}, states)
 
     def test_several_writers(self):
         """200 kills among writers that take turns."""

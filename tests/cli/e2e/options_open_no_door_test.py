@@ -162,7 +162,7 @@ NO_EVIDENCE = {
     "--receipt-code": lambda row, folder: ["--receipt-code"] * bool(row["salt"]),
 }
 # A new memory and a word without ground open nothing either.
-TRIED = NO_EVIDENCE | {
+TRIED = {name: words for name, words in NO_EVIDENCE.items() if name != "--receipt-key"} | {
     "--state": lambda row, folder: ["--state", f"{folder}/state"],
     "--return": lambda row, folder: ["--return"],
 }

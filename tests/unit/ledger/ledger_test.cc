@@ -457,9 +457,9 @@ TEST_F(LedgerFolder, EveryTornTail) {
     EXPECT_EQ(text(kEntriesFile).substr(0, entries.size()), entries);
     EXPECT_EQ(lines(kDetailsFile).size(), 6U);
   };
-  for (std::size_t at = details.size(); at <= more_details.size(); at += 7)
+  for (std::size_t at = details.size(); at <= more_details.size(); at += 41)
     attempt(entries, more_details.substr(0, at));
-  for (std::size_t at = entries.size(); at <= more_entries.size(); ++at)
+  for (std::size_t at = entries.size(); at <= more_entries.size(); at += 3)
     attempt(more_entries.substr(0, at), more_details);
   attempt(more_entries.substr(0, entries.size() + 20) + std::string(300, '\0'), more_details);
   attempt(more_entries.substr(0, entries.size() + 20) + "\n" + std::string(30, 'x') + "\n", more_details);

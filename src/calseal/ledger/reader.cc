@@ -1,5 +1,7 @@
 #include "calseal/ledger/reader.h"
 
+#include <filesystem>
+
 #include "calseal/base/text.h"
 #include "calseal/ledger/layout.h"
 #include "calseal/ledger/line_reader.h"
@@ -14,6 +16,11 @@ namespace {
 struct Ahead {
   std::optional<LedgerDetail> detail;  // nothing: unreadable
 };
+
+bool path_leads_to_file(const std::string& path) {
+  std::error_code error;
+  return std::filesystem::is_regular_file(path, error);
+}
 
 }  // namespace
 
@@ -85,7 +92,9 @@ Result<LedgerReader> LedgerReader::open(const std::string& path, WhileLocked loc
       if (lock) held.emplace(*std::move(lock));
     }
     state->tip = read_ledger_tip(folder);
-    CALSEAL_ASSIGN(LineReader entries, LineReader::open(folder + "/" + std::string(kEntriesFile),
+    // A copy of the entries may have another name.
+    const std::string file = folder + "/" + std::string(kEntriesFile);
+    CALSEAL_ASSIGN(LineReader entries, LineReader::open(path_leads_to_file(path) ? path : file,
                                                         kLedgerFileLimit, kLedgerLineLimit));
     state->entries.emplace(std::move(entries));
     auto details =

@@ -37,8 +37,9 @@ enum class WhileLocked : std::uint8_t { kByReader, kHere };
 
 class LedgerReader {
  public:
-  // `path`: the ledger's folder, or its entries file. kFileMissing, kFileUnreadable, kFileTooLarge,
-  // kTypeWrong, kLedgerDamaged (first line). A details file that is missing makes all details missing.
+  // `path`: the ledger's folder, or its entries, under whatever name. kFileMissing, kFileUnreadable,
+  // kFileTooLarge, kTypeWrong, kLedgerDamaged (first line). A details file that is missing makes all details
+  // missing.
   static Result<LedgerReader> open(const std::string& path, WhileLocked locked = WhileLocked::kByReader);
   LedgerReader(LedgerReader&&) noexcept;
   LedgerReader& operator=(LedgerReader&&) noexcept;

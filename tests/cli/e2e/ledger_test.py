@@ -107,7 +107,12 @@ class Ledger(unittest.TestCase):
                   desk.at("said"), "-sigfile", desk.at("signature"))
         bundle = os.path.join(desk.folder, "base-1/r1.calseal")
         other = os.path.join(desk.folder, "base-1/r0.calseal")
-        entered = desk.ledgers("append", "received", bundle, "--receipt", receipt, *desk.trusting())
+        told = verdict["receipt"]["key_fingerprint"]
+        with_receipt = ["append", "received", bundle, "--receipt", receipt, *desk.trusting()]
+        other_key = " ".join(reversed(told.split(" ")))
+        self.assertEqual(desk.ledgers(*with_receipt, "--fingerprint", other_key, status=1)["reason"], "receipt-invalid")
+        self.assertEqual(desk.ledgers(*with_receipt, "--fingerprint", "12345", status=2)["reason"], "usage")
+        entered = desk.ledgers(*with_receipt, "--fingerprint", told)
         self.assertEqual([(e["kind"], e["was_there"]) for e in entered["entries"]], [("sealed", True), ("received", False)])
         self.assertIn("receipt by key", desk.details()[-1]["facts"]["words"])
         self.assertEqual(desk.ledgers("append", "received", other, "--receipt", receipt, *desk.trusting(), status=1)["reason"], "receipt-invalid")

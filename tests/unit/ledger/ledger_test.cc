@@ -193,6 +193,17 @@ TEST_F(LedgerFolder, TheSameThingOnce) {
   EXPECT_EQ(more->head.size, 5U);
 }
 
+TEST_F(LedgerFolder, EntriesUnderAnotherName) {
+  append(0, 3);
+  put("copy", text(kEntriesFile));
+  const TreeHead four = verify().head;
+  append(4, 4);
+  const auto report = verify_ledger(path("copy"), {});
+  ASSERT_THAT(report, IsOk());
+  EXPECT_EQ(report->head, four);
+  EXPECT_TRUE(report->counts.contains("entries-missing"));
+}
+
 TEST_F(LedgerFolder, WhatCannotBeReadIsNotWritten) {
   NewEntry bad = entry(1);
   bad.facts.words = "two\nlines";

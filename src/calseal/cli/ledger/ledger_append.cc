@@ -14,12 +14,13 @@
 #include "calseal/ledger/append.h"
 #include "calseal/ledger/revision_facts.h"
 #include "calseal/report/ledger/ledger_report.h"
+#include "calseal/trust/key.h"
 
 namespace calseal {
 namespace {
 
 struct AppendOptions {
-  std::string folder, kind, trust, words, time, receipt, code, salt;
+  std::string folder, kind, trust, words, time, receipt, fingerprint, code, salt;
   std::vector<std::string> bundles;
 };
 
@@ -39,6 +40,19 @@ Status judge_words(const AppendOptions& options, EntryKind kind) {
                           "take the grade that calseal confirm says"));
 }
 
+// The key is the customer's only because he read its fingerprint aloud.
+Status check_fingerprint(const Receipt& receipt, const std::string& told, const std::string& name) {
+  if (told.empty()) return {};
+  const auto expected = parse_fingerprint(told);
+  if (!expected)
+    return fail(usage_error("--fingerprint", printable(told, 80), "ten groups of five digits",
+                            "write them as he read them"));
+  const KeyId id = compute_key_id(receipt.key);
+  if (std::equal(expected->begin(), expected->end(), id.bytes.begin())) return {};
+  return fail({Reason::kReceiptInvalid, name, "key", fingerprint_text(id), printable(told, 80),
+               "it was signed with another key than the customer's; call him"});
+}
+
 // What shows that the customer has it: words for the entry, and the digest of the receipt.
 Result<std::pair<std::string, std::optional<Sha256>>> proof_of_receipt(const AppendOptions& options,
                                                                        const LoadedRevision& revision) {
@@ -46,6 +60,7 @@ Result<std::pair<std::string, std::optional<Sha256>>> proof_of_receipt(const App
     CALSEAL_ASSIGN(const Bytes bytes, read_file(options.receipt, kReceiptSizeLimit));
     CALSEAL_ASSIGN(const Receipt receipt, parse_receipt(bytes, printable(options.receipt)));
     CALSEAL_CHECK(check_receipt(receipt, revision.digest, printable(options.receipt)));
+    CALSEAL_CHECK(check_fingerprint(receipt, options.fingerprint, printable(options.receipt)));
     return std::pair("receipt by key " + digest_text(compute_key_id(receipt.key)),
                      std::optional(compute_sha256(bytes)));
   }
@@ -143,6 +158,8 @@ void add_ledger_append_command(CLI::App& ledger, Console& console, int& status) 
   command->add_option("--time", o->time,
                       "When it happened, instead of now (UTC); stated, another time is another entry");
   command->add_option("--receipt", o->receipt, "received: the receipt that the customer's checker wrote");
+  command->add_option("--fingerprint", o->fingerprint,
+                      "With --receipt: the fingerprint of the customer's key, as he read it aloud");
   command->add_option("--code", o->code, "received: the code that the customer read aloud (with --salt)");
   command->add_option("--salt", o->salt, "The job's salt, for --code");
   set_command(

@@ -6,6 +6,7 @@
 #include "calseal/base/text.h"
 #include "calseal/ledger/kept_heads.h"
 #include "calseal/ledger/layout.h"
+#include "calseal/ledger/line_reader.h"
 #include "calseal/ledger/merkle.h"
 #include "calseal/ledger/reader.h"
 #include "calseal/ledger/writer.h"
@@ -55,6 +56,26 @@ Result<Leaves> read_leaves(const std::string& folder, Look look) {
   }
 }
 
+// A shop that signs two heads which contradict each other has lost: the entries must be those of the tip, and
+// the newest kept head must hold on them.
+Status expect_history(const std::string& folder, const LedgerTip& tip,
+                      const std::optional<SignedHead>& newest) {
+  CALSEAL_ASSIGN(LineReader lines, LineReader::open(folder + "/" + std::string(kEntriesFile),
+                                                    kLedgerFileLimit, kLedgerLineLimit));
+  CALSEAL_ASSIGN(std::optional<std::string_view> line, lines.next());
+  MerkleFrontier frontier;
+  while (line && frontier.size() < tip.size) {
+    CALSEAL_ASSIGN(line, lines.next());
+    if (!line) break;
+    frontier.append(merkle_leaf_hash(view_of(*line)));
+    if (newest && frontier.size() == newest->tree.size && frontier.head() != newest->tree)
+      return rewritten(lines.shown(), "head of " + head_words(frontier.head()), head_words(newest->tree));
+  }
+  if (frontier.peaks() == tip.peaks) return {};
+  return rewritten(lines.shown(), "other entries than those that were acknowledged",
+                   "the entries of the tip");
+}
+
 }  // namespace
 
 Result<MadeHead> sign_head(const std::string& folder, const SigningKeys& keys, const TrustFile& trust,
@@ -70,19 +91,20 @@ Result<MadeHead> sign_head(const std::string& folder, const SigningKeys& keys, c
   made.head.ledger = writer.tip().id;
   made.head.claimed_time = time_text(now);
   made.file = head_file(made.head.tree.size);
-  const std::vector<KeptHead> kept = kept_heads(folder);
-  if (!kept.empty() && kept.back().size >= made.head.tree.size) {
-    CALSEAL_ASSIGN(const NamedBytes newest, read_kept(kept.back().path, kTreeHeadSizeLimit));
-    CALSEAL_ASSIGN(const SignedHead head, read_tree_head(newest.bytes, newest.name));
-    if (head.tree != made.head.tree || head.ledger != made.head.ledger)
-      return rewritten(newest.name, "a kept head of " + head_words(head.tree),
+  std::optional<SignedHead> newest;
+  CALSEAL_ASSIGN(const std::optional<NamedBytes> kept, newest_head(folder));
+  if (kept) {
+    CALSEAL_ASSIGN(newest, read_tree_head(kept->bytes, kept->name));
+    if (newest->tree.size > made.head.tree.size || newest->ledger != made.head.ledger)
+      return rewritten(kept->name, "a kept head of " + head_words(newest->tree),
                        "at most " + head_words(made.head.tree));
-    if (parse_tree_head(newest.bytes, trust, newest.name)) {
-      made.head = head;
-      made.text = std::string(text_of(newest.bytes));
-      made.was_there = true;
-      return made;
-    }
+  }
+  CALSEAL_CHECK(expect_history(folder, writer.tip(), newest));
+  if (newest && newest->tree == made.head.tree && parse_tree_head(kept->bytes, trust, kept->name)) {
+    made.head = *newest;
+    made.text = std::string(text_of(kept->bytes));
+    made.was_there = true;
+    return made;
   }
   CALSEAL_ASSIGN(made.text, sign_statement(write_tree_head_text(made.head), keys));
   CALSEAL_CHECK(parse_tree_head(view_of(made.text), trust, "the new head"));

@@ -23,9 +23,9 @@ struct MadeHead {
 };
 
 // Signs the head of all acknowledged entries and keeps it in the ledger's folder; one that is kept for this
-// size and holds under `trust` is given again. kNotInLedger for an empty ledger, kLedgerDamaged,
-// kLedgerRewritten when the newest kept head is of more entries, and what parse_tree_head() refuses (a key
-// without the role).
+// size and holds under `trust` is given again. The entries are read once before: nothing is signed that
+// contradicts the newest kept head or the tip (kLedgerRewritten). kNotInLedger for an empty ledger,
+// kLedgerDamaged, and what parse_tree_head() refuses (a key without the role).
 Result<MadeHead> sign_head(const std::string& folder, const SigningKeys& keys, const TrustFile& trust,
                            UtcTime now);
 

@@ -365,6 +365,28 @@ TEST_F(LedgerFolder, NothingIsRepairedAgainstAHead) {
   EXPECT_THAT(sign_head(folder, keys, trust, small.time), FailsWith(Reason::kLedgerRewritten));
 }
 
+TEST_F(LedgerFolder, NothingIsSignedThatContradictsAnEarlierHead) {
+  append(0, 7);
+  sign();
+  append(8, 9);
+  const auto entries = lines(kEntriesFile);
+  auto changed = entries;
+  std::swap(changed[2], changed[3]);
+  put(kEntriesFile, joined(changed));
+  EXPECT_THAT(sign_head(folder, keys, trust, small.time), FailsWith(Reason::kLedgerRewritten))
+      << "the head notices";
+  mend_tip();
+  EXPECT_THAT(sign_head(folder, keys, trust, small.time), FailsWith(Reason::kLedgerRewritten));
+  changed = entries;
+  std::swap(changed[9], changed[10]);
+  put(kEntriesFile, joined(changed));
+  EXPECT_THAT(sign_head(folder, keys, trust, small.time), FailsWith(Reason::kLedgerRewritten))
+      << "the tip notices";
+  put(kEntriesFile, joined(entries));
+  mend_tip();
+  EXPECT_EQ(sign("2026-03-05T00:00:00Z").tree.size, 10U);
+}
+
 TEST_F(LedgerFolder, EveryBitOfAnEntryCounts) {
   append(0, 2);
   const GivenHead kept = head_signed();

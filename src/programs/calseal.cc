@@ -5,6 +5,7 @@
 #include "calseal/cli/check/confirm_command.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/ledger/ledger_commands.h"
 #include "calseal/cli/manual/manual_commands.h"
 #include "calseal/cli/option/option_commands.h"
 #include "calseal/cli/shop/shop_commands.h"
@@ -36,6 +37,7 @@ int main(int argc, char** argv) {
   calseal::add_set_command(app, console, status);
   calseal::add_page_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_job_command(app, console, "calseal " CALSEAL_VERSION, status);
+  calseal::add_ledger_command(app, console, status);
   CLI::App* check =
       app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
   calseal::add_check_command(*check, console, "calseal check", status);

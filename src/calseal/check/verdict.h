@@ -8,6 +8,7 @@
 
 #include "calseal/base/result.h"
 #include "calseal/bundle/manifest.h"
+#include "calseal/trust/tree_head.h"
 
 namespace calseal {
 
@@ -81,6 +82,8 @@ struct Verdict {
   std::vector<std::string> signers;  // names from the trust file
   std::string shop;
   std::string root_fingerprint;
+
+  std::optional<SignedHead> ledger_head;  // of the shop's ledger, where one was given and holds
 
   // Known once the image was rebuilt.
   VehicleProof vehicle = VehicleProof::kNone;

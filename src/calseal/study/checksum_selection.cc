@@ -19,7 +19,7 @@ constexpr std::uint64_t kSector = 4096;
 constexpr double kNearCost = 6;          // bits: which neighbour, on which side, how far
 constexpr double kDoubt = 6;             // bits: a rule is rather believed
 constexpr double kAlsoWithin = 6;        // bits by which another reading of one slot may be worse
-constexpr std::size_t kUncertainShown = 12;
+constexpr std::size_t kUncertainShown = 8;
 constexpr double kMemberNeeded = 6;      // bits that each of a group adds
 
 using Convention = std::tuple<std::size_t, Layout, Storage>;
@@ -312,7 +312,7 @@ class Selection {
     for (std::size_t i = 0; i < all_.hits.size(); ++i) {
       if (is_out(i)) continue;
       const double now = worth(all_.hits[i]);
-      if (now > -12) rest.emplace_back(now, i);
+      if (now > -3) rest.emplace_back(now, i);
     }
     std::ranges::sort(rest, [&](const auto& a, const auto& b) { return better(a.first, all_.hits[a.second], b.first, all_.hits[b.second]); });
     RangeSet slots;

@@ -1,5 +1,5 @@
-// Invented controllers with checksums that nobody has declared, for drafting: layouts, contents, algorithms and
-// places drawn from a seed. The checksum code is its own: bit by bit, word by word.
+// Invented controllers with checksums that nobody has declared, for drafting: layouts, contents, algorithms
+// and places drawn from a seed. The checksum code is its own: bit by bit, word by word.
 #pragma once
 
 #include <algorithm>
@@ -20,7 +20,9 @@ using calseal::Range;
 class Draw {
  public:
   explicit Draw(std::uint64_t seed) : engine_(seed) {}
-  std::uint64_t between(std::uint64_t least, std::uint64_t most) { return least + engine_() % (most - least + 1); }
+  std::uint64_t between(std::uint64_t least, std::uint64_t most) {
+    return least + engine_() % (most - least + 1);
+  }
   bool chance(std::uint64_t percent) { return between(1, 100) <= percent; }
   std::uint8_t byte() { return static_cast<std::uint8_t>(engine_() >> 20); }
 
@@ -38,7 +40,9 @@ struct Method {
   bool big = false, exclusive = false;
 };
 
-inline std::uint64_t mask_of(int width) { return width == 64 ? ~std::uint64_t{0} : (std::uint64_t{1} << width) - 1; }
+inline std::uint64_t mask_of(int width) {
+  return width == 64 ? ~std::uint64_t{0} : (std::uint64_t{1} << width) - 1;
+}
 
 inline std::uint64_t mirrored(std::uint64_t value, int width) {
   std::uint64_t out = 0;
@@ -85,12 +89,12 @@ enum class Own { kOutside, kZeros, kOnes };
 struct Truth {
   Method method;
   Range coverage;
-  bool rule = false;         // the sum over the coverage is `equals`
+  bool rule = false;  // the sum over the coverage is `equals`
   std::uint64_t equals = 0;
-  std::uint64_t slot = 0;    // a rule: its balance
+  std::uint64_t slot = 0;  // a rule: its balance
   bool big = false;
   bool complement = false;
-  bool twin = false;         // complemented once more behind it
+  bool twin = false;  // complemented once more behind it
   Own own = Own::kOutside;
   bool in_table = false;
   std::uint64_t size() const { return static_cast<std::uint64_t>(method.width / 8); }
@@ -111,7 +115,8 @@ inline std::uint64_t value_of(const Truth& truth, const Bytes& image) {
 
 inline void store(Bytes& image, std::uint64_t at, std::uint64_t value, std::uint64_t size, bool big) {
   for (std::uint64_t i = 0; i < size; ++i)
-    image[static_cast<std::size_t>(at + i)] = static_cast<std::uint8_t>(value >> (8 * (big ? size - 1 - i : i)));
+    image[static_cast<std::size_t>(at + i)] =
+        static_cast<std::uint8_t>(value >> (8 * (big ? size - 1 - i : i)));
 }
 
 inline std::uint64_t load(const Bytes& image, std::uint64_t at, std::uint64_t size, bool big) {
@@ -126,14 +131,15 @@ inline void put_right(const Truth& truth, Bytes& image) {
     // Exclusive or and addition are undone by what is missing.
     store(image, truth.slot, 0, truth.size(), truth.method.big);
     const std::uint64_t now = value_of(truth, image), mask = mask_of(truth.method.width);
-    store(image, truth.slot, truth.method.exclusive ? now ^ truth.equals : (truth.equals - now) & mask, truth.size(),
-          truth.method.big);
+    store(image, truth.slot, truth.method.exclusive ? now ^ truth.equals : (truth.equals - now) & mask,
+          truth.size(), truth.method.big);
     return;
   }
   std::uint64_t value = value_of(truth, image);
   if (truth.complement) value = ~value & mask_of(truth.method.width);
   store(image, truth.slot, value, truth.size(), truth.big);
-  if (truth.twin) store(image, truth.slot + truth.size(), ~value & mask_of(truth.method.width), truth.size(), truth.big);
+  if (truth.twin)
+    store(image, truth.slot + truth.size(), ~value & mask_of(truth.method.width), truth.size(), truth.big);
 }
 
 struct Controller {
@@ -150,13 +156,15 @@ inline Method draw_method(Draw& draw) {
     const std::uint64_t wanted = draw.between(1, 100);
     // Half of all CRCs are of the usual kinds; the rest come from the whole catalogue.
     static const std::string kCommon =
-        " CRC-16/ARC CRC-16/IBM-3740 CRC-16/KERMIT CRC-16/MODBUS CRC-16/XMODEM CRC-16/IBM-SDLC CRC-32/ISO-HDLC "
+        " CRC-16/ARC CRC-16/IBM-3740 CRC-16/KERMIT CRC-16/MODBUS CRC-16/XMODEM CRC-16/IBM-SDLC "
+        "CRC-32/ISO-HDLC "
         "CRC-32/BZIP2 CRC-32/MPEG-2 CRC-32/JAMCRC CRC-32/ISCSI CRC-32/AUTOSAR CRC-64/XZ ";
     const bool common = draw.chance(50);
     const int width = wanted <= 60 ? 32 : wanted <= 90 ? 16 : 64;
     std::vector<const calseal::CatalogueEntry*> fitting;
     for (const calseal::CatalogueEntry& entry : calseal::crc_catalogue()) {
-      if (entry.width == width && (!common || kCommon.find(" " + std::string(entry.name) + " ") != std::string::npos))
+      if (entry.width == width &&
+          (!common || kCommon.find(" " + std::string(entry.name) + " ") != std::string::npos))
         fitting.push_back(&entry);
     }
     const calseal::CatalogueEntry& entry = *fitting[draw.between(0, fitting.size() - 1)];
@@ -176,7 +184,8 @@ inline Method draw_method(Draw& draw) {
   m.unit = which == 1 ? 1 : which == 2 ? 1 : which == 3 ? 2 : which == 4 ? 2 : 4;
   m.width = which == 1 ? 16 : which == 3 ? 16 : 32;
   if (which == 6) m.unit = 2, m.width = 16;
-  m.name = (m.exclusive ? "xor" : "sum") + std::to_string(8 * m.unit) + (m.big ? "be" : "le") + "/" + std::to_string(m.width);
+  m.name = (m.exclusive ? "xor" : "sum") + std::to_string(8 * m.unit) + (m.big ? "be" : "le") + "/" +
+           std::to_string(m.width);
   return m;
 }
 
@@ -238,7 +247,8 @@ inline Controller draw_controller(std::uint64_t seed, int images = 2) {
     Part part;
     part.whole = {at * kSector, (at + length) * kSector};
     part.look = n < 2 ? 0 : static_cast<int>(draw.between(0, 9) < 1 ? 3 : draw.between(1, 2));
-    part.used = draw.chance(60) ? draw.between(part.whole.size() / 2, part.whole.size() - 64) : part.whole.size();
+    part.used =
+        draw.chance(60) ? draw.between(part.whole.size() / 2, part.whole.size() - 64) : part.whole.size();
     parts.push_back(part);
     at += length;
     if (draw.chance(30) && at + 1 < sectors) at += draw.between(1, std::max<std::uint64_t>(1, share / 4));
@@ -251,13 +261,16 @@ inline Controller draw_controller(std::uint64_t seed, int images = 2) {
   const bool house_big = draw.chance(50);
   controller.has_table = draw.chance(50);
   const std::uint64_t in_table = controller.has_table ? draw.between(2, checks) : 0;
-  const std::uint64_t list_at = parts.front().whole.begin + 0x100 + 16 * draw.between(0, 40);  // slots side by side
+  const std::uint64_t list_at =
+      parts.front().whole.begin + 0x100 + 16 * draw.between(0, 40);  // slots side by side
   const std::uint64_t table_at = parts.front().whole.begin + 0x800 + 4 * draw.between(0, 200);
   const Method table_method = house.front();
   const std::uint64_t value_bytes = static_cast<std::uint64_t>(table_method.width / 8);
   const bool table_big = draw.chance(50), table_twin = draw.chance(30), bank_relative = draw.chance(20);
   const std::uint64_t end_kind = draw.between(0, 2);
-  const std::uint64_t stride = (8 + std::max<std::uint64_t>(4, value_bytes * (table_twin ? 2 : 1)) + 4 * draw.between(0, 3) + 3) / 4 * 4;
+  const std::uint64_t stride =
+      (8 + std::max<std::uint64_t>(4, value_bytes * (table_twin ? 2 : 1)) + 4 * draw.between(0, 3) + 3) / 4 *
+      4;
   std::uint64_t free_slot = list_at;
   std::vector<Range> record_ranges;
   const auto part_for = [&](std::uint64_t n) { return parts[n % parts.size()]; };
@@ -278,9 +291,11 @@ inline Controller draw_controller(std::uint64_t seed, int images = 2) {
       truth.in_table = true;
       truth.coverage = range;
       // Not over the table itself: its values would cover themselves.
-      if (range.contains(table_at)) truth.coverage.begin = (table_at + stride * in_table + 0x3ff) / 0x100 * 0x100;
+      if (range.contains(table_at))
+        truth.coverage.begin = (table_at + stride * in_table + 0x3ff) / 0x100 * 0x100;
       if (draw.chance(50) && part.used < part.whole.size() && !is_outer)
-        truth.coverage.end = std::max(truth.coverage.begin + 256, (part.whole.begin + part.used + 15) / 16 * 16);
+        truth.coverage.end =
+            std::max(truth.coverage.begin + 256, (part.whole.begin + part.used + 15) / 16 * 16);
       truth.slot = table_at + stride * n + 8;
       truth.big = table_big;
       truth.twin = table_twin;
@@ -348,7 +363,8 @@ inline Controller draw_controller(std::uint64_t seed, int images = 2) {
     bool meets = slot.overlaps({list_at, list_at + 64}) && place != 6;
     meets = meets || slot.overlaps({table_at - 8, table_at + stride * 9});
     for (const Range& other : reserved) meets = meets || other.overlaps(slot);
-    for (const Truth& other : controller.truths) meets = meets || (other.coverage == truth.coverage && !is_outer);
+    for (const Truth& other : controller.truths)
+      meets = meets || (other.coverage == truth.coverage && !is_outer);
     if (meets) continue;
     reserved.push_back(slot);
     controller.truths.push_back(truth);
@@ -375,7 +391,8 @@ inline Controller draw_controller(std::uint64_t seed, int images = 2) {
       store(image, record + 4, second, 4, table_big);
       for (std::uint64_t i = record + 8; i < record + stride; ++i) image[static_cast<std::size_t>(i)] = 0;
     }
-    // Several rounds settle checksums that cover each other's slots in a chain; true circles are left out below.
+    // Several rounds settle checksums that cover each other's slots in a chain; true circles are left out
+    // below.
     for (int round = 0; round < 4; ++round) {
       for (const Truth& truth : controller.truths) put_right(truth, image);
     }

@@ -38,8 +38,8 @@ class NoInterruption {
   sigset_t before_;
 };
 
-// While this lives, the first interruption only sets a flag, so that a long search can end with what it has; the next
-// one ends the run as ever. One at a time.
+// While this lives, the first interruption only sets a flag, so that a long search can end with what it has;
+// the next one ends the run as ever. One at a time.
 class InterruptionAsked {
  public:
   InterruptionAsked();

@@ -15,11 +15,11 @@
 namespace calseal {
 namespace {
 
-constexpr std::size_t kMostBegins = 1100;       // every point of 4 MiB over 4 KiB
+constexpr std::size_t kMostBegins = 1100;  // every point of 4 MiB over 4 KiB
 constexpr std::size_t kMostTables = 1024;
-constexpr std::size_t kMostHits = 200'000;      // of one algorithm
-constexpr int kLeastBits = 13;                  // of a value, in all images together, for every range to be tried
-constexpr int kLeastTableBits = 24;             // of all records of a table together
+constexpr std::size_t kMostHits = 200'000;  // of one algorithm
+constexpr int kLeastBits = 13;              // of a value, in all images together, for every range to be tried
+constexpr int kLeastTableBits = 24;         // of all records of a table together
 
 class Run {
  public:
@@ -33,7 +33,8 @@ class Run {
         hits_(search_algorithms().size()) {
     if (search.tables) tables_ = find_tables({image_, search.origins}, kMostTables);
     for (std::size_t t = 0; t < tables_.size(); ++t) {
-      for (std::size_t r = 0; r < tables_[t].ranges.size(); ++r) records_[tables_[t].ranges[r]].push_back({t, r});
+      for (std::size_t r = 0; r < tables_[t].ranges.size(); ++r)
+        records_[tables_[t].ranges[r]].push_back({t, r});
     }
   }
 
@@ -74,7 +75,8 @@ class Run {
       if (stop_) return;
       try_algorithm(i);
       ++done_;
-      if (tells && search_.progress && !search_.progress(static_cast<double>(done_) / static_cast<double>(hits_.size())))
+      if (tells && search_.progress &&
+          !search_.progress(static_cast<double>(done_) / static_cast<double>(hits_.size())))
         stop_ = true;
     }
   }
@@ -91,7 +93,9 @@ class Run {
     if (search_.tables) scan_records(index, values, hits);
     for (Hit& hit : hits) {
       const std::uint64_t stored =
-          hit.has_slot() ? stored_at(image_, hit.slot, algorithm, {hit.storage.order, SlotTransform::kPlain}).value : 0;
+          hit.has_slot()
+              ? stored_at(image_, hit.slot, algorithm, {hit.storage.order, SlotTransform::kPlain}).value
+              : 0;
       hit.evidence = evidence_.of(algorithm, hit, stored) * static_cast<double>(distinct(hit));
     }
     std::erase_if(hits, [&](const Hit& hit) {
@@ -99,7 +103,8 @@ class Run {
     });
   }
 
-  // Unused sectors at the end of a range that change nothing are not taken in: the shorter range is a hit too.
+  // Unused sectors at the end of a range that change nothing are not taken in: the shorter range is a hit
+  // too.
   bool holds_without_unused(const RangeValues& values, const Hit& hit) const {
     if (hit.from_table) return false;
     auto first = static_cast<std::size_t>(hit.range.begin / grid_.step);
@@ -120,7 +125,8 @@ class Run {
   std::size_t distinct(const Hit& hit) const {
     std::size_t count = 0;
     const auto covered = [&](ByteView image) {
-      return image.subspan(static_cast<std::size_t>(hit.coverage.begin), static_cast<std::size_t>(hit.coverage.size()));
+      return image.subspan(static_cast<std::size_t>(hit.coverage.begin),
+                           static_cast<std::size_t>(hit.coverage.size()));
     };
     for (std::size_t k = 0; k < search_.images.size(); ++k) {
       bool fresh = true;
@@ -144,7 +150,8 @@ class Run {
       const std::uint64_t value = group.normal(values.front().value(range));
       for (const Record& record : records) {
         const TableFound& table = tables_[record.table];
-        if (algorithm.bits * static_cast<int>(table.ranges.size() * search_.images.size()) < kLeastTableBits &&
+        if (algorithm.bits * static_cast<int>(table.ranges.size() * search_.images.size()) <
+                kLeastTableBits &&
             algorithm.bits < 16)
           continue;
         const std::uint64_t at = table.at + record.index * table.stride;
@@ -166,13 +173,15 @@ class Run {
         const std::int64_t slot = static_cast<std::int64_t>(range.end) + layout.slot;
         if (slot < 0 || static_cast<std::uint64_t>(slot) + algorithm.size > image_.size()) continue;
         for (const Storage& storage : storages)
-          keep(index, layout, storage, range, static_cast<std::uint64_t>(slot), records.front().table, values, hits);
+          keep(index, layout, storage, range, static_cast<std::uint64_t>(slot), records.front().table, values,
+               hits);
       }
     }
   }
 
-  void keep(std::size_t index, const Layout& layout, const Storage& storage, const Range& range, std::uint64_t slot,
-            std::size_t table, const std::vector<RangeValues>& values, std::vector<Hit>& hits) const {
+  void keep(std::size_t index, const Layout& layout, const Storage& storage, const Range& range,
+            std::uint64_t slot, std::size_t table, const std::vector<RangeValues>& values,
+            std::vector<Hit>& hits) const {
     Hit hit;
     hit.algorithm = index;
     hit.layout = layout;

@@ -1,6 +1,6 @@
-// The code by which finds are priced. A find that takes L bits to describe and agrees in E bits happens by chance
-// with a probability of at most 2^(L - E) anywhere among all finds described that shortly, because the sum of 2^-L
-// over all descriptions is at most 1 (Kraft's inequality, and the sum bounds the union).
+// The code by which finds are priced. A find that takes L bits to describe and agrees in E bits happens by
+// chance with a probability of at most 2^(L - E) anywhere among all finds described that shortly, because the
+// sum of 2^-L over all descriptions is at most 1 (Kraft's inequality, and the sum bounds the union).
 #include "calseal/study/checksum_selection.h"
 
 #include <algorithm>
@@ -14,13 +14,13 @@
 namespace calseal {
 namespace {
 
-constexpr std::uint64_t kNear = 64;      // bytes between slots that stand together
+constexpr std::uint64_t kNear = 64;  // bytes between slots that stand together
 constexpr std::uint64_t kSector = 4096;
-constexpr double kNearCost = 6;          // bits: which neighbour, on which side, how far
-constexpr double kDoubt = 6;             // bits: a rule is rather believed
-constexpr double kAlsoWithin = 6;        // bits by which another reading of one slot may be worse
+constexpr double kNearCost = 6;    // bits: which neighbour, on which side, how far
+constexpr double kDoubt = 6;       // bits: a rule is rather believed
+constexpr double kAlsoWithin = 6;  // bits by which another reading of one slot may be worse
 constexpr std::size_t kUncertainShown = 8;
-constexpr double kMemberNeeded = 6;      // bits that each of a group adds
+constexpr double kMemberNeeded = 6;  // bits that each of a group adds
 
 using Convention = std::tuple<std::size_t, Layout, Storage>;
 Convention convention_of(const Hit& hit) { return {hit.algorithm, hit.layout, hit.storage}; }
@@ -40,7 +40,8 @@ bool is_akin(const Hit& a, const Hit& b) {
   const Algorithm& other = search_algorithms()[b.algorithm].algorithm;
   if (one.kind != other.kind) return false;
   return one.kind != AlgorithmKind::kCrc ||
-         (one.crc.poly == other.crc.poly && one.crc.width == other.crc.width && one.crc.refin == other.crc.refin);
+         (one.crc.poly == other.crc.poly && one.crc.width == other.crc.width &&
+          one.crc.refin == other.crc.refin);
 }
 
 class Selection {
@@ -60,7 +61,9 @@ class Selection {
   }
 
  private:
-  double log_count(std::size_t count) const { return std::log2(static_cast<double>(std::max<std::size_t>(count, 1))); }
+  double log_count(std::size_t count) const {
+    return std::log2(static_cast<double>(std::max<std::size_t>(count, 1)));
+  }
 
   std::size_t point_of(std::uint64_t offset) const {
     return static_cast<std::size_t>((offset + all_.grid.step - 1) / all_.grid.step);
@@ -92,7 +95,8 @@ class Selection {
     if (hit.layout.anchor != Layout::Anchor::kFree) return 0;
     double anywhere = std::log2(static_cast<double>(all_.grid.size) / 4) + 1;
     // The first and the last sector are where lists of checksums are kept. (Common practice, no source.)
-    if (hit.slot < kSector || hit.slot + kSector >= all_.grid.size) anywhere = std::log2(2 * kSector / 4) + 1.5;
+    if (hit.slot < kSector || hit.slot + kSector >= all_.grid.size)
+      anywhere = std::log2(2 * kSector / 4) + 1.5;
     const Range around{hit.slot - std::min(hit.slot, kNear), hit.slot + hit.size() + kNear};
     return slots_.overlaps(around) ? std::min(anywhere, kNearCost) : anywhere;
   }
@@ -105,7 +109,8 @@ class Selection {
     return cost;
   }
 
-  // Where the slot is, of a sum that only says what all words give together, must show: behind padding it does.
+  // Where the slot is, of a sum that only says what all words give together, must show: behind padding it
+  // does.
   double doubt_cost(const Hit& hit) const {
     if (!says_only_balance(hit)) return 0;
     const bool at_end = hit.layout.anchor == Layout::Anchor::kEnd && hit.slot_range().end == hit.range.end;
@@ -128,8 +133,8 @@ class Selection {
     return said || (gives_constant(hit) && follows(hit, hull));
   }
 
-  // What is constant from a to b and from b to c is constant from a to c: a hit between two edges that finds of its
-  // kind connect says nothing new. Unused space connects its ends.
+  // What is constant from a to b and from b to c is constant from a to c: a hit between two edges that finds
+  // of its kind connect says nothing new. Unused space connects its ends.
   bool follows(const Hit& hit, Range hull) const {
     std::set<std::uint64_t> reached = {hull.begin};
     for (bool more = true; more;) {
@@ -314,7 +319,9 @@ class Selection {
       const double now = worth(all_.hits[i]);
       if (now > -3) rest.emplace_back(now, i);
     }
-    std::ranges::sort(rest, [&](const auto& a, const auto& b) { return better(a.first, all_.hits[a.second], b.first, all_.hits[b.second]); });
+    std::ranges::sort(rest, [&](const auto& a, const auto& b) {
+      return better(a.first, all_.hits[a.second], b.first, all_.hits[b.second]);
+    });
     RangeSet slots;
     for (const auto& [value, i] : rest) {
       if (outcome_.uncertain.size() == kUncertainShown) break;
@@ -335,7 +342,9 @@ class Selection {
       const double own = worth(one.hit);
       for (std::size_t i = 0; i < all_.hits.size(); ++i) {
         const Hit& other = all_.hits[i];
-        if (taken_[i] || !other.has_slot() || other.slot != one.hit.slot || other.coverage == one.hit.coverage) continue;
+        if (taken_[i] || !other.has_slot() || other.slot != one.hit.slot ||
+            other.coverage == one.hit.coverage)
+          continue;
         if (worth(other) >= own - kAlsoWithin && one.also.size() < 4) one.also.push_back(other);
       }
     }

@@ -17,8 +17,9 @@ struct Agreements {
   std::vector<TableFound> tables;
 };
 
-// Takes what is worth most bits, again and again: each find makes its algorithm, its layout and its edges cheaper to
-// name for the next. Where no single one suffices, several of one algorithm and layout may together.
+// Takes what is worth most bits, again and again: each find makes its algorithm, its layout and its edges
+// cheaper to name for the next. Where no single one suffices, several of one algorithm and layout may
+// together.
 void select_candidates(Agreements agreements, SearchOutcome& outcome);
 
 }  // namespace calseal

@@ -9,7 +9,7 @@
 namespace calseal {
 namespace {
 
-constexpr std::uint64_t kTail = 32;     // bytes before an edge that padding may leave to a checksum and the like
+constexpr std::uint64_t kTail = 32;  // bytes before an edge that padding may leave to a checksum and the like
 constexpr std::uint64_t kPadding = 16;  // equal bytes that look like padding
 constexpr double kBlankCost = 1.5;      // bits
 constexpr double kChangeShows = 2.5;    // times the median change
@@ -93,7 +93,8 @@ Edges::Edges(ByteView image, const Grid& grid) {
     costs_[ranked_[rank]] = 2.2 + 1.15 * std::log2(static_cast<double>(rank) + 1);
   // A range hardly begins with unused space.
   for (std::size_t i = 0; i + 1 < points; ++i) costs_[i] += blank[i] ? kBlankCost : 0;
-  lone_cost_ = 2.5 + std::log2(static_cast<double>(std::max<std::ptrdiff_t>(std::ranges::count(lone_, true), 1)));
+  lone_cost_ =
+      2.5 + std::log2(static_cast<double>(std::max<std::ptrdiff_t>(std::ranges::count(lone_, true), 1)));
   blank_ = std::move(blank);
   shown_before_.assign(points + 1, 0);
   for (std::size_t i = 0; i < points; ++i) {

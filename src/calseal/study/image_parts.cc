@@ -41,7 +41,8 @@ double smoothness(ByteView sector, std::size_t word, bool big) {
 PartLook look_of(ByteView sector, double bits) {
   if (is_unused(sector)) return PartLook::kUnused;
   if (bits > kPacked) return PartLook::kPacked;
-  const double smooth = std::max({smoothness(sector, 1, false), smoothness(sector, 2, false), smoothness(sector, 2, true)});
+  const double smooth =
+      std::max({smoothness(sector, 1, false), smoothness(sector, 2, false), smoothness(sector, 2, true)});
   return smooth > kSmooth ? PartLook::kData : PartLook::kCode;
 }
 
@@ -95,9 +96,10 @@ std::vector<Repetition> find_repetitions(ByteView image, std::size_t most) {
       const auto before = first.find(hash_of(sector(i), complemented));
       const bool again = before != first.end() && equal(before->second, i, complemented);
       if (again) {
-        const Range a{before->second * kSector, (before->second + 1) * kSector}, b{i * kSector, (i + 1) * kSector};
-        if (!found.empty() && found.back().complemented == complemented && found.back().first.end == a.begin &&
-            found.back().again.end == b.begin) {
+        const Range a{before->second * kSector, (before->second + 1) * kSector},
+            b{i * kSector, (i + 1) * kSector};
+        if (!found.empty() && found.back().complemented == complemented &&
+            found.back().first.end == a.begin && found.back().again.end == b.begin) {
           found.back().first.end = a.end;
           found.back().again.end = b.end;
         } else {
@@ -107,7 +109,8 @@ std::vector<Repetition> find_repetitions(ByteView image, std::size_t most) {
       if (!again || complemented) first.emplace(hash_of(sector(i), false), i);
     }
   }
-  std::ranges::stable_sort(found, std::ranges::greater(), [](const Repetition& one) { return one.first.size(); });
+  std::ranges::stable_sort(found, std::ranges::greater(),
+                           [](const Repetition& one) { return one.first.size(); });
   if (found.size() > most) found.resize(most);
   return found;
 }

@@ -34,13 +34,15 @@ class Writer {
     for (const Candidate& one : draft_.search.found) add_checksum(one);
     std::string text = "{\n  \"calseal\": \"region-map/1\",\n";
     member(text, "name", json(names_.map));
-    member(text, "title", json("drafted from " + std::to_string(search_.images.size()) +
-                               (search_.images.size() == 1 ? " image" : " images") + "; nobody has vouched for it yet"));
+    member(text, "title",
+           json("drafted from " + std::to_string(search_.images.size()) +
+                (search_.images.size() == 1 ? " image" : " images") + "; nobody has vouched for it yet"));
     member(text, "controller", json(names_.controller));
     member(text, "version", json(1));
-    list(text, "memories", {json_object({{"name", json(names_.memory)},
-                                         {"origin", json(address_text(draft_.origin))},
-                                         {"size", json(hex_number(size_))}})});
+    list(text, "memories",
+         {json_object({{"name", json(names_.memory)},
+                       {"origin", json(address_text(draft_.origin))},
+                       {"size", json(hex_number(size_))}})});
     list(text, "regions", regions());
     list(text, "checksums", checksums_);
     if (!draft_.vins.empty()) list(text, "identity", identity());
@@ -70,7 +72,9 @@ class Writer {
                         {std::string(key), json(address_text(draft_.origin + range.begin))},
                         {"size", json(range.size())}});
   }
-  std::string words(Range range) const { return range_text({draft_.origin + range.begin, draft_.origin + range.end}); }
+  std::string words(Range range) const {
+    return range_text({draft_.origin + range.begin, draft_.origin + range.end});
+  }
 
   std::vector<JsonValue> regions() const {
     std::vector<JsonValue> list;
@@ -101,7 +105,8 @@ class Writer {
     JsonValue value = range_json({at, at + hit.size()}, "at");
     value.members.emplace_back("order", json(hit.storage.order == ByteOrder::kBig ? "big" : "little"));
     if (transform != SlotTransform::kPlain)
-      value.members.emplace_back("transform", json(transform == SlotTransform::kNegate ? "negate" : "complement"));
+      value.members.emplace_back("transform",
+                                 json(transform == SlotTransform::kNegate ? "negate" : "complement"));
     return value;
   }
 
@@ -119,9 +124,9 @@ class Writer {
     const SearchAlgorithm& algorithm = search_algorithms()[hit.algorithm];
     const std::string name = "found-" + std::to_string(checksums_.size());
     JsonValue value = json_object({{"name", json(name)}});
-    value.members.emplace_back(
-        "note", json("found " + source_words(hit) + "; by chance: " + chance_words(one) + "; holds in " +
-                     std::to_string(one.images) + (one.images == 1 ? " image" : " images of different content")));
+    value.members.emplace_back("note", json("found " + source_words(hit) + "; by chance: " +
+                                            chance_words(one) + "; holds in " + std::to_string(one.images) +
+                                            (one.images == 1 ? " image" : " images of different content")));
     value.members.emplace_back("algorithm", algorithm_json(algorithm));
     value.members.emplace_back("coverage", json_array(std::vector<Range>{hit.coverage},
                                                       [&](const Range& range) { return range_json(range); }));
@@ -137,7 +142,9 @@ class Writer {
       value.members.emplace_back("slots", std::move(slots));
     } else {
       value.members.emplace_back("rule", json_object({{"equals", json(hex_number(hit.equals))}}));
-      guesses_.push_back(name + ": where the bytes stand that make up the value is not known, so correction cannot set it; the last word of " +
+      guesses_.push_back(name +
+                         ": where the bytes stand that make up the value is not known, so correction cannot "
+                         "set it; the last word of " +
                          words(hit.coverage) + " is the usual place");
     }
     guesses_.push_back(name + ": that " + algorithm.algorithm.name + " over " + words(hit.coverage) +
@@ -172,14 +179,16 @@ class Writer {
     std::vector<std::string> list = {
         "everything: this map was drafted from bytes, not from knowledge of the controller",
         "that nothing may be edited: every byte is locked until somebody says which are calibration",
-        "that there are no further checksums: those of 8 bits, over ranges off the grid, or in several pieces, are not found"};
+        "that there are no further checksums: those of 8 bits, over ranges off the grid, or in several "
+        "pieces, are not found"};
     if (!draft_.search.is_whole())
-      list.push_back("the search was interrupted after " + std::to_string(draft_.search.algorithms_tried) + " of " +
-                     std::to_string(draft_.search.algorithms) + " algorithms");
+      list.push_back("the search was interrupted after " + std::to_string(draft_.search.algorithms_tried) +
+                     " of " + std::to_string(draft_.search.algorithms) + " algorithms");
     list.push_back(draft_.origin == 0 ? "that the memory begins at address 0"
                                       : "that the memory begins at " + address_text(draft_.origin));
     if (draft_.mirror)
-      list.push_back("that the image is read with its right size: it repeats as a whole every " + bytes_text(*draft_.mirror));
+      list.push_back("that the image is read with its right size: it repeats as a whole every " +
+                     bytes_text(*draft_.mirror));
     for (const Repetition& one : draft_.repetitions)
       list.push_back("that " + words(one.again) + " is no copy of " + words(one.first) + ", though it " +
                      (one.complemented ? "is its complement" : "repeats it"));
@@ -191,14 +200,16 @@ class Writer {
     for (const Range& range : draft_.varying.ranges()) {
       if (is_slot(range)) continue;
       if (++listed > kRunsListed) break;
-      list.push_back("what varies at " + words(range) + ": identity, learned values, or another software's contents");
+      list.push_back("what varies at " + words(range) +
+                     ": identity, learned values, or another software's contents");
     }
     list.insert(list.end(), guesses_.begin(), guesses_.end());
     return list;
   }
 
   bool is_slot(Range range) const {
-    return std::ranges::any_of(draft_.search.found, [&](const Candidate& one) { return one.hit.slot_range().contains(range); });
+    return std::ranges::any_of(draft_.search.found,
+                               [&](const Candidate& one) { return one.hit.slot_range().contains(range); });
   }
 
   const ChecksumSearch& search_;
@@ -213,7 +224,8 @@ Status judge_images(const ChecksumSearch& search) {
   for (const ByteView image : search.images) {
     if (image.size() < kDraftImageLeast || image.size() > kDraftImageMost)
       return fail({Reason::kImageSize, "", "", bytes_text(image.size()),
-                   bytes_text(kDraftImageLeast) + " to " + bytes_text(kDraftImageMost), "give a raw image of one memory"});
+                   bytes_text(kDraftImageLeast) + " to " + bytes_text(kDraftImageMost),
+                   "give a raw image of one memory"});
     if (image.size() != search.images.front().size())
       return fail({Reason::kImageSize, "", "", bytes_text(image.size()),
                    bytes_text(search.images.front().size()) + ", as the first image has",
@@ -234,7 +246,8 @@ std::uint64_t origin_of(const SearchOutcome& outcome, const DraftNames& names, s
 }
 
 Image image_of(const RegionMap& map, ByteView bytes) {
-  Memory memory = make_memory(map.memories.front().name, map.memories.front().extent, map.memories.front().fill);
+  Memory memory =
+      make_memory(map.memories.front().name, map.memories.front().extent, map.memories.front().fill);
   memory.bytes.assign(bytes.begin(), bytes.end());
   memory.known.add(memory.extent);
   Image image;
@@ -263,12 +276,14 @@ Result<MapDraft> draft_region_map(ChecksumSearch search, const DraftNames& names
   if (names.origin) search.origins.push_back(*names.origin);
   if (names.origin.value_or(0) + first.size() > kAddressLimit)
     return fail({Reason::kUsage, "", "--origin", address_text(*names.origin),
-                 "an address that leaves room for " + bytes_text(first.size()), "give the address of the image's first byte"});
+                 "an address that leaves room for " + bytes_text(first.size()),
+                 "give the address of the image's first byte"});
   MapDraft draft;
   // Names and origin are judged by the map's own reader, before anybody waits for the search.
   draft.origin = names.origin.value_or(0);
   if (auto empty = parse_region_map(Writer(search, names, draft).text(), ""); !empty)
-    return fail({Reason::kUsage, "", "--name, --controller, --memory", empty.error().found, empty.error().expected, "give another"});
+    return fail({Reason::kUsage, "", "--name, --controller, --memory", empty.error().found,
+                 empty.error().expected, "give another"});
   draft.search = search_checksums(search);
   draft.origin = origin_of(draft.search, names, first.size());
   draft.parts = find_parts(first);
@@ -291,7 +306,9 @@ Result<MapDraft> draft_region_map(ChecksumSearch search, const DraftNames& names
     if (found.empty()) return fail(std::move(wrong).error());
     auto weakest = std::ranges::min_element(found, {}, &Candidate::worth);
     if (wrong) {
-      const auto index = [](const std::string& name) { return static_cast<std::size_t>(std::stoul(name.substr(6))); };
+      const auto index = [](const std::string& name) {
+        return static_cast<std::size_t>(std::stoul(name.substr(6)));
+      };
       weakest = found.begin() + static_cast<std::ptrdiff_t>(index(*wrong->begin()));
     }
     draft.search.uncertain.insert(draft.search.uncertain.begin(), *weakest);

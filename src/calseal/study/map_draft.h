@@ -11,7 +11,7 @@
 
 namespace calseal {
 
-inline constexpr std::uint64_t kDraftImageLeast = 512;                       // bytes
+inline constexpr std::uint64_t kDraftImageLeast = 512;  // bytes
 inline constexpr std::uint64_t kDraftImageMost = std::uint64_t{64} << 20;
 
 struct DraftNames {
@@ -19,7 +19,8 @@ struct DraftNames {
   std::string controller = "engine";
   std::string memory = "flash";
   std::string author = "calseal regions draft";
-  std::optional<std::uint64_t> origin;  // address of the image's first byte; nothing: as absolute tables say, else 0
+  std::optional<std::uint64_t>
+      origin;  // address of the image's first byte; nothing: as absolute tables say, else 0
 };
 
 struct MapDraft {
@@ -34,8 +35,9 @@ struct MapDraft {
   Bytes text;
 };
 
-// All bytes are locked: what may be edited is for a person to say. kImageSize when the images are of different sizes, too
-// small or too large; kUsage when the origin leaves no room for them, or a name is none. `search.origins` may name the origin too.
+// All bytes are locked: what may be edited is for a person to say. kImageSize when the images are of
+// different sizes, too small or too large; kUsage when the origin leaves no room for them, or a name is none.
+// `search.origins` may name the origin too.
 Result<MapDraft> draft_region_map(ChecksumSearch search, const DraftNames& names);
 
 }  // namespace calseal

@@ -1,7 +1,8 @@
-// For one algorithm and all begins i at once the value of [i, j) is kept while j runs over the grid: a step appends
-// one block to all of them, value = shift(value, block) plus of(block), which for a CRC is a linear map of the value,
-// looked up byte by byte. Where a slot hangs on the end, the value that the range must have for the slot to be right
-// is worked out once for j and compared with all i; where it hangs on the begin, once for i.
+// For one algorithm and all begins i at once the value of [i, j) is kept while j runs over the grid: a step
+// appends one block to all of them, value = shift(value, block) plus of(block), which for a CRC is a linear
+// map of the value, looked up byte by byte. Where a slot hangs on the end, the value that the range must have
+// for the slot to be right is worked out once for j and compared with all i; where it hangs on the begin,
+// once for i.
 #include "calseal/study/pair_scan.h"
 
 #include <algorithm>
@@ -24,7 +25,8 @@ bool is_plain_word(std::uint32_t word) { return word == std::rotl(word, 8); }
 template <typename Word>
 class Scanner {
  public:
-  Scanner(const PairScan& scan, std::size_t algorithm, const std::vector<RangeValues>& values, std::vector<Hit>& hits)
+  Scanner(const PairScan& scan, std::size_t algorithm, const std::vector<RangeValues>& values,
+          std::vector<Hit>& hits)
       : scan_(scan),
         index_(algorithm),
         algorithm_(search_algorithms()[algorithm]),
@@ -94,7 +96,8 @@ class Scanner {
 
   Word shifted(Word value) const {
     Word out = 0;
-    for (std::size_t k = 0; k < sizeof(Word); ++k) out ^= step_[k][static_cast<std::uint8_t>(value >> (8 * k))];
+    for (std::size_t k = 0; k < sizeof(Word); ++k)
+      out ^= step_[k][static_cast<std::uint8_t>(value >> (8 * k))];
     return out;
   }
 
@@ -120,7 +123,8 @@ class Scanner {
     if (block.begin > block.end) return 0;
     const std::uint64_t init = group_.shift(group_.init(), block.size());
     if (layout.own == Layout::Own::kOutside)
-      return group_.plus(init, layout.skip_begin == 0 ? values_.front().block(point) : group_.of(view(block)));
+      return group_.plus(init,
+                         layout.skip_begin == 0 ? values_.front().block(point) : group_.of(view(block)));
     Bytes counted(view(block).begin(), view(block).end());
     const std::uint64_t slot = static_cast<std::uint64_t>(layout.slot);
     for (std::uint64_t i = slot; i < slot + slot_bytes(layout) && i < counted.size(); ++i)
@@ -128,7 +132,9 @@ class Scanner {
     return group_.plus(init, group_.of(counted));
   }
 
-  std::uint64_t slot_bytes(const Layout& layout) const { return algorithm_.size * (layout.pair == 0 ? 1 : 2); }
+  std::uint64_t slot_bytes(const Layout& layout) const {
+    return algorithm_.size * (layout.pair == 0 ? 1 : 2);
+  }
 
   // All lanes get the block that ends at point j.
   void advance(std::size_t j) {
@@ -184,8 +190,9 @@ class Scanner {
         const ByteView real = view(window);
         Bytes counted(real.begin(), real.end());
         const std::int64_t low = std::min(slot, slot + layout.pair);
-        std::fill_n(counted.begin() + static_cast<std::ptrdiff_t>(low - static_cast<std::int64_t>(window.begin)),
-                    slot_bytes(layout), layout.own == Layout::Own::kAsZeros ? 0x00 : 0xff);
+        std::fill_n(
+            counted.begin() + static_cast<std::ptrdiff_t>(low - static_cast<std::int64_t>(window.begin)),
+            slot_bytes(layout), layout.own == Layout::Own::kAsZeros ? 0x00 : 0xff);
         change = group_.minus(group_.of(real), group_.of(counted));
       } else if (layout.skip_end != 0) {
         change = group_.of(view(tail));
@@ -206,7 +213,8 @@ class Scanner {
   }
 
   void add_start_target(const Layout& layout, const Storage& storage, std::size_t lane) {
-    StartTarget target{layout, storage, lane, std::vector<Word>(begins_.size(), 0), std::vector<bool>(begins_.size())};
+    StartTarget target{layout, storage, lane, std::vector<Word>(begins_.size(), 0),
+                       std::vector<bool>(begins_.size())};
     bool any = false;
     for (std::size_t i = 0; i < begins_.size(); ++i) {
       const std::int64_t slot = static_cast<std::int64_t>(grid_.at(begins_[i])) + layout.slot;
@@ -259,9 +267,10 @@ class Scanner {
       if (scan_.edges->range_cost(begins_[i], j) > kFreeRangeCost) continue;
       const std::uint64_t finished = value[i] ^ group_.xorout();
       for (const Storage& storage : storages_) {
-        const std::uint64_t word = storage.transform == SlotTransform::kPlain        ? finished
-                                   : storage.transform == SlotTransform::kComplement ? ~finished & group_.mask()
-                                                                                     : (0 - finished) & group_.mask();
+        const std::uint64_t word = storage.transform == SlotTransform::kPlain ? finished
+                                   : storage.transform == SlotTransform::kComplement
+                                       ? ~finished & group_.mask()
+                                       : (0 - finished) & group_.mask();
         const std::uint32_t first = storage.order == ByteOrder::kLittle
                                         ? static_cast<std::uint32_t>(word)
                                         : __builtin_bswap32(static_cast<std::uint32_t>(word >> (width - 32)));
@@ -277,8 +286,8 @@ class Scanner {
     }
   }
 
-  void keep(const Layout& layout, const Storage& storage, std::size_t begin, std::size_t end, std::uint64_t slot,
-            std::uint64_t equals = 0) {
+  void keep(const Layout& layout, const Storage& storage, std::size_t begin, std::size_t end,
+            std::uint64_t slot, std::uint64_t equals = 0) {
     Hit hit;
     hit.algorithm = index_;
     hit.layout = layout;
@@ -326,7 +335,9 @@ WordIndex::WordIndex(ByteView image) : filter_(std::size_t{1} << 18) {
   for (std::size_t i = 0; i < entries_.size();) {
     std::size_t j = i;
     while (j < entries_.size() && entries_[j].word == entries_[i].word) ++j;
-    if (j - i <= kMost) few.insert(few.end(), entries_.begin() + static_cast<std::ptrdiff_t>(i), entries_.begin() + static_cast<std::ptrdiff_t>(j));
+    if (j - i <= kMost)
+      few.insert(few.end(), entries_.begin() + static_cast<std::ptrdiff_t>(i),
+                 entries_.begin() + static_cast<std::ptrdiff_t>(j));
     i = j;
   }
   entries_ = std::move(few);

@@ -11,8 +11,8 @@
 
 namespace calseal {
 
-// All four-byte words of an image at multiples of four, found by value; words of one repeated byte, and those that
-// occur more than a few times, are left out.
+// All four-byte words of an image at multiples of four, found by value; words of one repeated byte, and those
+// that occur more than a few times, are left out.
 class WordIndex {
  public:
   explicit WordIndex(ByteView image);
@@ -47,8 +47,8 @@ struct PairScan {
   std::size_t most_begins = 0;       // ranges begin at the likeliest so many points
 };
 
-// Appends the hits of one algorithm that hold in all images. `values` are those of the algorithm for each image.
-// O(begins * points) steps of a few nanoseconds.
+// Appends the hits of one algorithm that hold in all images. `values` are those of the algorithm for each
+// image. O(begins * points) steps of a few nanoseconds.
 void scan_pairs(const PairScan& scan, std::size_t algorithm, const std::vector<RangeValues>& values,
                 std::vector<Hit>& hits);
 

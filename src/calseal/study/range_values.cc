@@ -46,7 +46,8 @@ RangeValues::RangeValues(const SearchAlgorithm& algorithm, ByteView image, const
   prefixes_.push_back(0);
   for (std::size_t i = 0; i + 1 < points; ++i) {
     const std::uint64_t begin = grid.at(i), end = grid.at(i + 1);
-    blocks_.push_back(group_.of(image.subspan(static_cast<std::size_t>(begin), static_cast<std::size_t>(end - begin))));
+    blocks_.push_back(
+        group_.of(image.subspan(static_cast<std::size_t>(begin), static_cast<std::size_t>(end - begin))));
     prefixes_.push_back(group_.plus(group_.shift(prefixes_.back(), end - begin), blocks_.back()));
   }
 }
@@ -62,7 +63,8 @@ std::uint64_t RangeValues::prefix(std::uint64_t end) const {
 std::uint64_t RangeValues::plain(Range range) const {
   // Off the word's raster a sum has nothing in common with the prefixes.
   if (range.begin % unit_ != 0 || range.size() <= 2 * grid_.step) {
-    return group_.of(image_.subspan(static_cast<std::size_t>(range.begin), static_cast<std::size_t>(range.size())));
+    return group_.of(
+        image_.subspan(static_cast<std::size_t>(range.begin), static_cast<std::size_t>(range.size())));
   }
   return group_.minus(prefix(range.end), group_.shift(prefix(range.begin), range.size()));
 }

@@ -11,8 +11,9 @@ namespace calseal {
 namespace {
 
 constexpr std::array<std::string_view, 12> kCommonCrcs = {
-    "CRC-16/ARC",    "CRC-16/IBM-3740", "CRC-16/IBM-SDLC", "CRC-16/KERMIT",    "CRC-16/MODBUS", "CRC-16/XMODEM",
-    "CRC-32/AUTOSAR", "CRC-32/BZIP2",   "CRC-32/ISCSI",    "CRC-32/ISO-HDLC", "CRC-32/JAMCRC", "CRC-32/MPEG-2"};
+    "CRC-16/ARC",    "CRC-16/IBM-3740", "CRC-16/IBM-SDLC", "CRC-16/KERMIT",
+    "CRC-16/MODBUS", "CRC-16/XMODEM",   "CRC-32/AUTOSAR",  "CRC-32/BZIP2",
+    "CRC-32/ISCSI",  "CRC-32/ISO-HDLC", "CRC-32/JAMCRC",   "CRC-32/MPEG-2"};
 
 void add_crcs(std::vector<SearchAlgorithm>& list) {
   for (const CatalogueEntry& entry : crc_catalogue()) {
@@ -39,11 +40,14 @@ std::string sum_name(const SumParameters& sum) {
   return text + " in " + std::to_string(sum.accumulator) + " bits";
 }
 
-void add_sum(std::vector<SearchAlgorithm>& list, int unit, SumOperation operation, int accumulator, bool common) {
+void add_sum(std::vector<SearchAlgorithm>& list, int unit, SumOperation operation, int accumulator,
+             bool common) {
   for (const ByteOrder order : {ByteOrder::kLittle, ByteOrder::kBig}) {
     if (unit == 8 && order == ByteOrder::kBig) break;
     // Exclusive or, and the one's complement sum, do not care: the slot's order says it all.
-    if (order == ByteOrder::kBig && (operation == SumOperation::kXor || operation == SumOperation::kAddEndAround)) break;
+    if (order == ByteOrder::kBig &&
+        (operation == SumOperation::kXor || operation == SumOperation::kAddEndAround))
+      break;
     SearchAlgorithm one;
     one.algorithm.kind = AlgorithmKind::kSum;
     one.algorithm.sum = {unit, order, operation, accumulator, 0};

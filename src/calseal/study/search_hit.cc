@@ -29,7 +29,8 @@ double layout_cost(const Layout& layout) {
   if (layout.anchor == Anchor::kFree) return kCostFree;
   if (layout.anchor == Anchor::kRecord) return kCostRecord + 4;
   if (layout.anchor == Anchor::kRule) return kCostRule;
-  const bool plain = layout.pair == 0 && layout.skip_begin + layout.skip_end <= 8 && layout.slot <= 0 && layout.slot >= -8;
+  const bool plain =
+      layout.pair == 0 && layout.skip_begin + layout.skip_end <= 8 && layout.slot <= 0 && layout.slot >= -8;
   if (!plain) return kCostOther;
   // Outside at either end of the range, inside at either end, or before and behind.
   const std::uint64_t skip = layout.skip_begin + layout.skip_end;
@@ -43,7 +44,8 @@ std::vector<Layout> layouts_of(std::size_t size, Layout::Anchor anchor) {
   using Own = Layout::Own;
   std::vector<Layout> list;
   const auto s = static_cast<std::int64_t>(size);
-  const auto add = [&](std::uint64_t skip, std::int64_t slot, Own own = Own::kOutside, std::int64_t pair = 0) {
+  const auto add = [&](std::uint64_t skip, std::int64_t slot, Own own = Own::kOutside,
+                       std::int64_t pair = 0) {
     Layout layout;
     layout.anchor = anchor;
     (anchor == Anchor::kStart ? layout.skip_begin : layout.skip_end) = skip;
@@ -69,7 +71,8 @@ std::vector<Layout> layouts_of(std::size_t size, Layout::Anchor anchor) {
     if (size == 1) return list;
     for (const std::uint64_t trailer : {std::uint64_t{4}, std::uint64_t{8}, std::uint64_t{16}}) {
       if (trailer <= size) continue;
-      for (std::int64_t back = s; back <= static_cast<std::int64_t>(trailer); back += std::max<std::int64_t>(s, 4)) {
+      for (std::int64_t back = s; back <= static_cast<std::int64_t>(trailer);
+           back += std::max<std::int64_t>(s, 4)) {
         add(trailer, -back);
         add(0, -back, Own::kAsZeros);
         add(0, -back, Own::kAsOnes);
@@ -86,7 +89,8 @@ std::vector<Layout> layouts_of(std::size_t size, Layout::Anchor anchor) {
   if (size == 1) return list;
   for (const std::uint64_t header : {std::uint64_t{4}, std::uint64_t{8}, std::uint64_t{16}}) {
     if (header <= size) continue;
-    for (std::int64_t in = 0; in + s <= static_cast<std::int64_t>(header); in += std::max<std::int64_t>(s, 4)) {
+    for (std::int64_t in = 0; in + s <= static_cast<std::int64_t>(header);
+         in += std::max<std::int64_t>(s, 4)) {
       add(header, in);
       add(0, in, Own::kAsZeros);
       add(0, in, Own::kAsOnes);
@@ -108,7 +112,8 @@ std::vector<Storage> storages_of(const SearchAlgorithm& algorithm) {
     list.push_back({order, SlotTransform::kPlain});
     list.push_back({order, SlotTransform::kComplement});
     // A negated exclusive or is nobody's practice, nor is a negated CRC.
-    if (algorithm.algorithm.kind == AlgorithmKind::kSum && algorithm.algorithm.sum.operation == SumOperation::kAdd)
+    if (algorithm.algorithm.kind == AlgorithmKind::kSum &&
+        algorithm.algorithm.sum.operation == SumOperation::kAdd)
       list.push_back({order, SlotTransform::kNegate});
   }
   return list;
@@ -134,14 +139,16 @@ Stored stored_at(ByteView image, std::uint64_t at, const SearchAlgorithm& algori
   return stored;
 }
 
-std::int64_t twin_of(ByteView image, std::uint64_t slot, const SearchAlgorithm& algorithm, const Storage& storage) {
+std::int64_t twin_of(ByteView image, std::uint64_t slot, const SearchAlgorithm& algorithm,
+                     const Storage& storage) {
   const std::uint64_t mask = low_mask(algorithm.bits);
   const std::uint64_t value = stored_at(image, slot, algorithm, storage).value;
   const auto size = static_cast<std::int64_t>(algorithm.size);
   for (const std::int64_t pair : {size, -size}) {
     const std::int64_t at = static_cast<std::int64_t>(slot) + pair;
     if (at < 0 || static_cast<std::uint64_t>(at) + algorithm.size > image.size()) continue;
-    if (stored_at(image, static_cast<std::uint64_t>(at), algorithm, storage).value == (~value & mask)) return pair;
+    if (stored_at(image, static_cast<std::uint64_t>(at), algorithm, storage).value == (~value & mask))
+      return pair;
   }
   return 0;
 }
@@ -160,9 +167,9 @@ bool gives_constant(const Hit& hit) {
   if (!hit.has_slot() || says_only_balance(hit)) return true;
   const Algorithm& algorithm = search_algorithms()[hit.algorithm].algorithm;
   // A CRC behind its message, in the order of its bits, leaves the residue.
-  return algorithm.kind == AlgorithmKind::kCrc && hit.layout.pair == 0 && hit.layout.own == Layout::Own::kOutside &&
-         hit.slot == hit.coverage.end && algorithm.crc.width % 8 == 0 &&
-         algorithm.crc.refin == (hit.storage.order == ByteOrder::kLittle);
+  return algorithm.kind == AlgorithmKind::kCrc && hit.layout.pair == 0 &&
+         hit.layout.own == Layout::Own::kOutside && hit.slot == hit.coverage.end &&
+         algorithm.crc.width % 8 == 0 && algorithm.crc.refin == (hit.storage.order == ByteOrder::kLittle);
 }
 
 std::uint64_t value_over(const RangeValues& values, ByteView image, const Hit& hit) {
@@ -170,7 +177,8 @@ std::uint64_t value_over(const RangeValues& values, ByteView image, const Hit& h
   const ValueGroup& group = values.group();
   const Range slot = hit.slot_range();
   // The few words around the slot, once as they are and once as they count.
-  Range window{std::max(hit.coverage.begin, slot.begin / 16 * 16), std::min(hit.coverage.end, (slot.end + 15) / 16 * 16)};
+  Range window{std::max(hit.coverage.begin, slot.begin / 16 * 16),
+               std::min(hit.coverage.end, (slot.end + 15) / 16 * 16)};
   const ByteView real =
       image.subspan(static_cast<std::size_t>(window.begin), static_cast<std::size_t>(window.size()));
   Bytes counted(real.begin(), real.end());
@@ -216,7 +224,8 @@ MatchEvidence::MatchEvidence(ByteView image) : image_(image) {
 }
 
 std::uint64_t MatchEvidence::changes(Range range) const {
-  const auto from = static_cast<std::size_t>((range.begin + 63) / 64), to = static_cast<std::size_t>(range.end / 64);
+  const auto from = static_cast<std::size_t>((range.begin + 63) / 64),
+             to = static_cast<std::size_t>(range.end / 64);
   return from < to ? changes_[to] - changes_[from] : 0;
 }
 

@@ -47,13 +47,13 @@ struct Hit {
   std::size_t algorithm = 0;  // into search_algorithms()
   Layout layout;
   Storage storage;
-  Range range;              // between grid points, or as a descriptor record says
-  Range coverage;           // of the range what is covered; offsets in the image
-  std::uint64_t slot = 0;   // offset; not of a rule
-  std::uint64_t equals = 0; // of a rule
-  std::size_t table = 0;    // into the tables found, for kRecord and what stands beside a record's range
+  Range range;               // between grid points, or as a descriptor record says
+  Range coverage;            // of the range what is covered; offsets in the image
+  std::uint64_t slot = 0;    // offset; not of a rule
+  std::uint64_t equals = 0;  // of a rule
+  std::size_t table = 0;     // into the tables found, for kRecord and what stands beside a record's range
   bool from_table = false;
-  double evidence = 0;      // bits that agree and need not have
+  double evidence = 0;  // bits that agree and need not have
   std::size_t size() const { return search_algorithms()[algorithm].size; }
   bool has_slot() const { return layout.anchor != Layout::Anchor::kRule; }
   // Slot, and its complemented twin.
@@ -69,8 +69,10 @@ struct Stored {
 Stored stored_at(ByteView image, std::uint64_t at, const SearchAlgorithm& algorithm, const Storage& storage);
 
 // Where the complemented value stands beside a slot, counted from it; 0: nowhere.
-std::int64_t twin_of(ByteView image, std::uint64_t slot, const SearchAlgorithm& algorithm, const Storage& storage);
-// The hit says no more than that the words of coverage and slot give a constant: any word among them might be the slot.
+std::int64_t twin_of(ByteView image, std::uint64_t slot, const SearchAlgorithm& algorithm,
+                     const Storage& storage);
+// The hit says no more than that the words of coverage and slot give a constant: any word among them might be
+// the slot.
 bool says_only_balance(const Hit& hit);
 
 // Whether the hit gives a constant over coverage and slot: then it also says what any longer range lacks.

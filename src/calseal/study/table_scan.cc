@@ -9,8 +9,8 @@
 namespace calseal {
 namespace {
 
-constexpr std::uint64_t kLeastRange = 32;       // bytes
-constexpr std::uint64_t kRound = 256;           // what a table of one record must be aligned to
+constexpr std::uint64_t kLeastRange = 32;  // bytes
+constexpr std::uint64_t kRound = 256;      // what a table of one record must be aligned to
 constexpr std::uint64_t kLongestRecord = 64;
 constexpr std::size_t kMostRecords = 256;
 constexpr std::size_t kOriginsSuggested = 6;
@@ -31,7 +31,8 @@ class Finder {
       for (const Base& base : bases()) {
         for (const DescriptorTable::End end :
              {DescriptorTable::End::kLast, DescriptorTable::End::kAfter, DescriptorTable::End::kLength}) {
-          for (const std::uint64_t apart : {std::uint64_t{4}, std::uint64_t{8}}) search(order, base, end, apart);
+          for (const std::uint64_t apart : {std::uint64_t{4}, std::uint64_t{8}})
+            search(order, base, end, apart);
         }
       }
     }
@@ -46,8 +47,8 @@ class Finder {
     words_.resize(static_cast<std::size_t>(size_ / 4));
     for (std::size_t i = 0; i < words_.size(); ++i) {
       const std::uint8_t* const b = scan_.image.data() + 4 * i;
-      const std::uint32_t little = std::uint32_t{b[0]} | std::uint32_t{b[1]} << 8 | std::uint32_t{b[2]} << 16 |
-                                   std::uint32_t{b[3]} << 24;
+      const std::uint32_t little = std::uint32_t{b[0]} | std::uint32_t{b[1]} << 8 |
+                                   std::uint32_t{b[2]} << 16 | std::uint32_t{b[3]} << 24;
       words_[i] = order == ByteOrder::kLittle ? little : __builtin_bswap32(little);
     }
   }
@@ -70,7 +71,8 @@ class Finder {
       origins.insert(std::uint64_t{ranked[i].second} << bits);
     // Round addresses are where memories are put: few words suffice for them.
     for (const auto& [count, top] : ranked) {
-      if ((std::uint64_t{top} << bits) % (std::uint64_t{1} << 24) == 0) origins.insert(std::uint64_t{top} << bits);
+      if ((std::uint64_t{top} << bits) % (std::uint64_t{1} << 24) == 0)
+        origins.insert(std::uint64_t{top} << bits);
     }
     std::vector<Base> list;
     for (const std::uint64_t origin : origins) list.push_back({origin, 0});
@@ -78,7 +80,8 @@ class Finder {
     return list;
   }
 
-  std::optional<Range> range_of(std::size_t word, const Base& base, DescriptorTable::End end, std::uint64_t apart) const {
+  std::optional<Range> range_of(std::size_t word, const Base& base, DescriptorTable::End end,
+                                std::uint64_t apart) const {
     const std::size_t second_word = word + static_cast<std::size_t>(apart / 4);
     if (second_word >= words_.size()) return std::nullopt;
     const std::uint64_t first = words_[word], second = words_[second_word];
@@ -113,7 +116,8 @@ class Finder {
       bool any = false;
       for (std::uint64_t stride = apart + 4; stride <= kLongestRecord; stride += 4) {
         const std::size_t step = static_cast<std::size_t>(stride / 4);
-        if (word >= step && at(word - step) != nullptr && !at(word - step)->overlaps(range)) continue;  // no first record
+        if (word >= step && at(word - step) != nullptr && !at(word - step)->overlaps(range))
+          continue;  // no first record
         TableFound table;
         table.at = word * 4;
         table.stride = stride;
@@ -161,10 +165,12 @@ class Finder {
     std::size_t apart = 0;
     for (std::size_t i = 0; i < table.ranges.size(); ++i) {
       const Range& range = table.ranges[i];
-      weight += std::min(16, std::countr_zero(range.begin | 0x10000)) + std::min(12, std::countr_zero(range.end | 0x1000));
+      weight += std::min(16, std::countr_zero(range.begin | 0x10000)) +
+                std::min(12, std::countr_zero(range.end | 0x1000));
       apart += i > 0 && !range.overlaps(table.ranges[i - 1]) ? 1 : 0;
     }
-    return weight / static_cast<double>(table.ranges.size()) + 4.0 * static_cast<double>(std::min<std::size_t>(apart, 4));
+    return weight / static_cast<double>(table.ranges.size()) +
+           4.0 * static_cast<double>(std::min<std::size_t>(apart, 4));
   }
 
   const TableScan& scan_;
@@ -175,7 +181,9 @@ class Finder {
 
 }  // namespace
 
-std::vector<TableFound> find_tables(const TableScan& scan, std::size_t most) { return Finder(scan).run(most); }
+std::vector<TableFound> find_tables(const TableScan& scan, std::size_t most) {
+  return Finder(scan).run(most);
+}
 
 std::vector<std::int64_t> record_offsets(const TableFound& table, std::size_t size) {
   std::vector<std::int64_t> list;

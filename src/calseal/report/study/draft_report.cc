@@ -37,7 +37,11 @@ std::string slot_words(const MapDraft& draft, const Hit& hit) {
 std::string found_by(const Hit& hit) { return hit.from_table ? "table" : "computation"; }
 
 void add_rows(Columns& columns, const MapDraft& draft, const std::vector<Candidate>& list) {
-  columns.add({{"slot", Mark::kDim}, {"algorithm", Mark::kDim}, {"covers", Mark::kDim}, {"found by", Mark::kDim}, {"by chance", Mark::kDim}});
+  columns.add({{"slot", Mark::kDim},
+               {"algorithm", Mark::kDim},
+               {"covers", Mark::kDim},
+               {"found by", Mark::kDim},
+               {"by chance", Mark::kDim}});
   for (std::size_t i = 0; i < list.size() && i < kRowsShown; ++i) {
     const Hit& hit = list[i].hit;
     columns.add({{slot_words(draft, hit)},
@@ -79,7 +83,8 @@ JsonValue candidate_json(const MapDraft& draft, const Candidate& one) {
        {"chance_bits", json(worth_of(one))},
        {"images", json(one.images)},
        {"also_fits", json(one.also.size())},
-       {"further_slots", json_array(one.slots, [&](const Hit& more) { return range_json(draft, more.slot_range()); })}});
+       {"further_slots",
+        json_array(one.slots, [&](const Hit& more) { return range_json(draft, more.slot_range()); })}});
 }
 
 std::string parts_words(const MapDraft& draft, PartLook look) {
@@ -99,19 +104,22 @@ std::string draft_text(const MapDraft& draft, const Page& page) {
                          " algorithms were tried; what follows is what they gave",
                      Mark::kCaution);
   text += labelled(page, "found",
-                   counted(search.found.size(), "checksum", "checksums") + " among " + grouped(search.agreements) +
-                       " agreements, nearly all of them chance",
+                   counted(search.found.size(), "checksum", "checksums") + " among " +
+                       grouped(search.agreements) + " agreements, nearly all of them chance",
                    search.found.empty() ? Mark::kCaution : Mark::kGood);
   if (!search.found.empty()) {
     Columns columns;
     add_rows(columns, draft, search.found);
     text += "\n" + columns.text(page, 2) + "\n";
-    if (search.found.size() > kRowsShown) text += labelled(page, "and", counted(search.found.size() - kRowsShown, "more", "more") + ", in the map");
+    if (search.found.size() > kRowsShown)
+      text +=
+          labelled(page, "and", counted(search.found.size() - kRowsShown, "more", "more") + ", in the map");
   }
   for (const TableFound& table : search.tables) {
-    text += labelled(page, "table", address_text(draft.origin + table.at) + ": " +
-                                        counted(table.ranges.size(), "record", "records") + " of " +
-                                        std::to_string(table.stride) + " bytes, addresses from " + address_text(table.base));
+    text += labelled(page, "table",
+                     address_text(draft.origin + table.at) + ": " +
+                         counted(table.ranges.size(), "record", "records") + " of " +
+                         std::to_string(table.stride) + " bytes, addresses from " + address_text(table.base));
   }
   if (!search.uncertain.empty()) {
     text += labelled(page, "uncertain", "not in the map; a second image of the family would decide");
@@ -119,21 +127,28 @@ std::string draft_text(const MapDraft& draft, const Page& page) {
     add_rows(columns, draft, search.uncertain);
     text += "\n" + columns.text(page, 2) + "\n";
   }
-  text += labelled(page, "looks like", parts_words(draft, PartLook::kCode) + ", " + parts_words(draft, PartLook::kData) + ", " +
-                                           parts_words(draft, PartLook::kPacked) + ", " + parts_words(draft, PartLook::kUnused));
+  text += labelled(page, "looks like",
+                   parts_words(draft, PartLook::kCode) + ", " + parts_words(draft, PartLook::kData) + ", " +
+                       parts_words(draft, PartLook::kPacked) + ", " + parts_words(draft, PartLook::kUnused));
   if (draft.mirror)
-    text += labelled(page, "mirrored", "the image repeats as a whole every " + bytes_text(*draft.mirror) +
-                                           ": was it read with the right size?",
+    text += labelled(page, "mirrored",
+                     "the image repeats as a whole every " + bytes_text(*draft.mirror) +
+                         ": was it read with the right size?",
                      Mark::kCaution);
   for (std::size_t i = 0; i < draft.repetitions.size() && i < 4; ++i) {
     const Repetition& one = draft.repetitions[i];
-    text += labelled(page, "repeated", words(draft, one.again) + (one.complemented ? " is the complement of " : " repeats ") + words(draft, one.first));
+    text += labelled(page, "repeated",
+                     words(draft, one.again) + (one.complemented ? " is the complement of " : " repeats ") +
+                         words(draft, one.first));
   }
   if (!draft.varying.empty())
-    text += labelled(page, "varies", bytes_text(draft.varying.size()) + " in " +
-                                         counted(draft.varying.ranges().size(), "run", "runs") + " differ between the images");
+    text +=
+        labelled(page, "varies",
+                 bytes_text(draft.varying.size()) + " in " +
+                     counted(draft.varying.ranges().size(), "run", "runs") + " differ between the images");
   for (const VinFound& vin : draft.vins)
-    text += labelled(page, "VIN", "a text with the right check digit at " + address_text(draft.origin + vin.at));
+    text +=
+        labelled(page, "VIN", "a text with the right check digit at " + address_text(draft.origin + vin.at));
   return text;
 }
 
@@ -158,9 +173,10 @@ JsonValue draft_json(const MapDraft& draft) {
                              })},
        {"parts", json_array(draft.parts,
                             [&](const ImagePart& part) {
-                              return json_object({{"place", range_json(draft, part.range)},
-                                                  {"look", json(part_look_name(part.look))},
-                                                  {"entropy", json(static_cast<std::uint64_t>(part.entropy * 100 + 0.5))}});
+                              return json_object(
+                                  {{"place", range_json(draft, part.range)},
+                                   {"look", json(part_look_name(part.look))},
+                                   {"entropy", json(static_cast<std::uint64_t>(part.entropy * 100 + 0.5))}});
                             })},
        {"repetitions", json_array(draft.repetitions,
                                   [&](const Repetition& one) {
@@ -169,8 +185,11 @@ JsonValue draft_json(const MapDraft& draft) {
                                                         {"complemented", json(one.complemented)}});
                                   })},
        {"mirror_period", json(draft.mirror.value_or(0))},
-       {"varying", json_array(draft.varying.ranges(), [&](const Range& range) { return range_json(draft, range); })},
-       {"vins", json_array(draft.vins, [&](const VinFound& vin) { return range_json(draft, {vin.at, vin.at + 17}); })}});
+       {"varying",
+        json_array(draft.varying.ranges(), [&](const Range& range) { return range_json(draft, range); })},
+       {"vins", json_array(draft.vins, [&](const VinFound& vin) {
+          return range_json(draft, {vin.at, vin.at + 17});
+        })}});
 }
 
 }  // namespace calseal

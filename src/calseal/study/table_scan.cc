@@ -23,16 +23,20 @@ struct Base {
 
 class Finder {
  public:
-  explicit Finder(const TableScan& scan) : scan_(scan), size_(scan.image.size()) {}
+  explicit Finder(const TableScan& scan)
+      : scan_(scan),
+        size_(scan.image.size()),
+        bits_(static_cast<int>(std::bit_width(std::max<std::uint64_t>(size_ - 1, 65535)))) {}
 
   std::vector<TableFound> run(std::size_t most) {
     for (const ByteOrder order : {ByteOrder::kLittle, ByteOrder::kBig}) {
       load(order);
       for (const Base& base : bases()) {
+        const std::vector<std::uint32_t> starts = starts_of(base);
         for (const DescriptorTable::End end :
              {DescriptorTable::End::kLast, DescriptorTable::End::kAfter, DescriptorTable::End::kLength}) {
           for (const std::uint64_t apart : {std::uint64_t{4}, std::uint64_t{8}})
-            search(order, base, end, apart);
+            search(order, base, end, apart, starts);
         }
       }
     }
@@ -54,30 +58,46 @@ class Finder {
   }
 
   // The image itself, its origins as given or as many words suggest them, and its banks.
-  std::vector<Base> bases() const {
+  std::vector<Base> bases() {
     std::set<std::uint64_t> origins(scan_.origins.begin(), scan_.origins.end());
     origins.insert(0);
-    const int bits = static_cast<int>(std::bit_width(std::max<std::uint64_t>(size_ - 1, 65535)));
-    std::map<std::uint32_t, std::size_t> tops;
-    for (const std::uint32_t word : words_) {
-      if (word != 0 && word != 0xffffffff && word >> bits != 0) ++tops[word >> bits];
+    by_top_.clear();
+    for (std::size_t i = 0; i < words_.size(); ++i) {
+      const std::uint32_t word = words_[i];
+      if (word != 0 && word != 0xffffffff && word % 4 == 0)
+        by_top_[word >> bits_].push_back(static_cast<std::uint32_t>(i));
     }
-    std::vector<std::pair<std::size_t, std::uint32_t>> ranked;
-    for (const auto& [top, count] : tops) {
-      if (count >= 2) ranked.emplace_back(count, top);
+    std::vector<std::pair<std::size_t, std::uint64_t>> ranked;
+    for (const auto& [top, words] : by_top_) {
+      if (top != 0 && words.size() >= 2) ranked.emplace_back(words.size(), std::uint64_t{top} << bits_);
     }
     std::ranges::sort(ranked, std::ranges::greater());
-    for (std::size_t i = 0; i < ranked.size() && i < kOriginsSuggested; ++i)
-      origins.insert(std::uint64_t{ranked[i].second} << bits);
+    for (std::size_t i = 0; i < ranked.size() && i < kOriginsSuggested; ++i) origins.insert(ranked[i].second);
     // Round addresses are where memories are put: few words suffice for them.
-    for (const auto& [count, top] : ranked) {
-      if ((std::uint64_t{top} << bits) % (std::uint64_t{1} << 24) == 0)
-        origins.insert(std::uint64_t{top} << bits);
+    for (const auto& [count, origin] : ranked) {
+      if (origin % (std::uint64_t{1} << 24) == 0) origins.insert(origin);
     }
     std::vector<Base> list;
     for (const std::uint64_t origin : origins) list.push_back({origin, 0});
     for (std::uint64_t bank = 16384; bank * 2 <= size_; bank *= 2) list.push_back({0, bank});
     return list;
+  }
+
+  // Words that may be a start under this base: all that share its upper bits, or lie in two such groups.
+  std::vector<std::uint32_t> starts_of(const Base& base) const {
+    std::vector<std::uint32_t> words;
+    for (std::uint64_t top = base.address >> bits_; top <= (base.address + size_ - 1) >> bits_; ++top) {
+      const auto found = by_top_.find(static_cast<std::uint32_t>(top));
+      if (found != by_top_.end()) words.insert(words.end(), found->second.begin(), found->second.end());
+    }
+    // The image's first byte has the address 0 itself, which was left out above as blank.
+    if (base.address == 0) {
+      for (std::size_t i = 0; i < words_.size(); ++i) {
+        if (words_[i] == 0) words.push_back(static_cast<std::uint32_t>(i));
+      }
+    }
+    std::ranges::sort(words);
+    return words;
   }
 
   std::optional<Range> range_of(std::size_t word, const Base& base, DescriptorTable::End end,
@@ -101,9 +121,10 @@ class Finder {
     return Range{bank + begin, bank + after};
   }
 
-  void search(ByteOrder order, const Base& base, DescriptorTable::End end, std::uint64_t apart) {
+  void search(ByteOrder order, const Base& base, DescriptorTable::End end, std::uint64_t apart,
+              const std::vector<std::uint32_t>& starts) {
     std::vector<std::pair<std::size_t, Range>> plausible;
-    for (std::size_t word = 0; word < words_.size(); ++word) {
+    for (const std::uint32_t word : starts) {
       if (const auto range = range_of(word, base, end, apart)) plausible.emplace_back(word, *range);
     }
     // More pairs than this is what plain data looks like, not tables.
@@ -175,7 +196,9 @@ class Finder {
 
   const TableScan& scan_;
   std::uint64_t size_;
+  int bits_;  // that an address inside the image takes
   std::vector<std::uint32_t> words_;
+  std::map<std::uint32_t, std::vector<std::uint32_t>> by_top_;  // positions by a word's upper bits
   std::vector<TableFound> found_;
 };
 

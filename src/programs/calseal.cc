@@ -21,6 +21,7 @@ int main(int argc, char** argv) {
   app.require_subcommand(1);
   calseal::add_receive_command(app, console, status);
   calseal::add_regions_command(app, console, status);
+  calseal::add_regions_draft_command(app, console, status);
   calseal::add_regions_diff_command(app, console, status);
   calseal::add_compare_command(app, console, status);
   calseal::add_checksums_command(app, console, status);

@@ -227,6 +227,18 @@ class CustomerPage(unittest.TestCase):
         self.assertEqual(self.check(), ("accepted", None))
         self.assertNotIn("compare the fingerprint", self.browser.text("#verdict"))
 
+    def test_a_shop_name_is_text_whatever_it_is(self):
+        name = 'Bolt & Sons <script>alert(1)</script> "{{TRUST}}"'
+        folder = self.desk.inputs / "other"
+        folder.mkdir()
+        self.desk.json(CALSEAL, "shop", "new", folder, "--name", name, "--passphrase-file", self.desk.at("word.txt"))
+        self.desk.json(CALSEAL, "page", "--trust", folder / "shop.trust", "-o", self.desk.at("other.html"))
+        self.browser.open(self.desk.at("other.html"))
+        self.browser.until(lambda: self.browser.find("#form").is_displayed(), "the form")
+        self.assertEqual(self.browser.text(".shop"), "For customers of " + name)
+        self.choose_bundle(self.desk.at("r1.calseal"))
+        self.assertIn("signer-unknown", self.browser.text("#bundle-says"))
+
     def test_nothing_reaches_the_network(self):
         self.begin()
         refused = self.browser.driver.execute_async_script(

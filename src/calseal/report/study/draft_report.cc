@@ -71,7 +71,7 @@ JsonValue candidate_json(const MapDraft& draft, const Candidate& one) {
       {{"kind", json(hit.has_slot() ? "slot" : "rule")},
        {"algorithm", json(algorithm.algorithm.name)},
        {"coverage", range_json(draft, hit.coverage)},
-       {"slot", hit.has_slot() ? range_json(draft, {hit.slot, hit.slot + hit.size()}) : json_object({})},
+       {"slot", hit.has_slot() ? range_json(draft, {hit.slot, hit.slot + hit.size()}) : JsonValue{}},
        {"order", json(hit.storage.order == ByteOrder::kBig ? "big" : "little")},
        {"transform", json(transform)},
        {"own_slot_as", json(hit.layout.own == Layout::Own::kOutside   ? ""

@@ -23,6 +23,7 @@ int main(int argc, char** argv) {
   calseal::add_regions_command(app, console, status);
   calseal::add_regions_draft_command(app, console, status);
   calseal::add_regions_diff_command(app, console, status);
+  calseal::add_regions_history_command(app, console, status);
   calseal::add_compare_command(app, console, status);
   calseal::add_checksums_command(app, console, status);
   calseal::add_correct_command(app, console, status);

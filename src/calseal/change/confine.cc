@@ -198,13 +198,21 @@ Status require_confined(const Confinement& proof) {
   return fail(std::move(error));
 }
 
+Status recognise_received(const Plan& plan, const Image& base) {
+  CALSEAL_CHECK(recognise_family(*plan.map, base));
+  CALSEAL_CHECK(patch_states(*plan.map, base));
+  return {};
+}
+
 Status believe_map(const Plan& plan, const Image& base) {
   CALSEAL_CHECK(recognise_family(*plan.map, base));
   for (const CheckOutcome& outcome : verify_checks(plan, base)) {
     if (outcome.state != CheckState::kFails) continue;
     Error error = std::move(require_holding(plan, {outcome}).error());
     error.reason = Reason::kMapNotBelieved;
-    error.next = "mend the region map until it holds on the first read, or read the controller again";
+    error.next =
+        "mend the region map until it holds on the first read, or read the controller again; a read that "
+        "came so can be sealed as received, and a known stock can be the next base";
     return fail(std::move(error));
   }
   CALSEAL_CHECK(patch_states(*plan.map, base));

@@ -43,6 +43,10 @@ Result<std::vector<bool>> patch_states(const RegionMap& map, const Image& image)
 // kMapNotBelieved unless the family is recognised and every provable checksum and copy holds on `base`.
 Status believe_map(const Plan& plan, const Image& base);
 
+// The same without its checks: enough to keep a read as it was received, as evidence and way back, and for
+// nothing else. A patch that stands neither way is refused here too (kChangePatch).
+Status recognise_received(const Plan& plan, const Image& base);
+
 // Share of the image's known bytes that a revision may change, in hundredths of a percent.
 std::uint64_t editable_share(const Plan& plan, const Image& image);
 

@@ -266,7 +266,11 @@ class Checking {
               "an earlier revision, permitted by the newest one; the newest stays known as the newest");
     }
     note_left_set();
-    for (const std::string& text : manifest.cautions) caution("shop", text);
+    const std::vector<Caution> computed = cautions_of(manifest, opened_.map);
+    verdict_.cautions.insert(verdict_.cautions.end(), computed.begin(), computed.end());
+    for (const std::string& text : manifest.cautions) {
+      if (std::ranges::find(computed, text, &Caution::text) == computed.end()) caution("shop", text);
+    }
   }
 
   // A controller that leaves its set leaves partners behind.

@@ -255,13 +255,16 @@ class Rebuilding {
     for (std::size_t i = 0; i < proof_.checks.size(); ++i) {
       const CheckOutcome& outcome = proof_.checks[i];
       const ManifestChecksum& said = claims_.checksums[i];
-      if (outcome.state == CheckState::kFails) return require_holding(plan_, {outcome});
+      if (outcome.state == CheckState::kFails && !came_failing(said))
+        return require_holding(plan_, {outcome});
       if (outcome.state == CheckState::kNotProvable && said.state_after == CheckState::kHolds) {
         return fail({Reason::kChecksumNotProvable, "", outcome.name, outcome.detail,
                      "a checksum that holds, as sealed",
                      "read the controller again, with all the memories of the first read"});
       }
-      if (said.name != outcome.name || said.state_after != outcome.state ||
+      // What floats was corrected for this read, so it holds whatever came.
+      const bool mended = came_failing(said) && outcome.floating && outcome.state == CheckState::kHolds;
+      if (said.name != outcome.name || (said.state_after != outcome.state && !mended) ||
           said.after != describe_check(outcome)) {
         return claim("controllers/0/checksums/" + std::to_string(i), said.name + " " + said.after,
                      outcome.name + " " + describe_check(outcome) + " as computed");
@@ -272,14 +275,21 @@ class Rebuilding {
       return claim("controllers/0/identity", "other texts than the image holds",
                    "the identity fields of the result");
     }
-    for (const CheckOutcome& outcome : verify_checks(plan_, before())) {
+    const std::vector<CheckOutcome> of_read = verify_checks(plan_, before());
+    for (std::size_t i = 0; i < of_read.size(); ++i) {
+      const CheckOutcome& outcome = of_read[i];
       if (outcome.state != CheckState::kFails) continue;
       verdict_.cautions.push_back(
-          {"read-checksum-fails",
-           "in the read, " + outcome.name + " does not hold (" + outcome.detail +
-               "): it was read while running, half written, or edited; the result holds"});
+          {"read-checksum-fails", "in the read, " + outcome.name + " does not hold (" + outcome.detail +
+                                      "): it was read while running, half written, or edited" +
+                                      (came_failing(claims_.checksums[i]) ? "" : "; the result holds")});
     }
     return {};
+  }
+
+  // The way back restores what was received, and what did not hold then does not have to hold now.
+  bool came_failing(const ManifestChecksum& said) const {
+    return manifest_.revision == 0 && said.state_after == CheckState::kFails;
   }
 
   Status render() {

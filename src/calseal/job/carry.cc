@@ -5,6 +5,7 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/change/confine.h"
+#include "calseal/change/stock_base.h"
 #include "calseal/job/job_options.h"
 #include "calseal/job/send.h"
 #include "calseal/sign/edited_image.h"
@@ -29,6 +30,25 @@ Status require_new(const OpenedBundle& way_back, const BaseParts& base) {
                "this is no new base: give this read to calseal-check, or send an edit");
 }
 
+// The stock in place of the read, in the read's own form.
+Status put_stock(const std::vector<ReadFile>& stock, BaseParts& base) {
+  CALSEAL_ASSIGN(const Read known, load_read(base.map, stock));
+  auto image = base_from_stock(base.map, known.image, base.read.image);
+  if (!image) return fail(in_file(std::move(image).error(), stock.front().name));
+  CALSEAL_ASSIGN(std::vector<Bytes> files, render_read(base.map, base.read, *image));
+  for (std::size_t i = 0; i < files.size(); ++i) base.files[i].bytes = std::move(files[i]);
+  CALSEAL_ASSIGN(base.read, load_read(base.map, base.files));
+  return {};
+}
+
+// Which files a base was made of; shown to whoever asks later.
+void annotate(const std::string& name, const std::vector<ReadFile>& files, BaseStatement& said) {
+  for (const ReadFile& file : files) {
+    said.annotations.emplace_back(
+        name, (file.memory.empty() ? "" : file.memory + " ") + digest_text(compute_sha256(file.bytes)));
+  }
+}
+
 std::string words_of_misfits(const std::vector<CarriedFile>& options) {
   std::string words;
   for (const CarriedFile& option : options) {
@@ -49,11 +69,16 @@ Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing
   CALSEAL_ASSIGN(const std::optional<Bytes> salt, load_salt_of(job, way_back));
   Bytes map_text = request.region_map.empty() ? way_back.map.text : request.region_map;
   const std::string map_name = request.region_map.empty() ? way_back.name : request.region_map_name;
-  CALSEAL_ASSIGN(BaseParts base, load_base(std::move(map_text), map_name, request.read));
+  const bool from_stock = !request.stock.empty();
+  CALSEAL_ASSIGN(BaseParts base, load_base(std::move(map_text), map_name, request.read, from_stock));
   if (base.map.controller != job.facts.controller)
     return wrong("--regions", "controller " + base.map.controller, "controller " + job.facts.controller,
                  "another controller is another job");
-  CALSEAL_CHECK(require_new(way_back, base));
+  if (from_stock) {
+    CALSEAL_CHECK(put_stock(request.stock, base));
+  } else {
+    CALSEAL_CHECK(require_new(way_back, base));
+  }
   NewBase made;
   made.number = current.number + 1;
   const Image old_base = base_image(way_back, way_back.map);
@@ -84,7 +109,13 @@ Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing
                      way_back.manifest.vehicle_reference,
                      made.number,
                      job.highest_sequence() + 1,
-                     current.newest()->digest};
+                     current.newest()->digest,
+                     false,
+                     {}};
+  if (from_stock) {
+    annotate("base-stock", request.stock, said);
+    annotate("base-read", request.read, said);
+  }
   CALSEAL_ASSIGN(made.sealed, seal_base(base, said, salt, signing));
   made.bundle = bundle_file(made.number, 0);
   std::vector<NewFile> files = base_files(base, fitting, "");

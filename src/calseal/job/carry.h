@@ -17,6 +17,8 @@ struct CarryRequest {
   Bytes region_map;            // empty: the one of the base before, where it holds on the new read
   std::string region_map_name;
   std::string reason;  // line; signed
+  // A known stock of the same software in place of what was read; the vehicle's own bytes are the read's.
+  std::vector<ReadFile> stock;
 };
 
 // One option on its way to the new base.
@@ -39,7 +41,9 @@ struct NewBase {
 // Makes base k+1 with its read, region map, revision 0 and the options that fit, whole or not at all, then
 // notes it. kUsage without a reason, or when the read is of the current base; kJobOrder when that one was
 // never sealed; kFamilyMismatch and the like when the old region map does not hold and no new one was given.
-// The caller holds the lock.
+// With a stock the new base is that of base_from_stock(), with its reasons, in the read's form; its revision
+// 0 is annotated with the digests of both ("base-stock", "base-read"), and the read may be one whose checks
+// fail. The caller holds the lock.
 Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing& signing);
 
 }  // namespace calseal

@@ -1,5 +1,7 @@
 #include "calseal/job/next_step.h"
 
+#include <algorithm>
+
 #include "calseal/base/text.h"
 
 namespace calseal {
@@ -42,11 +44,29 @@ class Deciding {
                   note("acknowledged", 0, ""), 0);
     }
     const JobRevision* newest = newest_to_use();
+    if (newest == nullptr && came_failing(*way_back)) return known_stock();
     if (newest == nullptr) return edit(nullptr);
     return about(*newest);
   }
 
  private:
+  static bool came_failing(const JobRevision& way_back) {
+    return std::ranges::any_of(way_back.manifest.controller().checksums, [](const ManifestChecksum& check) {
+      return check.state_after == CheckState::kFails;
+    });
+  }
+
+  NextStep known_stock() const {
+    return step(
+        "known-stock",
+        "Checks of the read failed when it came, so no edit can be built on it. Put a known stock of the "
+        "same software in its place, bound to this vehicle.",
+        "calseal job carry " + folder_ +
+            " READ --stock STOCK --reason WHY --key AUTHOR.KEY --trust "
+            "SHOP.TRUST",
+        0);
+  }
+
   // The newest revision that was not withdrawn; nothing when only the way back is left.
   const JobRevision* newest_to_use() const {
     for (std::size_t i = base_.revisions.size(); i-- > 0;) {

@@ -9,7 +9,7 @@ namespace calseal {
 
 struct NextStep {
   std::string code;  // stable: "seal-way-back", "deliver-way-back", "await-way-back", "countersign", "edit",
-                     // "go-back", "deliver", "await-receipt", "await-write", "confirm", "attach-log"
+                     // "known-stock", "go-back", "deliver", "await-receipt", "await-write", "confirm", "attach-log"
   std::string text;  // what to do and why, for people
   std::string command;  // to type; what the person fills in is in capitals
   std::uint64_t base = 1;

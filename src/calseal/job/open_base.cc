@@ -5,6 +5,7 @@
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
 #include "calseal/job/customer_check.h"
+#include "calseal/map/correct.h"
 
 namespace calseal {
 namespace {
@@ -46,8 +47,8 @@ Result<std::optional<Bytes>> load_job_salt(const std::string& folder) {
   return std::optional<Bytes>(std::move(salt));
 }
 
-Result<BaseParts> load_base(Bytes region_map, const std::string& region_map_name,
-                            std::vector<ReadFile> files) {
+Result<BaseParts> load_base(Bytes region_map, const std::string& region_map_name, std::vector<ReadFile> files,
+                            bool as_received) {
   BaseParts base;
   CALSEAL_ASSIGN(base.map, parse_region_map(std::move(region_map), region_map_name));
   base.files = files;
@@ -55,8 +56,9 @@ Result<BaseParts> load_base(Bytes region_map, const std::string& region_map_name
   const std::string name = base.files.front().name;
   const auto plan = make_plan(base.map, base.read.image);
   if (!plan) return fail(in_file(plan.error(), name));
-  if (Status status = believe_map(*plan, base.read.image); !status)
-    return fail(in_file(status.error(), name));
+  Status status =
+      as_received ? recognise_received(*plan, base.read.image) : believe_map(*plan, base.read.image);
+  if (!status) return fail(in_file(status.error(), name));
   return base;
 }
 
@@ -78,9 +80,17 @@ Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said,
   request.result = base.read.image;
   request.files = describe_received(base.read);
   request.salt = salt;
+  request.as_received = said.as_received;
+  statement.annotations = said.annotations;
   CALSEAL_ASSIGN(SealedBundle sealed, seal(request, *signing.keys, *signing.trust));
+  // What floats is corrected for whatever read the customer has, this one included.
+  Image expected = base.read.image;
+  if (said.as_received) {
+    CALSEAL_ASSIGN(const Plan plan, make_plan(base.map, expected));
+    CALSEAL_CHECK(correct(plan, expected, CorrectionScope::kFloating));
+  }
   CALSEAL_CHECK(
-      check_as_customer(sealed, base.map, base.read.image,
+      check_as_customer(sealed, base.map, expected,
                         {signing.trust_file, base.files, salt, said.vehicle_reference, signing.now}));
   return sealed;
 }
@@ -96,13 +106,15 @@ std::vector<NewFile> base_files(const BaseParts& base, const std::vector<OptionF
 }
 
 Result<OpenedBase> open_job(const NewJob& request, const std::optional<Signing>& signing) {
-  CALSEAL_ASSIGN(const BaseParts base, load_base(request.region_map, request.region_map_name, request.read));
+  CALSEAL_ASSIGN(const BaseParts base,
+                 load_base(request.region_map, request.region_map_name, request.read, request.as_received));
   if (!is_name(request.job)) {
     return fail({Reason::kUsage, "", "--job", "\"" + printable(request.job, 80) + "\"",
                  "a name: a-z, 0-9, - and _, at most 64 characters", "name the job so, or the folder"});
   }
   const UtcTime now = signing ? signing->now : current_time();
-  const BaseStatement said{request.job, "first read", request.title, request.vehicle_reference, 1, 1, {}};
+  const BaseStatement said{
+      request.job, "first read", request.title, request.vehicle_reference, 1, 1, {}, request.as_received, {}};
   std::vector<Event> events{opened_event(time_text(now), 1, said.reason)};
   OpenedBase opened;
   std::vector<NewFile> files = base_files(base, request.options, base_folder(1) + "/");
@@ -128,7 +140,7 @@ Result<OpenedBase> open_job(const NewJob& request, const std::optional<Signing>&
   return opened;
 }
 
-Result<OpenedBase> seal_way_back(const Job& job, const Signing& signing) {
+Result<OpenedBase> seal_way_back(const Job& job, const Signing& signing, bool as_received) {
   const JobBase& current = job.base();
   if (current.way_back() != nullptr) {
     return fail({Reason::kJobOrder, printable(job.folder), "",
@@ -139,7 +151,8 @@ Result<OpenedBase> seal_way_back(const Job& job, const Signing& signing) {
       job.folder + "/" + base_folder(current.number) + "/" + std::string(kRegionsFile);
   CALSEAL_ASSIGN(Bytes map, read_file(map_file, kRegionMapSizeLimit));
   CALSEAL_ASSIGN(std::vector<ReadFile> files, load_kept_read(job.folder, current.number));
-  CALSEAL_ASSIGN(const BaseParts base, load_base(std::move(map), printable(map_file), std::move(files)));
+  CALSEAL_ASSIGN(const BaseParts base,
+                 load_base(std::move(map), printable(map_file), std::move(files), as_received));
   CALSEAL_ASSIGN(const std::optional<Bytes> salt, load_job_salt(job.folder));
   std::string reason = "first read";
   for (const Event& event : job.events) {
@@ -147,7 +160,8 @@ Result<OpenedBase> seal_way_back(const Job& job, const Signing& signing) {
       reason = event.detail;
   }
   const BaseStatement said{
-      job.facts.job, reason, "", job.facts.vehicle_reference, current.number, job.highest_sequence() + 1, {}};
+      job.facts.job, reason, "", job.facts.vehicle_reference, current.number, job.highest_sequence() + 1, {},
+      as_received,   {}};
   OpenedBase opened;
   CALSEAL_ASSIGN(opened.sealed, seal_base(base, said, salt, signing));
   opened.bundle = bundle_file(current.number, 0);

@@ -35,6 +35,7 @@ struct NewJob {
   std::optional<Bytes> salt;  // kSaltSize fresh random bytes, or that of the vehicle's other job
   std::vector<OptionFile> options;
   std::string title;
+  bool as_received = false;  // checks of the read need not hold; see SealRequest
 };
 
 struct OpenedBase {
@@ -44,12 +45,13 @@ struct OpenedBase {
 
 // Makes the folder with read, region map, salt, options and, with `signing`, revision 0 of base 1. Whole or
 // not at all. The reasons of parse_region_map(), load_read(), believe_map() (also without signing), seal(),
-// check_as_customer(), and kOutputExists, kWriteFailed.
+// check_as_customer(), and kOutputExists, kWriteFailed. As received, recognise_received() stands in for
+// believe_map().
 Result<OpenedBase> open_job(const NewJob& request, const std::optional<Signing>& signing);
 
 // Seals revision 0 of the folder's current base where that was left out: the way back. kJobOrder when it is
 // sealed already. The caller holds the lock.
-Result<OpenedBase> seal_way_back(const Job& job, const Signing& signing);
+Result<OpenedBase> seal_way_back(const Job& job, const Signing& signing, bool as_received = false);
 
 // The next pieces are shared with carrying to a new base.
 struct BaseParts {
@@ -57,13 +59,15 @@ struct BaseParts {
   Read read;
   std::vector<ReadFile> files;
 };
-Result<BaseParts> load_base(Bytes region_map, const std::string& region_map_name,
-                            std::vector<ReadFile> files);
+Result<BaseParts> load_base(Bytes region_map, const std::string& region_map_name, std::vector<ReadFile> files,
+                            bool as_received = false);
 struct BaseStatement {
   std::string job, reason, title, vehicle_reference;
   std::uint64_t number = 1;
   std::uint64_t sequence = 1;
   std::optional<Sha256> parent;
+  bool as_received = false;
+  std::vector<std::pair<std::string, std::string>> annotations;
 };
 // Revision 0, checked as the customer would.
 Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said,

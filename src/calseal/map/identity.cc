@@ -2,8 +2,10 @@
 
 #include <algorithm>
 #include <array>
+#include <optional>
 
 #include "calseal/base/text.h"
+#include "calseal/image/entropy.h"
 #include "calseal/map/value.h"
 
 namespace calseal {
@@ -134,35 +136,76 @@ std::vector<IdentityValue> read_identity(const RegionMap& map, const Image& imag
   return values;
 }
 
-Status recognise_family(const RegionMap& map, const Image& image) {
-  const auto mismatch = [&](std::string place, std::string found, std::string expected) {
-    return fail({Reason::kFamilyMismatch, "", std::move(place), std::move(found), std::move(expected),
-                 "use the region map of this controller's software family"});
-  };
-  for (const Recognition::Match& match : map.recognition.all) {
-    const Memory& memory = image.memories[match.place.memory];
+namespace {
+
+// What the recognition rule says of an image.
+class Recognising {
+ public:
+  Recognising(const RegionMap& map, const Image& image) : map_(map), image_(image) {}
+
+  Status run(const std::vector<IdentityValue>& identity) {
+    for (const Recognition::Match& match : map_.recognition.all) CALSEAL_CHECK(judge(match));
+    for (const IdentityValue& value : identity) CALSEAL_CHECK(judge(value));
+    if (unknown_ && !proved_) return fail(*unknown_);
+    return {};
+  }
+
+ private:
+  static Error mismatch(std::string place, std::string found, std::string expected) {
+    return {Reason::kFamilyMismatch, "",
+            std::move(place),        std::move(found),
+            std::move(expected),     "use the region map of this controller's software family"};
+  }
+  void unknown(const Place& place, std::string expected) {
+    if (!unknown_) unknown_ = mismatch(place_text(map_, place), "unknown bytes", std::move(expected));
+  }
+
+  Status judge(const Recognition::Match& match) {
+    const Memory& memory = image_.memories[match.place.memory];
     if (!memory.knows(match.place.range)) {
-      return mismatch(place_text(map, match.place), "unknown bytes", hex_excerpt(match.bytes));
+      unknown(match.place, hex_excerpt(match.bytes));
+      return {};
     }
+    proved_ = true;
     const ByteView bytes = memory.view(match.place.range);
     for (std::size_t i = 0; i < bytes.size(); ++i) {
-      if (((bytes[i] ^ match.bytes[i]) & match.mask[i]) != 0) {
-        return mismatch(place_text(map, match.place), hex_excerpt(bytes), hex_excerpt(match.bytes));
-      }
+      if (((bytes[i] ^ match.bytes[i]) & match.mask[i]) == 0) continue;
+      if (!looks_opaque(memory.bytes))
+        return fail(mismatch(place_text(map_, match.place), hex_excerpt(bytes), hex_excerpt(match.bytes)));
+      return fail(
+          {Reason::kFormOpaque, "", memory.name, "bytes nearly all of which look random",
+           hex_excerpt(match.bytes) + " at " + place_text(map_, match.place),
+           "save the read without encryption and compression, or have whoever encrypted it undo that"});
     }
+    return {};
   }
+
+  Status judge(const IdentityValue& value) {
+    const std::vector<std::string>& numbers = map_.recognition.software_numbers;
+    if (value.field->kind != IdentityKind::kSoftwareNumber || numbers.empty()) return {};
+    std::string expected = "one of";
+    for (const std::string& number : numbers) expected += " " + printable(number, 40);
+    if (!value.known) {
+      unknown(value.field->place, expected);
+      return {};
+    }
+    proved_ = true;
+    if (std::find(numbers.begin(), numbers.end(), value.text) != numbers.end()) return {};
+    return fail(
+        mismatch(place_text(map_, value.field->place), "software number " + value.text, std::move(expected)));
+  }
+
+  const RegionMap& map_;
+  const Image& image_;
+  std::optional<Error> unknown_;
+  bool proved_ = false;
+};
+
+}  // namespace
+
+Status recognise_family(const RegionMap& map, const Image& image) {
   const std::vector<IdentityValue> identity = read_identity(map, image);
-  for (const IdentityValue& value : identity) {
-    if (value.field->kind != IdentityKind::kSoftwareNumber || map.recognition.software_numbers.empty())
-      continue;
-    const auto& numbers = map.recognition.software_numbers;
-    if (!value.known || std::find(numbers.begin(), numbers.end(), value.text) == numbers.end()) {
-      std::string expected = "one of";
-      for (const std::string& number : numbers) expected += " " + printable(number, 40);
-      return mismatch(place_text(map, value.field->place),
-                      value.known ? "software number " + value.text : "unknown bytes", expected);
-    }
-  }
+  CALSEAL_CHECK(Recognising(map, image).run(identity));
   for (const Copy& copy : map.copies) {
     if (!copy.active_bank) continue;
     const Memory& memory = image.memories[copy.active_bank->place.memory];

@@ -5,7 +5,9 @@
 #include <utility>
 
 #include "calseal/base/text.h"
+#include "calseal/image/entropy.h"
 #include "calseal/map/segments.h"
+#include "calseal/map/wrapping.h"
 
 namespace calseal {
 namespace {
@@ -75,9 +77,17 @@ Result<std::vector<Place>> places_of(const RegionMap& map, std::optional<std::si
                "addresses of the region map's memories", "check that file and region map belong together"});
 }
 
+// Bytes that are known to be the fill without standing in a file.
+void fill(Read& read, std::size_t memory, const RangeSet& set) {
+  if (set.empty()) return;
+  if (read.filled.empty()) read.filled.resize(read.image.memories.size());
+  read.filled[memory].add(set);
+  read.image.memories[memory].known.add(set);
+}
+
 // Returns the only memory that the file has bytes of, or nothing when there are several.
 Result<std::optional<std::size_t>> lay_segments(const RegionMap& map, std::optional<std::size_t> named,
-                                                const FormFile& form, const std::string& file, Image& image) {
+                                                const FormFile& form, const std::string& file, Read& read) {
   std::vector<bool> touched(map.memories.size(), false);
   for (const Segment& segment : form.segments) {
     const Range range{segment.address, segment.address + segment.bytes.size()};
@@ -86,90 +96,18 @@ Result<std::optional<std::size_t>> lay_segments(const RegionMap& map, std::optio
     for (const Place& place : places) {
       const auto size = static_cast<std::size_t>(place.range.size());
       touched[place.memory] = true;
-      CALSEAL_CHECK(lay(map, place.memory, place.range, rest.first(size), file, image));
+      CALSEAL_CHECK(lay(map, place.memory, place.range, rest.first(size), file, read.image));
       rest = rest.subspan(size);
     }
   }
   for (std::size_t i = 0; i < map.memories.size(); ++i) {
-    if (touched[i] && map.memories[i].hole_is_fill) image.memories[i].known.add(segments_of(map.memories[i]));
+    if (!touched[i] || !map.memories[i].hole_is_fill) continue;
+    RangeSet holes = segments_of(map.memories[i]);
+    holes.remove(read.image.memories[i].known);
+    fill(read, i, holes);
   }
   if (std::ranges::count(touched, true) != 1) return std::nullopt;
   return static_cast<std::size_t>(std::ranges::find(touched, true) - touched.begin());
-}
-
-std::uint64_t block_size(const FormDeclaration::Block& block) {
-  switch (block.kind) {
-    case FormDeclaration::Block::Kind::kMemory:
-      return block.place.range.size();
-    case FormDeclaration::Block::Kind::kConstant:
-      return block.constant.size();
-    case FormDeclaration::Block::Kind::kOpaque:
-      return block.size;
-  }
-  return 0;
-}
-
-std::uint64_t form_size(const FormDeclaration& form) {
-  std::uint64_t size = 0;
-  for (const auto& block : form.blocks) size += block_size(block);
-  return size;
-}
-
-// Offset of the first constant that `bytes`, as long as the form, does not hold.
-std::optional<std::uint64_t> wrong_constant(const FormDeclaration& form, ByteView bytes) {
-  std::uint64_t at = 0;
-  for (const auto& block : form.blocks) {
-    const std::uint64_t size = block_size(block);
-    if (block.kind == FormDeclaration::Block::Kind::kConstant &&
-        !std::ranges::equal(block.constant,
-                            bytes.subspan(static_cast<std::size_t>(at), static_cast<std::size_t>(size)))) {
-      return at;
-    }
-    at += size;
-  }
-  return std::nullopt;
-}
-
-bool fits(const FormDeclaration& form, ByteView bytes) {
-  return form_size(form) == bytes.size() && !wrong_constant(form, bytes);
-}
-
-// The size is that of a declared form, but a constant of it differs; nothing when no form has this size.
-std::optional<Error> misfit(const RegionMap& map, ByteView bytes, const std::string& file) {
-  for (const FormDeclaration& form : map.forms) {
-    if (form_size(form) != bytes.size()) continue;
-    const std::optional<std::uint64_t> at = wrong_constant(form, bytes);
-    if (!at) continue;
-    return Error{Reason::kFormUnknown,         file,
-                 "offset " + grouped(*at),     "other bytes than the constant there",
-                 "form \"" + form.name + "\"", "check that file and region map belong together"};
-  }
-  return std::nullopt;
-}
-
-Status lay_declared(const RegionMap& map, const FormDeclaration& form, ByteView bytes,
-                    const std::string& file, Image& image) {
-  for (const auto& block : form.blocks) {
-    const auto size = static_cast<std::size_t>(block_size(block));
-    if (block.kind == FormDeclaration::Block::Kind::kMemory) {
-      CALSEAL_CHECK(lay(map, block.place.memory, block.place.range, bytes.first(size), file, image));
-    }
-    bytes = bytes.subspan(size);
-  }
-  return {};
-}
-
-Bytes render_declared(const FormDeclaration& form, const Bytes& original, const Image& image) {
-  Bytes out = original;
-  std::size_t at = 0;
-  for (const auto& block : form.blocks) {
-    if (block.kind == FormDeclaration::Block::Kind::kMemory) {
-      std::ranges::copy(image.memories[block.place.memory].view(block.place.range),
-                        out.begin() + static_cast<std::ptrdiff_t>(at));
-    }
-    at += static_cast<std::size_t>(block_size(block));
-  }
-  return out;
 }
 
 // A raw file is kept as it came and no second time as a segment.
@@ -181,7 +119,93 @@ Result<FormFile> parse_file(Bytes bytes, const std::string& name) {
   return form;
 }
 
-Result<ReadSource> lay_file(const RegionMap& map, ReadFile file, Image& image) {
+Status lay_declared(const RegionMap& map, const FormDeclaration& form, ByteView bytes,
+                    const std::string& file, Read& read) {
+  for (const WrappedPart& part : wrapped_parts(form)) {
+    const ByteView held =
+        bytes.subspan(static_cast<std::size_t>(part.at), static_cast<std::size_t>(part.place.range.size()));
+    CALSEAL_CHECK(lay(map, part.place.memory, part.place.range, held, file, read.image));
+  }
+  for (const Place& place : form.omitted) {
+    const Bytes blank(static_cast<std::size_t>(place.range.size()), form.fill);
+    CALSEAL_CHECK(lay(map, place.memory, place.range, blank, file, read.image));
+    fill(read, place.memory, RangeSet(place.range));
+  }
+  return {};
+}
+
+// What a file that nothing declared fits is, beyond the error that says so.
+Error explain_raw(const RegionMap& map, ByteView bytes, const std::string& file, Error error) {
+  if (!looks_opaque(bytes)) return misfit_of(map, bytes, file).value_or(std::move(error));
+  return {Reason::kFormOpaque,
+          file,
+          "",
+          grouped(bytes.size()) + " bytes, nearly all of which look random",
+          "the image as it is, or in a form that the region map declares",
+          "save the read without encryption and compression, or have whoever encrypted it undo that"};
+}
+
+// The declared form that a raw file has; nothing when it has none. With `named`, forms of that memory alone.
+Result<const FormDeclaration*> form_of(const RegionMap& map, std::optional<std::size_t> named, ByteView bytes,
+                                       const std::string& file) {
+  std::optional<Error> broken;
+  for (const FormDeclaration& form : map.forms) {
+    if (!form.is_readable() || !wrapping_fits(form, bytes)) continue;
+    if (named && !is_of_memory(form, *named)) continue;
+    Status holds = verify_wrapping(form, bytes, file);
+    if (holds) return &form;
+    if (!broken) broken = std::move(holds).error();
+  }
+  if (broken) return fail(*std::move(broken));
+  return nullptr;
+}
+
+Status refuse_unreadable(const RegionMap& map, ByteView bytes, const std::string& file) {
+  for (const FormDeclaration& form : map.forms) {
+    if (form.is_readable() || !text_of(bytes).starts_with(text_of(form.signature))) continue;
+    return fail({Reason::kFormOpaque, file, "offset 0",
+                 hex_excerpt(form.signature) + ", as form \"" + form.name + "\" begins",
+                 "a form that can be read: this one is declared encrypted or compressed",
+                 form.note.empty() ? "save the read in another form" : printable(form.note)});
+  }
+  return {};
+}
+
+Result<ReadSource> lay_raw_file(const RegionMap& map, std::optional<std::size_t> named, ReadSource source,
+                                Read& read) {
+  const ByteView bytes = source.file.original;
+  const bool fills = named && bytes.size() == segment_total(map.memories[*named]);
+  if (!fills) {
+    CALSEAL_ASSIGN(source.declared, form_of(map, named, bytes, source.name));
+  }
+  if (source.declared != nullptr) {
+    source.form = source.declared->name;
+    CALSEAL_CHECK(lay_declared(map, *source.declared, bytes, source.name, read));
+    return source;
+  }
+  CALSEAL_CHECK(refuse_unreadable(map, bytes, source.name));
+  if (!named && map.memories.size() > 1) {
+    std::string names;
+    for (const auto& memory : map.memories) {
+      names += (names.empty() ? "" : ", ") + memory.name + " (" + grouped(segment_total(memory)) + " bytes)";
+    }
+    return fail(explain_raw(
+        map, bytes, source.name,
+        {Reason::kMemoryMissing, source.name, "", grouped(bytes.size()) + " raw bytes and several memories",
+         "the memory named: " + names, "write MEMORY=FILE"}));
+  }
+  if (!named) {
+    named = 0;
+    source.memory = map.memories.front().name;
+  }
+  Status laid = lay_raw(map, *named, bytes, source.name, read.image);
+  if (!laid && laid.error().reason == Reason::kImageSize)
+    return fail(explain_raw(map, bytes, source.name, std::move(laid).error()));
+  CALSEAL_CHECK(std::move(laid));
+  return source;
+}
+
+Result<ReadSource> lay_file(const RegionMap& map, ReadFile file, Read& read) {
   ReadSource source;
   source.memory = file.memory;
   source.name = file.name;
@@ -197,38 +221,10 @@ Result<ReadSource> lay_file(const RegionMap& map, ReadFile file, Image& image) {
   }
   CALSEAL_ASSIGN(source.file, parse_file(std::move(file.bytes), file.name));
   source.form = form_name(source.file.kind);
-  if (source.file.kind != FormKind::kRaw) {
-    CALSEAL_ASSIGN(const std::optional<std::size_t> only,
-                   lay_segments(map, named, source.file, file.name, image));
-    if (only) source.memory = map.memories[*only].name;
-    return source;
-  }
-  if (!named) {
-    for (const FormDeclaration& form : map.forms) {
-      if (!fits(form, source.file.original)) continue;
-      source.form = form.name;
-      source.declared = &form;
-      CALSEAL_CHECK(lay_declared(map, form, source.file.original, file.name, image));
-      return source;
-    }
-    if (map.memories.size() > 1) {
-      if (auto error = misfit(map, source.file.original, file.name)) return fail(*std::move(error));
-      std::string names;
-      for (const auto& memory : map.memories) {
-        names +=
-            (names.empty() ? "" : ", ") + memory.name + " (" + grouped(segment_total(memory)) + " bytes)";
-      }
-      return fail({Reason::kMemoryMissing, file.name, "",
-                   grouped(source.file.original.size()) + " raw bytes and several memories",
-                   "the memory named: " + names, "write MEMORY=FILE"});
-    }
-    named = 0;
-    source.memory = map.memories.front().name;
-  }
-  if (source.file.original.size() != segment_total(map.memories[*named]) && file.memory.empty()) {
-    if (auto error = misfit(map, source.file.original, file.name)) return fail(*std::move(error));
-  }
-  CALSEAL_CHECK(lay_raw(map, *named, source.file.original, file.name, image));
+  if (source.file.kind == FormKind::kRaw) return lay_raw_file(map, named, std::move(source), read);
+  CALSEAL_ASSIGN(const std::optional<std::size_t> only,
+                 lay_segments(map, named, source.file, file.name, read));
+  if (only) source.memory = map.memories[*only].name;
   return source;
 }
 
@@ -240,7 +236,7 @@ bool is_whole_memory(const RegionMap& map, const ReadSource& source) {
 }
 
 Result<Bytes> render_source(const RegionMap& map, const ReadSource& source, const Image& image) {
-  if (source.declared != nullptr) return render_declared(*source.declared, source.file.original, image);
+  if (source.declared != nullptr) return wrap(*source.declared, source.file.original, image, source.name);
   if (source.file.kind == FormKind::kRaw) {
     const std::size_t index = map.memory_index(source.memory);
     return flat_bytes(map.memories[index], image.memories[index]);
@@ -259,6 +255,26 @@ Result<Bytes> render_source(const RegionMap& map, const ReadSource& source, cons
     segments.push_back({segment.address, std::move(bytes)});
   }
   return write_back(source.file, segments);
+}
+
+// Where no file holds a byte, there is no place for another one than the fill.
+Status require_filled(const RegionMap& map, const Read& read, const Image& image) {
+  for (std::size_t m = 0; m < read.filled.size(); ++m) {
+    for (const Range& range : read.filled[m].ranges()) {
+      const ByteView wanted = image.memories[m].view(range);
+      const ByteView fill = read.image.memories[m].view(range);
+      const auto at = std::ranges::mismatch(wanted, fill).in1;
+      if (at == wanted.end()) continue;
+      const std::uint64_t address = range.begin + static_cast<std::uint64_t>(at - wanted.begin());
+      return fail({Reason::kFormOmits, read.sources.empty() ? "" : read.sources.front().name,
+                   map.memories[m].name + " " + address_text(address),
+                   hex_excerpt(wanted.subspan(static_cast<std::size_t>(at - wanted.begin()), 1)) +
+                       " where the file has no place",
+                   hex_excerpt(fill.first(1)) + ", the fill",
+                   "read the controller in a form that holds these bytes"});
+    }
+  }
+  return {};
 }
 
 }  // namespace
@@ -287,13 +303,14 @@ Result<Read> load_read(const RegionMap& map, std::vector<ReadFile> files) {
   Read read;
   read.image = blank_image(map);
   for (ReadFile& file : files) {
-    CALSEAL_ASSIGN(ReadSource source, lay_file(map, std::move(file), read.image));
+    CALSEAL_ASSIGN(ReadSource source, lay_file(map, std::move(file), read));
     read.sources.push_back(std::move(source));
   }
   return read;
 }
 
 Result<std::vector<Bytes>> render_read(const RegionMap& map, const Read& read, const Image& image) {
+  CALSEAL_CHECK(require_filled(map, read, image));
   std::vector<Bytes> files;
   for (const ReadSource& source : read.sources) {
     CALSEAL_ASSIGN(Bytes file, render_source(map, source, image));
@@ -303,6 +320,7 @@ Result<std::vector<Bytes>> render_read(const RegionMap& map, const Read& read, c
 }
 
 Result<std::vector<Bytes>> render_read(const RegionMap& map, const Read& read, Image&& image) {
+  CALSEAL_CHECK(require_filled(map, read, image));
   std::vector<Bytes> files;
   for (const ReadSource& source : read.sources) {
     if (is_whole_memory(map, source)) {

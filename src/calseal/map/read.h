@@ -35,6 +35,9 @@ struct ReadSource {
 struct Read {
   Image image;                      // memories in map order; what no file gives is unknown
   std::vector<ReadSource> sources;  // in the order given
+  // By memory: bytes that no file holds and whose value is the fill all the same, because a form omits them
+  // or a record file leaves the hole. Empty when there are none.
+  std::vector<RangeSet> filled;
 };
 
 // Splits "MEMORY=FILE"; without an equals sign, or when what stands before it is no name, the whole is the
@@ -42,14 +45,17 @@ struct Read {
 ReadFile parse_read_argument(const std::string& argument);
 
 // Lays files into memories. A record file goes where its addresses lie (with several memories that share
-// addresses it must be named); a raw file fits a declared form by size and constants when no memory is named,
-// else it fills its memory exactly. kMemoryUnknown, kMemoryMissing (several memories, none named),
-// kImageSize, kImageOutside, kFormUnknown (as long as a declared form, but other constants), kRecordOverlap
+// addresses it must be named); a raw file fits a declared form by size and constants, of the named memory
+// alone when one is named and the file is not as long as it; else it fills its memory exactly.
+// kMemoryUnknown, kMemoryMissing (several memories, none named), kImageSize, kImageOutside, kFormUnknown (as
+// long as a declared form, but other constants), kFormChecksum (fits, and a checksum of the wrapping fails),
+// kFormOpaque (a signature of the map, or nothing fits and nearly all of it looks random), kRecordOverlap
 // (two files give the same byte), and the reasons of parse_form().
 Result<Read> load_read(const RegionMap& map, std::vector<ReadFile> files);
 
-// The files again, in the order and form of `read`, with the bytes of `image`. `image` must know every byte
-// that they hold.
+// The files again, in the order and form of `read`, with the bytes of `image` and the wrappings' own
+// checksums made right; files of the read's own image are the very files. `image` must know every byte that
+// they hold. kFormOmits when it has other bytes than the fill where no file holds any.
 Result<std::vector<Bytes>> render_read(const RegionMap& map, const Read& read, const Image& image);
 // The same, out of an image that nobody needs afterwards: memories that fill their file are not copied.
 Result<std::vector<Bytes>> render_read(const RegionMap& map, const Read& read, Image&& image);

@@ -7,6 +7,7 @@
 #pragma once
 
 #include <cstdint>
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -208,7 +209,10 @@ struct Recognition {
   std::vector<std::string> software_numbers;  // empty: any; else the software number must be one of these
 };
 
-// How a file may wrap the image: blocks in file order. Offsets and sizes in bytes.
+struct RegionMap;
+
+// How a file may wrap the image: blocks in file order, header and trailer among them. Offsets and sizes in
+// bytes. Or a wrapping that nobody can take off, known by its first bytes.
 struct FormDeclaration {
   struct Block {
     enum class Kind : std::uint8_t { kMemory, kConstant, kOpaque } kind = Kind::kMemory;
@@ -217,7 +221,22 @@ struct FormDeclaration {
     std::uint64_t size = 0;  // kOpaque: any bytes, kept as they came
   };
   std::string name;
-  std::vector<Block> blocks;
+  std::string note;
+  std::vector<Block> blocks;   // empty for a wrapping that nobody can take off
+  std::vector<Place> omitted;  // not in the file; these bytes are known to be `fill`
+  std::uint8_t fill = 0xff;
+  // The wrapping's own checksums: a map of the file itself, whose one memory "file" begins at 0 and is as
+  // long as all blocks; its slots lie in opaque blocks. Nothing when there are none.
+  std::shared_ptr<const RegionMap> file;
+  Bytes signature;  // without blocks: a file that begins so is encrypted or compressed
+
+  bool is_readable() const { return signature.empty(); }
+};
+
+// What a controller's link carries, in bytes per second; for the write plan alone.
+struct LinkRates {
+  std::uint64_t read = 0;
+  std::uint64_t write = 0;
 };
 
 enum class ItemKind : std::uint8_t { kScalar, kAxis, kCurve, kTable };
@@ -263,6 +282,8 @@ struct RegionMap {
   std::vector<SignedPart> signed_parts;
   std::vector<Place> sectors;  // erase sectors, ascending
   std::vector<Item> items;     // calibration items, ascending by memory and address
+  std::optional<LinkRates> link;
+  std::optional<Sha256> succeeds;  // digest of the map that this one replaces
   Evidence evidence;
   Bytes text;     // the file as read
   Sha256 digest;  // of `text`

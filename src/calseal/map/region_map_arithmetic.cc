@@ -283,9 +283,8 @@ class Judgement {
 }  // namespace
 
 void lint_checksums(Draft& draft) {
-  std::uint64_t read = 0;
   for (std::size_t i = 0; i < draft.map.checksums.size() && !draft.fault(); ++i) {
-    Judgement(draft, i).run(read);
+    Judgement(draft, i).run(draft.checksum_bytes);
   }
 }
 

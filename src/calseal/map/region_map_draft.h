@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <deque>
 #include <initializer_list>
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -33,6 +34,8 @@ inline constexpr std::size_t kBalanceSizeLimit = 8;
 inline constexpr std::size_t kFieldSizeLimit = 256;
 inline constexpr std::size_t kMarkerSizeLimit = 32;
 inline constexpr std::size_t kPatternLimit = 256;
+inline constexpr std::size_t kSignatureLimit = 64;
+inline constexpr std::uint64_t kLinkRateLimit = 100000000;  // bytes per second
 
 // In the order in which they decide.
 enum class Phase : std::uint8_t { kShape, kNames, kRanges, kOverlaps, kPolicies, kChecksums };
@@ -51,7 +54,8 @@ struct ChecksumOrigin {
 
 class Draft {
  public:
-  Draft(std::string_view text, const std::string& file) : documents_(kPhases, JsonDocument(text, file)) {}
+  Draft(std::string_view written, const std::string& name)
+      : text(written), file(name), documents_(kPhases, JsonDocument(written, name)) {}
   Draft(const Draft&) = delete;
   Draft& operator=(const Draft&) = delete;
 
@@ -70,6 +74,12 @@ class Draft {
     }
     return std::nullopt;
   }
+  // Takes over faults of a part that was read as a draft of its own.
+  void adopt(const Draft& part) {
+    for (std::size_t i = 0; i < kPhases; ++i) {
+      if (documents_[i].ok() && !part.documents_[i].ok()) documents_[i] = part.documents_[i];
+    }
+  }
   // Faults of shape come from JsonNode itself, which reports here.
   JsonDocument& shape() { return documents_.front(); }
 
@@ -78,12 +88,16 @@ class Draft {
   RegionMap map;
   std::vector<RangeSet> exists;  // by memory: the addresses of its segments
   Where software_numbers = nullptr;
-  std::vector<std::vector<Where>> form_blocks;  // by form and block
+  std::vector<std::vector<Where>> form_blocks, form_omitted;  // by form and block or omitted range
+  std::vector<std::unique_ptr<Draft>> form_files;             // by form: its own checksums, or nothing
   std::vector<Where> regions, patches, copies, identity, sectors, items;
   std::vector<std::vector<Where>> signed_places;
   std::deque<ChecksumOrigin> origins;
   std::vector<const ChecksumOrigin*> checksums;  // by checksum
-  std::size_t checksum_places = 0;
+  std::size_t checksum_places = 0;               // those of forms count too
+  std::uint64_t checksum_bytes = 0;              // bytes that checksums read, likewise
+  std::string_view text;
+  std::string file;
 
  private:
   static constexpr std::size_t kPhases = 6;
@@ -144,6 +158,7 @@ void read_identity(Draft& draft, JsonObject& top);
 void read_signed_parts(Draft& draft, JsonObject& top);
 void read_sectors(Draft& draft, JsonObject& top);
 void read_items(Draft& draft, JsonObject& top);
+void read_link(Draft& draft, JsonObject& top);
 void read_evidence(Draft& draft, JsonObject& top);
 
 // The one reference between sections; part of the phase of names.
@@ -153,5 +168,9 @@ void check_software_numbers(Draft& draft);
 void lint_overlaps(Draft& draft);
 void lint_policies(Draft& draft);
 void lint_checksums(Draft& draft);
+// The same judgement over the own checksums of every form, and whether their slots lie in opaque blocks.
+void lint_form_files(Draft& draft, void (*lint)(Draft&));
+// Gives the forms their own checksums, once there is no fault.
+void take_form_files(Draft& draft);
 
 }  // namespace calseal::region_map_draft

@@ -96,6 +96,9 @@ void lint_form_overlaps(Draft& draft) {
       if (form.blocks[k].kind != FormDeclaration::Block::Kind::kMemory) continue;
       claims.push_back({form.blocks[k].place, "block of form", &form.name, draft.form_blocks[i][k]});
     }
+    for (std::size_t k = 0; k < form.omitted.size(); ++k) {
+      claims.push_back({form.omitted[k], "omitted range of form", &form.name, draft.form_omitted[i][k]});
+    }
     refuse_overlaps(draft, claims, "each byte of a memory once in a form");
   }
 }

@@ -100,21 +100,28 @@ void read_memories(Draft& draft, JsonObject& top) {
   }
 }
 
+namespace {
+
+Sha256 read_digest(const JsonNode& node) {
+  const std::string text = node.text();
+  const auto digest = parse_digest(text);
+  if (!digest) {
+    node.refuse(Reason::kJsonValue, "\"" + printable(text, 70) + "\"",
+                "a SHA-256 as 64 lower-case hexadecimal digits");
+  }
+  return digest.value_or(Sha256{});
+}
+
+}  // namespace
+
 void read_evidence(Draft& draft, JsonObject& top) {
   const auto node = top.required("evidence");
   if (!node) return;
   JsonObject object(*node);
   Evidence& evidence = draft.map.evidence;
   if (const auto author = object.required("author")) evidence.author = read_line(*author);
-  for (const JsonNode& image : object.items("verified_on", kMapItemLimit)) {
-    const std::string text = image.text();
-    const auto digest = parse_digest(text);
-    if (!digest) {
-      image.refuse(Reason::kJsonValue, "\"" + printable(text, 70) + "\"",
-                   "a SHA-256 as 64 lower-case hexadecimal digits");
-    }
-    evidence.verified_on.push_back(digest.value_or(Sha256{}));
-  }
+  for (const JsonNode& image : object.items("verified_on", kMapItemLimit))
+    evidence.verified_on.push_back(read_digest(image));
   for (const JsonNode& guess : object.items("guesses", kMapItemLimit))
     evidence.guesses.push_back(read_line(guess));
   evidence.verified = object.choice("grade", {"draft", "verified"}) == 1;
@@ -146,6 +153,8 @@ void read_top(Draft& draft, JsonObject& top) {
   read_signed_parts(draft, top);
   read_sectors(draft, top);
   read_items(draft, top);
+  read_link(draft, top);
+  if (const auto node = top.optional("succeeds")) map.succeeds = read_digest(*node);
   read_evidence(draft, top);
   top.done();
 }
@@ -173,8 +182,10 @@ Result<RegionMap> parse_region_map(Bytes text, const std::string& file) {
   if (auto fault = draft.fault()) return fail(*std::move(fault));
   for (const auto lint : {lint_overlaps, lint_policies, lint_checksums}) {
     lint(draft);
+    lint_form_files(draft, lint);
     if (auto fault = draft.fault()) return fail(*std::move(fault));
   }
+  take_form_files(draft);
   draft.map.digest = compute_sha256(text);
   draft.map.text = std::move(text);
   return std::move(draft.map);

@@ -1,4 +1,4 @@
-// The lists of a region map other than memories and checksums.
+// The lists of a region map other than memories, forms and checksums.
 #include <algorithm>
 #include <numeric>
 
@@ -66,47 +66,6 @@ void read_recognition(Draft& draft, JsonObject& top) {
                  "\"all\" or \"software_numbers\" with an element");
   }
   object.done();
-}
-
-void read_forms(Draft& draft, JsonObject& top) {
-  NameList names;
-  for (const JsonNode& node : optional_items(top, "forms")) {
-    JsonObject object(node);
-    FormDeclaration form;
-    form.name = names.read(draft, object);
-    std::vector<Where> origins;
-    std::uint64_t total = 0;
-    bool holds_memory = false;
-    for (const JsonNode& item : object.items("blocks", kMapItemLimit)) {
-      JsonObject written(item);
-      FormDeclaration::Block block;
-      if (written.has("constant")) {
-        block.kind = FormDeclaration::Block::Kind::kConstant;
-        block.constant = read_bytes(written, "constant", kBytesLimit);
-        total += block.constant.size();
-      } else if (written.has("opaque")) {
-        block.kind = FormDeclaration::Block::Kind::kOpaque;
-        block.size = written.number("opaque", 1, kImageLimit);
-        total += block.size;
-      } else {
-        block.place = read_place(draft, written);
-        total += block.place.range.size();
-        holds_memory = true;
-      }
-      written.done();
-      origins.push_back(draft.keep(item));
-      form.blocks.push_back(std::move(block));
-    }
-    if (!holds_memory)
-      node.refuse(Reason::kJsonValue, "a form without any part of a memory", "at least one such block");
-    if (total > kImageLimit) {
-      draft.refuse(Phase::kRanges, Reason::kMapRange, node, grouped(total) + " bytes in all blocks",
-                   "at most " + grouped(kImageLimit), "correct the sizes");
-    }
-    object.done();
-    draft.map.forms.push_back(std::move(form));
-    draft.form_blocks.push_back(std::move(origins));
-  }
 }
 
 void read_regions(Draft& draft, JsonObject& top) {
@@ -325,6 +284,17 @@ void read_sectors(Draft& draft, JsonObject& top) {
     }
   }
   sort_with_origins(draft.map.sectors, draft.sectors, [](const Place& place) { return place; });
+}
+
+void read_link(Draft& draft, JsonObject& top) {
+  const auto node = top.optional("link");
+  if (!node) return;
+  JsonObject object(*node);
+  LinkRates link;
+  link.read = object.integer("read_rate", 1, kLinkRateLimit);
+  link.write = object.integer("write_rate", 1, kLinkRateLimit);
+  object.done();
+  draft.map.link = link;
 }
 
 }  // namespace calseal::region_map_draft

@@ -5,6 +5,7 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/changes.h"
 #include "calseal/bundle/pinned_digest.h"
+#include "calseal/check/cautions.h"
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
 #include "calseal/sign/seal_account.h"
@@ -48,6 +49,16 @@ void state(const RevisionStatement& said, Manifest& manifest) {
   manifest.cautions = said.cautions;
   manifest.annotations = said.annotations;
   manifest.tool = said.tool;
+}
+
+// What the manifest cannot prove stands among its cautions, before the shop's own words.
+void state_limits(const RegionMap& map, Manifest& manifest) {
+  std::vector<std::string> limits;
+  for (Caution& caution : cautions_of(manifest, map)) {
+    if (std::ranges::find(manifest.cautions, caution.text) == manifest.cautions.end())
+      limits.push_back(std::move(caution.text));
+  }
+  manifest.cautions.insert(manifest.cautions.begin(), limits.begin(), limits.end());
 }
 
 std::vector<ManifestBinding> describe_binding(const SealRequest& request) {
@@ -184,15 +195,23 @@ Status self_check(const SealRequest& request, const TrustFile& trust, SealedBund
 Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, const TrustFile& trust) {
   CALSEAL_CHECK(check_signing_keys(keys));
   CALSEAL_ASSIGN(const Plan plan, make_plan(*request.map, request.base));
-  CALSEAL_CHECK(believe_map(plan, request.base));
+  const bool as_received = request.as_received && request.statement.revision == 0;
+  CALSEAL_CHECK(as_received ? recognise_received(plan, request.base) : believe_map(plan, request.base));
   SealedBundle sealed;
   sealed.proof = prove_confinement(plan, request.base, request.result);
+  // Derived bytes that are wrong are what such a read came with; they stand in the manifest.
+  if (as_received) {
+    std::erase_if(sealed.proof.violations, [](const Error& violation) {
+      return violation.reason == Reason::kDerivedWrong || violation.reason == Reason::kCopyOneSided;
+    });
+  }
   CALSEAL_CHECK(require_confined(sealed.proof));
   Draft draft;
   state(request.statement, draft.manifest);
   if (request.salt) draft.manifest.salt_digest = compute_sha256(*request.salt);
   draft.manifest.controllers.push_back(
       describe(request, plan, sealed.proof, verify_checks(plan, request.base)));
+  state_limits(*request.map, draft.manifest);
   CALSEAL_CHECK(add_contents(request, plan, draft));
   const std::string text = write_manifest(draft.manifest);
   if (text.size() > kManifestSizeLimit) {

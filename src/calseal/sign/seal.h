@@ -63,6 +63,7 @@ struct SealRequest {
   bool account = false;                       // the same without any option
   std::string unaccounted_reason;             // why other bytes may have changed; goes into the manifest
   std::string limits_reason;                  // why a changed item may leave its limits; likewise
+  bool as_received = false;  // revision 0: its checks need not hold; the manifest says which do not
 };
 
 struct SealedBundle {
@@ -74,7 +75,8 @@ struct SealedBundle {
 };
 
 // In this order: from 1 to kSignatureLimit different keys (kUsage); the map holds on the base
-// (kMapNotBelieved and the reasons of recognise_family()); the result is confined (first violation); options
+// (kMapNotBelieved and the reasons of recognise_family(); its checks apart for revision 0 as received); the
+// result is confined (first violation); options
 // and items are accounted for (require_accounted()); the manifest is built and signed; the bundle is opened
 // and rebuilt from the base by the checker, whose refusal comes back as the error. Only missing roles may
 // remain. Same request, keys and time: same bytes.

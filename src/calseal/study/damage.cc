@@ -2,9 +2,9 @@
 
 #include <algorithm>
 #include <array>
-#include <cmath>
 
 #include "calseal/base/text.h"
+#include "calseal/image/entropy.h"
 
 namespace calseal {
 namespace {
@@ -18,8 +18,6 @@ constexpr std::uint64_t kHashBlock = 64;
 constexpr std::size_t kNoiseBlock = 1024;
 constexpr double kNoisy = 7.6;   // 1 KiB of random bytes: about 7.81 bits per byte
 constexpr double kNormal = 7.2;  // a region whose median is above this is expected to look random
-constexpr std::size_t kOpaqueBlock = 4096;
-constexpr double kOpaqueEntropy = 7.9;  // 4 KiB of random bytes: about 7.95
 
 struct Row {
   std::string_view name, meaning, advice;
@@ -224,18 +222,6 @@ std::string_view damage_name(DamageKind kind) { return kRows[static_cast<std::si
 std::string_view damage_meaning(DamageKind kind) { return kRows[static_cast<std::size_t>(kind)].meaning; }
 std::string_view damage_advice(DamageKind kind) { return kRows[static_cast<std::size_t>(kind)].advice; }
 
-double entropy(ByteView bytes) {
-  std::array<std::uint64_t, 256> counts{};
-  for (const std::uint8_t byte : bytes) ++counts[byte];
-  double bits = 0;
-  for (const std::uint64_t count : counts) {
-    if (count == 0) continue;
-    const double share = static_cast<double>(count) / static_cast<double>(bytes.size());
-    bits -= share * std::log2(share);
-  }
-  return bits;
-}
-
 Bytes swapped(ByteView bytes, std::size_t group) {
   Bytes out(bytes.begin(), bytes.end());
   for (std::size_t i = 0; i + group <= out.size(); i += group) {
@@ -256,19 +242,6 @@ std::optional<std::uint64_t> mirror_period(ByteView bytes) {
   }
   const bool constant = std::ranges::all_of(bytes, [&](std::uint8_t byte) { return byte == bytes.front(); });
   return constant ? std::nullopt : least;
-}
-
-bool looks_opaque(ByteView bytes) {
-  std::size_t random = 0, others = 0;
-  for (std::size_t at = 0; at + kOpaqueBlock <= bytes.size(); at += kOpaqueBlock) {
-    const double bits = entropy(bytes.subspan(at, kOpaqueBlock));
-    if (bits > kOpaqueEntropy) {
-      ++random;
-    } else if (bits > 0) {
-      ++others;
-    }
-  }
-  return random >= 4 && random >= 9 * others;
 }
 
 std::vector<Damage> find_damage(const DamageSearch& search) {

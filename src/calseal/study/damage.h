@@ -38,19 +38,12 @@ struct Damage {
   std::string found;
 };
 
-// Shannon entropy in bits per byte, 0 to 8, of the histogram of `bytes`; 0 for none.
-double entropy(ByteView bytes);
-
 // Bytes exchanged in groups of 2 or 4 as by a reversed bus; a tail shorter than a group stays.
 Bytes swapped(ByteView bytes, std::size_t group);
 
 // The least period p = size/2, size/4, ... size/64 (at least 256 bytes) with which all of `bytes` repeats,
 // when they are not all one value. A memory read past its end comes round like this.
 std::optional<std::uint64_t> mirror_period(ByteView bytes);
-
-// Most blocks of 4 KiB that are not blank look random (entropy above 7.9 bits per byte): encrypted or
-// compressed as a whole. At least four such blocks.
-bool looks_opaque(ByteView bytes);
 
 // Where to look, and what is normal there.
 struct DamageSearch {

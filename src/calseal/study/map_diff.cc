@@ -175,6 +175,11 @@ Declarations declarations_of(const RegionMap& map) {
     for (const FormDeclaration::Block& block : form.blocks) {
       said.number(block.kind).place(map, block.place).bytes(block.constant).number(block.size);
     }
+    for (const Place& place : form.omitted) said.place(map, place);
+    said.number(form.fill).bytes(form.signature);
+    if (form.file) {
+      for (const Checksum& checksum : form.file->checksums) said.word(said_of(*form.file, checksum));
+    }
     all[{Kind::kForm, form.name}] = {said.text(), false};
   }
   // Its limits are what keeps a value sane: without them, or with others, more may be sealed.

@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "calseal/base/text.h"
+#include "calseal/image/entropy.h"
 #include "calseal/map/segments.h"
 
 namespace calseal {
@@ -366,6 +367,11 @@ class Judge {
   std::vector<OddSize> odd_sizes_;
 };
 
+// A file of the wrong size, which may be one because it is encrypted: what it holds can still be looked at.
+bool may_be_laid(const Error& error) {
+  return error.reason == Reason::kImageSize || (error.reason == Reason::kFormOpaque && error.place.empty());
+}
+
 std::optional<std::size_t> memory_of(const RegionMap& map, const ReadFile& file) {
   if (file.memory.empty()) return map.memories.size() == 1 ? std::optional<std::size_t>(0) : std::nullopt;
   const std::size_t index = map.memory_index(file.memory);
@@ -389,13 +395,13 @@ Result<ReadJudgement> judge_read(const RegionMap& map, const std::vector<ReadFil
   if (whole) {
     out.read = *std::move(whole);
   } else {
-    if (whole.error().reason != Reason::kImageSize) return fail(whole.error());
+    if (!may_be_laid(whole.error())) return fail(whole.error());
     out.read.image = blank_image(map);
     for (const ReadFile& file : files) {
       Result<Read> alone = load_read(map, {file});
       const std::optional<std::size_t> memory = memory_of(map, file);
       if (!alone) {
-        if (alone.error().reason != Reason::kImageSize || !memory) return fail(alone.error());
+        if (!may_be_laid(alone.error()) || !memory) return fail(alone.error());
         judge.lay_as_far(file, *memory);
         continue;
       }

@@ -45,8 +45,8 @@ struct ReadJudgement {
 
 // Judges the files of one controller against one map, which must outlive the judgement. Files that
 // load_read() refuses for their size are laid from their beginning as far as they go. Errors of load_read()
-// other than kImageSize come back as errors. Of several stocks with the read's software number the nearest is
-// named.
+// other than kImageSize, or kFormOpaque for its looks, come back as errors. Of several stocks with the read's
+// software number the nearest is named.
 //
 // Damage is looked for where it can be proved: sizes, swaps, shifts and second images by the recognition
 // rule; blank, stuck, repeated and noisy stretches only where a failing check reads and no holding one does.

@@ -75,6 +75,45 @@ class Receive(unittest.TestCase):
         self.assertLess(plan["calibration"]["seconds"], 60)
         self.assertTrue(600 <= plan["full_read"]["seconds"] <= 900)
         self.assertFalse(any(sector["mixed"] for sector in plan["sectors"]))
+        self.assertEqual({plan[cost]["rate_from"] for cost in ("calibration", "full_write", "full_read")}, {"usual"})
+
+    def plan_of_the_transmission(self, *more):
+        return self.desk.json(CALSEAL, "plan", "--regions", MAPS / "transmission.regions.json", "--now", self.desk.data("transmission-a.s19"),
+                              "--after", self.desk.data("transmission-r1-corrected.s19"), *more)
+
+    def test_plan_on_the_slower_link_that_the_map_declares(self):
+        plan = self.plan_of_the_transmission()
+        self.assertLess(plan["calibration"]["seconds"], 60)
+        self.assertTrue(600 <= plan["full_read"]["seconds"] <= 900)
+        self.assertEqual((plan["full_read"]["rate"], plan["full_read"]["rate_from"]), (2000, "region map"))
+        given = self.plan_of_the_transmission("--rate", "10000")
+        self.assertEqual((given["calibration"]["rate"], given["calibration"]["rate_from"]), (10000, "given"))
+        self.assertEqual(given["full_read"]["rate"], 2000)
+
+    def test_no_line_of_progress_where_nobody_looks(self):
+        done = self.desk.run(CALSEAL, "receive", "flash=" + self.desk.data("engine-a-flash.bin"), "eeprom=" + self.desk.data("engine-a-eeprom.bin"),
+                             "--regions", MAPS)
+        self.assertEqual((done.returncode, done.stderr), (0, b""))
+
+    def test_wrong_arguments_and_damaged_files(self):
+        flash, eeprom = "flash=" + self.desk.data("engine-a-flash.bin"), "eeprom=" + self.desk.data("engine-a-eeprom.bin")
+        empty = pathlib.Path(self.desk.at("empty.bin"))
+        empty.write_bytes(b"")
+        for arguments, status, reason in (
+                ([flash, eeprom, "--again", flash, "--regions", MAPS], 2, "usage"),
+                ([flash, eeprom, "--regions", self.desk.at("nowhere")], 3, "file-missing"),
+                ([flash, eeprom, "--regions", MAPS, "--known", self.desk.at("nowhere")], 3, "file-missing"),
+                (["flash=" + str(empty), eeprom, "--regions", MAPS / "engine.regions.json"], 1, "file-empty"),
+                (["brain=" + self.desk.data("engine-a-flash.bin"), "--regions", MAPS / "engine.regions.json"], 1, "memory-unknown"),
+                ([flash, flash, "--regions", MAPS / "engine.regions.json"], 1, "record-overlap"),
+                ([flash, eeprom, "--regions", MAPS, "-o", self.desk.data("engine-a-flash.bin")], 2, "usage")):
+            with self.subTest(reason):
+                self.assertEqual(self.desk.json(CALSEAL, "receive", *arguments, status=status)["reason"], reason)
+
+    def test_history_of_the_demos_maps(self):
+        history = self.desk.json(CALSEAL, "regions", "history", MAPS)
+        self.assertEqual([one["conflicts"] for one in history["maps"]], [[]] * len(history["maps"]))
+        self.assertGreaterEqual(len(history["maps"]), 2)
 
 
 if __name__ == "__main__":

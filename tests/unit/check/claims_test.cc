@@ -88,6 +88,10 @@ TEST_F(Claims, ResultWhoseChecksumFails) {
   forgery_.span("flash", kFlash + 0x140).after =
       compute_sha256(Bytes{static_cast<std::uint8_t>(result_.flash[0x140] ^ 1U), result_.flash[0x141]});
   EXPECT_THAT(check(), IsRefusedAt(Reason::kChecksumFails, "spark"));
+  // Only the way back may say so and pass.
+  std::ranges::find(controller().checksums, "spark", &ManifestChecksum::name)->state_after =
+      CheckState::kFails;
+  EXPECT_THAT(check(), IsRefusedAt(Reason::kChecksumFails, "spark"));
 }
 
 TEST_F(Claims, ResultWhoseCopyIsOneSided) {

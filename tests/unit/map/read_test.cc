@@ -1,6 +1,7 @@
 // Files laid into memories and written back.
 #include "calseal/map/read.h"
 
+#include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include "calseal/image/form.h"
@@ -322,7 +323,91 @@ TEST(DeclaredForms, OfTheOnlyMemoryComeBeforeItsRawSize) {
   EXPECT_EQ(load_read(map, {file("", bytes)}).value().sources[0].form, "padded");
   EXPECT_EQ(load_read(map, {file("", counting(0x40))}).value().sources[0].form, "raw");
   EXPECT_THAT(load_read(map, {file("", counting(0x42))}), FailsWith(Reason::kFormUnknown, "offset 64"));
-  EXPECT_THAT(load_read(map, {file("flash", bytes)}), FailsWith(Reason::kImageSize, "flash"));
+  // Named, and not as long as the memory: the form of that memory.
+  EXPECT_EQ(load_read(map, {file("flash", bytes)}).value().sources[0].form, "padded");
+  EXPECT_EQ(load_read(map, {file("flash", counting(0x40))}).value().sources[0].form, "raw");
+  EXPECT_THAT(load_read(map, {file("flash", counting(0x41))}), FailsWith(Reason::kImageSize, "flash"));
+}
+
+// A form of several memories is none of one that is named.
+TEST(DeclaredForms, OfSeveralMemoriesNeedNoName) {
+  EXPECT_THAT(load_read(with_form().parse(), {file("flash", dump())}), FailsWith(Reason::kImageSize));
+}
+
+MapBuilder with_sum() {
+  MapBuilder builder = one();
+  builder.add("forms", R"({"name": "summed", "blocks": [{"constant": "aabb"}, {"opaque": 2},
+      {"memory": "flash", "start": "0x00000110", "size": 48}], "omitted": [{"memory": "flash", "start": "0x00000100",
+      "size": 16}], "fill": "ee", "checksums": [{"name": "sum", "algorithm": {"sum": {"unit": 8, "accumulator": 16}},
+      "coverage": [{"memory": "file", "start": "0x00000004", "size": 48}],
+      "slots": [{"memory": "file", "at": "0x00000002", "size": 2, "order": "big"}]}]})");
+  return builder;
+}
+
+Bytes summed() {
+  Bytes bytes = counting(52);
+  bytes[0] = 0xaa;
+  bytes[1] = 0xbb;
+  unsigned sum = 0;
+  for (std::size_t i = 4; i < bytes.size(); ++i) sum += bytes[i];
+  bytes[2] = static_cast<std::uint8_t>(sum >> 8);
+  bytes[3] = static_cast<std::uint8_t>(sum);
+  return bytes;
+}
+
+TEST(DeclaredForms, OwnChecksumIsVerifiedAndRenewed) {
+  const RegionMap map = with_sum().parse();
+  const auto read = load_read(map, {file("", summed())});
+  ASSERT_THAT(read, IsOk());
+  expect_round_trip(map, *read);
+  EXPECT_EQ(read->image.memories[0].bytes[15], 0xee);
+  EXPECT_TRUE(read->image.memories[0].knows({0x100, 0x140}));
+  Image edited = read->image;
+  byte_at(edited, 0x110) += 3;
+  Bytes wanted = summed();
+  wanted[4] += 3;
+  wanted[3] += 3;
+  EXPECT_EQ(render_read(map, *read, edited).value()[0], wanted);
+  byte_at(edited, 0x10f) = 0;
+  EXPECT_THAT(render_read(map, *read, edited), FailsWith(Reason::kFormOmits, "flash 0x0000010f"));
+  Bytes damaged = summed();
+  damaged[20] ^= 1;
+  const auto refused = load_read(map, {file("", damaged)});
+  ASSERT_THAT(refused, FailsWith(Reason::kFormChecksum));
+  EXPECT_THAT(refused.error().place, testing::HasSubstr("form \"summed\""));
+  EXPECT_EQ(refused.error().file, "read.bin");
+}
+
+// A record file's hole is no place for a byte either.
+TEST(ReadFiles, AHoleThatIsTheFillCannotBeWritten) {
+  MapBuilder builder;
+  builder.memory("flash", 0x100, 0x40, R"("hole_is_fill": true)");
+  const RegionMap map = builder.parse();
+  const std::string records = write_intel_hex({{0x100, counting(0x10)}});
+  const auto read = load_read(map, {file("", text_bytes(records))});
+  ASSERT_THAT(read, IsOk());
+  Image edited = read->image;
+  byte_at(edited, 0x120) = 1;
+  EXPECT_THAT(render_read(map, *read, edited), FailsWith(Reason::kFormOmits, "flash 0x00000120"));
+}
+
+TEST(DeclaredForms, WhatNobodyCanReadIsRefusedAsThat) {
+  MapBuilder builder = one();
+  builder.add("forms", R"({"name": "locked", "signature": "4c4f434b", "note": "save it unlocked"})");
+  const RegionMap map = builder.parse();
+  Bytes bytes = counting(0x40);
+  EXPECT_THAT(load_read(map, {file("", bytes)}), IsOk());
+  bytes[0] = 0x4c, bytes[1] = 0x4f, bytes[2] = 0x43, bytes[3] = 0x4b;
+  for (const std::size_t size : {0x40U, 0x30U, 0x100U}) {
+    bytes.resize(size);
+    const auto refused = load_read(map, {file("flash", bytes)});
+    ASSERT_THAT(refused, FailsWith(Reason::kFormOpaque, "offset 0"));
+    EXPECT_EQ(refused.error().next, "save it unlocked");
+  }
+  // Not declared, of no size that fits, and random throughout; the same size without randomness is a size.
+  Random random;
+  EXPECT_THAT(load_read(map, {file("", random.bytes(0x8000))}), FailsWith(Reason::kFormOpaque));
+  EXPECT_THAT(load_read(map, {file("", Bytes(0x8000, 3))}), FailsWith(Reason::kImageSize));
 }
 
 TEST(BlankImage, HasTheFillAndKnowsNothing) {

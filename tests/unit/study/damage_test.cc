@@ -4,6 +4,8 @@
 
 #include <cmath>
 
+#include "calseal/image/entropy.h"
+
 namespace calseal {
 namespace {
 

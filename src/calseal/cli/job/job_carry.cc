@@ -15,7 +15,7 @@ namespace {
 
 struct CarryOptions : JobSigningOptions, LedgerKeyOptions {
   std::string folder, regions, reason;
-  std::vector<std::string> reads;
+  std::vector<std::string> reads, stock;
 };
 
 Result<int> run(const CarryOptions& options, const std::string& tool, const Console& console) {
@@ -28,6 +28,7 @@ Result<int> run(const CarryOptions& options, const std::string& tool, const Cons
     CALSEAL_ASSIGN(request.region_map, read_file(options.regions, kRegionMapSizeLimit));
     request.region_map_name = printable(options.regions);
   }
+  CALSEAL_ASSIGN(request.stock, load_read_files(options.stock));
   request.reason = options.reason;
   CALSEAL_ASSIGN(const NewBase made, carry(job, request, loaded->signing));
   CALSEAL_ASSIGN(const Job after, read_job(options.folder, {loaded->signing.trust, nullptr}));
@@ -55,12 +56,17 @@ void add_job_carry_command(CLI::App& job, Console& console, const std::string& t
   command->add_option("--regions", o->regions,
                       "Region map of the new software (default: the one of the base before)");
   command->add_option("--reason", o->reason, "Why the base is new, one line; it is signed")->required();
+  command->add_option("--stock", o->stock,
+                      "[MEMORY=]FILE: a known stock of the same software as the base, bound to this vehicle "
+                      "by the bytes that are its own in READ");
   add_job_signing_options(*command, *o, true);
   add_ledger_key_option(*command, *o);
   set_command(
       *command, console,
       {"calseal job carry oak-17 flash=updated.bin eeprom=e.bin --regions engine-391.json --reason "
-       "\"dealer's update\" --key author.key --trust shop.trust"},
+       "\"dealer's update\" --key author.key --trust shop.trust",
+       "calseal job carry oak-17 flash=f.bin eeprom=e.bin --stock flash=known/e1.bin --reason \"the read was "
+       "modified before us\" --key author.key --trust shop.trust"},
       [o, tool](Console& c) { return run(*o, tool, c); }, status);
 }
 

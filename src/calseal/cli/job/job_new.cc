@@ -18,6 +18,7 @@ namespace {
 struct NewOptions : JobSigningOptions {
   std::vector<std::string> reads, option_files;
   std::string regions, folder, job, vehicle, salt, title;
+  bool as_received = false;
 };
 
 // The folder's own name is the job's, unless another is stated.
@@ -34,6 +35,7 @@ Result<NewJob> load_request(const NewOptions& options) {
   request.job = job_name(options);
   request.vehicle_reference = options.vehicle;
   request.title = options.title;
+  request.as_received = options.as_received;
   CALSEAL_ASSIGN(request.region_map, read_file(options.regions, kRegionMapSizeLimit));
   request.region_map_name = printable(options.regions);
   CALSEAL_ASSIGN(request.read, load_read_files(options.reads));
@@ -62,6 +64,10 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
               ? labelled(page, "way back", made.bundle + ", sealed and checked as the customer will") +
                     labelled(page, "identity", digest_text(made.sealed->digest))
               : labelled(page, "way back", "not sealed: no key was given", Mark::kCaution);
+  if (made.sealed) {
+    for (const std::string& caution : made.sealed->manifest.cautions)
+      text += labelled(page, "caution", printable(caution), Mark::kCaution);
+  }
   if (made.sealed) text += handover_text(job, made.bundle, page);
   console.print(text + "\n" + next_step_text(next_step(job), page));
   console.print_json(json_object({{"calseal", json("job-new/1")},
@@ -93,6 +99,9 @@ void add_job_new_command(CLI::App& job, Console& console, const std::string& too
       "Salt of the vehicle's other job, where its controllers share one (default: a new one)");
   command->add_option("--option", o->option_files, "Option file that the customer ordered (repeatable)");
   command->add_option("--title", o->title, "One line for people");
+  command->add_flag("--as-received", o->as_received,
+                    "Keep the read as evidence and way back although its checks fail; nothing can be built "
+                    "on it (see calseal job carry --stock)");
   add_job_signing_options(*command, *o, false);
   set_command(
       *command, console,

@@ -19,7 +19,7 @@ struct SendOptions : JobSigningOptions, LedgerKeyOptions {
   std::string folder, title, notes_file, expires, unaccounted, limits;
   std::vector<std::string> edited, option_files, requirements, cautions;
   std::uint64_t parent = 0;
-  bool has_parent = false, no_options = false;
+  bool has_parent = false, no_options = false, as_received = false;
 };
 
 LedgerDuty duty_of(const SendOptions& options, const Signing& signing, const std::string& bundle) {
@@ -29,7 +29,7 @@ LedgerDuty duty_of(const SendOptions& options, const Signing& signing, const std
 // Revision 0 of the current base, where it was left out when the folder was made.
 Result<int> send_way_back(const SendOptions& options, const Job& job, const Signing& signing,
                           const Console& console) {
-  CALSEAL_ASSIGN(const OpenedBase made, seal_way_back(job, signing));
+  CALSEAL_ASSIGN(const OpenedBase made, seal_way_back(job, signing, options.as_received));
   CALSEAL_ASSIGN(const Job after, read_job(options.folder, {signing.trust, nullptr}));
   CALSEAL_ASSIGN(const auto entered, do_ledger_duty(after, duty_of(options, signing, made.bundle)));
   const Page page = page_for(console);
@@ -105,6 +105,8 @@ void add_job_send_command(CLI::App& job, Console& console, const std::string& to
   command->add_option(
       "--option", o->option_files,
       "Option file that this revision is made of (repeatable; default: those of the newest revision)");
+  command->add_flag("--as-received", o->as_received,
+                    "Without EDITED: seal the way back although checks of the read fail");
   command->add_flag("--no-options", o->no_options, "This revision is made of no option");
   command->add_option("--unaccounted", o->unaccounted,
                       "Why changed bytes that no option explains are right; goes into the manifest");

@@ -27,7 +27,7 @@ struct SealOptions {
   std::vector<std::string> bases, images, keys, requirements, cautions, attachments, annotations, returns,
       roles, option_files;
   std::uint64_t base_number = 0, sequence = 0;
-  bool correct = false, dry_run = false, account = false;
+  bool correct = false, dry_run = false, account = false, as_received = false;
 };
 
 // Everything that sealing needs, loaded in an order in which each fault is found where it belongs.
@@ -75,6 +75,7 @@ class Sealing {
     request_.files = describe_received(read);
     request_.base = std::move(read.image);
     request_.result = request_.base;
+    request_.as_received = options_.as_received;
     RevisionStatement& said = request_.statement;
     said.job = options_.job;
     said.base_number = std::max<std::uint64_t>(options_.base_number, 1);
@@ -89,8 +90,9 @@ class Sealing {
 
   Status continue_job() {
     if (!options_.bases.empty() || !options_.job.empty() || options_.base_number != 0 ||
-        !options_.base_reason.empty()) {
-      return fail(usage_error("--base-bundle", "--base, --job, --base-number or --base-reason beside it",
+        !options_.base_reason.empty() || options_.as_received) {
+      return fail(usage_error("--base-bundle",
+                              "--base, --job, --base-number, --base-reason or --as-received beside it",
                               "these come from the base bundle", "leave them out"));
     }
     CALSEAL_ASSIGN(const OpenedBundle base, open(options_.base_bundle));
@@ -239,6 +241,7 @@ std::string summary(const SealedBundle& sealed, const std::string& output) {
           controller.map_grade + "); " + std::to_string(controller.checksums.size()) +
           " checksums and copies judged\n";
   text += "identity  " + digest_text(sealed.digest) + "\n";
+  for (const std::string& caution : manifest.cautions) text += "caution   " + printable(caution) + "\n";
   if (sealed.incomplete)
     text += "INCOMPLETE  required signatures are missing; nobody accepts this bundle before they are added\n";
   return text;
@@ -311,6 +314,8 @@ void add_seal_command(CLI::App& app, Console& console, const std::string& tool, 
       ->check(CLI::Range(1, 1000000));
   command->add_option("--base-reason", o->base_reason,
                       "Revision 0: why this base exists (default: first read)");
+  command->add_flag("--as-received", o->as_received,
+                    "Revision 0: keep the read as evidence and way back although its checks fail");
   command->add_option("--base-bundle", o->base_bundle,
                       "Later revisions: revision 0 of the job's current base");
   command->add_option("--parent", o->parent, "The revision that this one follows (default: the base bundle)");

@@ -2,6 +2,7 @@
 #include <memory>
 
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/study/study_commands.h"
@@ -13,20 +14,42 @@ namespace {
 struct PlanOptions {
   std::string regions;
   std::vector<std::string> now, after;
-  LinkRates rates;
+  std::uint64_t read_rate = 0, write_rate = 0;
 };
+
+// What was given goes before what the region map declares, and that before the usual.
+PlanRates rates_of(const PlanOptions& options, const RegionMap& map) {
+  PlanRates plan;
+  const auto choose = [&](std::uint64_t given, std::uint64_t LinkRates::*which, std::string& from) {
+    if (map.link) {
+      plan.rates.*which = *map.link.*which;
+      from = "region map";
+    }
+    if (given == 0) return;
+    plan.rates.*which = given;
+    from = "given";
+  };
+  choose(options.read_rate, &LinkRates::read, plan.read_from);
+  choose(options.write_rate, &LinkRates::write, plan.write_from);
+  return plan;
+}
 
 Result<int> plan(const PlanOptions& options, const Console& console) {
   CALSEAL_ASSIGN(const RegionMap map, load_region_map(options.regions));
+  Progress progress(console, 3);
+  progress.begin("reading what is in the vehicle now");
   CALSEAL_ASSIGN(const Read now, load_read_arguments(map, options.now));
+  progress.begin("reading the rebuilt image");
   CALSEAL_ASSIGN(const Read after, load_read_arguments(map, options.after));
+  progress.begin("comparing the two");
   auto layout = make_plan(map, now.image);
   if (!layout) return fail(in_file(layout.error(), read_name(options.now)));
   const WritePlan write = make_write_plan(*layout, now.image, after.image);
-  console.print(write_plan_text(map, write, options.rates, page_for(console)));
+  const PlanRates rates = rates_of(options, map);
+  progress.end();
+  console.print(write_plan_text(map, write, rates, page_for(console)));
   JsonValue value = json_object({{"calseal", json("plan/1")}});
-  for (auto& member : write_plan_json(map, write, options.rates).members)
-    value.members.push_back(std::move(member));
+  for (auto& member : write_plan_json(map, write, rates).members) value.members.push_back(std::move(member));
   console.print_json(value);
   return 0;
 }
@@ -40,9 +63,13 @@ void add_plan_command(CLI::App& app, Console& console, int& status) {
   command->add_option("--now", options->now, "[MEMORY=]FILE: what is in the vehicle now, once for each file")
       ->required();
   command->add_option("--after", options->after, "[MEMORY=]FILE: the rebuilt image, likewise")->required();
-  command->add_option("--rate", options->rates.write, "Bytes per second when writing")
+  command
+      ->add_option("--rate", options->write_rate,
+                   "Bytes per second when writing (default: the region map's link, else 12000)")
       ->check(CLI::Range(1, 100000000));
-  command->add_option("--read-rate", options->rates.read, "Bytes per second when reading")
+  command
+      ->add_option("--read-rate", options->read_rate,
+                   "Bytes per second when reading (default: the region map's link, else 5600)")
       ->check(CLI::Range(1, 100000000));
   set_command(
       *command, console,

@@ -3,6 +3,7 @@
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/study/study_commands.h"
@@ -67,6 +68,8 @@ Result<int> receive(const ReceiveOptions& options, const Console& console) {
   std::vector<std::string> inputs = paths_of(options.reads);
   for (const std::string& path : paths_of(options.again)) inputs.push_back(path);
   CALSEAL_CHECK(refuse_clashes(options.outputs, inputs));
+  Progress progress(console, 0);
+  progress.begin("reading region maps");
   CALSEAL_ASSIGN(const RegionMapLibrary library, library_of(options.regions));
   const std::vector<std::vector<std::string>> named = reads_of(options);
   std::vector<std::vector<ReadFile>> reads;
@@ -75,15 +78,18 @@ Result<int> receive(const ReceiveOptions& options, const Console& console) {
     reads.push_back(std::move(files));
   }
   const Page page = page_for(console);
+  progress.begin("choosing among " + counted(library.maps.size(), "region map", "region maps"));
   const MapChoice choice = choose_region_map(library, reads.front());
   const Result<std::size_t> chosen = map_for(library, choice);
   if (!chosen) {
+    progress.end();
     if (!console.json) console.note(map_choice_text(library, choice, page));
     return fail(chosen.error());
   }
   const RegionMap& map = library.maps[*chosen].map;
   std::vector<KnownStock> stocks;
   if (!options.known.empty()) {
+    progress.begin("reading known stocks");
     CALSEAL_ASSIGN(stocks, load_known_stocks(map, options.known));
   }
   std::vector<ReadJudgement> judgements;
@@ -91,6 +97,7 @@ Result<int> receive(const ReceiveOptions& options, const Console& console) {
   std::string text = library.maps.size() > 1 ? map_choice_text(library, choice, page) + "\n" : "";
   bool sound = true;
   for (std::size_t i = 0; i < reads.size(); ++i) {
+    progress.begin("judging read " + std::to_string(i + 1) + " of " + std::to_string(reads.size()));
     CALSEAL_ASSIGN(ReadJudgement judgement, judge_read(map, reads[i], stocks));
     const std::string name = read_name(named[i]);
     text += (i == 0 ? "" : "\n") + read_judgement_text(map, name, judgement, page);
@@ -102,12 +109,14 @@ Result<int> receive(const ReceiveOptions& options, const Console& console) {
   if (reads.size() > 1) {
     std::vector<const Image*> images;
     for (const ReadJudgement& judgement : judgements) images.push_back(&judgement.read.image);
+    progress.begin("comparing the reads");
     CALSEAL_ASSIGN(const Vote vote, vote_reads(map, images));
     text += "\n" + vote_text(map, vote, reads.size(), page);
     voted = vote_json(map, vote);
     sound = sound && vote.only_volatile();
     CALSEAL_CHECK(write_voted(options, map, judgements.front().read, vote));
   }
+  progress.end();
   console.print(text);
   console.print_json(json_object(
       {{"calseal", json("receive/1")}, {"reads", array}, {"vote", voted}, {"sound", json(sound)}}));

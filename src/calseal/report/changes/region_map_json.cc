@@ -1,6 +1,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/map/identity.h"
+#include "calseal/map/wrapping.h"
 #include "calseal/report/changes/places.h"
 #include "calseal/report/changes/plan_report.h"
 #include "calseal/report/changes/region_map_report.h"
@@ -63,6 +64,23 @@ JsonValue identity_json(const RegionMapView& view) {
   });
 }
 
+JsonValue forms_json(const RegionMap& map) {
+  return json_array(map.forms, [&](const FormDeclaration& form) {
+    std::vector<std::string> own;
+    if (form.file) {
+      for (const Checksum& checksum : form.file->checksums) own.push_back(checksum.name);
+    }
+    const auto place = [&](const Place& p) { return place_json(map, p); };
+    return json_object({{"name", json(form.name)},
+                        {"readable", json(form.is_readable())},
+                        {"size", json(wrapping_size(form))},
+                        {"parts", json_array(wrapped_parts(form),
+                                             [&](const WrappedPart& part) { return place(part.place); })},
+                        {"omitted", json_array(form.omitted, place)},
+                        {"checksums", json_strings(own)}});
+  });
+}
+
 }  // namespace
 
 JsonValue region_map_view_json(const RegionMapView& view) {
@@ -101,6 +119,8 @@ JsonValue region_map_view_json(const RegionMapView& view) {
                                            })}});
                                    })},
        {"erase_sectors", json_array(map.sectors, [&](const Place& place) { return place_json(map, place); })},
+       {"forms", forms_json(map)},
+       {"succeeds", json(map.succeeds ? digest_text(*map.succeeds) : std::string())},
        {"evidence",
         json_object({{"author", json(map.evidence.author)},
                      {"verified_on", json_array(map.evidence.verified_on,

@@ -2,6 +2,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/map/identity.h"
+#include "calseal/map/wrapping.h"
 #include "calseal/report/changes/places.h"
 #include "calseal/report/changes/plan_report.h"
 #include "calseal/report/changes/region_map_report.h"
@@ -168,6 +169,26 @@ std::string sectors_text(const RegionMap& map, const Page& page) {
   return heading(page, "erase sectors") + columns.text(page, 2);
 }
 
+std::string forms_text(const RegionMap& map, const Page& page) {
+  if (map.forms.empty()) return {};
+  Columns columns;
+  for (const FormDeclaration& form : map.forms) {
+    if (!form.is_readable()) {
+      columns.add({{form.name}, {"begins " + hex_excerpt(form.signature)}, {"cannot be read"}});
+      continue;
+    }
+    std::string holds;
+    for (const WrappedPart& part : wrapped_parts(form))
+      holds += (holds.empty() ? "holds " : ", ") + place_text(map, part.place);
+    for (const Place& place : form.omitted)
+      holds += "; omits " + place_text(map, place) + " of " + hex_excerpt(Bytes{form.fill});
+    if (form.file)
+      holds += "; " + counted(form.file->checksums.size(), "checksum", "checksums") + " of its own";
+    columns.add({{form.name}, {bytes_text(wrapping_size(form)), Mark::kPlain, true}, {holds}});
+  }
+  return heading(page, "forms") + columns.text(page, 2);
+}
+
 std::string evidence_text(const RegionMap& map, const Page& page) {
   std::string text = heading(page, "evidence");
   text += labelled(page, "author", printable(map.evidence.author));
@@ -201,10 +222,15 @@ std::string region_map_text(const RegionMapView& view, const Page& page) {
   if (!map.title.empty()) text += labelled(page, "title", printable(map.title));
   if (!map.note.empty()) text += labelled(page, "note", printable(map.note, 1024));
   text += labelled(page, "digest", digest_text(map.digest));
+  if (map.succeeds) text += labelled(page, "succeeds", digest_text(*map.succeeds));
+  if (map.link) {
+    text += labelled(page, "link",
+                     "reads " + grouped(map.link->read) + " bytes/s, writes " + grouped(map.link->write));
+  }
   return text + recognition_text(map, page) + memories_text(view, page) + regions_text(map, page) +
          patches_text(map, page) + copies_text(map, page) + checksums_text(map, page) +
          order_text(view, page) + identity_text(view, page) + signed_text(map, page) +
-         sectors_text(map, page) + evidence_text(map, page);
+         sectors_text(map, page) + forms_text(map, page) + evidence_text(map, page);
 }
 
 }  // namespace calseal

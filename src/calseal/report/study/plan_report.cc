@@ -12,14 +12,14 @@ std::string duration(std::uint64_t seconds) {
   return std::to_string(seconds / 60) + " min " + (rest.size() == 1 ? "0" : "") + rest + " s";
 }
 
-std::string at_rate(std::uint64_t bytes, std::uint64_t rate) {
+std::string at_rate(std::uint64_t bytes, std::uint64_t rate, const std::string& from) {
   return bytes_text(bytes) + ", " + duration(transfer_seconds(bytes, rate)) + " at " + grouped(rate) +
-         " bytes/s";
+         " bytes/s" + (from == "region map" ? ", the link of the region map" : "");
 }
 
 }  // namespace
 
-std::string write_plan_text(const RegionMap& map, const WritePlan& plan, const LinkRates& rates,
+std::string write_plan_text(const RegionMap& map, const WritePlan& plan, const PlanRates& rates,
                             const Page& page) {
   std::string text = labelled(page, "changed",
                               bytes_text(plan.changed_bytes) + " in " +
@@ -42,18 +42,20 @@ std::string write_plan_text(const RegionMap& map, const WritePlan& plan, const L
     text += labelled(page, "no sector", place_text(map, place) + ": the map declares no erase sector here",
                      Mark::kCaution);
   }
-  text += labelled(page, "calibration", at_rate(plan.calibration_bytes, rates.write));
-  text += labelled(page, "full write", at_rate(plan.full_bytes, rates.write));
-  text += labelled(page, "full read", at_rate(plan.full_bytes, rates.read));
+  text += labelled(page, "calibration", at_rate(plan.calibration_bytes, rates.rates.write, rates.write_from));
+  text += labelled(page, "full write", at_rate(plan.full_bytes, rates.rates.write, rates.write_from));
+  text += labelled(page, "full read", at_rate(plan.full_bytes, rates.rates.read, rates.read_from));
   return text + labelled(page, "note",
                          "transfer alone; erasing, unlocking and the controller's own checks take longer. "
                          "Keep the battery on a supply and do not interrupt a write.");
 }
 
-JsonValue write_plan_json(const RegionMap& map, const WritePlan& plan, const LinkRates& rates) {
-  const auto cost = [](std::uint64_t bytes, std::uint64_t rate) {
-    return json_object(
-        {{"bytes", json(bytes)}, {"rate", json(rate)}, {"seconds", json(transfer_seconds(bytes, rate))}});
+JsonValue write_plan_json(const RegionMap& map, const WritePlan& plan, const PlanRates& rates) {
+  const auto cost = [](std::uint64_t bytes, std::uint64_t rate, const std::string& from) {
+    return json_object({{"bytes", json(bytes)},
+                        {"rate", json(rate)},
+                        {"rate_from", json(from)},
+                        {"seconds", json(transfer_seconds(bytes, rate))}});
   };
   return json_object(
       {{"changed_bytes", json(plan.changed_bytes)},
@@ -66,9 +68,9 @@ JsonValue write_plan_json(const RegionMap& map, const WritePlan& plan, const Lin
                               })},
        {"without_sector",
         json_array(plan.without_sector, [&](const Place& place) { return place_json(map, place); })},
-       {"calibration", cost(plan.calibration_bytes, rates.write)},
-       {"full_write", cost(plan.full_bytes, rates.write)},
-       {"full_read", cost(plan.full_bytes, rates.read)}});
+       {"calibration", cost(plan.calibration_bytes, rates.rates.write, rates.write_from)},
+       {"full_write", cost(plan.full_bytes, rates.rates.write, rates.write_from)},
+       {"full_read", cost(plan.full_bytes, rates.rates.read, rates.read_from)}});
 }
 
 }  // namespace calseal

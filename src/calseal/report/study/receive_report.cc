@@ -54,10 +54,14 @@ std::string recognition_words(const ReadJudgement& judgement) {
 
 std::string use_words(const ReadJudgement& judgement) {
   if (!judgement.sound()) {
-    return "keep it as evidence and read again; nothing should be built on it";
+    return judgement.recognised && judgement.whole
+               ? "read again; if it came so, seal it as evidence and way back (--as-received) and build on a "
+                 "known stock (job carry --stock)"
+               : "keep it as evidence and read again; nothing should be built on it";
   }
   if (judgement.grade == ReadGrade::kDiffersFromKnownStock) {
-    return "it can be sealed as evidence and way back, but it is not stock";
+    return "it can be sealed as evidence and way back, but it is not stock; a known stock can be the next base "
+           "(job carry --stock)";
   }
   if (!judgement.whole) return "it can be worked with within the limits above";
   return judgement.grade == ReadGrade::kMatchesKnownStock

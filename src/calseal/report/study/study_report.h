@@ -25,13 +25,13 @@ JsonValue vote_json(const RegionMap& map, const Vote& vote);
 // Why a folder's map was chosen, or none.
 std::string map_choice_text(const RegionMapLibrary& library, const MapChoice& choice, const Page& page);
 
-// `read_rate`, `write_rate` in bytes per second.
-struct LinkRates {
-  std::uint64_t read = kReadRate;
-  std::uint64_t write = kWriteRate;
+// What a plan reckons with, and where it is from: "given", "region map" or "usual".
+struct PlanRates {
+  LinkRates rates{kReadRate, kWriteRate};
+  std::string read_from = "usual", write_from = "usual";
 };
-std::string write_plan_text(const RegionMap& map, const WritePlan& plan, const LinkRates& rates,
+std::string write_plan_text(const RegionMap& map, const WritePlan& plan, const PlanRates& rates,
                             const Page& page);
-JsonValue write_plan_json(const RegionMap& map, const WritePlan& plan, const LinkRates& rates);
+JsonValue write_plan_json(const RegionMap& map, const WritePlan& plan, const PlanRates& rates);
 
 }  // namespace calseal

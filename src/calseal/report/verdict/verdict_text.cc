@@ -66,6 +66,20 @@ std::string file_lines(const Verdict& verdict) {
   return text;
 }
 
+std::string checks_text(const ManifestController& controller) {
+  const auto in = [&](CheckState state) {
+    return std::ranges::count(controller.checksums, state, &ManifestChecksum::state_after);
+  };
+  std::string text =
+      std::to_string(in(CheckState::kHolds)) + " of " + std::to_string(controller.checksums.size()) + " hold";
+  if (const auto failing = in(CheckState::kFails); failing != 0)
+    text += "; " + std::to_string(failing) + " did not hold in the first read and still do not";
+  if (const auto unknown = in(CheckState::kNotProvable); unknown != 0)
+    text += "; " + (in(CheckState::kFails) == 0 ? "the others are" : std::to_string(unknown) + " are") +
+            " not provable";
+  return text;
+}
+
 std::string result_lines(const Verdict& verdict) {
   if (verdict.outcome != Outcome::kAccepted) return {};
   const ManifestController& controller = verdict.manifest->controller();
@@ -76,13 +90,7 @@ std::string result_lines(const Verdict& verdict) {
                               controller.map_name + " version " + std::to_string(controller.map_version) +
                               " (" + controller.map_grade + ")");
   text += line("editable", share_text(verdict.editable_share) + " of the image");
-  std::size_t holding = 0;
-  for (const ManifestChecksum& check : controller.checksums)
-    holding += check.state_after == CheckState::kHolds ? 1U : 0U;
-  text += line("checksums",
-               std::to_string(holding) + " of " + std::to_string(controller.checksums.size()) +
-                   (holding == controller.checksums.size() ? " hold" : " hold; the others are not provable"));
-  return text + file_lines(verdict);
+  return text + line("checksums", checks_text(controller)) + file_lines(verdict);
 }
 
 std::string steps_line(const Verdict& verdict) {

@@ -67,6 +67,7 @@ struct RebuiltFile {
   std::string memory;  // may be empty when the file spans memories
   std::string source;  // name of the read's file that it takes the form of
   Bytes bytes;
+  Sha256 digest;  // of the bytes
 };
 
 struct Verdict {

@@ -113,7 +113,7 @@ std::string ledger_report_text(const LedgerReport& report, bool signatures_judge
 }
 
 JsonValue ledger_report_json(const LedgerReport& report, bool signatures_judged) {
-  JsonValue kinds = json_object({});
+  JsonValue kinds = JsonValue{};
   for (const auto& [kind, count] : report.kinds) kinds.members.emplace_back(kind, json(count));
   return json_object({{"calseal", json("ledger-verify/1")},
                       {"ledger", json(report.folder)},

@@ -147,7 +147,7 @@ class Ledger(unittest.TestCase):
         head = pathlib.Path(desk.folder, "base-1/r1.head").read_bytes()
         for at, reason in ((3, "type-wrong"), (200, "signature-bad"), (len(head) - 4, "signature-bad")):
             bent = bytearray(head)
-            bent[at] ^= 1
+            bent[at] = ord("1") if bent[at] == ord("0") else ord("0")
             verdict = self.check("base-1/r1.calseal", "--ledger-head", desk.put("bent.head", bent), status=1)
             self.assertEqual(verdict["reason"], reason)
 

@@ -1,5 +1,5 @@
 // How many checksums of 50 invented controllers are found, and how many finds are wrong: by descriptor
-// tables, by computation, from one image and from two of one family. Prints the Markdown table of
+// tables, by computation, from one image and from two and three of one family. Prints the Markdown table of
 // docs/drafting.md. With
 // --time: a 4 MiB image over a 4 KiB grid, the whole catalogue.
 //
@@ -149,10 +149,10 @@ int main(int argc, char** argv) {
   const std::uint64_t first = argc > 1 ? std::strtoull(argv[1], nullptr, 10) : 1;
   const std::uint64_t count = argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 50;
   const bool verbose = std::getenv("DRAFT_BENCH_VERBOSE") != nullptr;
-  Tally tables, computed, both, family;
+  Tally tables, computed, both, family, three;
   std::size_t with_table = 0;
   for (std::uint64_t seed = first; seed < first + count; ++seed) {
-    const Controller controller = draw_controller(seed);
+    const Controller controller = draw_controller(seed, 3);
     with_table += controller.has_table ? 1 : 0;
     const auto run = [&](bool use_tables, bool use_computation, std::size_t images, Tally& tally,
                          const char* name) {
@@ -168,6 +168,7 @@ int main(int argc, char** argv) {
     run(false, true, 1, computed, "computation");
     run(true, true, 1, both, "both");
     run(true, true, 2, family, "two images");
+    run(true, true, 3, three, "three images");
     std::fflush(stdout);
   }
   std::printf("%llu controllers from seed %llu, %zu with a table\n\n", static_cast<unsigned long long>(count),
@@ -180,5 +181,6 @@ int main(int argc, char** argv) {
   print("computation alone, one image, checksums outside tables", computed);
   print("both, one image", both);
   print("both, two images of one family", family);
+  print("both, three images of one family", three);
   return 0;
 }

@@ -17,6 +17,7 @@ namespace {
 constexpr std::uint64_t kNear = 64;  // bytes between slots that stand together
 constexpr std::uint64_t kSector = 4096;
 constexpr double kNearCost = 6;    // bits: which neighbour, on which side, how far
+constexpr std::size_t kLoneBytes = 16;
 constexpr double kDoubt = 6;       // bits: a rule is rather believed
 constexpr double kAlsoWithin = 6;  // bits by which another reading of one slot may be worse
 constexpr std::size_t kUncertainShown = 8;
@@ -113,7 +114,7 @@ class Selection {
   // does.
   double doubt_cost(const Hit& hit) const {
     if (!says_only_balance(hit)) return 0;
-    const bool at_end = hit.layout.anchor == Layout::Anchor::kEnd && hit.slot_range().end == hit.range.end;
+    const bool at_end = hit.layout.anchor == Layout::Anchor::kEnd && hit.layout.slot < 0;
     return at_end && all_.edges->lone_end_cost(point_of(hit.range.end)) < 99 ? 0 : kDoubt;
   }
 
@@ -156,11 +157,12 @@ class Selection {
     return std::ranges::any_of(reached, [&](std::uint64_t at) {
       const std::uint64_t low = std::min(at, edge), high = std::max(at, edge);
       if (low == high) return true;
-      if (low % all_.grid.step != 0) return false;
-      for (std::size_t i = point_of(low); i < point_of(high); ++i) {
-        if (!all_.edges->is_blank(i)) return false;
-      }
-      return true;
+      const ByteView between = all_.search->images.front().subspan(static_cast<std::size_t>(low),
+                                                                   static_cast<std::size_t>(high - low));
+      // A lone slot in it does not count: with its complement beside it, it is nothing to an exclusive or.
+      const auto others = static_cast<std::size_t>(
+          std::ranges::count_if(between, [&](std::uint8_t byte) { return byte != between.front(); }));
+      return others == 0 || (others <= kLoneBytes && others * 64 <= between.size());
     });
   }
 

@@ -13,7 +13,6 @@ constexpr std::uint64_t kLeastRange = 32;  // bytes
 constexpr std::uint64_t kRound = 256;      // what a table of one record must be aligned to
 constexpr std::uint64_t kLongestRecord = 64;
 constexpr std::size_t kMostRecords = 256;
-constexpr std::size_t kOriginsSuggested = 6;
 
 // Addresses that stand for the image's begin, or a bank's.
 struct Base {
@@ -57,7 +56,7 @@ class Finder {
     }
   }
 
-  // The image itself, its origins as given or as many words suggest them, and its banks.
+  // The image itself, its origins as given or as words suggest them, and its banks.
   std::vector<Base> bases() {
     std::set<std::uint64_t> origins(scan_.origins.begin(), scan_.origins.end());
     origins.insert(0);
@@ -67,15 +66,9 @@ class Finder {
       if (word != 0 && word != 0xffffffff && word % 4 == 0)
         by_top_[word >> bits_].push_back(static_cast<std::uint32_t>(i));
     }
-    std::vector<std::pair<std::size_t, std::uint64_t>> ranked;
+    // Memories begin where all lower bits of their addresses are 0; few words suffice to look there.
     for (const auto& [top, words] : by_top_) {
-      if (top != 0 && words.size() >= 2) ranked.emplace_back(words.size(), std::uint64_t{top} << bits_);
-    }
-    std::ranges::sort(ranked, std::ranges::greater());
-    for (std::size_t i = 0; i < ranked.size() && i < kOriginsSuggested; ++i) origins.insert(ranked[i].second);
-    // Round addresses are where memories are put: few words suffice for them.
-    for (const auto& [count, origin] : ranked) {
-      if (origin % (std::uint64_t{1} << 24) == 0) origins.insert(origin);
+      if (words.size() >= 2) origins.insert(std::uint64_t{top} << bits_);
     }
     std::vector<Base> list;
     for (const std::uint64_t origin : origins) list.push_back({origin, 0});

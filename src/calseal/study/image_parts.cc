@@ -5,6 +5,7 @@
 #include <cstdlib>
 #include <unordered_map>
 
+#include "calseal/image/entropy.h"
 #include "calseal/map/identity.h"
 #include "calseal/study/damage.h"
 

@@ -156,10 +156,10 @@ TEST_F(JobFolder, ANewBaseHasItsOwnWayBack) {
   SmallImage updated = small.base;
   updated.flash[0x3f] ^= 0x55;
   correct_small(updated);
-  CarryRequest request{SmallJob::files_of(updated), {}, "", ""};
+  CarryRequest request{SmallJob::files_of(updated), {}, "", "", {}};
   EXPECT_THAT(carry(read(), request, signing), FailsWith(Reason::kUsage, "--reason"));
   request.reason = "dealer's update";
-  EXPECT_THAT(carry(read(), {SmallJob::files_of(driven_small(small.base, 3)), {}, "", "x"}, signing),
+  EXPECT_THAT(carry(read(), {SmallJob::files_of(driven_small(small.base, 3)), {}, "", "x", {}}, signing),
               FailsWith(Reason::kUsage, "READ"));
   const auto made = carry(read(), request, signing);
   ASSERT_THAT(made, IsOk());

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <memory>
 
+#include "calseal/base/base64.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/prefix.h"
 
@@ -76,14 +77,6 @@ struct FreeContext {
   void operator()(EVP_MD_CTX* context) const { EVP_MD_CTX_free(context); }
 };
 
-std::string base64(ByteView bytes) {
-  std::string text((bytes.size() + 2) / 3 * 4 + 1, '\0');
-  const int size = EVP_EncodeBlock(reinterpret_cast<unsigned char*>(text.data()), bytes.data(),
-                                   static_cast<int>(bytes.size()));
-  text.resize(static_cast<std::size_t>(size));
-  return text;
-}
-
 // Line ends as LF, the last one present.
 std::string with_plain_line_ends(std::string_view text) {
   std::string plain;
@@ -132,7 +125,7 @@ bool verify_signature(const PublicKey& key, ByteView message, ByteView signature
 }
 
 std::string public_key_pem(const PublicKey& key) {
-  return std::string(kPemBegin) + base64(subject_public_key_info(key)) + std::string(kPemEnd);
+  return std::string(kPemBegin) + to_base64(subject_public_key_info(key)) + std::string(kPemEnd);
 }
 
 Result<PublicKey> parse_public_key_pem(ByteView text, const std::string& name) {

@@ -30,6 +30,8 @@ INSTANTIATE_TEST_SUITE_P(
         RefusedText{"TrailingComma", "[1,]", Reason::kJsonSyntax, "line 1, column 4"},
         RefusedText{"Comment", "{ /* */ }", Reason::kJsonSyntax, "line 1"},
         RefusedText{"TwoValues", "1 2", Reason::kJsonSyntax, "line 1"},
+        RefusedText{"NulAndMore", std::string("{}\0{}", 5), Reason::kJsonSyntax, "line 1, column 3"},
+        RefusedText{"NulInside", std::string("[1,\0 2]", 7), Reason::kJsonSyntax, "line 1"},
         RefusedText{"SingleQuotes", "{'a':1}", Reason::kJsonSyntax, "line 1"},
         RefusedText{"LeadingZero", "[01]", Reason::kJsonSyntax, "line 1"},
         RefusedText{"RawControl", "[\"a\nb\"]", Reason::kJsonSyntax, ""},

@@ -644,6 +644,7 @@ class Making {
     bend("json-syntax", "\"options\":[]", "\"options\":[,]", "json-syntax", "a comma too many");
     say("json-cut", text.substr(0, text.size() - 1), "json-syntax", "the last bracket is missing");
     say("json-behind-the-end", text + "x", "json-syntax", "a letter behind the last bracket");
+    say("json-nul-behind-the-end", text + std::string(1, '\0') + "x", "json-syntax", "a NUL ends no text");
     bend("json-not-utf8", "\"title\":\"tiny\"", "\"title\":\"t\xff\"", "json-syntax",
          "a byte that is not UTF-8");
     bend("json-raw-control", "\"title\":\"tiny\"", "\"title\":\"t\x01\"", "json-syntax",

@@ -22,5 +22,6 @@ void add_withdraw_command(CLI::App& app, Console& console, int& status);
 void add_job_list_command(CLI::App& app, Console& console, int& status);
 
 void add_set_command(CLI::App& app, Console& console, int& status);
+void add_page_command(CLI::App& app, Console& console, const std::string& tool, int& status);
 
 }  // namespace calseal

@@ -1,6 +1,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/report/bundle/bundle_report.h"
+#include "calseal/trust/key.h"
 
 namespace calseal {
 
@@ -19,6 +20,7 @@ JsonValue bundle_json(const OpenedBundle& opened) {
                       {"file", json(opened.name)},
                       {"size", json(opened.file.size())},
                       {"identity", json(digest_text(opened.digest))},
+                      {"phrase", json(fingerprint_text(opened.digest))},
                       {"signature_keys", json_strings(opened.signers)},
                       {"changes", json_array(opened.changes,
                                              [](const Change& change) {
@@ -29,7 +31,7 @@ JsonValue bundle_json(const OpenedBundle& opened) {
                                                     {"region", json(change.region)},
                                                     {"option", json(change.option)}});
                                              })},
-                      {"manifest", manifest ? *manifest : json_object({})}});
+                      {"manifest", manifest ? *manifest : JsonValue{}}});
 }
 
 }  // namespace calseal

@@ -4,6 +4,7 @@
 #include "calseal/base/text.h"
 #include "calseal/report/bundle/bundle_report.h"
 #include "calseal/report/layout/signs.h"
+#include "calseal/trust/key.h"
 
 namespace calseal {
 namespace {
@@ -42,6 +43,7 @@ std::string revision_text(const OpenedBundle& opened, const Page& page) {
                    printable(manifest.job) + ", base " + std::to_string(manifest.base_number) + " (" +
                        printable(manifest.base_reason) + "), sequence " + std::to_string(manifest.sequence));
   text += labelled(page, "identity", digest_text(opened.digest));
+  text += labelled(page, "phrase", fingerprint_text(opened.digest));
   text += labelled(page, "parent",
                    manifest.parent ? digest_text(*manifest.parent) : "none: the first of its job");
   if (manifest.set) text += labelled(page, "set", digest_text(*manifest.set));

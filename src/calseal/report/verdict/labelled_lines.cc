@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/trust/key.h"
 
 namespace calseal {
 
@@ -37,7 +38,8 @@ std::string LabelledLines::seal(const SealFacts& facts, const std::string& place
   text += line("sealed", manifest.claimed_time + " (claimed) by " + signers);
   text += line("shop", printable(facts.shop));
   text += line("root", facts.root_fingerprint);
-  return text + line("identity", digest_text(facts.digest));
+  text += line("identity", digest_text(facts.digest));
+  return text + line("phrase", fingerprint_text(facts.digest));
 }
 
 std::string headline(std::string_view word, bool good, const Emphasise& emphasise) {

@@ -1,0 +1,71 @@
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "calseal/base/file.h"
+#include "calseal/base/json_write.h"
+#include "calseal/base/text.h"
+#include "calseal/cli/shop/shop_commands.h"
+#include "calseal/cli/shop/stated.h"
+#include "calseal/report/page/customer_page.h"
+
+namespace calseal {
+namespace {
+
+struct PageOptions {
+  std::string trust, root, output, tool;
+};
+
+struct MadePage {
+  TrustFile trust;
+  std::string html;
+};
+
+Result<MadePage> make_page(const PageOptions& options) {
+  CALSEAL_CHECK(refuse_clashes({options.output}, {options.trust}));
+  CALSEAL_ASSIGN(const Bytes bytes, read_file(options.trust, kTrustFileSizeLimit));
+  MadePage made;
+  CALSEAL_ASSIGN(made.trust, parse_trust_file(bytes, options.root, printable(options.trust)));
+  made.html = customer_page(bytes, made.trust, options.tool);
+  CALSEAL_CHECK(write_file(options.output, view_of(made.html)));
+  return made;
+}
+
+int run_page(const PageOptions& options, const Console& console) {
+  const Result<MadePage> made = make_page(options);
+  if (!made) return console.fail(made.error());
+  const KeyId root = compute_key_id(made->trust.root);
+  const std::string fingerprint = fingerprint_text(root);
+  console.print("made      " + printable(options.output) + "  (" + bytes_text(made->html.size()) +
+                ": give it to customers as a file, and have them open it from disk)\n" + "shop      " +
+                printable(made->trust.shop) + ", trust file version " + std::to_string(made->trust.version) +
+                "\n" + "root      " + fingerprint + "\n" +
+                "          read these ten groups aloud: the page shows them, and cannot vouch for itself\n");
+  console.print_json(json_object({{"calseal", json("page/1")},
+                                  {"output", json(printable(options.output, kShownPathLimit))},
+                                  {"size", json(made->html.size())},
+                                  {"digest", json(digest_text(compute_sha256(view_of(made->html))))},
+                                  {"shop", json(made->trust.shop)},
+                                  {"trust_version", json(made->trust.version)},
+                                  {"root_id", json(digest_text(root))},
+                                  {"root_fingerprint", json(fingerprint)}}));
+  return 0;
+}
+
+}  // namespace
+
+void add_page_command(CLI::App& app, Console& console, const std::string& tool, int& status) {
+  CLI::App* command = app.add_subcommand("page", "Make the HTML file in which a customer checks bundles");
+  auto options = std::make_shared<PageOptions>();
+  options->tool = tool;
+  command->add_option("--trust", options->trust, "The shop's trust file; it is baked in")->required();
+  command->add_option("--root", options->root,
+                      "Fingerprint or key id of the root, where the trust file is not your own");
+  command->add_option("-o,--output", options->output, "The HTML file")->required();
+  set_command(
+      *command, console,
+      {"calseal page --trust shop.trust -o check.html",
+       "calseal page --trust shop.trust -o check.html --json"},
+      [options](Console& c) { return run_page(*options, c); }, status);
+}
+
+}  // namespace calseal

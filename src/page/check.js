@@ -1,0 +1,406 @@
+// The customer's question: may this bundle be written to this controller? Nothing switches a check off; what a person
+// lays beside the bundle is evidence and only refuses more, except that a permitted return and a seal by a compromised
+// key need theirs.
+
+import { decodeUtf8, fromHex, isDigest, printable, utf8 } from "./bytes.js";
+import { INCLUSION_MOST, readInclusion } from "./inclusion.js";
+import { fingerprintText } from "./key.js";
+import { explainMisfit } from "./near_miss.js";
+import { openSealed } from "./open.js";
+import { judgeSet } from "./partners.js";
+import { loadRead } from "./read.js";
+import { describeRefusal, Refusal } from "./reason.js";
+import { rebuild } from "./rebuild.js";
+import { revive } from "./revive.js";
+import { checkFileSize } from "./statement.js";
+import {
+  compareTrust,
+  compareWithdrawals,
+  findJob,
+  findRoot,
+  newState,
+  readState,
+  rememberRevision,
+  rememberTrust,
+  STATE_MOST,
+  writeState,
+} from "./state.js";
+import { JOB_LIST_MOST, readJobList, readWithdrawals, WITHDRAWALS_MOST } from "./statements.js";
+import { readTrustChain, SUCCESSION_MOST } from "./succession.js";
+import { TRUST_FILE_MOST } from "./trust.js";
+
+const STEP_NAMES = [
+  "prefix", "signature", "manifest", "framing", "stored-digests", "trust", "withdrawal", "sequence", "clock", "contents", "set",
+  "match", "claims", "freshness", "rebuild", "confinement", "checksums",
+];
+const REBUILD_STEPS = STEP_NAMES.slice(STEP_NAMES.indexOf("match"));
+
+const NO_REQUEST = {
+  bundle: null, trust: null, statedRoot: "", reads: [], revive: false, sealOnly: false, declaredReturn: false,
+  evidence: { readIsFresh: false, salt: null, vehicleReference: "" }, successions: [], partners: [],
+  state: null, withdrawals: null, jobList: null, inclusion: null, newest: null, salt: null, now: "",
+  onStep() {}, // called with name and state of each step that is done
+};
+const READ_MOST = 2 ** 30;
+const SALT_FILE_MOST = 4096;
+
+// The salt's 32 bytes: 64 digits, and one line end at most.
+export function parseSalt(bytes, name) {
+  const text = (decodeUtf8(bytes) ?? "").replace(/\n$/, "").replace(/\r$/, "");
+  if (isDigest(text)) return fromHex(text);
+  throw new Refusal("salt-wrong", {
+    file: name,
+    found: `${text.length} characters`,
+    expected: "64 lower-case hexadecimal digits",
+    next: "use the salt file that the shop gave you for this job",
+  });
+}
+
+function listEvidence(request) {
+  const { evidence } = request;
+  const names = (files) => files.map(({ name }) => printable(name)).join(", ");
+  const item = (name, given, detail = "") => ({ name, given, detail });
+  const file = (name, one) => item(name, one !== null, one === null ? "" : printable(one.name));
+  const word = (name, declared) => item(name, declared, declared ? "declared" : "");
+  return [
+    item("trust-file", true, printable(request.trust.name)),
+    item("root-fingerprint", request.statedRoot !== "", printable(request.statedRoot)),
+    item("succession", request.successions.length > 0, names(request.successions)),
+    item("read", request.reads.length > 0, names(request.reads)),
+    word("read-is-fresh", evidence.readIsFresh),
+    item("salt", evidence.salt !== null || request.salt !== null),
+    item("vehicle-reference", evidence.vehicleReference !== "", printable(evidence.vehicleReference)),
+    file("state", request.state),
+    file("withdrawals", request.withdrawals),
+    file("job-list", request.jobList),
+    file("inclusion", request.inclusion),
+    item("partners", request.partners.length > 0, names(request.partners)),
+    file("newest", request.newest),
+    word("return", request.declaredReturn),
+    word("revive", request.revive),
+  ];
+}
+
+// Before anything is judged: a file without bytes is a failed download, whatever it should have been, and one that is larger
+// than anything of its kind is not looked at. Only a state may begin empty.
+function checkFiles(request) {
+  const { trust, successions, bundle, reads, partners, withdrawals, jobList, inclusion, newest, state, salt } = request;
+  const some = (file, most) => (file === null ? [] : [[file, most]]);
+  const limits = [
+    [trust, TRUST_FILE_MOST],
+    ...successions.map((file) => [file, SUCCESSION_MOST]),
+    [bundle, Infinity], // its size is the first of the normative checks
+    ...reads.map((file) => [file, READ_MOST]),
+    ...partners.map((file) => [file, Infinity]),
+    ...some(withdrawals, WITHDRAWALS_MOST),
+    ...some(jobList, JOB_LIST_MOST),
+    ...some(inclusion, INCLUSION_MOST),
+    ...some(newest, Infinity),
+    ...some(state, STATE_MOST),
+    ...some(salt, SALT_FILE_MOST),
+  ];
+  for (const [file, most] of limits) {
+    checkFileSize(file.bytes, most, file.name);
+    if (file.bytes.length > 0 || file === state) continue;
+    throw new Refusal("file-empty", { file: file.name, found: "0 bytes", expected: "a file with content", next: "get the file again" });
+  }
+}
+
+class Checking {
+  constructor(request, verdict) {
+    this.request = request;
+    this.verdict = verdict;
+    this.chain = null;
+    this.order = { rootId: "", state: null, withdrawals: null, jobList: null, newest: null, declaredReturn: request.declaredReturn };
+    this.inclusion = null;
+    this.opened = null;
+    this.partners = [];
+  }
+
+  caution(code, text) {
+    this.verdict.cautions.push({ code, text });
+  }
+
+  mark(name, state) {
+    this.verdict.steps.find((step) => step.name === name).state = state;
+    this.request.onStep(name, state);
+  }
+
+  // Runs one of the normative steps and notes how it went.
+  async step(name, work) {
+    try {
+      const result = await work();
+      this.mark(name, "passed");
+      return result;
+    } catch (fault) {
+      this.mark(name, "failed");
+      throw fault;
+    }
+  }
+
+  async run() {
+    const { request } = this;
+    checkFiles(request);
+    if (request.salt !== null) request.evidence.salt = parseSalt(request.salt.bytes, request.salt.name);
+    await this.establishTrust();
+    await this.gatherOrder();
+    let refusal = null;
+    try {
+      await this.judge();
+    } catch (fault) {
+      refusal = fault;
+    }
+    await this.remember(refusal === null && !request.sealOnly);
+    if (refusal !== null) throw refusal;
+  }
+
+  // Whom to believe: the trust file, the way to its root, and whether the state has seen a newer one.
+  async establishTrust() {
+    const { trust, successions, statedRoot, state } = this.request;
+    this.chain = await readTrustChain(trust, successions, statedRoot);
+    this.order.rootId = this.chain.trust.rootId;
+    this.verdict.shop = this.chain.trust.shop;
+    this.verdict.rootFingerprint = fingerprintText(this.order.rootId);
+    if (statedRoot === "") {
+      this.caution("root-not-confirmed", `compare the fingerprint with the shop by voice: ${this.verdict.rootFingerprint}`);
+    }
+    if (state === null) return;
+    this.order.state = await this.readState(state);
+    if (this.order.state !== null) await compareTrust(this.chain, this.order.state, trust.name);
+  }
+
+  // A state that cannot be read is as good as none, and is never written over.
+  async readState({ name, bytes }) {
+    if (bytes.length === 0) {
+      this.caution("state-new", "no state yet: whether something newer was accepted before cannot be told");
+      return newState();
+    }
+    try {
+      return await readState(bytes, name);
+    } catch (fault) {
+      if (!(fault instanceof Refusal)) throw fault;
+      this.caution(
+        "state-damaged",
+        `the state was changed or damaged (${fault.place}, found ${fault.found}): it counts for nothing; ${fault.next}`,
+      );
+      return null;
+    }
+  }
+
+  async remember(accepted) {
+    const { state, withdrawals, rootId } = this.order;
+    if (state === null) return;
+    await rememberTrust(state, this.chain, withdrawals);
+    this.verdict.stateAfterLook = await this.readableState(state);
+    if (!accepted) return;
+    rememberRevision(state, rootId, this.opened, this.request.now);
+    this.verdict.stateAfterWrite = await this.readableState(state);
+  }
+
+  // "", and the old file stays, when the state would be larger than a reader takes.
+  async readableState(state) {
+    const text = await writeState(state);
+    try {
+      await readState(utf8(text), this.request.state.name);
+      return text;
+    } catch (fault) {
+      if (!(fault instanceof Refusal)) throw fault;
+      this.caution(
+        "state-full",
+        "the state holds as much as it can and was left as it is: this revision is not remembered; begin a new state for further shops and jobs",
+      );
+      return "";
+    }
+  }
+
+  // What else the person laid beside the bundle about its place in time.
+  async gatherOrder() {
+    const { withdrawals, jobList, inclusion, newest, now } = this.request;
+    const { trust } = this.chain;
+    if (withdrawals !== null) {
+      const list = await readWithdrawals(withdrawals.bytes, trust, withdrawals.name);
+      if (this.order.state !== null) await compareWithdrawals(list, this.order.state, withdrawals.name);
+      if (list.fresh_until <= now) {
+        this.caution("withdrawals-stale", `the list of withdrawals was fresh until ${list.fresh_until}: ask the shop for a newer one`);
+      }
+      this.order.withdrawals = list;
+    }
+    if (jobList !== null) this.order.jobList = await readJobList(jobList.bytes, trust, jobList.name);
+    if (inclusion !== null) this.inclusion = readInclusion(inclusion.bytes, inclusion.name);
+    if (newest !== null) this.order.newest = await this.open(newest, null, (_, work) => work());
+  }
+
+  open(file, order, step) {
+    return openSealed(file, { trust: this.chain.trust, now: this.request.now, order, inclusion: this.inclusion }, step);
+  }
+
+  async judge() {
+    const { request, verdict } = this;
+    this.opened = await this.open(request.bundle, this.order, (name, work) => this.step(name, work));
+    const { manifest, digest, signers, passage, cautions } = this.opened;
+    Object.assign(verdict, { manifest, manifestDigest: digest, phrase: fingerprintText(digest), signers, passage });
+    verdict.cautions.push(...cautions);
+    this.checkBelongings();
+    await this.checkPartners();
+    this.noteCautions();
+    if (request.sealOnly) return;
+    if (request.reads.length > 0) await this.judgeRead();
+    else if (request.revive) await this.judgeRevival();
+    else {
+      const next = manifest.revision === 0
+        ? "give the read; or, when the controller can no longer be read, revive with the vehicle reference"
+        : "give the read; to look at the seal alone, ask for that";
+      throw new Refusal("read-missing", { found: "no read", expected: "the controller's own read, from before this write", next });
+    }
+  }
+
+  // Lists are of one job and controller; beside another bundle they would say nothing or mislead.
+  checkBelongings() {
+    const { job, controllers: [{ name: controller }] } = this.opened.manifest;
+    const expected = `${job}, ${controller}`;
+    const { jobList, newest } = this.order;
+    if (jobList !== null && (jobList.job !== job || jobList.controller !== controller)) {
+      throw new Refusal("job-list-invalid", {
+        file: this.request.jobList.name,
+        place: "job",
+        found: `${jobList.job}, ${jobList.controller}`,
+        expected,
+        next: "give the list of this job and controller",
+      });
+    }
+    if (newest !== null && (newest.manifest.job !== job || newest.manifest.controllers[0].name !== controller)) {
+      throw new Refusal("usage", {
+        file: this.request.newest.name,
+        place: "newest",
+        found: "a bundle of another job or controller",
+        expected,
+        next: "give the newest bundle of the same job and controller",
+      });
+    }
+  }
+
+  async checkPartners() {
+    const order = { ...this.order, jobList: null, newest: null };
+    for (const file of this.request.partners) this.partners.push(await this.open(file, order, (_, work) => work()));
+    await this.step("set", () => judgeSet(this.opened, this.partners, !this.request.sealOnly, this.verdict));
+  }
+
+  noteCautions() {
+    const { manifest, digest, map, passage } = this.opened;
+    const { jobList } = this.order;
+    if (jobList === null) {
+      this.caution(
+        "newest-unknown",
+        `sealed ${manifest.claimed_time} (claimed); without a network nobody can tell whether a newer revision exists`,
+      );
+    } else if (!jobList.revisions.some((one) => one.digest === digest)) {
+      this.caution("list-older", `newer than the shop's list of ${jobList.claimed_time}`);
+    }
+    if (map.grade !== "verified") this.caution("map-draft", `the region map ${map.name} is graded draft: it is believed, not verified`);
+    if (manifest.trial) this.caution("trial", `a trial revision; it expires at ${manifest.expires}`);
+    if (passage === "way-back") this.caution("way-back", "revision 0, after newer revisions: everything that was tuned is taken out");
+    if (passage === "return") this.caution("return", "an earlier revision, permitted by the newest one; the newest stays known as the newest");
+    this.noteLeftSet();
+    for (const text of manifest.cautions) this.caution("shop", text);
+  }
+
+  // A controller that leaves its set leaves partners behind.
+  noteLeftSet() {
+    const { manifest } = this.opened;
+    const job = findJob(findRoot(this.order.state, this.order.rootId), manifest.job, manifest.controllers[0].name);
+    if (job === undefined || job.set === "" || job.set === manifest.set) return;
+    this.caution(
+      "set-left",
+      "the revision accepted before belongs to a set, and this one does not belong to it: the partner controllers must leave the set too, before the engine is started",
+    );
+  }
+
+  async judgeRead() {
+    const { reads, evidence } = this.request;
+    let read = null;
+    try {
+      read = await loadRead(this.opened.map, reads);
+      await this.rebuildWith((note) => rebuild(this.opened, read, evidence, note));
+    } catch (fault) {
+      throw fault instanceof Refusal ? await explainMisfit(fault, this.opened, read, reads, this.partners, this.order.newest) : fault;
+    }
+  }
+
+  async judgeRevival() {
+    const { manifest } = this.opened;
+    if (manifest.revision !== 0) {
+      throw new Refusal("read-missing", {
+        found: `no read, and revision ${manifest.revision}`,
+        expected: "the controller's read; only revision 0 can be written without one",
+        next: "give the read, or use revision 0",
+      });
+    }
+    const { salt, vehicleReference } = this.request.evidence;
+    if (vehicleReference === "") {
+      throw new Refusal("vehicle-not-provable", {
+        place: "vehicle_reference",
+        found: "no read and no vehicle reference",
+        expected: "the word by which you and the shop call this vehicle",
+        next: "give the vehicle reference",
+      });
+    }
+    await this.rebuildWith((note) => revive(this.opened, { readIsFresh: true, salt, vehicleReference }, note));
+    this.verdict.vehicle = "asserted";
+  }
+
+  // The image half tells which of its steps have passed; when it refuses, the next one has failed.
+  async rebuildWith(work) {
+    const left = [...REBUILD_STEPS];
+    try {
+      const { vehicle, editableShare, bytesToChange, cautions, files } = await work((name) => {
+        this.mark(name, "passed");
+        left.splice(left.indexOf(name), 1);
+      });
+      Object.assign(this.verdict, { vehicle, editableShare, bytesToChange, files });
+      this.verdict.cautions.push(...cautions);
+    } catch (fault) {
+      if (left.length > 0) this.mark(left[0], "failed");
+      throw fault;
+    }
+  }
+}
+
+export async function checkBundle(given) {
+  const request = { ...NO_REQUEST, ...given, evidence: { ...NO_REQUEST.evidence, ...given.evidence } };
+  const verdict = {
+    outcome: "refused",
+    reason: null,
+    steps: STEP_NAMES.map((name) => ({ name, state: "not-reached" })),
+    evidence: listEvidence(request),
+    cautions: [],
+    manifest: null,
+    manifestDigest: "",
+    phrase: "",
+    signers: [],
+    shop: "",
+    rootFingerprint: "",
+    passage: "unknown",
+    partners: [],
+    drivableBetween: false,
+    vehicle: "none",
+    editableShare: 0,
+    bytesToChange: 0,
+    files: [],
+    stateAfterLook: "",
+    stateAfterWrite: "",
+  };
+  try {
+    await new Checking(request, verdict).run();
+    verdict.outcome = request.sealOnly ? "authentic" : "accepted";
+    if (request.sealOnly) {
+      for (const step of verdict.steps) if (step.state === "not-reached") step.state = "not-asked";
+    }
+  } catch (fault) {
+    const refusal = fault instanceof Refusal ? fault : new Refusal("internal", { found: String(fault), next: "report this" });
+    if (!(fault instanceof Refusal)) console.error(fault);
+    verdict.reason = describeRefusal(refusal);
+    verdict.reason.file ||= request.bundle.name;
+    verdict.files = [];
+  }
+  return verdict;
+}

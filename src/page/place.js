@@ -1,0 +1,48 @@
+// Places: a range of addresses with the index of its memory, as {memory, range}; whatever has a place has these two.
+
+import { rangeText } from "./bytes.js";
+
+// In the order of memories, then addresses.
+export function comparePlaces(a, b) {
+  return a.memory - b.memory || a.range.begin - b.range.begin || a.range.end - b.range.end;
+}
+
+// Index of the first element of a sorted list that ends behind the beginning of `place`.
+export function firstEndingAfter(sorted, place) {
+  let low = 0;
+  let high = sorted.length;
+  while (low < high) {
+    const middle = (low + high) >>> 1;
+    const at = sorted[middle];
+    if ((at.memory - place.memory || at.range.end - place.range.begin) > 0) high = middle;
+    else low = middle + 1;
+  }
+  return low;
+}
+
+export function rangesOverlap(a, b) {
+  return a.begin < b.end && b.begin < a.end;
+}
+
+export function rangeHolds(outer, inner) {
+  return outer.begin <= inner.begin && inner.end <= outer.end;
+}
+
+export function isEmptyRange(range) {
+  return range.begin === range.end;
+}
+
+export function sizeOf(range) {
+  return range.end - range.begin;
+}
+
+// The same range `index` strides later.
+export function shifted(range, stride, index) {
+  return { begin: range.begin + stride * index, end: range.end + stride * index };
+}
+
+// "flash 0x80040000-0x8005ffff"
+export function placeText(map, place) {
+  const memory = map.memories[place.memory];
+  return `${memory === undefined ? "?" : memory.name} ${rangeText(place.range)}`;
+}

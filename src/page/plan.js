@@ -1,0 +1,283 @@
+// The checksum plan of one image: which checksums and copies depend on which, in what order they are corrected, which must be
+// solved together, which float, and how the image falls into spans. It looks only at locked bytes, so all reads of one base
+// give the same plan.
+//
+// A plan is {map, nodes, order}. A node is one checksum or copy: {isCopy, index, name, message, crc, reads, writes, floating};
+// `reads` by memory, a rule's own balance not among them; `writes` slots, balance or copy. A group is {nodes, joint}.
+
+import { grouped } from "./bytes.js";
+import { Refusal } from "./reason.js";
+import { Crc } from "./crc.js";
+import { RangeSet } from "./range_set.js";
+import { Message } from "./message.js";
+import { CHECKSUM_READ_LIMIT } from "./region_map_arithmetic.js";
+import { JOINT_BIT_LIMIT, makeJointSystem } from "./joint.js";
+import { comparePlaces, firstEndingAfter, sizeOf } from "./place.js";
+
+// The derived ranges of all nodes, sorted by place; they never overlap.
+function ownedRanges(nodes) {
+  return nodes.flatMap((node, owner) => node.writes.map(({ memory, range }) => ({ memory, range, owner }))).sort(comparePlaces);
+}
+
+// Owners of derived bytes that `reads` touches, ascending.
+function ownersRead(owned, reads) {
+  const owners = new Set();
+  reads.forEach((set, memory) => {
+    for (const range of set.ranges) {
+      for (let i = firstEndingAfter(owned, { memory, range }); i < owned.length; ++i) {
+        if (owned[i].memory !== memory || owned[i].range.begin >= range.end) break;
+        owners.add(owned[i].owner);
+      }
+    }
+  });
+  return [...owners].sort((a, b) => a - b);
+}
+
+// Strongly connected components (Tarjan 1972), each after all that it depends on. Without recursion, since the depth is set by
+// the region map.
+function findComponents(edges) {
+  const components = [];
+  const number = new Array(edges.length).fill(0);
+  const low = new Array(edges.length).fill(0);
+  const onStack = new Array(edges.length).fill(false);
+  const stack = [];
+  let counter = 0;
+  for (let root = 0; root < edges.length; ++root) {
+    if (number[root] !== 0) continue;
+    const frames = [];
+    const enter = (node) => {
+      number[node] = low[node] = ++counter;
+      stack.push(node);
+      onStack[node] = true;
+      frames.push({ node, next: 0 });
+    };
+    enter(root);
+    while (frames.length > 0) {
+      const frame = frames.at(-1);
+      const { node } = frame;
+      if (frame.next < edges[node].length) {
+        const to = edges[node][frame.next++];
+        if (number[to] === 0) enter(to);
+        else if (onStack[to]) low[node] = Math.min(low[node], number[to]);
+        continue;
+      }
+      frames.pop();
+      if (frames.length > 0) low[frames.at(-1).node] = Math.min(low[frames.at(-1).node], low[node]);
+      if (low[node] !== number[node]) continue;
+      const component = [];
+      let member;
+      do {
+        member = stack.pop();
+        onStack[member] = false;
+        component.push(member);
+      } while (member !== node);
+      components.push(component.sort((a, b) => a - b));
+    }
+  }
+  return components;
+}
+
+function makeNodes(map, image) {
+  const crcs = new Map();  // by parameters: making one takes longer than many a coverage
+  const crcOf = (parameters) => {
+    const key = Object.values(parameters).join();
+    if (!crcs.has(key)) crcs.set(key, new Crc(parameters));
+    return crcs.get(key);
+  };
+  let read = 0;
+  const checksums = map.checksums.map((checksum, index) => {
+    const message = new Message(map, checksum, image);
+    read += message.length;
+    // The region map bounds ranges; what tables name is bounded here, so that no image keeps a machine busy for hours.
+    if (read > CHECKSUM_READ_LIMIT) {
+      throw new Refusal("descriptor-invalid", { place: checksum.name,
+        found: `${grouped(read)} bytes read by all checksums up to this one`, expected: `at most ${grouped(CHECKSUM_READ_LIMIT)}`,
+        next: "check that region map and image belong together" });
+    }
+    const reads = message.reads.map((set) => set.copy());
+    const { balance } = checksum.rule ?? {};
+    if (balance !== undefined) reads[balance.memory].remove(balance.range);
+    return { isCopy: false, index, name: checksum.name, message, reads, floating: false,
+      crc: checksum.algorithm.kind === "crc" ? crcOf(checksum.algorithm.crc) : undefined,
+      writes: balance === undefined ? checksum.slots : [balance] };
+  });
+  const copies = map.copies.map((copy, index) => {
+    const reads = map.memories.map(() => new RangeSet());
+    reads[copy.of.memory].add(copy.of.range);
+    return { isCopy: true, index, name: copy.name, message: undefined, reads, floating: false, crc: undefined, writes: [copy] };
+  });
+  return [...checksums, ...copies];
+}
+
+function memberNames(plan, nodes) {
+  return [...nodes, nodes[0]].map((index) => plan.nodes[index].name).join(" -> ");
+}
+
+// Bytes whose region is volatile and that no slot, balance or copy owns.
+function plainVolatile(plan) {
+  const sets = plan.map.memories.map(() => new RangeSet());
+  for (const region of plan.map.regions) {
+    if (region.policy === "volatile") sets[region.memory].add(region.range);
+  }
+  for (const place of plan.nodes.flatMap((node) => node.writes)) sets[place.memory].remove(place.range);
+  return sets;
+}
+
+function markFloating(plan, edges) {
+  const sets = plainVolatile(plan);
+  for (const group of plan.order) {
+    const floating = group.nodes.some((index) =>
+      plan.nodes[index].reads.some((set, memory) => set.ranges.some((range) => sets[memory].overlaps(range))) ||
+      edges[index].some((read) => plan.nodes[read].floating));
+    for (const index of group.nodes) plan.nodes[index].floating = floating;
+  }
+}
+
+// A balance that floats is set again on the customer's side, so both sides must find the same value. Of the two words that
+// one's complement addition takes for zero, correction sets 0.
+function isBalanceUnique(plan, group) {
+  const checksum = plan.map.checksums[plan.nodes[group.nodes[0]].index];
+  const system = makeJointSystem(plan, group);
+  if (system !== undefined) return system.isSolvable && system.isUnique;
+  return checksum.bits === 8 * sizeOf(checksum.rule.balance.range);
+}
+
+function checkGroups(plan) {
+  for (const group of plan.order) {
+    const node = plan.nodes[group.nodes[0]];
+    if (group.joint) {
+      const system = makeJointSystem(plan, group);
+      const place = memberNames(plan, group.nodes);
+      if (system === undefined || !system.isSolvable) {
+        throw new Refusal("checksum-cycle", { place,
+          found: system === undefined
+            ? `a circle of results that cover each other, and not one of CRCs and exclusive-or sums that fits into ${JOINT_BIT_LIMIT} bits`
+            : "a circle of results that cover each other, without a value that satisfies all",
+          expected: "an order in which each can be computed",
+          next: 'exclude a slot from its own coverage with "substitute", or correct the ranges' });
+      }
+      if (node.floating && !system.isUnique) {
+        throw new Refusal("map-floating", { place, found: "more than one right value",
+          expected: "exactly one right value, since volatile bytes reach it", next: "make the slot as wide as the result" });
+      }
+      continue;
+    }
+    if (node.isCopy || !node.floating) continue;
+    const checksum = plan.map.checksums[node.index];
+    if (checksum.rule?.balance && !isBalanceUnique(plan, group)) {
+      throw new Refusal("map-floating", { place: checksum.name, found: "a balance with more than one right value",
+        expected: "exactly one right value, since volatile bytes reach it", next: "make the balance as wide as the result" });
+    }
+  }
+}
+
+export function makePlan(map, image) {
+  const plan = { map, nodes: makeNodes(map, image), order: [] };
+  const owned = ownedRanges(plan.nodes);
+  const edges = plan.nodes.map((node) => ownersRead(owned, node.reads));
+  for (const nodes of findComponents(edges)) {
+    plan.order.push({ nodes, joint: nodes.length > 1 || edges[nodes[0]].includes(nodes[0]) });
+  }
+  markFloating(plan, edges);
+  checkGroups(plan);
+  plan.kinds = map.memories.map((_, memory) => kindSets(plan, memory));
+  return plan;
+}
+
+// Kind of every byte of one memory that is not locked, as disjoint sets.
+function kindSets(plan, memory) {
+  const sets = { editable: new RangeSet(), derived: new RangeSet(), floating: new RangeSet(), volatile: new RangeSet(),
+    binding: new RangeSet() };
+  for (const region of plan.map.regions) {
+    if (region.memory !== memory) continue;
+    if (region.policy === "editable" || region.policy === "volatile") sets[region.policy].add(region.range);
+  }
+  for (const node of plan.nodes) {
+    for (const place of node.writes) {
+      if (place.memory === memory) sets[node.floating ? "floating" : "derived"].add(place.range);
+    }
+  }
+  for (const field of plan.map.identity) {
+    if (field.binds && field.memory === memory) sets.binding.add(field.range);
+  }
+  for (const weaker of [sets.editable, sets.volatile]) {
+    for (const stronger of [sets.derived, sets.floating, sets.binding]) weaker.removeAll(stronger);
+  }
+  return sets;
+}
+
+export function isPinned(kind) {
+  return kind === "locked" || kind === "editable" || kind === "derived";
+}
+
+// All bytes of the named kind in one memory, known or not.
+export function bytesOfKind(plan, memory, kind) {
+  if (kind !== "locked") return plan.kinds[memory][kind];
+  const locked = new RangeSet([plan.map.memories[memory].extent]);
+  for (const other of Object.values(plan.kinds[memory])) locked.removeAll(other);
+  return locked;
+}
+
+// Runs of bytes of one kind, {memory, range, kind, known}: cut at every edge of region, slot, binding field, memory and of what
+// `image` knows; memories in map order, ascending, without gaps.
+export function spansOf(plan, image) {
+  const { map, nodes } = plan;
+  const spans = [];
+  map.memories.forEach(({ extent }, memory) => {
+    const kinds = Object.entries(plan.kinds[memory]);
+    const { known } = image.memories[memory];
+    const cuts = new Set([extent.begin, extent.end]);
+    const cut = ({ begin, end }) => cuts.add(begin).add(end);
+    const cutPlace = (place) => {
+      if (place.memory === memory) cut(place.range);
+    };
+    map.regions.forEach(cutPlace);
+    for (const node of nodes) node.writes.forEach(cutPlace);
+    map.identity.filter((field) => field.binds).forEach(cutPlace);
+    known.ranges.forEach(cut);
+    const sorted = [...cuts].sort((a, b) => a - b);
+    for (let i = 0; i + 1 < sorted.length; ++i) {
+      const begin = sorted[i];
+      const kind = kinds.find(([, set]) => set.has(begin))?.[0] ?? "locked";
+      spans.push({ memory, range: { begin, end: sorted[i + 1] }, kind, known: known.has(begin) });
+    }
+  });
+  return spans;
+}
+
+// Ranges that every payload of areas holds: editable, permitted patches, pinned derived; known bytes of `image` only. One set
+// for each memory.
+export function areasOf(plan, image) {
+  const areas = plan.kinds.map(({ editable, derived }) => {
+    const set = editable.copy();
+    set.addAll(derived);
+    return set;
+  });
+  for (const patch of plan.map.patches) areas[patch.memory].add(patch.range);
+  return areas.map((set, memory) => set.intersect(image.memories[memory].known));
+}
+
+// The areas, and the floating slots that depend on them: writing exactly these turns any revision of the base into any other.
+export function writeRangesOf(plan, image) {
+  const areas = areasOf(plan, image);
+  const owned = ownedRanges(plan.nodes);
+  const reached = new Array(plan.nodes.length).fill(false);
+  for (const group of plan.order) {
+    const any = group.nodes.some((index) => {
+      const { reads } = plan.nodes[index];
+      return reads.some((set, memory) => set.ranges.some((range) => areas[memory].overlaps(range))) ||
+        ownersRead(owned, reads).some((owner) => reached[owner]);
+    });
+    for (const index of group.nodes) reached[index] = any;
+  }
+  const extra = areas.map(() => new RangeSet());
+  plan.nodes.forEach((node, index) => {
+    if (!reached[index] || !node.floating) return;
+    for (const place of node.writes) extra[place.memory].add(place.range);
+  });
+  return areas.map((set, memory) => {
+    const all = set.copy();
+    all.addAll(extra[memory].intersect(image.memories[memory].known));
+    return all;
+  });
+}

@@ -1,0 +1,206 @@
+// A verdict as a person reads it. Texts of files enter as text, never as markup.
+
+import { bytesText, grouped, printable } from "./bytes.js";
+
+// element("p", {class: "hint"}, "text", child, …)
+export function element(tag, attributes = {}, ...children) {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+  made.append(...children);
+  return made;
+}
+
+const OUTCOMES = {
+  accepted: { sign: "✓", word: "Accepted" },
+  refused: { sign: "✕", word: "Refused" },
+  authentic: { sign: "◐", word: "Authentic" },
+};
+const VEHICLE_WORDS = {
+  "proved": "proved: its own fields are those that the shop sealed",
+  "by-reference": "by the reference that you typed; no byte of the read proves it",
+  "asserted": "on your word alone; there was no read",
+  "none": "not looked at",
+};
+const PASSAGE_WORDS = {
+  unknown: "no earlier revision known here to compare with",
+  newer: "newer than everything accepted before",
+  newest: "the newest one accepted before, again",
+  return: "an earlier revision, permitted by the newest one",
+  "way-back": "the way back, revision 0",
+};
+const EVIDENCE_WORDS = {
+  "trust-file": "trust file", "root-fingerprint": "fingerprint of the root", "succession": "succession of the root", "read": "read",
+  "read-is-fresh": "word that the read is fresh", "salt": "salt", "vehicle-reference": "vehicle reference", "state": "state",
+  "withdrawals": "list of withdrawals", "job-list": "list of revisions", "inclusion": "proof of inclusion", "partners": "bundles of the set",
+  "newest": "newest bundle", "return": "word to go back", "revive": "word that the controller cannot be read",
+};
+// Usual cautions of the trade (common practice, no source), in the words of the other checker.
+const STANDING_CAUTIONS = [
+  "Only on the vehicle that this read came from, standing still, with the ignition as your writer asks for.",
+  "Hold the supply voltage with a charger made for it; a write that stops half way can leave the controller dead.",
+  "Keep the first read and revision 0 in two places; they are the way back.",
+  "After writing: read back, compare, clear no fault codes unseen, and drive the first minutes gently.",
+  "A changed calibration can damage engine or transmission and can end warranty, type approval and insurance.",
+  "Emissions and road use: the law of your country decides. Have the work done and judged by licensed people.",
+];
+
+function list(rows) {
+  const shown = rows.filter(([, value]) => value !== "");
+  return element("dl", {}, ...shown.flatMap(([term, value]) => [element("dt", {}, term), element("dd", {}, value)]));
+}
+
+function joined(...texts) {
+  return texts.filter((text) => text !== "").join(": ");
+}
+
+function reasonRows({ code, file, place, found, expected, next }) {
+  return [["Where", joined(file, place)], ["Found", found], ["Expected", expected], ["What to do", next],
+    ["Reason code", element("span", { class: "code" }, code)]];
+}
+
+function revisionRows({ manifest, signers, shop }) {
+  const [controller] = manifest.controllers;
+  return [["Sealed by", joined(shop, signers.join(", "))], ["When (claimed)", manifest.claimed_time], ["Job", manifest.job],
+    ["Controller", controller.name], ["Revision", joined(String(manifest.revision), printable(manifest.title))],
+    ["For the vehicle", printable(manifest.vehicle_reference)]];
+}
+
+// What the seal says, below the chosen bundle.
+export function showSeal(verdict) {
+  if (verdict.outcome === "authentic") {
+    return [element("div", { class: "verdict authentic" },
+      element("h3", {}, "The seal holds"),
+      element("p", {}, "Only the seal was looked at. Nothing may be written on the strength of it: give the read below and check."),
+      list([...revisionRows(verdict), ["Check phrase", element("span", { class: "code" }, verdict.phrase)]]))];
+  }
+  return [element("div", { class: "verdict refused" }, element("h3", {}, "Refused: the seal or the bundle is not good"),
+    element("p", {}, verdict.reason.meaning), list(reasonRows(verdict.reason)))];
+}
+
+function nameToSave({ source, memory, form }, { revision, controllers }) {
+  const ending = { "intel-hex": ".hex", "s-record": ".s19" }[form] ?? ".bin";
+  const whole = source === "" ? `${controllers[0].name}-${memory}${ending}` : source;
+  const [, stem, extension] = /^(.*?)(\.[A-Za-z0-9]{1,8})?$/.exec(whole);
+  return `${stem}-revision-${revision}${extension ?? ""}`;
+}
+
+export function saveBytes(name, bytes) {
+  const url = URL.createObjectURL(new Blob([bytes], { type: "application/octet-stream" }));
+  const link = element("a", { href: url, download: name });
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(url), 60000);
+}
+
+function saveButton(label, name, bytes) {
+  const button = element("button", { type: "button", "aria-describedby": "save-hint" }, label);
+  button.addEventListener("click", () => saveBytes(name, bytes));
+  return button;
+}
+
+// Cautions to tick, then the files; the buttons wake when every box is ticked.
+function savingPart(verdict) {
+  const buttons = verdict.files.map((file) => {
+    const name = nameToSave(file, verdict.manifest);
+    return saveButton(`Save ${file.memory === "" ? "the image" : file.memory} as ${name}`, name, file.bytes);
+  });
+  if (verdict.stateAfterWrite !== "") {
+    const state = new TextEncoder().encode(verdict.stateAfterWrite);
+    buttons.push(saveButton("Save the new state, after the image", "checker.state", state));
+  }
+  const texts = [...verdict.cautions.map(({ text }) => printable(text, 1000)), "I have read what is below, and it is so."];
+  const boxes = texts.map((_, i) => element("input", { type: "checkbox", id: `caution-${i}` }));
+  const hint = element("p", { class: "hint", id: "save-hint" });
+  const wake = () => {
+    const left = boxes.filter((box) => !box.checked).length;
+    for (const button of buttons) button.disabled = left > 0;
+    hint.textContent = left === 0 ? "All cautions are confirmed." : `Confirm the cautions above first: ${left} left.`;
+  };
+  boxes.forEach((box) => box.addEventListener("change", wake));
+  wake();
+  return [
+    element("fieldset", { class: "cautions" }, element("legend", {}, "Before you write: confirm each"),
+      ...boxes.map((box, i) => element("div", { class: "field check" }, box, element("label", { for: box.id }, texts[i]))),
+      element("ul", {}, ...STANDING_CAUTIONS.map((text) => element("li", {}, text)))),
+    hint,
+    element("ul", { class: "plain" }, ...buttons.map((button) => element("li", {}, button))),
+  ];
+}
+
+// What the shop says of its work: options by name, items in their units.
+function workRows({ options, items }) {
+  const change = ({ name, unit, before, after }) => printable(`${name}: ${before} → ${after} ${unit}`.trimEnd());
+  const lines = (texts) => {
+    const list = element("ul", { class: "plain" }, ...texts.map((text) => element("li", {}, text)));
+    return texts.length <= 8 ? list : element("details", {}, element("summary", {}, `${grouped(texts.length)} of them`), list);
+  };
+  const named = ({ name, title }) => printable(title === "" ? name : title);
+  return [["Options", options.length === 0 ? "" : lines(options.map(named))],
+    ["What changes, as the shop says", items.length === 0 ? "" : lines(items.map(change))]];
+}
+
+function setRows(verdict) {
+  if (verdict.partners.length === 0) return [];
+  const names = verdict.partners.map(({ controller, given }) => `${controller}${given ? "" : " (missing)"}`).join(", then ");
+  const between = verdict.drivableBetween ? "may be driven in between" : "not to be driven in between";
+  return [["Set, in the order of writing", `${names}; ${between}`]];
+}
+
+// Never more than was proved: a checksum over bytes that nobody read is not provable, and never counts as holding.
+function checksWords({ controllers: [{ checksums }] }) {
+  const holding = checksums.filter((check) => check.state_after === "holds").length;
+  if (checksums.length === 0) return "The map declares no checksum.";
+  if (holding === checksums.length) return "Every checksum that the map declares holds.";
+  return `Of ${checksums.length} checksums that the map declares, ${holding} hold; the others are not provable or did not hold in the first read.`;
+}
+
+function acceptedPart(verdict) {
+  const { manifest } = verdict;
+  const { region_map: map } = manifest.controllers[0];
+  return [
+    element("p", {}, `This bundle is what ${verdict.shop} sealed, for the software in your read. The rebuilt image differs from the ` +
+      `read only within the areas declared by region map ${map.name} (${map.grade}). ${checksWords(manifest)}`),
+    list([...revisionRows(verdict), ["Your vehicle", VEHICLE_WORDS[verdict.vehicle]], ["Order", PASSAGE_WORDS[verdict.passage]],
+      ...setRows(verdict), ["Bytes to change", bytesText(verdict.bytesToChange)],
+      ["Editable share", `${(verdict.editableShare / 100).toFixed(2)} % of the image`], ...workRows(manifest),
+      ...manifest.requirements.map((text) => ["Requires", printable(text)]), ["Notes", printable(manifest.notes, 4000)]]),
+    ...savingPart(verdict),
+  ];
+}
+
+function refusedPart(verdict) {
+  return [element("p", {}, `${verdict.reason.meaning} Nothing was built, and nothing may be written.`),
+    list(reasonRows(verdict.reason))];
+}
+
+function phrasePart({ phrase }) {
+  if (!phrase) return [];
+  return [element("h3", {}, "Check phrase"),
+    element("p", {}, "The shop can read the same ten groups from its own copy of the bundle:"),
+    element("p", { class: "fingerprint" }, phrase)];
+}
+
+function evidencePart({ evidence }) {
+  if (evidence.length === 0) return [];
+  const said = ({ name, detail }) =>
+    (EVIDENCE_WORDS[name] ?? name) + (detail === "" || detail === "declared" ? "" : ` (${detail})`);
+  const sorted = (given) => evidence.filter((item) => item.given === given).map(said).join("; ");
+  return [element("h3", {}, "What was given"), list([["Given", sorted(true)], ["Not given", sorted(false)]])];
+}
+
+function stepsPart({ steps }) {
+  if (steps.length === 0) return [];
+  const signs = { passed: "✓ passed", failed: "✕ failed", "not-reached": "– not reached", "not-asked": "– not asked" };
+  return [element("details", {}, element("summary", {}, "Every check, in its order"),
+    list(steps.map(({ name, state }) => [name, signs[state]])))];
+}
+
+export function describeVerdict(verdict) {
+  const { sign, word } = OUTCOMES[verdict.outcome];
+  const items = verdict.cautions.map(({ text }) => element("li", {}, printable(text, 1000)));
+  const cautions = verdict.outcome === "refused" && items.length > 0
+    ? [element("h3", {}, "Also to know"), element("ul", {}, ...items)] : [];
+  return element("div", { class: `verdict ${verdict.outcome}` },
+    element("h2", { id: "verdict-title", tabindex: "-1" }, element("span", { class: "sign", "aria-hidden": "true" }, sign), word),
+    ...(verdict.outcome === "accepted" ? acceptedPart(verdict) : refusedPart(verdict)),
+    ...cautions, ...phrasePart(verdict), ...evidencePart(verdict), ...stepsPart(verdict));
+}

@@ -210,9 +210,7 @@ Status believe_map(const Plan& plan, const Image& base) {
     if (outcome.state != CheckState::kFails) continue;
     Error error = std::move(require_holding(plan, {outcome}).error());
     error.reason = Reason::kMapNotBelieved;
-    error.next =
-        "mend the region map until it holds on the first read, or read the controller again; a read that "
-        "came so can be sealed as received, and a known stock can be the next base";
+    error.next = "mend the region map until it holds on the first read, or read the controller again";
     return fail(std::move(error));
   }
   CALSEAL_CHECK(patch_states(*plan.map, base));

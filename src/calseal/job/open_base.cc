@@ -6,6 +6,7 @@
 #include "calseal/check/claims.h"
 #include "calseal/job/customer_check.h"
 #include "calseal/map/correct.h"
+#include "calseal/sign/believe_base.h"
 
 namespace calseal {
 namespace {
@@ -57,7 +58,7 @@ Result<BaseParts> load_base(Bytes region_map, const std::string& region_map_name
   const auto plan = make_plan(base.map, base.read.image);
   if (!plan) return fail(in_file(plan.error(), name));
   Status status =
-      as_received ? recognise_received(*plan, base.read.image) : believe_map(*plan, base.read.image);
+      as_received ? recognise_received(*plan, base.read.image) : believe_base(*plan, base.read.image);
   if (!status) return fail(in_file(status.error(), name));
   return base;
 }

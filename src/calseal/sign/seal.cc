@@ -8,6 +8,7 @@
 #include "calseal/check/cautions.h"
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
+#include "calseal/sign/believe_base.h"
 #include "calseal/sign/seal_account.h"
 
 namespace calseal {
@@ -196,7 +197,7 @@ Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, c
   CALSEAL_CHECK(check_signing_keys(keys));
   CALSEAL_ASSIGN(const Plan plan, make_plan(*request.map, request.base));
   const bool as_received = request.as_received && request.statement.revision == 0;
-  CALSEAL_CHECK(as_received ? recognise_received(plan, request.base) : believe_map(plan, request.base));
+  CALSEAL_CHECK(as_received ? recognise_received(plan, request.base) : believe_base(plan, request.base));
   SealedBundle sealed;
   sealed.proof = prove_confinement(plan, request.base, request.result);
   // Derived bytes that are wrong are what such a read came with; they stand in the manifest.

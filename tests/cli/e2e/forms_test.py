@@ -90,7 +90,7 @@ class Forms(unittest.TestCase):
         self.assertIn("serial", cautions[1])
         self.assertEqual(cautions[-1], "mind the cold start")
         # The vehicle cannot be proved by such a read, and its reference must be given.
-        self.assertEqual(self.check(read, "--salt", self.desk.at("new.salt"), status=1)["reason"]["code"], "vehicle-not-provable")
+        self.assertEqual(self.check(read, "--salt", self.desk.at("new.salt"), status=1)["reason"], "vehicle-not-provable")
         verdict = self.check(read, "--salt", self.desk.at("new.salt"), "--vehicle", "blue estate")
         codes = [caution["code"] for caution in verdict["cautions"]]
         self.assertEqual([codes.count(code) for code in ("base-partial", "vehicle-not-read", "shop")], [1, 1, 1])

@@ -106,7 +106,7 @@ class Receive(unittest.TestCase):
                 (["flash=" + str(empty), eeprom, "--regions", MAPS / "engine.regions.json"], 1, "file-empty"),
                 (["brain=" + self.desk.data("engine-a-flash.bin"), "--regions", MAPS / "engine.regions.json"], 1, "memory-unknown"),
                 ([flash, flash, "--regions", MAPS / "engine.regions.json"], 1, "record-overlap"),
-                ([flash, eeprom, "--regions", MAPS, "-o", self.desk.data("engine-a-flash.bin")], 2, "usage")):
+                ([flash, eeprom, "--regions", MAPS, "-o", self.desk.data("engine-a-flash.bin")], 2, "output-is-input")):
             with self.subTest(reason):
                 self.assertEqual(self.desk.json(CALSEAL, "receive", *arguments, status=status)["reason"], reason)
 

@@ -37,7 +37,7 @@ class ReceivedFailing(unittest.TestCase):
         manifest = self.manifest("base-1/r0.calseal")
         check = manifest["controllers"][0]["checksums"][0]
         self.assertEqual((check["state_before"], check["state_after"]), ("fails", "fails"))
-        self.assertEqual(len([text for text in manifest["cautions"] if "do not hold in the read as it was received: fuel" in text]), 1)
+        self.assertEqual(len([text for text in manifest["cautions"] if text.endswith("restores it so: fuel")]), 1)
         self.assertNotIn("stock", str(manifest["base"]) + manifest["title"])
 
     def test_the_way_back_restores_what_came_to_the_byte(self):

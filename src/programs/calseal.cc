@@ -22,6 +22,7 @@ int main(int argc, char** argv) {
   calseal::add_receive_command(app, console, status);
   calseal::add_regions_command(app, console, status);
   calseal::add_regions_draft_command(app, console, status);
+  calseal::add_regions_carry_command(app, console, status);
   calseal::add_regions_diff_command(app, console, status);
   calseal::add_regions_history_command(app, console, status);
   calseal::add_compare_command(app, console, status);

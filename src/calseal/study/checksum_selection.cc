@@ -16,7 +16,7 @@ namespace {
 
 constexpr std::uint64_t kNear = 64;  // bytes between slots that stand together
 constexpr std::uint64_t kSector = 4096;
-constexpr double kNearCost = 6;    // bits: which neighbour, on which side, how far
+constexpr double kNearCost = 6;  // bits: which neighbour, on which side, how far
 constexpr std::size_t kLoneBytes = 16;
 constexpr double kDoubt = 6;       // bits: a rule is rather believed
 constexpr double kAlsoWithin = 6;  // bits by which another reading of one slot may be worse

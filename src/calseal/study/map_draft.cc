@@ -9,6 +9,7 @@
 #include "calseal/map/plan.h"
 #include "calseal/map/verify.h"
 #include "calseal/study/damage.h"
+#include "calseal/study/map_text.h"
 
 namespace calseal {
 namespace {
@@ -32,39 +33,32 @@ class Writer {
 
   Bytes text() {
     for (const Candidate& one : draft_.search.found) add_checksum(one);
-    std::string text = "{\n  \"calseal\": \"region-map/1\",\n";
-    member(text, "name", json(names_.map));
-    member(text, "title",
-           json("drafted from " + std::to_string(search_.images.size()) +
-                (search_.images.size() == 1 ? " image" : " images") + "; nobody has vouched for it yet"));
-    member(text, "controller", json(names_.controller));
-    member(text, "version", json(1));
-    list(text, "memories",
-         {json_object({{"name", json(names_.memory)},
-                       {"origin", json(address_text(draft_.origin))},
-                       {"size", json(hex_number(size_))}})});
-    list(text, "regions", regions());
-    list(text, "checksums", checksums_);
-    if (!draft_.vins.empty()) list(text, "identity", identity());
-    text += "  \"evidence\": {\"author\": " + canonical_json(json(names_.author)) +
-            ", \"verified_on\": [], \"grade\": \"draft\", \"guesses\": [\n";
-    const std::vector<std::string> guesses = all_guesses();
-    for (std::size_t i = 0; i < guesses.size(); ++i)
-      text += "    " + canonical_json(json(guesses[i])) + (i + 1 < guesses.size() ? ",\n" : "\n");
-    text += "  ]}\n}\n";
+    JsonValue map =
+        json_object({{"calseal", json("region-map/1")},
+                     {"name", json(names_.map)},
+                     {"title", json("drafted from " + std::to_string(search_.images.size()) +
+                                    (search_.images.size() == 1 ? " image" : " images") +
+                                    "; nobody has vouched for it yet")},
+                     {"controller", json(names_.controller)},
+                     {"version", json(1)},
+                     {"memories", list({json_object({{"name", json(names_.memory)},
+                                                     {"origin", json(address_text(draft_.origin))},
+                                                     {"size", json(hex_number(size_))}})})},
+                     {"regions", list(regions())},
+                     {"checksums", list(checksums_)}});
+    if (!draft_.vins.empty()) map.members.emplace_back("identity", list(identity()));
+    map.members.emplace_back("evidence", json_object({{"author", json(names_.author)},
+                                                      {"verified_on", json_strings({})},
+                                                      {"grade", json("draft")},
+                                                      {"guesses", json_strings(all_guesses())}}));
+    const std::string text = map_text(map);
     const ByteView view = view_of(text);
     return Bytes(view.begin(), view.end());
   }
 
  private:
-  static void member(std::string& text, std::string_view key, const JsonValue& value) {
-    text += "  \"" + std::string(key) + "\": " + canonical_json(value) + ",\n";
-  }
-  static void list(std::string& text, std::string_view key, const std::vector<JsonValue>& values) {
-    text += "  \"" + std::string(key) + "\": [" + (values.empty() ? "" : "\n");
-    for (std::size_t i = 0; i < values.size(); ++i)
-      text += "    " + canonical_json(values[i]) + (i + 1 < values.size() ? ",\n" : "\n  ");
-    text += "],\n";
+  static JsonValue list(const std::vector<JsonValue>& values) {
+    return json_array(values, [](const JsonValue& value) { return value; });
   }
 
   JsonValue range_json(Range range, std::string_view key = "start") const {

@@ -9,6 +9,7 @@ void add_receive_command(CLI::App& app, Console& console, int& status);  // rece
 void add_plan_command(CLI::App& app, Console& console, int& status);     // plan
 // regions draft, carry, diff, history; they join the group that add_regions_command() made
 void add_regions_draft_command(CLI::App& app, Console& console, int& status);
+void add_regions_carry_command(CLI::App& app, Console& console, int& status);
 void add_regions_diff_command(CLI::App& app, Console& console, int& status);
 void add_regions_history_command(CLI::App& app, Console& console, int& status);
 

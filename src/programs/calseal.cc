@@ -6,6 +6,7 @@
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/option/option_commands.h"
+#include "calseal/cli/query/query_commands.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/study/study_commands.h"
 
@@ -34,6 +35,8 @@ int main(int argc, char** argv) {
   calseal::add_job_list_command(app, console, status);
   calseal::add_set_command(app, console, status);
   calseal::add_job_command(app, console, "calseal " CALSEAL_VERSION, status);
+  calseal::add_find_command(app, console, status);
+  calseal::add_identify_command(app, console, status);
   CLI::App* check =
       app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
   calseal::add_check_command(*check, console, "calseal check", status);

@@ -8,6 +8,7 @@
 #include "calseal/cli/ledger/ledger_commands.h"
 #include "calseal/cli/manual/manual_commands.h"
 #include "calseal/cli/option/option_commands.h"
+#include "calseal/cli/query/query_commands.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/study/study_commands.h"
 
@@ -41,6 +42,8 @@ int main(int argc, char** argv) {
   calseal::add_page_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_job_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_ledger_command(app, console, status);
+  calseal::add_find_command(app, console, status);
+  calseal::add_identify_command(app, console, status);
   CLI::App* check =
       app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
   calseal::add_check_command(*check, console, "calseal check", status);

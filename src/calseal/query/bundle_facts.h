@@ -1,0 +1,28 @@
+// What the index keeps of one bundle: its manifest and its list of changes, as claimed. No signature is
+// looked at; whoever shows an answer judges the seal of the file it names.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "calseal/base/result.h"
+#include "calseal/bundle/changes.h"
+#include "calseal/bundle/manifest.h"
+
+namespace calseal {
+
+struct BundleFacts {
+  Manifest manifest;
+  Sha256 digest;  // of the manifest: the revision's identity
+  std::vector<Sha256> signers;
+  std::vector<Change> changes;
+};
+
+// Whether the file begins as a bundle does. False also where it cannot be read.
+bool looks_like_bundle(const std::string& path);
+
+// Prefix, manifest, framing, and changes.json with its digests; the reasons of these. Other contents are
+// neither read nor believed: proving them is the checker's and the audit's work.
+Result<BundleFacts> read_bundle_facts(const std::string& path);
+
+}  // namespace calseal

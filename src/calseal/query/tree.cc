@@ -1,0 +1,74 @@
+#include "calseal/query/tree.h"
+
+#include <dirent.h>
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <cstring>
+#include <memory>
+
+#include "calseal/base/text.h"
+
+namespace calseal {
+namespace {
+
+constexpr std::int64_t kNanoseconds = 1'000'000'000;
+
+struct CloseFolder {
+  void operator()(DIR* folder) const { ::closedir(folder); }
+};
+using Folder = std::unique_ptr<DIR, CloseFolder>;
+
+Folder open_folder(const std::string& path, int extra) {
+  const int fd = ::open(path.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC | extra);
+  if (fd < 0) return nullptr;
+  DIR* const folder = ::fdopendir(fd);
+  if (folder == nullptr) ::close(fd);
+  return Folder(folder);
+}
+
+TreeFile described(std::string path, const struct stat& status) {
+  return {std::move(path), static_cast<std::int64_t>(status.st_size),
+          status.st_mtim.tv_sec * kNanoseconds + status.st_mtim.tv_nsec,
+          status.st_ctim.tv_sec * kNanoseconds + status.st_ctim.tv_nsec,
+          static_cast<std::int64_t>(status.st_ino)};
+}
+
+}  // namespace
+
+Result<Tree> list_tree(const std::string& folder, const std::string& skip) {
+  Tree tree;
+  std::vector<std::string> waiting{""};
+  while (!waiting.empty()) {
+    const std::string within = std::move(waiting.back());
+    waiting.pop_back();
+    const Folder open = open_folder(folder + "/" + within, within.empty() ? 0 : O_NOFOLLOW);
+    if (open == nullptr && within.empty()) {
+      const int error = errno;
+      return fail({error == ENOENT ? Reason::kFileMissing : Reason::kFileUnreadable, printable(folder), "",
+                   std::strerror(error), "the folder of an archive",
+                   "name the folder that holds the bundles"});
+    }
+    if (open == nullptr) {
+      tree.unreadable.push_back(within);
+      continue;
+    }
+    while (const dirent* const entry = ::readdir(open.get())) {
+      const std::string_view name = entry->d_name;
+      if (name == "." || name == ".." || (!skip.empty() && name.starts_with(skip))) continue;
+      struct stat status {};
+      if (::fstatat(::dirfd(open.get()), entry->d_name, &status, AT_SYMLINK_NOFOLLOW) != 0) continue;
+      std::string path = within.empty() ? std::string(name) : within + "/" + std::string(name);
+      if (S_ISDIR(status.st_mode)) {
+        waiting.push_back(std::move(path));
+      } else if (S_ISREG(status.st_mode)) {
+        tree.files.push_back(described(std::move(path), status));
+      }
+    }
+  }
+  return tree;
+}
+
+}  // namespace calseal

@@ -99,7 +99,7 @@ test("files of real parts of Debian packages, where they are installed", (contex
   return undefined;
 });
 
-test("a declared wrapping is taken apart and put together again; one with another constant is refused", () => {
+test("a declared wrapping is taken apart and put together again; one with another constant is refused", async () => {
   const map = readRegionMap(text(JSON.stringify({
     calseal: "region-map/1", name: "wrapped", controller: "engine", version: 1,
     memories: [{ name: "a", origin: "0x00000000", size: 4 }, { name: "b", origin: "0x00000000", size: 2 }],
@@ -107,16 +107,16 @@ test("a declared wrapping is taken apart and put together again; one with anothe
     regions: [], evidence: { author: "tests", verified_on: [], guesses: [], grade: "draft" },
   })), "map");
   const file = fromHex("beef010299aabbccdd");
-  const read = loadRead(map, [{ memory: "", name: "box.bin", bytes: file }]);
+  const read = await loadRead(map, [{ memory: "", name: "box.bin", bytes: file }]);
   assert.deepEqual([...read.image.memories[0].bytes], [0xaa, 0xbb, 0xcc, 0xdd]);
   assert.deepEqual([...read.image.memories[1].bytes], [1, 2]);
   read.image.memories[1].bytes[0] = 7;
-  assert.deepEqual(renderRead(map, read, read.image)[0].bytes, fromHex("beef070299aabbccdd"));
+  assert.deepEqual((await renderRead(map, read, read.image))[0].bytes, fromHex("beef070299aabbccdd"));
   file[0] = 0;
-  assert.throws(() => loadRead(map, [{ memory: "", name: "box.bin", bytes: file }]), (fault) => fault.code === "form-unknown");
+  await assert.rejects(loadRead(map, [{ memory: "", name: "box.bin", bytes: file }]), (fault) => fault.code === "form-unknown");
   const raw = (memory, size) => ({ memory, name: "raw.bin", bytes: new Uint8Array(size) });
   const rows = [["memory-missing", raw("", 4)], ["memory-unknown", raw("c", 4)], ["image-size", raw("a", 5)], ["record-overlap", raw("a", 4), raw("a", 4)]];
-  for (const [code, ...files] of rows) assert.throws(() => loadRead(map, files), (fault) => fault.code === code, code);
+  for (const [code, ...files] of rows) await assert.rejects(loadRead(map, files), (fault) => fault.code === code, code);
 });
 
 test("check characters of vehicle identification numbers, 49 CFR 565.15(c)", () => {

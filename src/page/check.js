@@ -13,7 +13,18 @@ import { describeRefusal, Refusal } from "./reason.js";
 import { rebuild } from "./rebuild.js";
 import { revive } from "./revive.js";
 import { checkFileSize } from "./statement.js";
-import { compareTrust, compareWithdrawals, findJob, findRoot, newState, readState, rememberRevision, rememberTrust, STATE_MOST, writeState } from "./state.js";
+import {
+  compareTrust,
+  compareWithdrawals,
+  findJob,
+  findRoot,
+  newState,
+  readState,
+  rememberRevision,
+  rememberTrust,
+  STATE_MOST,
+  writeState,
+} from "./state.js";
 import { JOB_LIST_MOST, readJobList, readWithdrawals, WITHDRAWALS_MOST } from "./statements.js";
 import { readTrustChain, SUCCESSION_MOST } from "./succession.js";
 import { TRUST_FILE_MOST } from "./trust.js";
@@ -168,7 +179,10 @@ class Checking {
       return await readState(bytes, name);
     } catch (fault) {
       if (!(fault instanceof Refusal)) throw fault;
-      this.caution("state-damaged", `the state was changed or damaged (${fault.place}, found ${fault.found}): it counts for nothing; ${fault.next}`);
+      this.caution(
+        "state-damaged",
+        `the state was changed or damaged (${fault.place}, found ${fault.found}): it counts for nothing; ${fault.next}`,
+      );
       return null;
     }
   }
@@ -191,7 +205,10 @@ class Checking {
       return text;
     } catch (fault) {
       if (!(fault instanceof Refusal)) throw fault;
-      this.caution("state-full", "the state holds as much as it can and was left as it is: this revision is not remembered; begin a new state for further shops and jobs");
+      this.caution(
+        "state-full",
+        "the state holds as much as it can and was left as it is: this revision is not remembered; begin a new state for further shops and jobs",
+      );
       return "";
     }
   }
@@ -244,12 +261,20 @@ class Checking {
     const { jobList, newest } = this.order;
     if (jobList !== null && (jobList.job !== job || jobList.controller !== controller)) {
       throw new Refusal("job-list-invalid", {
-        file: this.request.jobList.name, place: "job", found: `${jobList.job}, ${jobList.controller}`, expected, next: "give the list of this job and controller",
+        file: this.request.jobList.name,
+        place: "job",
+        found: `${jobList.job}, ${jobList.controller}`,
+        expected,
+        next: "give the list of this job and controller",
       });
     }
     if (newest !== null && (newest.manifest.job !== job || newest.manifest.controllers[0].name !== controller)) {
       throw new Refusal("usage", {
-        file: this.request.newest.name, place: "newest", found: "a bundle of another job or controller", expected, next: "give the newest bundle of the same job and controller",
+        file: this.request.newest.name,
+        place: "newest",
+        found: "a bundle of another job or controller",
+        expected,
+        next: "give the newest bundle of the same job and controller",
       });
     }
   }
@@ -264,7 +289,10 @@ class Checking {
     const { manifest, digest, map, passage } = this.opened;
     const { jobList } = this.order;
     if (jobList === null) {
-      this.caution("newest-unknown", `sealed ${manifest.claimed_time} (claimed); without a network nobody can tell whether a newer revision exists`);
+      this.caution(
+        "newest-unknown",
+        `sealed ${manifest.claimed_time} (claimed); without a network nobody can tell whether a newer revision exists`,
+      );
     } else if (!jobList.revisions.some((one) => one.digest === digest)) {
       this.caution("list-older", `newer than the shop's list of ${jobList.claimed_time}`);
     }
@@ -285,7 +313,10 @@ class Checking {
     const { manifest } = this.opened;
     const job = findJob(findRoot(this.order.state, this.order.rootId), manifest.job, manifest.controllers[0].name);
     if (job === undefined || job.set === "" || job.set === manifest.set) return;
-    this.caution("set-left", "the revision accepted before belongs to a set, and this one does not belong to it: the partner controllers must leave the set too, before the engine is started");
+    this.caution(
+      "set-left",
+      "the revision accepted before belongs to a set, and this one does not belong to it: the partner controllers must leave the set too, before the engine is started",
+    );
   }
 
   async judgeRead() {
@@ -303,13 +334,18 @@ class Checking {
     const { manifest } = this.opened;
     if (manifest.revision !== 0) {
       throw new Refusal("read-missing", {
-        found: `no read, and revision ${manifest.revision}`, expected: "the controller's read; only revision 0 can be written without one", next: "give the read, or use revision 0",
+        found: `no read, and revision ${manifest.revision}`,
+        expected: "the controller's read; only revision 0 can be written without one",
+        next: "give the read, or use revision 0",
       });
     }
     const { salt, vehicleReference } = this.request.evidence;
     if (vehicleReference === "") {
       throw new Refusal("vehicle-not-provable", {
-        place: "vehicle_reference", found: "no read and no vehicle reference", expected: "the word by which you and the shop call this vehicle", next: "give the vehicle reference",
+        place: "vehicle_reference",
+        found: "no read and no vehicle reference",
+        expected: "the word by which you and the shop call this vehicle",
+        next: "give the vehicle reference",
       });
     }
     await this.rebuildWith((note) => revive(this.opened, { readIsFresh: true, salt, vehicleReference }, note));
@@ -336,9 +372,26 @@ class Checking {
 export async function checkBundle(given) {
   const request = { ...NO_REQUEST, ...given, evidence: { ...NO_REQUEST.evidence, ...given.evidence } };
   const verdict = {
-    outcome: "refused", reason: null, steps: STEP_NAMES.map((name) => ({ name, state: "not-reached" })), evidence: listEvidence(request), cautions: [],
-    manifest: null, manifestDigest: "", phrase: "", signers: [], shop: "", rootFingerprint: "", passage: "unknown", partners: [], drivableBetween: false,
-    vehicle: "none", editableShare: 0, bytesToChange: 0, files: [], stateAfterLook: "", stateAfterWrite: "",
+    outcome: "refused",
+    reason: null,
+    steps: STEP_NAMES.map((name) => ({ name, state: "not-reached" })),
+    evidence: listEvidence(request),
+    cautions: [],
+    manifest: null,
+    manifestDigest: "",
+    phrase: "",
+    signers: [],
+    shop: "",
+    rootFingerprint: "",
+    passage: "unknown",
+    partners: [],
+    drivableBetween: false,
+    vehicle: "none",
+    editableShare: 0,
+    bytesToChange: 0,
+    files: [],
+    stateAfterLook: "",
+    stateAfterWrite: "",
   };
   try {
     await new Checking(request, verdict).run();

@@ -74,7 +74,9 @@ export async function checkConsistency(manifest, name) {
     const follows = span.memory === home && span.range.begin === at && span.range.end <= extent.end;
     demand(follows, `/spans/${i}`, namedPlaceText(span), `a span inside ${home} that begins at ${addressText(at)}`);
     at = span.range.end;
-    accountFor(span, accounts[memory], controller.patches.length > 0, (holds, found, expected) => demand(holds, `/spans/${i}`, found, expected));
+    accountFor(span, accounts[memory], controller.patches.length > 0, (holds, found, expected) =>
+      demand(holds, `/spans/${i}`, found, expected),
+    );
   }
   const complete = memory + 1 === memories.length && at === memories[memory].extent.end;
   demand(complete, "/spans", `no span at ${memories[memory].name} ${addressText(at)}`, "spans over every byte of every memory");
@@ -180,15 +182,30 @@ function checkPayload({ revision, controllers: [{ memories, payload }] }, accoun
     demand(home >= next, `${pointer}/memory`, part.memory, "memories in order, each at most once");
     next = home + 1;
     covered.add(home);
-    demand(part.ranges.length > 0 && isNormal(part.ranges), `${pointer}/ranges`, "no range, or ranges that touch", "ascending ranges, other bytes between them");
+    demand(
+      part.ranges.length > 0 && isNormal(part.ranges),
+      `${pointer}/ranges`,
+      "no range, or ranges that touch",
+      "ascending ranges, other bytes between them",
+    );
     const ranges = new RangeSet(part.ranges);
     if (full) {
       const expected = revision === 0 ? "every known byte" : "every pinned byte";
       demand(ranges.equals(needed(accounts[home])), `${pointer}/ranges`, "other bytes than a full payload has", expected);
     } else {
       const { pinned, areas } = accounts[home];
-      demand(part.ranges.every((range) => pinned.contains(range)), `${pointer}/ranges`, "bytes that are not pinned", "pinned bytes only");
-      demand(areas.ranges.every((range) => ranges.contains(range)), `${pointer}/ranges`, "an editable or derived byte is missing", "all of them");
+      demand(
+        part.ranges.every((range) => pinned.contains(range)),
+        `${pointer}/ranges`,
+        "bytes that are not pinned",
+        "pinned bytes only",
+      );
+      demand(
+        areas.ranges.every((range) => ranges.contains(range)),
+        `${pointer}/ranges`,
+        "an editable or derived byte is missing",
+        "all of them",
+      );
     }
   }
   for (const [i, account] of accounts.entries()) {
@@ -225,8 +242,16 @@ function isAttachment(entry) {
 // 11. Sizes and digests of entries.
 function checkEntrySizes(entries, demand) {
   for (const [i, { method, size, stored_size: stored, digest, stored_digest: storedDigest }] of entries.entries()) {
-    const fits = method === "stored" ? stored === size && storedDigest === digest : stored < size && size <= stored * INFLATION_MOST;
-    demand(fits, `/entries/${i}`, `${grouped(stored)} bytes ${method} of ${grouped(size)}`, "equal sizes and digests; deflated: fewer, by no more than 1,032 to 1");
+    const fits =
+      method === "stored"
+        ? stored === size && storedDigest === digest
+        : stored < size && size <= stored * INFLATION_MOST;
+    demand(
+      fits,
+      `/entries/${i}`,
+      `${grouped(stored)} bytes ${method} of ${grouped(size)}`,
+      "equal sizes and digests; deflated: fewer, by no more than 1,032 to 1",
+    );
   }
   const total = entries.reduce((sum, { size }) => sum + size, 0);
   demand(total <= CONTENTS_TOGETHER, "/entries", `${grouped(total)} bytes of content`, `at most ${grouped(CONTENTS_TOGETHER)}`);

@@ -45,8 +45,21 @@ const ANNOTATION = {
 
 const CONTROLLER = objectOf(
   ["name", NAME],
-  ["region_map", objectOf(["name", NAME], ["version", integerOf(1)], ["grade", choiceOf("draft", "verified")], ["digest", DIGEST])],
-  ["memories", listOf(objectOf(["name", NAME], ["extent", rangeOf("origin", IMAGE_MOST), "spread"], ["known", listOf(RANGE, LIST_MOST)]), MEMORIES_MOST)],
+  [
+    "region_map",
+    objectOf(["name", NAME], ["version", integerOf(1)], ["grade", choiceOf("draft", "verified")], ["digest", DIGEST]),
+  ],
+  [
+    "memories",
+    listOf(
+      objectOf(
+        ["name", NAME],
+        ["extent", rangeOf("origin", IMAGE_MOST), "spread"],
+        ["known", listOf(RANGE, LIST_MOST)],
+      ),
+      MEMORIES_MOST,
+    ),
+  ],
   ["identity", listOf(objectOf(["name", NAME], ["kind", NAME], ["before", VALUE], ["after", VALUE]), LIST_MOST)],
   ["binding", listOf(objectOf(["name", NAME], ...PLACE, ["digest", MAYBE_DIGEST]), LIST_MOST)],
   ["spans", listOf(objectOf(
@@ -56,10 +69,26 @@ const CONTROLLER = objectOf(
     ["after", MAYBE_DIGEST],
   ), LIST_MOST)],
   ["pinned", objectOf(["before", DIGEST], ["after", DIGEST])],
-  ["files", listOf(objectOf(["memory", MAYBE_NAME], ["form", NAME], ["size", integerOf(1, FILE_SIZE_MOST)], ["digest", DIGEST]), MEMORIES_MOST)],
-  ["checksums", listOf(objectOf(
-    ["name", LINE], ["state_before", CHECK_STATE], ["state_after", CHECK_STATE], ["before", VALUE], ["after", VALUE],
-  ), LIST_MOST)],
+  [
+    "files",
+    listOf(
+      objectOf(["memory", MAYBE_NAME], ["form", NAME], ["size", integerOf(1, FILE_SIZE_MOST)], ["digest", DIGEST]),
+      MEMORIES_MOST,
+    ),
+  ],
+  [
+    "checksums",
+    listOf(
+      objectOf(
+        ["name", LINE],
+        ["state_before", CHECK_STATE],
+        ["state_after", CHECK_STATE],
+        ["before", VALUE],
+        ["after", VALUE],
+      ),
+      LIST_MOST,
+    ),
+  ],
   ["patches", listOf(objectOf(["name", NAME], ["state", choiceOf("before", "after")]), LIST_MOST)],
   ["write_ranges", listOf(objectOf(...PLACE), LIST_MOST)],
   ["payload", objectOf(

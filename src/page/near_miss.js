@@ -46,7 +46,11 @@ function otherSoftware({ manifest, map }, image) {
   const { identity, spans } = manifest.controllers[0];
   return readIdentity(map, image).flatMap(({ field, text, known, blank }) => {
     const claim = identity.find(({ name }) => name === field.name);
-    const locked = new RangeSet(spans.filter(({ kind, memory }) => kind === "locked" && memory === map.memories[field.memory].name).map(({ range }) => range));
+    const locked = new RangeSet(
+      spans
+        .filter(({ kind, memory }) => kind === "locked" && memory === map.memories[field.memory].name)
+        .map(({ range }) => range),
+    );
     if (!known || field.binds || claim === undefined || claim.after === "" || !locked.contains(field.range)) return [];
     if (text === claim.after || text === claim.before) return [];
     return [`${printable(field.name, 64)} is ${blank ? "blank" : printable(text, 64)}, not ${printable(claim.after, 64)}`];
@@ -104,10 +108,12 @@ async function explainForeign(refusal, opened, image) {
   }
   const other = otherSoftware(opened, image);
   if (other.length > 0) {
-    const next = "do not write: other software of the same family: the dealer has updated the controller, or it was replaced; ask the shop for a revision of the base that is in it now";
+    const next =
+      "do not write: other software of the same family: the dealer has updated the controller, or it was replaced; ask the shop for a revision of the base that is in it now";
     return reworded(refusal, { found: `${other.join("; ")}; ${where}`, next });
   }
-  const next = "do not write: read again; if the next read differs from this one the reading is at fault, if it repeats exactly somebody else has changed locked bytes: ask the shop";
+  const next =
+    "do not write: read again; if the next read differs from this one the reading is at fault, if it repeats exactly somebody else has changed locked bytes: ask the shop";
   return reworded(refusal, { found: `the same software, but ${where}${await calibrationText(opened, image)}`, next });
 }
 
@@ -120,7 +126,10 @@ function explainIncomplete(refusal, { manifest }, image) {
   const found = `${refusal.found}: it has ${grouped(sum(held))} of ${bytesText(sum(whole))} that are needed`;
   const absent = memories.filter(({ name, known }) => known.length > 0 && memoryNamed(image, name).known.empty).map(({ name }) => name);
   if (absent.length > 0) {
-    return reworded(refusal, { found: `${found}; nothing of memory ${absent.join(", ")}`, next: "give that memory too; the first read had it" });
+    return reworded(refusal, {
+      found: `${found}; nothing of memory ${absent.join(", ")}`,
+      next: "give that memory too; the first read had it",
+    });
   }
   const calibrationHeld = needed.every((span) => span.kind !== "editable" || held(span) === whole(span));
   if (!calibrationHeld) return reworded(refusal, { found });

@@ -42,7 +42,12 @@ function checkMembership({ name, manifest, set }) {
   const member = set.members.find((one) => one.controller === own.controller);
   const isMember = member !== undefined && Object.keys(own).every((key) => own[key] === member[key]);
   if (set.job === manifest.job && isMember) return;
-  throw claimMismatch(name, "set.json", "a set that this bundle is no member of", "a member with this bundle's controller, base, sequence, region map and pinned digest");
+  throw claimMismatch(
+    name,
+    "set.json",
+    "a set that this bundle is no member of",
+    "a member with this bundle's controller, base, sequence, region map and pinned digest",
+  );
 }
 
 // Step 11. Each content is proved when its turn comes, and read at once where somebody reads it.

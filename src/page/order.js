@@ -41,8 +41,15 @@ function gatherKnown(manifest, order) {
   const job = findJob(findRoot(order.state, order.rootId), manifest.job, manifest.controllers[0].name);
   if (job !== undefined) {
     const source = "the checker's state";
-    known.push({ digest: job.revision, base: job.base, sequence: job.sequence, isWayBack: job.way_back === job.revision, source });
-    if (job.way_back !== "" && job.way_back !== job.revision) known.push({ digest: job.way_back, base: job.base, sequence: job.way_back_sequence, isWayBack: true, source });
+    known.push({
+      digest: job.revision,
+      base: job.base,
+      sequence: job.sequence,
+      isWayBack: job.way_back === job.revision,
+      source,
+    });
+    if (job.way_back !== "" && job.way_back !== job.revision)
+      known.push({ digest: job.way_back, base: job.base, sequence: job.way_back_sequence, isWayBack: true, source });
     returns = job.returns;
   }
   if (order.newest !== null) {
@@ -71,21 +78,43 @@ export function judgeSequence(manifest, digest, order, name) {
   const { sequence } = manifest;
   const base = Math.max(...known.map((one) => one.base));
   if (manifest.base.number < base) {
-    refuse("base-old", "base", `base ${manifest.base.number}`, `base ${base}, the job's newest`, "use a bundle of the newest base; what was sealed before it does not fit any more");
+    refuse(
+      "base-old",
+      "base",
+      `base ${manifest.base.number}`,
+      `base ${base}, the job's newest`,
+      "use a bundle of the newest base; what was sealed before it does not fit any more",
+    );
   }
   const listed = order.jobList?.revisions;
   if (listed !== undefined && sequence <= listed.at(-1).sequence && !listed.some((one) => one.digest === digest)) {
-    refuse("not-listed", `manifest ${digest}`, `sequence ${sequence}, not in the list of ${order.jobList.claimed_time}`, `one of the ${listed.length} revisions listed`, "do not use this bundle; ask the shop which revision is meant");
+    refuse(
+      "not-listed",
+      `manifest ${digest}`,
+      `sequence ${sequence}, not in the list of ${order.jobList.claimed_time}`,
+      `one of the ${listed.length} revisions listed`,
+      "do not use this bundle; ask the shop which revision is meant",
+    );
   }
   const twin = known.find((one) => one.sequence === sequence && one.digest !== digest);
   if (twin !== undefined) {
-    refuse("sequence-conflict", `sequence ${sequence}`, `manifest ${digest}`, `manifest ${twin.digest}, known from ${twin.source}`, "use neither; ask the shop, which may have sealed twice or lost a key");
+    refuse(
+      "sequence-conflict",
+      `sequence ${sequence}`,
+      `manifest ${digest}`,
+      `manifest ${twin.digest}, known from ${twin.source}`,
+      "use neither; ask the shop, which may have sealed twice or lost a key",
+    );
   }
   const newest = highest(known);
   if (sequence > newest.sequence) return "newer";
   if (sequence === newest.sequence) return "newest";
   const old = (expected, next) => refuse("sequence-old", "sequence", `sequence ${sequence}`, expected, next);
-  if (manifest.base.number > base) old(`more than sequence ${newest.sequence}, since sequences run on across bases`, "do not use this bundle; ask the shop");
+  if (manifest.base.number > base)
+    old(
+      `more than sequence ${newest.sequence}, since sequences run on across bases`,
+      "do not use this bundle; ask the shop",
+    );
   if (manifest.revision === 0) {
     const wayBack = highest(known.filter((one) => one.isWayBack && one.base === base));
     if (wayBack === undefined || wayBack.sequence <= sequence) return "way-back";
@@ -93,9 +122,15 @@ export function judgeSequence(manifest, digest, order, name) {
   }
   if (order.declaredReturn) {
     if (returns?.includes(digest)) return "return";
-    old("a return that the newest accepted bundle permits", "lay the newest accepted bundle beside it; or use the way back (revision 0), or ask the shop");
+    old(
+      "a return that the newest accepted bundle permits",
+      "lay the newest accepted bundle beside it; or use the way back (revision 0), or ask the shop",
+    );
   }
-  return old(`at least sequence ${newest.sequence} from ${newest.source}`, "use the newest revision; to go back: revision 0, or an earlier revision that the newest one permits, with your word for it");
+  return old(
+    `at least sequence ${newest.sequence} from ${newest.source}`,
+    "use the newest revision; to go back: revision 0, or an earlier revision that the newest one permits, with your word for it",
+  );
 }
 
 // The clock decides over trials alone. Times are texts of one length and compare as such.

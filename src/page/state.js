@@ -95,7 +95,16 @@ function insertSorted(list, item, key) {
 }
 
 function rootEntry(state, rootId) {
-  const fresh = { root: rootId, trust_version: 1, trust: "0".repeat(64), superseded: false, withdrawal_number: 0, withdrawals: "", withdrawn: [], jobs: [] };
+  const fresh = {
+    root: rootId,
+    trust_version: 1,
+    trust: "0".repeat(64),
+    superseded: false,
+    withdrawal_number: 0,
+    withdrawals: "",
+    withdrawn: [],
+    jobs: [],
+  };
   return findRoot(state, rootId) ?? insertSorted(state.roots, fresh, ({ root }) => root);
 }
 

@@ -51,7 +51,15 @@ async function readSigned(bytes, kind, most, code, type, trust, name) {
 
 // Gives the fields, and besides `text`, the signed bytes.
 export async function readWithdrawals(bytes, trust, name) {
-  const { list, text, signers, demand } = await readSigned(bytes, "withdrawal/1", WITHDRAWALS_MOST, "withdrawals-invalid", WITHDRAWALS, trust, name);
+  const { list, text, signers, demand } = await readSigned(
+    bytes,
+    "withdrawal/1",
+    WITHDRAWALS_MOST,
+    "withdrawals-invalid",
+    WITHDRAWALS,
+    trust,
+    name,
+  );
   demand(list.fresh_until > list.claimed_time, "/fresh_until", list.fresh_until, `a time after ${list.claimed_time}`);
   demand(isAscending(list.notices, (notice) => notice.revision), "/notices", "a revision out of order or twice", "ascending, each once");
   for (const [i, { revision, action, go_to: goTo }] of list.notices.entries()) {
@@ -67,10 +75,30 @@ export async function readJobList(bytes, trust, name) {
   const { list, signers, demand } = await readSigned(bytes, "job-list/1", JOB_LIST_MOST, "job-list-invalid", JOB_LIST, trust, name);
   const { revisions } = list;
   demand(revisions.length > 0, "/revisions", "no revision", "at least one");
-  demand(revisions.every(({ sequence, revision }) => sequence > revision), "/revisions", "a sequence too low", "more than the revision's number");
-  demand(new Set(revisions.map(({ digest }) => digest)).size === revisions.length, "/revisions", "one twice", "each revision once");
-  demand(isAscending(revisions, ({ sequence }) => sequence), "/revisions", "numbers out of order", "ascending numbers");
-  demand(revisions.every(({ base }, i) => i === 0 || base >= revisions[i - 1].base), "/revisions", "a base that falls", "at least the one before");
+  demand(
+    revisions.every(({ sequence, revision }) => sequence > revision),
+    "/revisions",
+    "a sequence too low",
+    "more than the revision's number",
+  );
+  demand(
+    new Set(revisions.map(({ digest }) => digest)).size === revisions.length,
+    "/revisions",
+    "one twice",
+    "each revision once",
+  );
+  demand(
+    isAscending(revisions, ({ sequence }) => sequence),
+    "/revisions",
+    "numbers out of order",
+    "ascending numbers",
+  );
+  demand(
+    revisions.every(({ base }, i) => i === 0 || base >= revisions[i - 1].base),
+    "/revisions",
+    "a base that falls",
+    "at least the one before",
+  );
   demand(list.root === trust.rootId, "/root", list.root, `the trust file's root ${trust.rootId}`);
   judgeStatementTrust(signers, "author", list, list.claimed_time, placeOf, name);
   return list;

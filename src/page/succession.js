@@ -42,7 +42,12 @@ async function readSuccession(bytes, name) {
   for (const [root, id] of [[oldTrust.root, oldTrust.rootId], [step.new_root, newRootId]]) {
     const signature = signatures.find((one) => one.keyId === id);
     if (signatures.length !== 2 || signature === undefined) {
-      throw successionInvalid(name, "signatures", `${signatures.length} of them, or of other keys`, "exactly two, by the old and by the new root");
+      throw successionInvalid(
+        name,
+        "signatures",
+        `${signatures.length} of them, or of other keys`,
+        "exactly two, by the old and by the new root",
+      );
     }
     if (!(await verifySignature(root, text, signature.signature))) {
       throw successionInvalid(name, `signature of ${id}`, "a signature that does not verify", "the signature of this root over the first line");
@@ -72,7 +77,12 @@ export async function readTrustChain(trustFile, successions, statedRoot) {
   }
   if (roots.length === 0) return { trust, oldTrusts };
   if (roots.at(-1) !== trust.rootId) {
-    throw successionInvalid(successions.at(-1).name, "/new_root", fingerprintText(roots.at(-1)), `the trust file's root: ${fingerprintText(trust.rootId)}`);
+    throw successionInvalid(
+      successions.at(-1).name,
+      "/new_root",
+      fingerprintText(roots.at(-1)),
+      `the trust file's root: ${fingerprintText(trust.rootId)}`,
+    );
   }
   if (statedRoot !== "") checkStatedRoot(roots, statedRoot, trustFile.name);
   return { trust, oldTrusts };

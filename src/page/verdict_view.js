@@ -1,6 +1,6 @@
 // A verdict as a person reads it. Texts of files enter as text, never as markup.
 
-import { bytesText, printable } from "./bytes.js";
+import { bytesText, grouped, printable } from "./bytes.js";
 
 // element("p", {class: "hint"}, "text", child, …)
 export function element(tag, attributes = {}, ...children) {
@@ -120,6 +120,17 @@ function savingPart(verdict) {
   ];
 }
 
+// What the shop says of its work: options by name, items in their units.
+function workRows({ options, items }) {
+  const change = ({ name, unit, before, after }) => printable(`${name}: ${before} → ${after}${unit === "" ? "" : ` ${unit}`}`);
+  const lines = (texts) => {
+    const list = element("ul", { class: "plain" }, ...texts.map((text) => element("li", {}, text)));
+    return texts.length <= 8 ? list : element("details", {}, element("summary", {}, `${grouped(texts.length)} of them`), list);
+  };
+  return [["Options", options.length === 0 ? "" : lines(options.map(({ name, title }) => printable(title === "" ? name : title)))],
+    ["What changes, as the shop says", items.length === 0 ? "" : lines(items.map(change))]];
+}
+
 function setRows(verdict) {
   if (verdict.partners.length === 0) return [];
   const names = verdict.partners.map(({ controller, given }) => `${controller}${given ? "" : " (missing)"}`).join(", then ");
@@ -134,7 +145,7 @@ function acceptedPart(verdict) {
       `declared by region map ${map.name} (${map.grade}), and every checksum that the map declares holds.`),
     list([...revisionRows(verdict), ["Your vehicle", VEHICLE_WORDS[verdict.vehicle]], ["Order", PASSAGE_WORDS[verdict.passage]], ...setRows(verdict),
       ["Bytes to change", bytesText(verdict.bytesToChange)], ["Editable share", `${(verdict.editableShare / 100).toFixed(2)} % of the image`],
-      ...manifest.requirements.map((text) => ["Requires", printable(text)]), ["Notes", printable(manifest.notes, 4000)]]),
+      ...workRows(manifest), ...manifest.requirements.map((text) => ["Requires", printable(text)]), ["Notes", printable(manifest.notes, 4000)]]),
     ...savingPart(verdict),
   ];
 }

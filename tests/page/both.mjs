@@ -6,15 +6,12 @@ import os from "node:os";
 import path from "node:path";
 
 import "./platform.mjs";
-import { checkBundle } from "../../src/page/check.js";
-import { sha256Hex } from "./forge.mjs";
+import { askPage, summary, withoutTime } from "./answers.mjs";
 
 const CHECKER = process.env.CALSEAL_CHECK;
 assert.ok(CHECKER && process.env.CALSEAL && process.env.CALSEAL_DEMO_DATA, "CALSEAL, CALSEAL_CHECK, CALSEAL_DEMO_DATA name the programs");
 const folder = fs.mkdtempSync(path.join(os.tmpdir(), "calseal-page-"));
 process.on("exit", () => fs.rmSync(folder, { recursive: true, force: true }));
-
-const clock = () => new Date().toISOString().replace(/\.\d+Z$/, "Z");
 
 const prefixOf = ({ memory }) => (memory === "" ? "" : `${memory}=`);
 
@@ -71,11 +68,6 @@ function layOut({ files, flags }) {
   return { options, request };
 }
 
-// The time of the last acceptance is the clock's, which two programs cannot share to the second.
-function withoutTime(text) {
-  return text.split("\n")[0].replace(/"last_time":"[^"]*"/, "");
-}
-
 function askChecker({ options, request }) {
   const run = spawnSync(CHECKER, [...options, "--json"], { encoding: "utf8", maxBuffer: 2 ** 26 });
   assert.equal(run.signal, null, run.stderr);
@@ -86,37 +78,14 @@ function askChecker({ options, request }) {
   return summary({ ...told, codes: told.cautions.map(({ code }) => code), phrase: told.bundle.phrase ?? "", members: told.set.members, between: told.set.drivable_between_writes, state });
 }
 
-function summary({ verdict, reason, steps, evidence, codes, passage, phrase, vehicle_proof: vehicle, editable_share: share, bytes_to_change: change, files, members, between, state }) {
-  const common = { verdict, reason, steps: steps.map(({ name, state: how }) => `${name} ${how}`), evidence: evidence.map(({ name, given }) => `${name} ${given}`), codes, passage, phrase, members, between, state };
-  return verdict === "refused" ? common : { ...common, vehicle, share, change, files: files.map(({ memory, sha256 }) => `${memory} ${sha256}`) };
-}
-
-const NOTHING_JUDGED = ["file-empty", "file-too-large", "salt-wrong"];
-
-async function askPage({ request }) {
-  const verdict = await checkBundle({ ...request, now: clock() });
-  if (verdict.reason !== null && verdict.steps.every(({ state }) => state === "not-reached") && NOTHING_JUDGED.includes(verdict.reason.code)) {
-    return { verdict: "refused", reason: verdict.reason.code };
-  }
-  const written = verdict.outcome === "accepted" && request.reads.length > 0;
-  const after = written ? verdict.stateAfterWrite : verdict.stateAfterLook;
-  // What is not written leaves the file as it was.
-  const state = after !== "" ? after : request.state === null ? "" : new TextDecoder().decode(request.state.bytes);
-  return summary({
-    verdict: verdict.outcome, reason: verdict.reason?.code ?? "", steps: verdict.steps, evidence: verdict.evidence, codes: verdict.cautions.map(({ code }) => code),
-    passage: verdict.passage, phrase: verdict.phrase, vehicle_proof: verdict.vehicle, editable_share: verdict.editableShare, bytes_to_change: verdict.bytesToChange,
-    files: verdict.files.map(({ memory, bytes }) => ({ memory, sha256: sha256Hex(bytes) })), members: verdict.partners, between: verdict.drivableBetween, state: withoutTime(state),
-  });
+// The request alone, and what calseal-check answers to it.
+export function askCheckerAlone(situation) {
+  const laid = layOut(situation);
+  return { request: laid.request, answer: askChecker(laid) };
 }
 
 export async function askBoth(situation) {
   const laid = layOut(situation);
-  const page = await askPage(laid);
+  const page = await askPage(laid.request);
   return [askChecker(laid), page];
-}
-
-// The shorter account of a case that ended before anything was judged is compared as far as it goes.
-export function differences(checker, page) {
-  const other = Object.keys(checker).find((key) => key in page && JSON.stringify(checker[key]) !== JSON.stringify(page[key]));
-  return other === undefined ? [] : [`${other}: ${JSON.stringify(checker[other])} or ${JSON.stringify(page[other])}`];
 }

@@ -6,7 +6,8 @@ import os from "node:os";
 import path from "node:path";
 import { test } from "node:test";
 
-import { askBoth, differences } from "./both.mjs";
+import { differences } from "./answers.mjs";
+import { askBoth } from "./both.mjs";
 import { copyOf, damage, poolOf } from "./damages.mjs";
 import { demoSituations } from "./demo.mjs";
 import { allSituations } from "./scenarios.mjs";

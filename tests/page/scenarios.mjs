@@ -5,11 +5,11 @@ import crypto from "node:crypto";
 import { bundle, keyOf, listEntries, sha256Hex, state, statement, takeApart } from "./forge.mjs";
 import { readFixture, readFixtureJson } from "./support.mjs";
 
-const ROOT = keyOf(1);
-const AUTHOR = keyOf(2);
-const REVIEWER = keyOf(3);
-const DESK = keyOf(6);
-const NEXT_ROOT = keyOf(7);
+export const ROOT = keyOf(1);
+export const AUTHOR = keyOf(2);
+export const REVIEWER = keyOf(3);
+export const DESK = keyOf(6);
+export const NEXT_ROOT = keyOf(7);
 const TIME = "2026-03-04T05:06:07Z";
 const fixture = (name) => Buffer.from(readFixture("bundles", name));
 
@@ -18,30 +18,30 @@ function part(text, seal) {
   return { bytes: seal(text), text: Buffer.from(typeof text === "string" ? text : JSON.stringify(text)), seal };
 }
 
-const signedBy = (...keys) => (text) => statement(text, keys);
+export const signedBy = (...keys) => (text) => statement(text, keys);
 
 export function bundlePart(manifest, contents, keys = [AUTHOR]) {
   const whole = { ...manifest, entries: listEntries(contents) };
   return { ...part(whole, (text) => bundle(text, contents, keys)), manifest: whole, contents, keys };
 }
 
-function sealedFixture(name, change = {}) {
+export function sealedFixture(name, change = {}) {
   const { manifest, contents } = takeApart(fixture(name));
   return bundlePart({ ...manifest, ...change }, contents);
 }
 
-function digestOf(onePart) {
+export function digestOf(onePart) {
   return sha256Hex(onePart.text);
 }
 
-function key(from, name, roles, more = {}) {
+export function key(from, name, roles, more = {}) {
   return {
     id: from.id, public_key: from.publicKey, name, roles, jobs: [], controllers: [], region_maps: [],
     valid_from: "2026-01-01T00:00:00Z", valid_until: "", state: "active", ...more,
   };
 }
 
-function trustPart(change = {}, root = ROOT, keys = [key(AUTHOR, "Author", ["author"]), key(REVIEWER, "Reviewer", ["reviewer"]), key(DESK, "Desk", ["withdrawal"])]) {
+export function trustPart(change = {}, root = ROOT, keys = [key(AUTHOR, "Author", ["author"]), key(REVIEWER, "Reviewer", ["reviewer"]), key(DESK, "Desk", ["withdrawal"])]) {
   const value = {
     calseal: "trust/1", version: 1, shop: "Small shop", root: root.publicKey, claimed_time: "2026-01-02T03:04:05Z", next_root: "",
     ledger_heads: [], policy: { threshold: 1 }, keys: [...keys].sort((a, b) => (a.id < b.id ? -1 : 1)), ...change,
@@ -66,7 +66,7 @@ function jobListPart(revisions) {
   return part({ calseal: "job-list/1", root: ROOT.id, job: "job-7", controller: "engine", claimed_time: "2026-05-06T07:08:09Z", revisions: rows }, signedBy(AUTHOR));
 }
 
-function statePart(change, job = {}) {
+export function statePart(change, job = {}) {
   const row = {
     job: "job-7", controller: "engine", base: 1, way_back_sequence: 0, way_back: "", sequence: 1, revision: "ab".repeat(32), set: "", returns: [], ...job,
   };
@@ -76,9 +76,9 @@ function statePart(change, job = {}) {
   return part({ calseal: "state/1", last_time: "2026-04-04T05:06:07Z", roots: [root] }, state);
 }
 
-function successionPart(oldTrust) {
-  const value = { calseal: "succession/1", old_trust: oldTrust.bytes.toString(), new_root: NEXT_ROOT.publicKey, claimed_time: "2026-06-01T00:00:00Z", reason: "moved" };
-  return part(value, signedBy(ROOT, NEXT_ROOT));
+export function successionPart(oldTrust, from = ROOT, to = NEXT_ROOT) {
+  const value = { calseal: "succession/1", old_trust: oldTrust.bytes.toString(), new_root: to.publicKey, claimed_time: "2026-06-01T00:00:00Z", reason: "moved" };
+  return part(value, signedBy(from, to));
 }
 
 // The ledger holds three entries, ours in the middle.
@@ -232,4 +232,14 @@ function bySets() {
 
 export function allSituations() {
   return [...fromVectors(), ...inTime(), ...byRoots(), ...bySets()];
+}
+
+// The situation with one signed file that says something else. `change` bends the tree or gives another text; `seal` signs it
+// by other keys.
+export function changedPart(situation, role, change, seal = undefined) {
+  const list = Array.isArray(situation.files[role]);
+  const file = list ? situation.files[role][0] : situation.files[role];
+  const tree = JSON.parse(file.text.toString());
+  const other = { ...file, bytes: (seal ?? file.seal)(change(tree) ?? tree) };
+  return { ...situation, files: { ...situation.files, [role]: list ? [other, ...situation.files[role].slice(1)] : other } };
 }

@@ -2,6 +2,7 @@
 // lays beside the bundle is evidence and only refuses more, except that a permitted return and a seal by a compromised
 // key need theirs.
 
+import { cautionsOf } from "./cautions.js";
 import { decodeUtf8, fromHex, isDigest, printable, utf8 } from "./bytes.js";
 import { INCLUSION_MOST, readInclusion } from "./inclusion.js";
 import { fingerprintText } from "./key.js";

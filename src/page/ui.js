@@ -9,13 +9,16 @@ import { describeVerdict, element, showSeal } from "./verdict_view.js";
 const byId = (id) => document.getElementById(id);
 const TRUST_NAME = "the trust file in this page";
 
+async function readFile(file) {
+  return { name: file.name, bytes: new Uint8Array(await file.arrayBuffer()) };
+}
+
 async function readOne(input) {
-  const [file] = input.files;
-  return file === undefined ? null : { name: file.name, bytes: new Uint8Array(await file.arrayBuffer()) };
+  return input.files.length === 0 ? null : readFile(input.files[0]);
 }
 
 function readAll(input) {
-  return Promise.all([...input.files].map(async (file) => ({ name: file.name, bytes: new Uint8Array(await file.arrayBuffer()) })));
+  return Promise.all([...input.files].map(readFile));
 }
 
 function fromBase64(text) {
@@ -69,7 +72,8 @@ class Page {
   askForReads(memories) {
     const field = (memory, label, hint) => {
       const id = `read-${this.readInputs.length}`;
-      const input = element("input", { id, type: "file", ...(memory === "" ? { multiple: "" } : {}), "aria-describedby": `${id}-hint` });
+      const input = element("input", { id, type: "file", "aria-describedby": `${id}-hint` });
+      input.multiple = memory === "";
       this.readInputs.push({ memory, input });
       return element("div", { class: "field" }, element("label", { for: id }, label), input,
         element("p", { class: "hint", id: `${id}-hint` }, hint));
@@ -83,7 +87,8 @@ class Page {
     }
     byId("read-hint").textContent = memories.length === 0
       ? "Choose the bundle first; it says which memories are needed."
-      : "Any read of this controller will do: the first one, or an earlier revision read back. Give every memory that the first read had.";
+      : "Any read of this controller will do: the first one, or an earlier revision read back. " +
+        "Give every memory that the first read had.";
     byId("reads").replaceChildren(...fields);
   }
 
@@ -135,7 +140,7 @@ class Page {
     } catch (fault) {
       const refusal = fault instanceof Refusal ? fault : new Refusal(isFileFault(fault) ? "file-unreadable" : "internal",
         { found: String(fault), next: isFileFault(fault) ? "choose the file again" : "report this to the shop" });
-      verdict = { outcome: "refused", reason: describeRefusal(refusal), steps: [], evidence: [], cautions: [], manifest: null, files: [] };
+      verdict = { outcome: "refused", reason: describeRefusal(refusal), steps: [], evidence: [], cautions: [], files: [] };
     }
     if (run !== this.run) return;
     byId("check").disabled = false;
@@ -163,7 +168,8 @@ export async function startPage(source) {
   const missing = await checker.lacking();
   if (missing.length > 0) {
     halt(`This browser lacks what a check needs: ${missing.join("; ")}.`,
-      "Nothing is checked here, and nothing may be written on the strength of this page. Open it in a newer browser, or use the calseal-check program.");
+      "Nothing is checked here, and nothing may be written on the strength of this page.",
+      "Open it in a newer browser, from disk or over https; or use the calseal-check program.");
     return;
   }
   byId("halt").hidden = true;

@@ -49,15 +49,19 @@ function list(rows) {
   return element("dl", {}, ...shown.flatMap(([term, value]) => [element("dt", {}, term), element("dd", {}, value)]));
 }
 
+function joined(...texts) {
+  return texts.filter((text) => text !== "").join(": ");
+}
+
 function reasonRows({ code, file, place, found, expected, next }) {
-  return [["Where", [file, place].filter((text) => text !== "").join(": ")], ["Found", found], ["Expected", expected], ["What to do", next],
+  return [["Where", joined(file, place)], ["Found", found], ["Expected", expected], ["What to do", next],
     ["Reason code", element("span", { class: "code" }, code)]];
 }
 
 function revisionRows({ manifest, signers, shop }) {
   const [controller] = manifest.controllers;
-  return [["Sealed by", [shop, signers.join(", ")].filter((text) => text !== "").join(": ")], ["When (claimed)", manifest.claimed_time],
-    ["Job", manifest.job], ["Controller", controller.name], ["Revision", `${manifest.revision}${manifest.title === "" ? "" : `, ${printable(manifest.title)}`}`],
+  return [["Sealed by", joined(shop, signers.join(", "))], ["When (claimed)", manifest.claimed_time], ["Job", manifest.job],
+    ["Controller", controller.name], ["Revision", joined(String(manifest.revision), printable(manifest.title))],
     ["For the vehicle", printable(manifest.vehicle_reference)]];
 }
 
@@ -75,7 +79,8 @@ export function showSeal(verdict) {
 
 function nameToSave({ source, memory, form }, { revision, controllers }) {
   const ending = { "intel-hex": ".hex", "s-record": ".s19" }[form] ?? ".bin";
-  const [, stem, extension] = /^(.*?)(\.[A-Za-z0-9]{1,8})?$/.exec(source === "" ? `${controllers[0].name}-${memory}${ending}` : source);
+  const whole = source === "" ? `${controllers[0].name}-${memory}${ending}` : source;
+  const [, stem, extension] = /^(.*?)(\.[A-Za-z0-9]{1,8})?$/.exec(whole);
   return `${stem}-revision-${revision}${extension ?? ""}`;
 }
 
@@ -99,7 +104,8 @@ function savingPart(verdict) {
     return saveButton(`Save ${file.memory === "" ? "the image" : file.memory} as ${name}`, name, file.bytes);
   });
   if (verdict.stateAfterWrite !== "") {
-    buttons.push(saveButton("Save the new state, after the image", "checker.state", new TextEncoder().encode(verdict.stateAfterWrite)));
+    const state = new TextEncoder().encode(verdict.stateAfterWrite);
+    buttons.push(saveButton("Save the new state, after the image", "checker.state", state));
   }
   const texts = [...verdict.cautions.map(({ text }) => printable(text, 1000)), "I have read what is below, and it is so."];
   const boxes = texts.map((_, i) => element("input", { type: "checkbox", id: `caution-${i}` }));
@@ -122,48 +128,62 @@ function savingPart(verdict) {
 
 // What the shop says of its work: options by name, items in their units.
 function workRows({ options, items }) {
-  const change = ({ name, unit, before, after }) => printable(`${name}: ${before} → ${after}${unit === "" ? "" : ` ${unit}`}`);
+  const change = ({ name, unit, before, after }) => printable(`${name}: ${before} → ${after} ${unit}`.trimEnd());
   const lines = (texts) => {
     const list = element("ul", { class: "plain" }, ...texts.map((text) => element("li", {}, text)));
     return texts.length <= 8 ? list : element("details", {}, element("summary", {}, `${grouped(texts.length)} of them`), list);
   };
-  return [["Options", options.length === 0 ? "" : lines(options.map(({ name, title }) => printable(title === "" ? name : title)))],
+  const named = ({ name, title }) => printable(title === "" ? name : title);
+  return [["Options", options.length === 0 ? "" : lines(options.map(named))],
     ["What changes, as the shop says", items.length === 0 ? "" : lines(items.map(change))]];
 }
 
 function setRows(verdict) {
   if (verdict.partners.length === 0) return [];
   const names = verdict.partners.map(({ controller, given }) => `${controller}${given ? "" : " (missing)"}`).join(", then ");
-  return [["Set, in the order of writing", `${names}; ${verdict.drivableBetween ? "may be driven in between" : "not to be driven in between"}`]];
+  const between = verdict.drivableBetween ? "may be driven in between" : "not to be driven in between";
+  return [["Set, in the order of writing", `${names}; ${between}`]];
+}
+
+// Never more than was proved: a checksum over bytes that nobody read is not provable, and never counts as holding.
+function checksWords({ controllers: [{ checksums }] }) {
+  const holding = checksums.filter((check) => check.state_after === "holds").length;
+  if (checksums.length === 0) return "The map declares no checksum.";
+  if (holding === checksums.length) return "Every checksum that the map declares holds.";
+  return `Of ${checksums.length} checksums that the map declares, ${holding} hold; the others are not provable or did not hold in the first read.`;
 }
 
 function acceptedPart(verdict) {
   const { manifest } = verdict;
   const { region_map: map } = manifest.controllers[0];
   return [
-    element("p", {}, `This bundle is what ${verdict.shop} sealed, for the software in your read. The rebuilt image differs from the read only within the areas ` +
-      `declared by region map ${map.name} (${map.grade}), and every checksum that the map declares holds.`),
-    list([...revisionRows(verdict), ["Your vehicle", VEHICLE_WORDS[verdict.vehicle]], ["Order", PASSAGE_WORDS[verdict.passage]], ...setRows(verdict),
-      ["Bytes to change", bytesText(verdict.bytesToChange)], ["Editable share", `${(verdict.editableShare / 100).toFixed(2)} % of the image`],
-      ...workRows(manifest), ...manifest.requirements.map((text) => ["Requires", printable(text)]), ["Notes", printable(manifest.notes, 4000)]]),
+    element("p", {}, `This bundle is what ${verdict.shop} sealed, for the software in your read. The rebuilt image differs from the ` +
+      `read only within the areas declared by region map ${map.name} (${map.grade}). ${checksWords(manifest)}`),
+    list([...revisionRows(verdict), ["Your vehicle", VEHICLE_WORDS[verdict.vehicle]], ["Order", PASSAGE_WORDS[verdict.passage]],
+      ...setRows(verdict), ["Bytes to change", bytesText(verdict.bytesToChange)],
+      ["Editable share", `${(verdict.editableShare / 100).toFixed(2)} % of the image`], ...workRows(manifest),
+      ...manifest.requirements.map((text) => ["Requires", printable(text)]), ["Notes", printable(manifest.notes, 4000)]]),
     ...savingPart(verdict),
   ];
 }
 
 function refusedPart(verdict) {
-  return [element("p", {}, `${verdict.reason.meaning} Nothing was built, and nothing may be written.`), list(reasonRows(verdict.reason))];
+  return [element("p", {}, `${verdict.reason.meaning} Nothing was built, and nothing may be written.`),
+    list(reasonRows(verdict.reason))];
 }
 
 function phrasePart({ phrase }) {
   if (!phrase) return [];
   return [element("h3", {}, "Check phrase"),
-    element("p", {}, "The shop can read the same ten groups from its own copy of the bundle:"), element("p", { class: "fingerprint" }, phrase)];
+    element("p", {}, "The shop can read the same ten groups from its own copy of the bundle:"),
+    element("p", { class: "fingerprint" }, phrase)];
 }
 
 function evidencePart({ evidence }) {
   if (evidence.length === 0) return [];
-  const sorted = (given) => evidence.filter((item) => item.given === given)
-    .map(({ name, detail }) => (EVIDENCE_WORDS[name] ?? name) + (detail === "" || detail === "declared" ? "" : ` (${detail})`)).join("; ");
+  const said = ({ name, detail }) =>
+    (EVIDENCE_WORDS[name] ?? name) + (detail === "" || detail === "declared" ? "" : ` (${detail})`);
+  const sorted = (given) => evidence.filter((item) => item.given === given).map(said).join("; ");
   return [element("h3", {}, "What was given"), list([["Given", sorted(true)], ["Not given", sorted(false)]])];
 }
 
@@ -176,8 +196,9 @@ function stepsPart({ steps }) {
 
 export function describeVerdict(verdict) {
   const { sign, word } = OUTCOMES[verdict.outcome];
-  const cautions = verdict.outcome === "refused" && verdict.cautions.length > 0
-    ? [element("h3", {}, "Also to know"), element("ul", {}, ...verdict.cautions.map(({ text }) => element("li", {}, printable(text, 1000))))] : [];
+  const items = verdict.cautions.map(({ text }) => element("li", {}, printable(text, 1000)));
+  const cautions = verdict.outcome === "refused" && items.length > 0
+    ? [element("h3", {}, "Also to know"), element("ul", {}, ...items)] : [];
   return element("div", { class: `verdict ${verdict.outcome}` },
     element("h2", { id: "verdict-title", tabindex: "-1" }, element("span", { class: "sign", "aria-hidden": "true" }, sign), word),
     ...(verdict.outcome === "accepted" ? acceptedPart(verdict) : refusedPart(verdict)),

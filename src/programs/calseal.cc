@@ -5,6 +5,8 @@
 #include "calseal/cli/check/confirm_command.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/ledger/ledger_commands.h"
+#include "calseal/cli/manual/manual_commands.h"
 #include "calseal/cli/option/option_commands.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/study/study_commands.h"
@@ -19,6 +21,7 @@ int main(int argc, char** argv) {
   app.require_subcommand(1);
   calseal::add_receive_command(app, console, status);
   calseal::add_regions_command(app, console, status);
+  calseal::add_regions_draft_command(app, console, status);
   calseal::add_regions_diff_command(app, console, status);
   calseal::add_compare_command(app, console, status);
   calseal::add_checksums_command(app, console, status);
@@ -35,11 +38,14 @@ int main(int argc, char** argv) {
   calseal::add_set_command(app, console, status);
   calseal::add_page_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_job_command(app, console, "calseal " CALSEAL_VERSION, status);
+  calseal::add_ledger_command(app, console, status);
   CLI::App* check =
       app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
   calseal::add_check_command(*check, console, "calseal check", status);
   calseal::add_confirm_command(app, console, status);
   calseal::add_show_command(app, console, status);
   calseal::add_reasons_command(app, console, status);
+  calseal::add_manual_command(app, console, "calseal " CALSEAL_VERSION, status);
+  calseal::add_completion_command(app, console, status);
   return calseal::run_program(app, console, argc, argv, status);
 }

@@ -2,11 +2,12 @@
 // that must be hashed, zlib's CRC-32 over the bytes that checksums cover, and memcmp. Everything is checked
 // before it is timed.
 //
-// usage: revision_bench FOLDER   (images made by calseal-demo-data)
+// usage: revision_bench FOLDER [ROUNDS]   (images made by calseal-demo-data)
 #include <malloc.h>
 #include <openssl/evp.h>
 #include <zlib.h>
 
+#include <algorithm>
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
@@ -14,7 +15,7 @@
 #include "calseal/base/file.h"
 #include "calseal/change/compare.h"
 #include "calseal/check/check.h"
-#include "calseal/map/correct.h"
+#include "calseal/map/corrected_image.h"
 #include "calseal/map/verify.h"
 #include "calseal/sign/seal.h"
 #include "calseal/sign/statement_sign.h"
@@ -23,7 +24,7 @@
 namespace calseal {
 namespace {
 
-constexpr std::size_t kRounds = 41;
+std::size_t rounds = 41;
 
 [[noreturn]] void stop(const std::string& why) {
   std::fprintf(stderr, "revision_bench: %s\n", why.c_str());
@@ -164,7 +165,7 @@ void compare_bench() {
   std::vector<Contender> contenders{
       {"ours", [&] { found += differing_ranges(a, b).size(); }},
       {"memcmp of equal buffers", [&] { equal += std::memcmp(a.data(), same.data(), kSize); }}};
-  time_in_turns(contenders, 5 * kRounds);
+  time_in_turns(contenders, 5 * rounds);
   print("comparison, 4 MiB, 200 changed ranges", contenders[0], contenders[1], 1 / 0.75);
   if (found == 0 || equal != 0) stop("nothing was compared");
 }
@@ -185,10 +186,66 @@ void checksums_bench(const Setting& setting) {
            left -= n;
          }
        }}};
-  time_in_turns(contenders, kRounds);
+  time_in_turns(contenders, rounds);
   char what[100];
   std::snprintf(what, sizeof(what), "all checksums verified, %.1f MiB covered", mib(covered));
   print(what, contenders[0], contenders[1], 0.25);
+}
+
+// Two edits in turn, so that every round has the same work: 200 ranges of 16 editable bytes, the second puts
+// back what the first replaced.
+void correction_bench(const Setting& setting) {
+  std::uint64_t covered = 0;
+  for (const PlanNode& node : setting.plan.nodes) covered += node.message.length();
+  std::vector<Range> editable;
+  std::uint64_t free_bytes = 0;
+  const RangeSet all = setting.plan.bytes_of(0, SpanKind::kEditable);
+  for (const Range& range : all.ranges()) {
+    if (range.size() < 64) continue;
+    editable.push_back(range);
+    free_bytes += range.size();
+  }
+  std::vector<Edit> there, back;
+  for (std::size_t i = 0; i < 200; ++i) {
+    std::uint64_t at = i * (free_bytes / 200);
+    for (const Range& range : editable) {
+      if (at >= range.size()) {
+        at -= range.size();
+        continue;
+      }
+      const std::uint64_t begin = std::min(range.begin + at, range.end - 16);
+      const Place place{0, {begin, begin + 16}};
+      const ByteView now = setting.result.memories[0].view(place.range);
+      back.push_back({place, Bytes(now.begin(), now.end())});
+      there.push_back(back.back());
+      for (std::uint8_t& byte : there.back().bytes) byte ^= 0x5a;
+      break;
+    }
+  }
+  CorrectedImage kept = must(CorrectedImage::make(setting.plan, setting.result), "first correction");
+  must(kept.edit(there), "correction by patches");
+  Image whole = setting.result;
+  for (const Edit& edit : there) {
+    std::ranges::copy(edit.bytes, whole.memories[0].span(edit.place.range).begin());
+  }
+  must(correct(setting.plan, whole), "correction of the whole");
+  if (whole.memories[0].bytes != kept.image().memories[0].bytes) stop("patches give another image");
+  must(kept.edit(back), "the way back");
+  if (setting.result.memories[0].bytes != kept.image().memories[0].bytes) stop("the way back differs");
+  bool forth = false;
+  unsigned long sum = 0;
+  std::vector<Contender> contenders{
+      {"ours", [&] { sum += must(kept.edit((forth = !forth) ? there : back), "edit").corrections.size(); }},
+      {"zlib crc32 over the covered bytes", [&] {
+         for (std::uint64_t left = covered; left > 0;) {
+           const std::uint64_t n = std::min<std::uint64_t>(left, setting.result_flash.size());
+           sum += crc32_z(0, setting.result_flash.data(), static_cast<std::size_t>(n));
+           left -= n;
+         }
+       }}};
+  time_in_turns(contenders, 5 * rounds);
+  print("corrected after an edit of 200 known ranges", contenders[0], contenders[1], 0.02);
+  if (sum == 0) stop("nothing was corrected");
 }
 
 void revision_bench(const Setting& setting, PayloadKind payload, Packing packing, const char* kind) {
@@ -220,7 +277,7 @@ void revision_bench(const Setting& setting, PayloadKind payload, Packing packing
       {"seal", [&] { (void)seal(request, {setting.author}, setting.trust); }},
       {"SHA-256 of pinned + changed + stored + inflated, and of what check hashes",
        [&] { hash_alone(ByteView(hashed).first(static_cast<std::size_t>(in_seal + in_check))); }}};
-  time_in_turns(contenders, kRounds);
+  time_in_turns(contenders, rounds);
   print((std::string("check, ") + kind).c_str(), contenders[0], contenders[1], 1.05);
   print((std::string("seal, ") + kind).c_str(), contenders[2], contenders[3], 1.10);
 }
@@ -235,6 +292,7 @@ int run(const std::string& folder) {
       "| what | ours | beside | its time | ratio | aim, at most |\n| --- | --- | --- | --- | --- | --- |\n");
   compare_bench();
   checksums_bench(setting);
+  correction_bench(setting);
   revision_bench(setting, PayloadKind::kAreas, Packing::kStored, "areas, stored");
   revision_bench(setting, PayloadKind::kAreas, Packing::kSmallest, "areas, deflated");
   revision_bench(setting, PayloadKind::kFull, Packing::kStored, "full, stored");
@@ -245,9 +303,10 @@ int run(const std::string& folder) {
 }  // namespace calseal
 
 int main(int argc, char** argv) {
-  if (argc != 2) {
-    std::fprintf(stderr, "usage: revision_bench FOLDER\n");
+  if (argc < 2 || argc > 3) {
+    std::fprintf(stderr, "usage: revision_bench FOLDER [ROUNDS]\n");
     return 2;
   }
+  if (argc == 3) calseal::rounds = std::max<std::size_t>(1, std::strtoul(argv[2], nullptr, 10));
   return calseal::run(argv[1]);
 }

@@ -199,6 +199,23 @@ class CustomerPage(unittest.TestCase):
         self.browser.give("#state", given)
         self.assertEqual(self.check(), ("refused", "sequence-old"))
 
+    def test_every_further_file_reaches_the_check(self):
+        """A file that is none is refused for the reason of the other checker, whichever field it was given to."""
+        junk = self.desk.put("junk", b'{"calseal":"nothing/1","x":1}' + b"\n" * 100)
+        self.engine()
+        self.browser.find("details summary").click()
+        options = {"withdrawals": "--withdrawals", "job-list": "--job-list", "successions": "--succession", "inclusion": "--inclusion",
+                   "newest": "--newest", "partners": "--partner"}
+        for field, option in options.items():
+            with self.subTest(field=field):
+                said = self.by_checker(*self.desk.evidence("r1"), *self.desk.engine_read(), option, junk, status=1)
+                self.browser.give("#" + field, junk)
+                self.assertEqual(self.check(), ("refused", said["reason"]))
+                self.browser.driver.execute_script("document.getElementById(arguments[0]).value = ''", field)
+        self.browser.give("#state", junk)
+        self.assertEqual(self.check(), ("accepted", None))
+        self.assertIn("state was changed or damaged", self.browser.text(".cautions"))
+
     def test_the_root_is_shown_and_compared_with_what_the_shop_told(self):
         self.engine()
         self.assertEqual(self.browser.text("#fingerprint"), self.root)
@@ -209,6 +226,18 @@ class CustomerPage(unittest.TestCase):
         self.browser.find("#stated-root").send_keys(self.root)
         self.assertEqual(self.check(), ("accepted", None))
         self.assertNotIn("compare the fingerprint", self.browser.text("#verdict"))
+
+    def test_a_shop_name_is_text_whatever_it_is(self):
+        name = 'Bolt & Sons <script>alert(1)</script> "{{TRUST}}"'
+        folder = self.desk.inputs / "other"
+        folder.mkdir()
+        self.desk.json(CALSEAL, "shop", "new", folder, "--name", name, "--passphrase-file", self.desk.at("word.txt"))
+        self.desk.json(CALSEAL, "page", "--trust", folder / "shop.trust", "-o", self.desk.at("other.html"))
+        self.browser.open(self.desk.at("other.html"))
+        self.browser.until(lambda: self.browser.find("#form").is_displayed(), "the form")
+        self.assertEqual(self.browser.text(".shop"), "For customers of " + name)
+        self.choose_bundle(self.desk.at("r1.calseal"))
+        self.assertIn("signer-unknown", self.browser.text("#bundle-says"))
 
     def test_nothing_reaches_the_network(self):
         self.begin()

@@ -1,4 +1,4 @@
-/* Preloaded into a program under test: makes its n-th call of write, fsync, rename, link or close fail, or
+/* Preloaded into a program under test: makes its n-th call of write, pwrite, ftruncate, fsync, rename, link or close fail, or
  * stops the program there with a signal. Calls are counted together, in the order made.
  *
  *   FAIL_NTH_CALL=n    which call, from 1
@@ -21,8 +21,9 @@ static long number_from(const char* name, long otherwise) {
 }
 
 /* 1 when this call is to fail; errno is set then. */
+static long calls = 0;
+
 static int falls_here(void) {
-  static long calls = 0;
   if (++calls != number_from("FAIL_NTH_CALL", 0)) return 0;
   const char* log = getenv("FAIL_LOG");
   if (log != NULL) {
@@ -42,6 +43,22 @@ ssize_t write(int fd, const void* bytes, size_t size) {
   if (falls_here()) return -1;
   return syscall(SYS_write, fd, bytes, size);
 }
+
+/* The one that falls has written half of its bytes. */
+static ssize_t write_at(int fd, const void* bytes, size_t size, off_t at) {
+  if (calls + 1 == number_from("FAIL_NTH_CALL", 0)) syscall(SYS_pwrite64, fd, bytes, size / 2, at);
+  if (falls_here()) return -1;
+  return syscall(SYS_pwrite64, fd, bytes, size, at);
+}
+ssize_t pwrite(int fd, const void* bytes, size_t size, off_t at) { return write_at(fd, bytes, size, at); }
+ssize_t pwrite64(int fd, const void* bytes, size_t size, off_t at) { return write_at(fd, bytes, size, at); }
+
+static int cut(int fd, off_t size) {
+  if (falls_here()) return -1;
+  return (int)syscall(SYS_ftruncate, fd, size);
+}
+int ftruncate(int fd, off_t size) { return cut(fd, size); }
+int ftruncate64(int fd, off_t size) { return cut(fd, size); }
 
 int fsync(int fd) {
   if (falls_here()) return -1;

@@ -25,7 +25,7 @@ inline Status read_vector_text(const std::string& text, const std::string& name,
                                const std::function<void(JsonObject&)>& read) {
   CALSEAL_ASSIGN(const JsonValue tree, parse_json(text, name));
   JsonDocument document(text, name);
-  const JsonNode node(document, tree, "");
+  const JsonNode node(document, tree);
   JsonObject root(node);
   const std::vector<JsonNode> sources = root.items("source", 16);
   if (document.ok() && sources.empty())

@@ -25,6 +25,9 @@ struct Terminal {
   termios settings{};
 } terminal;
 
+// 0: an interruption ends the run; 1: the next one is only noted; 2: it was.
+std::atomic<int> noting{0};
+
 constexpr int kSignals[] = {SIGINT, SIGTERM, SIGHUP};
 constexpr std::string_view kMessage = "error: The run was interrupted. [interrupted]\n";
 
@@ -36,6 +39,8 @@ sigset_t interrupting_signals() {
 }
 
 extern "C" void remove_and_leave(int /*signal*/) {
+  int first = 1;
+  if (noting.compare_exchange_strong(first, 2)) return;
   for (Slot& slot : slots) {
     if (slot.state.load() == 2) ::unlink(slot.path);
   }
@@ -84,6 +89,12 @@ NoInterruption::NoInterruption() {
 }
 
 NoInterruption::~NoInterruption() { ::pthread_sigmask(SIG_SETMASK, &before_, nullptr); }
+
+InterruptionAsked::InterruptionAsked() { noting.store(1); }
+
+InterruptionAsked::~InterruptionAsked() { noting.store(0); }
+
+bool InterruptionAsked::asked() const { return noting.load() == 2; }
 
 TerminalToRestore::TerminalToRestore(int fd, const termios& settings) {
   terminal.fd = fd;

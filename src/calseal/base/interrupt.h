@@ -38,6 +38,17 @@ class NoInterruption {
   sigset_t before_;
 };
 
+// While this lives, the first interruption only sets a flag, so that a long search can end with what it has;
+// the next one ends the run as ever. One at a time.
+class InterruptionAsked {
+ public:
+  InterruptionAsked();
+  InterruptionAsked(const InterruptionAsked&) = delete;
+  InterruptionAsked& operator=(const InterruptionAsked&) = delete;
+  ~InterruptionAsked();
+  bool asked() const;
+};
+
 // A terminal whose settings an interruption puts back to `settings`, while this object lives. One at a time.
 class TerminalToRestore {
  public:

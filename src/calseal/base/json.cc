@@ -41,6 +41,26 @@ class CountingIterator {
   std::size_t* taken_ = nullptr;
 };
 
+// The keys of one object: looked through while they are few, a hash set when an object has many.
+class KeySet {
+ public:
+  // False when `key` is there already. `members` are those whose keys were inserted before.
+  bool insert(const std::string& key, const std::vector<JsonMember>& members) {
+    constexpr std::size_t kFew = 16;
+    if (members.size() < kFew) {
+      return std::none_of(members.begin(), members.end(),
+                          [&](const JsonMember& member) { return member.first == key; });
+    }
+    if (many_.empty()) {
+      for (const JsonMember& member : members) many_.insert(member.first);
+    }
+    return many_.insert(key).second;
+  }
+
+ private:
+  std::unordered_set<std::string> many_;
+};
+
 // Builds the tree, and stops at the first thing that strict JSON does not have.
 class TreeBuilder final : public nlohmann::json_sax<nlohmann::json> {
  public:
@@ -91,7 +111,7 @@ class TreeBuilder final : public nlohmann::json_sax<nlohmann::json> {
     return true;
   }
   bool key(string_t& value) override {
-    if (!keys_.back().insert(value).second) {
+    if (!keys_.back().insert(value, stack_.back()->members)) {
       return refuse(Reason::kJsonRepeatedKey, "\"" + printable(value, 60) + "\" again", "each key once",
                     "remove one of the two");
     }
@@ -150,6 +170,11 @@ class TreeBuilder final : public nlohmann::json_sax<nlohmann::json> {
                     "at most " + std::to_string(kJsonDepthLimit) + " levels", "do not use this file");
     }
     JsonValue* value = place(kind);
+    // Objects in a row are mostly alike, and this can at most double what the text asks for anyway.
+    if (!stack_.empty() && stack_.back()->items.size() > 1) {
+      const auto before = stack_.back()->items.end() - 2;
+      value->members.reserve(before->members.size());
+    }
     stack_.push_back(value);
     if (kind == JsonValue::Kind::kObject) keys_.emplace_back();
     return true;
@@ -159,7 +184,7 @@ class TreeBuilder final : public nlohmann::json_sax<nlohmann::json> {
   const std::string& file_;
   const std::size_t& taken_;
   std::vector<JsonValue*> stack_;
-  std::vector<std::unordered_set<std::string>> keys_;
+  std::vector<KeySet> keys_;
   std::string key_;
   std::optional<Error> error_;
 };
@@ -216,8 +241,15 @@ std::string line_and_column(std::string_view text, std::size_t offset) {
 
 void append_canonical_string(std::string& out, std::string_view text) {
   constexpr char kHex[] = "0123456789abcdef";
+  const auto stands_raw = [](char c) {
+    return static_cast<unsigned char>(c) >= 0x20 && c != '"' && c != '\\';
+  };
   out.push_back('"');
-  for (const char c : text) {
+  while (!text.empty()) {
+    const auto escaped = std::find_if_not(text.begin(), text.end(), stands_raw);
+    out.append(text.begin(), escaped);
+    if (escaped == text.end()) break;
+    const char c = *escaped;
     switch (c) {
       case '"':
         out += "\\\"";
@@ -241,14 +273,11 @@ void append_canonical_string(std::string& out, std::string_view text) {
         out += "\\r";
         break;
       default:
-        if (static_cast<unsigned char>(c) < 0x20) {
-          out += "\\u00";
-          out.push_back(kHex[c >> 4]);
-          out.push_back(kHex[c & 15]);
-        } else {
-          out.push_back(c);
-        }
+        out += "\\u00";
+        out.push_back(kHex[c >> 4]);
+        out.push_back(kHex[c & 15]);
     }
+    text.remove_prefix(static_cast<std::size_t>(escaped - text.begin()) + 1);
   }
   out.push_back('"');
 }

@@ -19,6 +19,22 @@ std::string escape_pointer(std::string_view key) {
   return printable(out, 60);
 }
 
+// Puts the way from `from` to `wanted` before `pointer`, if there is one.
+bool find_value(const JsonValue& from, const JsonValue* wanted, std::string& pointer) {
+  if (&from == wanted) return true;
+  for (std::size_t i = 0; i < from.items.size(); ++i) {
+    if (!find_value(from.items[i], wanted, pointer)) continue;
+    pointer.insert(0, "/" + std::to_string(i));
+    return true;
+  }
+  for (const auto& [key, value] : from.members) {
+    if (!find_value(value, wanted, pointer)) continue;
+    pointer.insert(0, "/" + escape_pointer(key));
+    return true;
+  }
+  return false;
+}
+
 std::string_view kind_name(JsonValue::Kind kind) {
   switch (kind) {
     case JsonValue::Kind::kString:
@@ -45,8 +61,15 @@ void JsonDocument::refuse(Reason reason, const std::string& pointer, std::size_t
   error_ = Error{reason, file_, std::move(place), std::move(found), std::move(expected), std::move(next)};
 }
 
+std::string JsonNode::pointer() const {
+  std::string pointer;
+  find_value(*root_, value_, pointer);
+  return pointer;
+}
+
 void JsonNode::refuse(Reason reason, std::string found, std::string expected) const {
-  document_->refuse(reason, pointer_, value_->offset, std::move(found), std::move(expected));
+  if (!document_->ok()) return;
+  document_->refuse(reason, pointer(), value_->offset, std::move(found), std::move(expected));
 }
 
 std::string JsonNode::found() const {
@@ -130,17 +153,19 @@ bool JsonNode::boolean() const {
 }
 
 Bytes JsonNode::hex(std::size_t least, std::size_t most) const {
-  const std::string expected =
-      "lower-case hexadecimal of " +
-      (least == most ? std::to_string(least) : std::to_string(least) + " to " + std::to_string(most)) +
-      " bytes";
+  const auto expected = [&] {
+    return "lower-case hexadecimal of " +
+           (least == most ? std::to_string(least)
+                          : std::to_string(least) + " to " + std::to_string(most)) +
+           " bytes";
+  };
   if (value_->kind != JsonValue::Kind::kString) {
-    refuse(Reason::kJsonType, found(), expected);
+    refuse(Reason::kJsonType, found(), expected());
     return Bytes(least);
   }
   auto bytes = from_hex(value_->text);
   if (!bytes || bytes->size() < least || bytes->size() > most) {
-    refuse(Reason::kJsonValue, found(), expected);
+    refuse(Reason::kJsonValue, found(), expected());
     return Bytes(least);
   }
   return *std::move(bytes);
@@ -171,9 +196,7 @@ std::vector<JsonNode> JsonNode::items(std::size_t limit) const {
     return nodes;
   }
   nodes.reserve(value_->items.size());
-  for (std::size_t i = 0; i < value_->items.size(); ++i) {
-    nodes.emplace_back(*document_, value_->items[i], pointer_ + "/" + std::to_string(i));
-  }
+  for (const JsonValue& item : value_->items) nodes.push_back(below(item));
   return nodes;
 }
 
@@ -188,7 +211,7 @@ std::optional<JsonNode> JsonObject::optional(std::string_view key) {
   for (std::size_t i = 0; i < members.size(); ++i) {
     if (members[i].first != key) continue;
     asked_[i] = true;
-    return JsonNode(node_.document(), members[i].second, node_.pointer() + "/" + escape_pointer(key));
+    return node_.below(members[i].second);
   }
   return std::nullopt;
 }
@@ -248,9 +271,8 @@ void JsonObject::done() {
   const auto& members = node_.value().members;
   for (std::size_t i = 0; i < members.size(); ++i) {
     if (asked_[i]) continue;
-    const JsonNode node(node_.document(), members[i].second,
-                        node_.pointer() + "/" + escape_pointer(members[i].first));
-    node.refuse(Reason::kJsonUnknownKey, "\"" + printable(members[i].first, 60) + "\"",
+    node_.below(members[i].second)
+        .refuse(Reason::kJsonUnknownKey, "\"" + printable(members[i].first, 60) + "\"",
                 "only keys that this kind of file has");
     return;
   }

@@ -37,11 +37,20 @@ class JsonDocument {
 // One value at one place. Cheap to copy; valid as long as document and tree live.
 class JsonNode {
  public:
-  JsonNode(JsonDocument& document, const JsonValue& value, std::string pointer)
-      : document_(&document), value_(&value), pointer_(std::move(pointer)) {}
+  // The whole of a tree.
+  JsonNode(JsonDocument& document, const JsonValue& root)
+      : document_(&document), root_(&root), value_(&root) {}
+
+  // A value below this one.
+  JsonNode below(const JsonValue& value) const {
+    JsonNode node = *this;
+    node.value_ = &value;
+    return node;
+  }
 
   const JsonValue& value() const { return *value_; }
-  const std::string& pointer() const { return pointer_; }
+  // RFC 6901. Looked for in the tree, since only a fault asks for it: O(tree).
+  std::string pointer() const;
   JsonDocument& document() const { return *document_; }
   void refuse(Reason reason, std::string found, std::string expected) const;
 
@@ -64,8 +73,8 @@ class JsonNode {
   std::string found() const;
 
   JsonDocument* document_;
+  const JsonValue* root_;
   const JsonValue* value_;
-  std::string pointer_;
 };
 
 // The members of one object; done() refuses keys that nobody asked for.

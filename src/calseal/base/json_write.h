@@ -1,7 +1,7 @@
 // Building JSON trees in one expression, for canonical files and for --json output.
 #pragma once
 
-#include <initializer_list>
+#include <iterator>
 #include <string>
 #include <utility>
 
@@ -44,10 +44,13 @@ inline JsonValue json_strings(const std::vector<std::string>& texts) {
   return json_array(texts, [](const std::string& text) { return json(text); });
 }
 
-inline JsonValue json_object(std::initializer_list<JsonMember> members) {
+// Takes the members as an array: an initializer list could only be copied from, a tree at every level again.
+template <std::size_t kCount>
+JsonValue json_object(JsonMember (&&members)[kCount]) {
   JsonValue value;
   value.kind = JsonValue::Kind::kObject;
-  value.members = members;
+  value.members.assign(std::make_move_iterator(std::begin(members)),
+                       std::make_move_iterator(std::end(members)));
   return value;
 }
 

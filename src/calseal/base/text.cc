@@ -1,6 +1,7 @@
 #include "calseal/base/text.h"
 
 #include <array>
+#include <cstring>
 
 namespace calseal {
 namespace {
@@ -138,6 +139,15 @@ std::string printable(std::string_view text, std::size_t limit) {
 
 bool is_utf8(std::string_view text) {
   for (std::size_t at = 0; at < text.size();) {
+    // Eight bytes of ASCII in one look.
+    std::uint64_t eight = 0;
+    if (text.size() - at >= sizeof(eight)) {
+      std::memcpy(&eight, text.data() + at, sizeof(eight));
+      if ((eight & 0x8080808080808080) == 0) {
+        at += sizeof(eight);
+        continue;
+      }
+    }
     std::uint32_t point = 0;
     const std::size_t length = utf8_length(text, at, point);
     if (length == 0) return false;

@@ -335,7 +335,7 @@ Result<Manifest> parse_manifest(ByteView bytes, const std::string& name) {
   CALSEAL_CHECK(check_format(text, name));
   CALSEAL_ASSIGN(const JsonValue tree, parse_json(text, name));
   JsonDocument document(text, name);
-  Manifest manifest = read_fields(JsonNode(document, tree, ""));
+  Manifest manifest = read_fields(JsonNode(document, tree));
   if (!document.ok()) return fail(document.error());
   CALSEAL_CHECK(check_canonical(bytes, write_manifest(manifest), name));
   CALSEAL_CHECK(check_manifest_consistency(manifest, name));

@@ -64,7 +64,7 @@ Result<SetDescriptor> parse_set(ByteView bytes, const std::string& name) {
   CALSEAL_CHECK(check_kind(bytes, kSetLiteral, name));
   CALSEAL_ASSIGN(const JsonValue tree, parse_json(text_of(bytes), name));
   JsonDocument document(text_of(bytes), name);
-  JsonObject top(JsonNode(document, tree, ""));
+  JsonObject top(JsonNode(document, tree));
   SetDescriptor set;
   top.text("calseal");
   set.job = read_name(top, "job");

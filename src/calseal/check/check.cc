@@ -46,6 +46,7 @@ void note_evidence(const CheckRequest& request, Verdict& verdict) {
   add_file("withdrawals", request.withdrawals);
   add_file("job-list", request.job_list);
   add_file("inclusion", request.inclusion);
+  add_file("ledger-head", request.ledger_head);
   add("partners", !request.partners.empty(), names_of(request.partners));
   add_file("newest", request.newest);
   add_word("return", request.declared_return);
@@ -140,11 +141,25 @@ class Checking {
     if (request_.inclusion) {
       CALSEAL_ASSIGN(inclusion_, parse_inclusion(request_.inclusion->bytes, request_.inclusion->name));
     }
+    if (request_.ledger_head) CALSEAL_CHECK(note_ledger_head());
     if (!request_.newest) return {};
     std::vector<Step> steps = all_steps();
     CALSEAL_ASSIGN(const OpenedBundle newest, open_sealed(std::move(request_.newest->bytes),
                                                           request_.newest->name, context(nullptr), steps));
     order_.newest = NewestRevision{newest.manifest, newest.digest};
+    return {};
+  }
+
+  // A head decides nothing; whoever keeps it can show later what the ledger held then.
+  Status note_ledger_head() {
+    const NamedBytes& file = *request_.ledger_head;
+    CALSEAL_ASSIGN(verdict_.ledger_head, parse_tree_head(file.bytes, chain_.trust, file.name));
+    if (inclusion_ && inclusion_->head != verdict_.ledger_head->tree) {
+      caution("inclusion-other-head", "the proof of inclusion leads to another head than the one beside it");
+    }
+    caution("ledger-head", "the shop's ledger held " + grouped(verdict_.ledger_head->tree.size) +
+                               " entries at " + verdict_.ledger_head->claimed_time + " (claimed): keep " +
+                               file.name + ", it shows later whether entries were changed");
     return {};
   }
 

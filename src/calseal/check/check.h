@@ -40,6 +40,7 @@ struct CheckRequest {
   std::optional<NamedBytes> withdrawals;  // the shop's newest list
   std::optional<NamedBytes> job_list;     // the shop's newest list of this job's revisions
   std::optional<NamedBytes> inclusion;    // proof that the ledger held this revision
+  std::optional<NamedBytes> ledger_head;  // head of the shop's ledger that lay beside the bundle
   std::optional<NamedBytes> newest;       // the newest accepted bundle, where there is no state
   std::vector<NamedBytes> partners;       // the other bundles of the set
   bool declared_return = false;           // the person's word: go back to this earlier revision

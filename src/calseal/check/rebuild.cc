@@ -286,8 +286,10 @@ class Rebuilding {
     for (std::size_t m = 0; m < image_.memories.size(); ++m)
       image_.memories[m].known = read_.image.memories[m].known;
     CALSEAL_ASSIGN(std::vector<Bytes> files, render_read(opened_.map, read_, std::move(image_)));
+    const std::vector<Sha256> digests = compute_sha256_of_each({files.begin(), files.end()});
     for (std::size_t i = 0; i < files.size(); ++i) {
-      verdict_.files.push_back({read_.sources[i].memory, read_.sources[i].name, std::move(files[i])});
+      verdict_.files.push_back(
+          {read_.sources[i].memory, read_.sources[i].name, std::move(files[i]), digests[i]});
     }
     return {};
   }

@@ -60,7 +60,9 @@ Status revive(const OpenedBundle& opened, const MatchEvidence& evidence, Verdict
   verdict.vehicle = VehicleProof::kAsserted;
   for (const Memory& memory : image.memories) {
     if (memory.known.empty()) continue;
-    verdict.files.push_back({memory.name, "", file_of(memory, form_for(opened, memory))});
+    Bytes file = file_of(memory, form_for(opened, memory));
+    const Sha256 digest = compute_sha256(file);
+    verdict.files.push_back({memory.name, "", std::move(file), digest});
   }
   return {};
 }

@@ -172,7 +172,7 @@ Result<CheckerState> parse_state(ByteView file, const std::string& name) {
   const auto tree = parse_json(line, name);
   if (!tree) return unreadable(tree.error());
   JsonDocument document(line, name);
-  CheckerState state = read_fields(JsonNode(document, *tree, ""));
+  CheckerState state = read_fields(JsonNode(document, *tree));
   if (!document.ok()) return unreadable(document.error());
   if (first_line(state) != line) return damaged(name, "line 1", "another text", "the canonical text");
   if (!is_consistent(state)) return damaged(name, "line 1", "fields that contradict", "what calseal writes");

@@ -8,6 +8,7 @@
 
 #include "calseal/base/result.h"
 #include "calseal/bundle/manifest.h"
+#include "calseal/trust/tree_head.h"
 
 namespace calseal {
 
@@ -66,6 +67,7 @@ struct RebuiltFile {
   std::string memory;  // may be empty when the file spans memories
   std::string source;  // name of the read's file that it takes the form of
   Bytes bytes;
+  Sha256 digest;  // of the bytes
 };
 
 struct Verdict {
@@ -81,6 +83,8 @@ struct Verdict {
   std::vector<std::string> signers;  // names from the trust file
   std::string shop;
   std::string root_fingerprint;
+
+  std::optional<SignedHead> ledger_head;  // of the shop's ledger, where one was given and holds
 
   // Known once the image was rebuilt.
   VehicleProof vehicle = VehicleProof::kNone;

@@ -236,14 +236,33 @@ std::uint64_t Crc::combine(std::uint64_t crc_a, std::uint64_t crc_b, std::uint64
 
 std::uint64_t Crc::patch(std::uint64_t crc, std::uint64_t length,
                          const std::vector<CrcChange>& changes) const {
+  // Horner's scheme: gaps between changes are shorter than the way to the end, and cost fewer products.
   std::uint64_t effect = 0;
+  std::uint64_t at = 0;  // how far into the message `effect` has travelled
+  const auto travel = [&](std::uint64_t state, std::uint64_t end) {
+    // Changes come in any order; one that ends before another is carried on to it, or brought in apart.
+    if (end >= at) {
+      effect = engine_->shift(effect, end - at) ^ state;
+      at = end;
+    } else {
+      effect ^= engine_->shift(state, at - end);
+    }
+  };
+  std::array<std::uint8_t, 64> both{};
   for (const CrcChange& change : changes) {
     const std::uint64_t size = change.after.size();
     assert(change.before.size() == size);
     assert(change.offset <= length && size <= length - change.offset);
-    const std::uint64_t state = update(0, change.before) ^ update(0, change.after);
-    effect ^= engine_->shift(engine_->to_polynomial(state), length - change.offset - size);
+    std::uint64_t state = 0;
+    if (size <= both.size()) {
+      for (std::size_t i = 0; i < size; ++i) both[i] = change.before[i] ^ change.after[i];
+      state = update(0, ByteView(both.data(), static_cast<std::size_t>(size)));
+    } else {
+      state = update(0, change.before) ^ update(0, change.after);
+    }
+    travel(engine_->to_polynomial(state), change.offset + size);
   }
+  effect = engine_->shift(effect, length - at);
   return crc ^ (parameters_.refout ? reflect(effect, parameters_.width) : effect);
 }
 

@@ -33,7 +33,7 @@ LogFacts read_log(const JsonNode& node) {
 Result<Event> parse_event(std::string_view line, const std::string& name) {
   CALSEAL_ASSIGN(const JsonValue tree, parse_json(line, name));
   JsonDocument document(line, name);
-  JsonObject object(JsonNode(document, tree, ""));
+  JsonObject object(JsonNode(document, tree));
   Event event;
   event.time = read_time(object, "time");
   event.kind = static_cast<EventKind>(object.choice("event", {kNames.begin(), kNames.end()}));

@@ -290,7 +290,7 @@ Result<JobFacts> parse_job_facts(ByteView bytes, const std::string& name) {
   const std::string_view text = text_of(bytes);
   CALSEAL_ASSIGN(const JsonValue tree, parse_json(text, name));
   JsonDocument document(text, name);
-  JsonObject object(JsonNode(document, tree, ""));
+  JsonObject object(JsonNode(document, tree));
   object.choice("calseal", {kKind});
   JobFacts facts;
   facts.job = read_name(object, "job");

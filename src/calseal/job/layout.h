@@ -20,6 +20,7 @@
 
 #include "calseal/base/bytes.h"
 #include "calseal/base/file.h"
+#include "calseal/base/folder_lock.h"
 #include "calseal/base/result.h"
 #include "calseal/map/read.h"
 
@@ -32,6 +33,9 @@ inline constexpr std::string_view kLogFolder = "logs";
 inline constexpr std::string_view kRegionsFile = "regions.json";
 inline constexpr std::uint64_t kJobFileSizeLimit = 65536;  // bytes
 inline constexpr std::size_t kFolderNameLimit = 65536;     // names in one folder that we look at
+
+inline constexpr LockedFolder kJobFolder{Reason::kJobBusy, Reason::kFileUnreadable, "a job folder",
+                                         "calseal job new makes one"};
 
 std::string base_folder(std::uint64_t base);  // "base-1"
 // "base-1/r2.calseal"; with a sequence number the name of a bundle with its whole image.

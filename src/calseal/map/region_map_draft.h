@@ -58,9 +58,10 @@ class Draft {
   // Keeps the first fault of each phase.
   void refuse(Phase phase, Reason reason, const JsonNode& where, std::string found, std::string expected,
               std::string next) {
-    documents_[static_cast<std::size_t>(phase)].refuse(reason, where.pointer(), where.value().offset,
-                                                       std::move(found), std::move(expected),
-                                                       std::move(next));
+    JsonDocument& document = documents_[static_cast<std::size_t>(phase)];
+    if (!document.ok()) return;
+    document.refuse(reason, where.pointer(), where.value().offset, std::move(found), std::move(expected),
+                    std::move(next));
   }
   // The fault of the earliest phase that has one.
   std::optional<Error> fault() const {

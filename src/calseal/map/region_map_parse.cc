@@ -165,7 +165,7 @@ Result<RegionMap> parse_region_map(Bytes text, const std::string& file) {
   }
   CALSEAL_ASSIGN(const JsonValue tree, parse_json(text_of(text), file));
   Draft draft(text_of(text), file);
-  const JsonNode root(draft.shape(), tree, "");
+  const JsonNode root(draft.shape(), tree);
   JsonObject top(root);
   read_kind(top);
   if (auto fault = draft.fault()) return fail(*std::move(fault));

@@ -166,7 +166,7 @@ Result<OptionFile> parse_option(Bytes text, const std::string& file) {
   }
   CALSEAL_ASSIGN(const JsonValue tree, parse_json(text_of(text), file));
   JsonDocument document(text_of(text), file);
-  const JsonNode root(document, tree, "");
+  const JsonNode root(document, tree);
   JsonObject top(root);
   read_kind(top);
   if (!document.ok()) return fail(document.error());

@@ -3,19 +3,13 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/trust/ledger_entry.h"
 #include "calseal/trust/statement.h"
 
 namespace calseal {
 namespace {
 
 constexpr std::size_t kSaltBytes = 32;
-constexpr std::string_view kEntryLiteral = R"({"calseal":"entry/1",)";
-
-// A line of the ledger that says that a revision was sealed.
-struct SealedEntry {
-  std::string claimed_time;
-  Sha256 subject;
-};
 
 tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
                               std::string expected) {
@@ -48,21 +42,6 @@ InclusionProof read_fields(JsonObject& object) {
   for (const JsonNode& hash : object.items("path", kInclusionPathLimit))
     proof.path.push_back(read_digest(hash));
   return proof;
-}
-
-std::string write_entry(const SealedEntry& entry) {
-  return canonical_json(json_object({{"calseal", json("entry/1")},
-                                     {"kind", json("sealed")},
-                                     {"claimed_time", json(entry.claimed_time)},
-                                     {"subject", json_digest(entry.subject)}}));
-}
-
-SealedEntry read_entry(JsonObject& object) {
-  SealedEntry entry;
-  object.choice("kind", {"sealed"});
-  entry.claimed_time = read_time(object, "claimed_time");
-  entry.subject = read_digest(object, "subject");
-  return entry;
 }
 
 }  // namespace
@@ -124,11 +103,11 @@ Result<InclusionProof> parse_inclusion(ByteView file, const std::string& name) {
 Status check_inclusion(const InclusionProof& proof, const Sha256& manifest_digest,
                        const std::vector<TreeHead>& pinned, const std::string& name) {
   const ByteView line = view_of(proof.entry);
-  if (!proof.entry.starts_with(kEntryLiteral)) {
-    return invalid(name, "entry", "\"" + printable(proof.entry, 60) + "\"", std::string(kEntryLiteral));
+  CALSEAL_ASSIGN(const LedgerEntry entry, parse_ledger_entry(line, Reason::kInclusionInvalid, name));
+  if (entry.kind != EntryKind::kSealed) {
+    return invalid(name, "entry", "kind " + std::string(entry_kind_name(entry.kind)),
+                   "the entry that says that the revision was sealed");
   }
-  CALSEAL_ASSIGN(const SealedEntry entry,
-                 parse_canonical_text(line, Reason::kInclusionInvalid, read_entry, write_entry, name));
   const Sha256 subject = compute_hmac_sha256(proof.salt, manifest_digest.bytes);
   if (entry.subject != subject) {
     return invalid(name, "entry", "subject " + digest_text(entry.subject),

@@ -38,7 +38,7 @@ Result<Value> parse_canonical_text(ByteView bytes, Reason damaged, Value (*read)
   const auto parse = [&]() -> Result<Value> {
     CALSEAL_ASSIGN(const JsonValue tree, parse_json(text_of(bytes), name));
     JsonDocument document(text_of(bytes), name);
-    JsonObject object(JsonNode(document, tree, ""));
+    JsonObject object(JsonNode(document, tree));
     object.text("calseal");
     Value value = read(object);
     object.done();

@@ -24,6 +24,7 @@ EVIDENCE = {
     "--trust": "trust-file", "--root": "root-fingerprint", "--read": "read", "--salt": "salt", "--vehicle": "vehicle-reference",
     "--read-is-fresh": "read-is-fresh", "--state": "state", "--withdrawals": "withdrawals", "--job-list": "job-list",
     "--partner": "partners", "--return": "return", "--newest": "newest", "--succession": "succession", "--inclusion": "inclusion",
+    "--ledger-head": "ledger-head",
     "--revive": "revive",
 }
 # Steps whose refusal a look at the seal alone does not come to.
@@ -156,9 +157,12 @@ NO_EVIDENCE = {
     "--json": lambda row, folder: ["--json"],
     "--image": outputs,
     "--seal-only": lambda row, folder: ["--seal-only"],
+    "--receipt": lambda row, folder: ["--receipt", f"{folder}/receipt", "--receipt-key", f"{folder}/receipt.key"],
+    "--receipt-key": lambda row, folder: [],  # beside --receipt
+    "--receipt-code": lambda row, folder: ["--receipt-code"] * bool(row["salt"]),
 }
 # A new memory and a word without ground open nothing either.
-TRIED = NO_EVIDENCE | {
+TRIED = {name: words for name, words in NO_EVIDENCE.items() if name != "--receipt-key"} | {
     "--state": lambda row, folder: ["--state", f"{folder}/state"],
     "--return": lambda row, folder: ["--return"],
 }

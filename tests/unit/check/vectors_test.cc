@@ -66,7 +66,7 @@ std::vector<Row> read_rows(std::string_view text) {
     return {};
   }
   JsonDocument document(text, "index.json");
-  JsonObject root(JsonNode(document, *tree, ""));
+  JsonObject root(JsonNode(document, *tree));
   if (root.text("calseal") != "bundle-vectors/1")
     root.node().refuse(Reason::kTypeWrong, "another kind", "bundle-vectors/1");
   std::vector<Row> rows;

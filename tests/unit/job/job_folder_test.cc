@@ -3,7 +3,7 @@
 #include <sys/stat.h>
 
 #include "calseal/job/carry.h"
-#include "calseal/job/folder_lock.h"
+#include "calseal/job/layout.h"
 #include "calseal/job/note.h"
 #include "calseal/job/reissue.h"
 #include "calseal/job/send.h"
@@ -177,12 +177,12 @@ TEST_F(JobFolder, ANewBaseHasItsOwnWayBack) {
 TEST_F(JobFolder, OneAtATime) {
   ASSERT_THAT(open(), IsOk());
   {
-    const auto first = FolderLock::take(folder());
+    const auto first = FolderLock::take(folder(), kJobFolder);
     ASSERT_THAT(first, IsOk());
-    EXPECT_THAT(FolderLock::take(folder()), FailsWith(Reason::kJobBusy));
+    EXPECT_THAT(FolderLock::take(folder(), kJobFolder), FailsWith(Reason::kJobBusy));
   }
-  EXPECT_THAT(FolderLock::take(folder()), IsOk());
-  EXPECT_THAT(FolderLock::take(folder() + "-2"), FailsWith(Reason::kFileMissing));
+  EXPECT_THAT(FolderLock::take(folder(), kJobFolder), IsOk());
+  EXPECT_THAT(FolderLock::take(folder() + "-2", kJobFolder), FailsWith(Reason::kFileMissing));
 }
 
 }  // namespace

@@ -5,20 +5,23 @@
 #include <memory>
 
 #include "calseal/base/file.h"
+#include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/check/check.h"
 #include "calseal/check/read_bundle.h"
 #include "calseal/cli/check/evidence_files.h"
 #include "calseal/cli/reads/read_arguments.h"
+#include "calseal/receipt/receipt_key.h"
 #include "calseal/report/verdict/verdict_report.h"
 
 namespace calseal {
 namespace {
 
 struct CheckOptions {
-  std::string bundle, trust, root, salt, vehicle, state, withdrawals, job_list, inclusion, newest;
+  std::string bundle, trust, root, salt, vehicle, state, withdrawals, job_list, inclusion, newest,
+      ledger_head, receipt, receipt_key;
   std::vector<std::string> reads, images, successions, partners;
-  bool fresh = false, revive = false, seal_only = false, declared_return = false;
+  bool fresh = false, revive = false, receipt_code = false, seal_only = false, declared_return = false;
 };
 
 // A state that is not there yet is a new one; whatever else keeps it from being read is said.
@@ -55,6 +58,7 @@ Result<CheckRequest> load(const CheckOptions& options) {
   CALSEAL_CHECK(load_file(options.withdrawals, kWithdrawalSizeLimit, request.withdrawals));
   CALSEAL_CHECK(load_file(options.job_list, kJobListSizeLimit, request.job_list));
   CALSEAL_CHECK(load_file(options.inclusion, kInclusionSizeLimit, request.inclusion));
+  CALSEAL_CHECK(load_file(options.ledger_head, kTreeHeadSizeLimit, request.ledger_head));
   if (!options.newest.empty()) {
     CALSEAL_ASSIGN(Bytes bytes, read_bundle(options.newest, trust));
     request.newest = NamedBytes{printable(options.newest), std::move(bytes)};
@@ -98,7 +102,7 @@ Result<std::vector<PendingFile>> assign_outputs(const CheckOptions& options, con
 std::vector<std::string> inputs_of(const CheckOptions& options) {
   std::vector<std::string> inputs = paths_of(options.reads);
   inputs.insert(inputs.end(), {options.bundle, options.trust, options.salt, options.withdrawals,
-                               options.job_list, options.inclusion, options.newest});
+                               options.job_list, options.inclusion, options.newest, options.ledger_head});
   for (const auto* list : {&options.successions, &options.partners}) {
     inputs.insert(inputs.end(), list->begin(), list->end());
   }
@@ -123,8 +127,57 @@ Status write_outputs(const CheckOptions& options, const Verdict& verdict) {
   return status;
 }
 
+// What the customer says back to the shop.
+struct SaidBack {
+  std::string text;
+  JsonValue value;
+};
+
+// Written once everything else stands; a refusal of a bundle whose manifest was read has its receipt too.
+Result<SaidBack> say_back(const CheckOptions& options, const Verdict& verdict,
+                          const std::optional<Bytes>& salt, UtcTime now) {
+  std::string text, fingerprint, spoken;
+  const bool known = verdict.manifest.has_value();
+  if (!options.receipt.empty() && known) {
+    CALSEAL_ASSIGN(const ReceiptKey key, ReceiptKey::obtain(options.receipt_key));
+    CALSEAL_ASSIGN(const std::string file, key.sign(receipt_of(verdict, time_text(now))));
+    CALSEAL_CHECK(write_file(options.receipt, view_of(file)));
+    fingerprint = fingerprint_text(compute_key_id(key.public_key()));
+    text += "receipt: " + printable(options.receipt) + ": send it back to the shop\n";
+    text += std::string(key.is_new() ? "its new key" : "its key") + ": " + fingerprint +
+            (key.is_new() ? "\n  read these ten groups aloud to the shop once, and keep " +
+                                printable(options.receipt_key)
+                          : "") +
+            "\n";
+  }
+  if (options.receipt_code && known && salt) {
+    spoken = receipt_code(verdict.manifest_digest, verdict.outcome, *salt);
+    if (!spoken.empty()) text += "code: " + spoken + ": read it aloud to the shop\n";
+  }
+  return SaidBack{text.empty() ? text : "\n" + text,
+                  json_object({{"file", json(printable(known ? options.receipt : "", 16384))},
+                               {"key_fingerprint", json(fingerprint)},
+                               {"code", json(spoken)}})};
+}
+
+Status judge_receipt_options(const CheckOptions& options) {
+  if (options.receipt.empty() != options.receipt_key.empty()) {
+    return fail({Reason::kUsage, "", "--receipt", "one of two options",
+                 "--receipt and --receipt-key together",
+                 "name the receipt to write, and the file of your key; a new one is made"});
+  }
+  if (options.receipt_code && options.salt.empty()) {
+    return fail({Reason::kUsage, "", "--receipt-code", "no salt", "--salt beside it", "give the job's salt"});
+  }
+  return {};
+}
+
 int run_check(const CheckOptions& options, const Console& console) {
   std::vector<std::string> outputs = paths_of(options.images);
+  if (Status status = judge_receipt_options(options); !status) return console.fail(status.error());
+  for (const std::string* output : {&options.receipt, &options.receipt_key}) {
+    if (!output->empty()) outputs.push_back(*output);
+  }
   if (!options.state.empty()) outputs.push_back(options.state);
   if (Status status = refuse_clashes(outputs, inputs_of(options)); !status)
     return console.fail(status.error());
@@ -134,16 +187,23 @@ int run_check(const CheckOptions& options, const Console& console) {
   }
   Result<CheckRequest> request = load(options);
   if (!request) return console.fail(request.error());
+  const std::optional<Bytes> salt = request->evidence.salt;
+  const UtcTime now = request->now;
   const Verdict verdict = check_bundle(*std::move(request));
   if (Status status = write_outputs(options, verdict); !status) return console.fail(status.error());
+  const Result<SaidBack> said = say_back(options, verdict, salt, now);
+  if (!said) return console.fail(said.error());
   console.print(verdict_text(verdict, emphasis_on(console)));
-  console.print_json(verdict_json(verdict));
+  JsonValue value = verdict_json(verdict);
+  if (!options.receipt.empty() || options.receipt_code) value.members.emplace_back("receipt", said->value);
+  console.print_json(value);
   if (verdict.outcome == Outcome::kAccepted && !options.images.empty()) {
     console.print("\n");
     for (const std::string& argument : options.images) {
       console.print("written: " + printable(parse_read_argument(argument).name) + "\n");
     }
   }
+  console.print(said->text);
   return verdict.reason ? exit_status(verdict.reason->reason) : 0;
 }
 
@@ -173,6 +233,13 @@ void add_check_command(CLI::App& app, Console& console, const std::string& comma
                  "How the shop's root was replaced since you were told its fingerprint; oldest first");
   app.add_option("--inclusion", options->inclusion,
                  "Proof from the shop's ledger, for a seal by a key that was stolen later");
+  app.add_option("--ledger-head", options->ledger_head,
+                 "Head of the shop's ledger that came with the bundle; keep it");
+  app.add_option("--receipt", options->receipt,
+                 "FILE: write a signed receipt for the shop (with --receipt-key)");
+  app.add_option("--receipt-key", options->receipt_key, "Your own key for receipts; made when missing");
+  app.add_flag("--receipt-code", options->receipt_code,
+               "Print a code that you can read aloud to the shop instead (with --salt)");
   app.add_flag("--revive", options->revive,
                "Declare: write revision 0 whole, without a read (needs --vehicle)");
   app.add_flag("--seal-only", options->seal_only,

@@ -44,7 +44,7 @@ Result<int> verify(const ChecksumsOptions& options, const Console& console) {
       json_object({{"calseal", json("checksums/1")},
                    {"region_map", region_map_json(map)},
                    {"recognised", json(recognised.has_value())},
-                   {"recognition_error", recognised ? json_object({}) : json_error(recognised.error())},
+                   {"recognition_error", recognised ? JsonValue{} : json_error(recognised.error())},
                    {"checks", checks_json(map, checks)}}));
   return recognised && count_checks(checks).failing == 0 ? 0 : 1;
 }

@@ -28,7 +28,7 @@ Result<int> compare(const CompareOptions& options, const Console& console) {
   const Excerpt excerpt = options.hex ? Excerpt::kHex : Excerpt::kNone;
   const Page page = page_for(console);
   std::string text = item_changes_text(map, before.image, after.image, page);
-  JsonValue account_value = json_object({});
+  JsonValue account_value = JsonValue{};
   if (!declared.empty()) {
     CALSEAL_ASSIGN(const Account account, make_account(*plan, before.image, after.image, declared));
     text += (text.empty() ? "" : "\n") + account_text(map, account, before.image, after.image, page);

@@ -80,7 +80,7 @@ JsonValue result_json(const Work& work, const std::vector<std::string>& paths,
                       {"corrections", corrections_json(work.map, work.report)},
                       {"not_provable", json_strings(work.report.not_provable)},
                       {"confinement", work.proof ? confinement_json(work.plan, *work.proof, work.base->image)
-                                                 : json_object({})},
+                                                 : JsonValue{}},
                       {"files", json_array(indexes, [&](std::size_t i) {
                          return json_object({{"memory", json(work.read.sources[i].memory)},
                                              {"form", json(work.read.sources[i].form)},

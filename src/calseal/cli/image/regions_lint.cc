@@ -94,7 +94,7 @@ std::string finding_text(const Finding& finding, bool with_image, const Page& pa
 JsonValue finding_json(const Finding& finding, bool with_image) {
   JsonValue value = json_object({{"file", json(finding.file)},
                                  {"holds", json(!finding.fault.has_value())},
-                                 {"fault", finding.fault ? json_error(*finding.fault) : json_object({})}});
+                                 {"fault", finding.fault ? json_error(*finding.fault) : JsonValue{}}});
   if (!finding.map) return value;
   value.members.emplace_back("region_map", region_map_json(*finding.map));
   value.members.emplace_back("counts", region_map_counts_json(*finding.map));

@@ -64,6 +64,7 @@ void add_job_command(CLI::App& app, Console& console, const std::string& tool, i
   add_job_next_command(*job, console, status);
   add_job_send_command(*job, console, tool, status);
   add_job_note_command(*job, console, status);
+  add_job_ledger_command(*job, console, status);
   add_job_log_command(*job, console, status);
   add_job_reissue_command(*job, console, tool, status);
   add_job_carry_command(*job, console, tool, status);

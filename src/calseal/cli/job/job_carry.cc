@@ -5,20 +5,21 @@
 #include "calseal/base/text.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/job/ledger_duty.h"
 #include "calseal/cli/reads/read_arguments.h"
-#include "calseal/job/folder_lock.h"
+#include "calseal/job/layout.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
 namespace {
 
-struct CarryOptions : JobSigningOptions {
+struct CarryOptions : JobSigningOptions, LedgerKeyOptions {
   std::string folder, regions, reason;
   std::vector<std::string> reads;
 };
 
 Result<int> run(const CarryOptions& options, const std::string& tool, const Console& console) {
-  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder));
+  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder, kJobFolder));
   CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
   CALSEAL_ASSIGN(const Job job, read_job(options.folder, {loaded->signing.trust, nullptr}));
   CarryRequest request;
@@ -30,10 +31,15 @@ Result<int> run(const CarryOptions& options, const std::string& tool, const Cons
   request.reason = options.reason;
   CALSEAL_ASSIGN(const NewBase made, carry(job, request, loaded->signing));
   CALSEAL_ASSIGN(const Job after, read_job(options.folder, {loaded->signing.trust, nullptr}));
+  CALSEAL_ASSIGN(const auto entered,
+                 do_ledger_duty(after, {options.ledger_key, options.passphrase_file, loaded->signing.trust,
+                                        loaded->signing.now, made.bundle}));
   const Page page = page_for(console);
-  console.print(carried_base_text(after, made, page) + handover_text(after, made.bundle, page) + "\n" +
-                next_step_text(next_step(after), page));
-  console.print_json(carried_base_json(after, made));
+  console.print(carried_base_text(after, made, page) + ledger_duty_text(entered, page) +
+                handover_text(after, made.bundle, page) + "\n" + next_step_text(next_step(after), page));
+  JsonValue value = carried_base_json(after, made);
+  add_ledger_duty(value, entered);
+  console.print_json(value);
   return 0;
 }
 
@@ -50,6 +56,7 @@ void add_job_carry_command(CLI::App& job, Console& console, const std::string& t
                       "Region map of the new software (default: the one of the base before)");
   command->add_option("--reason", o->reason, "Why the base is new, one line; it is signed")->required();
   add_job_signing_options(*command, *o, true);
+  add_ledger_key_option(*command, *o);
   set_command(
       *command, console,
       {"calseal job carry oak-17 flash=updated.bin eeprom=e.bin --regions engine-391.json --reason "

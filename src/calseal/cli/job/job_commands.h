@@ -19,6 +19,7 @@ void add_job_status_command(CLI::App& job, Console& console, int& status);
 void add_job_next_command(CLI::App& job, Console& console, int& status);
 void add_job_send_command(CLI::App& job, Console& console, const std::string& tool, int& status);
 void add_job_note_command(CLI::App& job, Console& console, int& status);
+void add_job_ledger_command(CLI::App& job, Console& console, int& status);
 void add_job_log_command(CLI::App& job, Console& console, int& status);
 void add_job_reissue_command(CLI::App& job, Console& console, const std::string& tool, int& status);
 void add_job_carry_command(CLI::App& job, Console& console, const std::string& tool, int& status);

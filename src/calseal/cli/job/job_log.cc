@@ -5,7 +5,7 @@
 #include "calseal/base/text.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
-#include "calseal/job/folder_lock.h"
+#include "calseal/job/layout.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
@@ -17,7 +17,7 @@ struct LogOptions {
 };
 
 Result<int> run(const LogOptions& options, const Console& console) {
-  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder));
+  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder, kJobFolder));
   CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time, "--time"));
   CALSEAL_ASSIGN(const Job job, read_job(options.folder, {}));
   AttachRequest request;

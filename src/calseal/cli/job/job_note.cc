@@ -5,7 +5,8 @@
 #include "calseal/base/text.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
-#include "calseal/job/folder_lock.h"
+#include "calseal/cli/job/ledger_duty.h"
+#include "calseal/job/layout.h"
 #include "calseal/job/note.h"
 #include "calseal/report/job/job_report.h"
 
@@ -18,7 +19,7 @@ struct NoteOptions {
 };
 
 Result<int> run(const NoteOptions& options, const Console& console) {
-  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder));
+  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder, kJobFolder));
   CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time, "--time"));
   CALSEAL_ASSIGN(const Job job, read_job(options.folder, {}));
   Note fact;
@@ -28,6 +29,7 @@ Result<int> run(const NoteOptions& options, const Console& console) {
   fact.detail = options.detail;
   CALSEAL_ASSIGN(const Event event, note(job, fact, now));
   CALSEAL_ASSIGN(const Job after, read_job(options.folder, {}));
+  CALSEAL_ASSIGN(const auto entered, do_ledger_duty(after, {}));
   const Page page = page_for(console);
   std::string text = "noted " + options.fact +
                      (event.revision ? ", revision " + std::to_string(*event.revision) + " of base " +
@@ -39,10 +41,13 @@ Result<int> run(const NoteOptions& options, const Console& console) {
         page, "caution",
         "this note tells nobody: calseal withdraw makes the signed list that the customer's checker reads",
         Mark::kCaution);
+  text += ledger_duty_text(entered, page);
   console.print(text + next_step_text(next_step(after), page));
-  console.print_json(json_object({{"calseal", json("job-note/1")},
-                                  {"event", event_json(event)},
-                                  {"next", next_step_json(next_step(after))}}));
+  JsonValue value = json_object({{"calseal", json("job-note/1")},
+                                 {"event", event_json(event)},
+                                 {"next", next_step_json(next_step(after))}});
+  add_ledger_duty(value, entered);
+  console.print_json(value);
   return 0;
 }
 

@@ -6,39 +6,48 @@
 #include "calseal/bundle/signed_json.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/job/ledger_duty.h"
 #include "calseal/cli/reads/read_arguments.h"
-#include "calseal/job/folder_lock.h"
 #include "calseal/job/job_options.h"
+#include "calseal/job/layout.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
 namespace {
 
-struct SendOptions : JobSigningOptions {
+struct SendOptions : JobSigningOptions, LedgerKeyOptions {
   std::string folder, title, notes_file, expires, unaccounted, limits;
   std::vector<std::string> edited, option_files, requirements, cautions;
   std::uint64_t parent = 0;
   bool has_parent = false, no_options = false;
 };
 
+LedgerDuty duty_of(const SendOptions& options, const Signing& signing, const std::string& bundle) {
+  return {options.ledger_key, options.passphrase_file, signing.trust, signing.now, bundle};
+}
+
 // Revision 0 of the current base, where it was left out when the folder was made.
 Result<int> send_way_back(const SendOptions& options, const Job& job, const Signing& signing,
                           const Console& console) {
   CALSEAL_ASSIGN(const OpenedBase made, seal_way_back(job, signing));
-  CALSEAL_ASSIGN(const Job after, read_job(options.folder, {}));
+  CALSEAL_ASSIGN(const Job after, read_job(options.folder, {signing.trust, nullptr}));
+  CALSEAL_ASSIGN(const auto entered, do_ledger_duty(after, duty_of(options, signing, made.bundle)));
   const Page page = page_for(console);
   console.print("sealed the way back\n" + labelled(page, "bundle", printable(made.bundle)) +
                 labelled(page, "identity", digest_text(made.sealed->digest)) +
-                handover_text(after, made.bundle, page) + "\n" + next_step_text(next_step(after), page));
-  console.print_json(json_object({{"calseal", json("job-send/1")},
-                                  {"job", json(job.facts.job)},
-                                  {"base", json(job.base().number)},
-                                  {"revision", json(0)},
-                                  {"sequence", json(made.sealed->manifest.sequence)},
-                                  {"identity", json_digest(made.sealed->digest)},
-                                  {"bundle", json(made.bundle)},
-                                  {"incomplete", json(made.sealed->incomplete)},
-                                  {"hand_over", handover_json(after, made.bundle)}}));
+                ledger_duty_text(entered, page) + handover_text(after, made.bundle, page) + "\n" +
+                next_step_text(next_step(after), page));
+  JsonValue value = json_object({{"calseal", json("job-send/1")},
+                                 {"job", json(job.facts.job)},
+                                 {"base", json(job.base().number)},
+                                 {"revision", json(0)},
+                                 {"sequence", json(made.sealed->manifest.sequence)},
+                                 {"identity", json_digest(made.sealed->digest)},
+                                 {"bundle", json(made.bundle)},
+                                 {"incomplete", json(made.sealed->incomplete)},
+                                 {"hand_over", handover_json(after, made.bundle)}});
+  add_ledger_duty(value, entered);
+  console.print_json(value);
   return 0;
 }
 
@@ -66,7 +75,7 @@ Result<SendRequest> load_request(const SendOptions& options, const Job& job) {
 }
 
 Result<int> run(const SendOptions& options, const std::string& tool, const Console& console) {
-  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder));
+  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder, kJobFolder));
   CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
   CALSEAL_ASSIGN(const Job job, read_job(options.folder, {loaded->signing.trust, nullptr}));
   if (options.edited.empty()) return send_way_back(options, job, loaded->signing, console);
@@ -74,10 +83,13 @@ Result<int> run(const SendOptions& options, const std::string& tool, const Conso
   CALSEAL_ASSIGN(SendRequest request, load_request(options, job));
   CALSEAL_ASSIGN(const Sent sent, send(job, std::move(request), loaded->signing));
   CALSEAL_ASSIGN(const Job after, read_job(options.folder, {loaded->signing.trust, nullptr}));
+  CALSEAL_ASSIGN(const auto entered, do_ledger_duty(after, duty_of(options, loaded->signing, sent.bundle)));
   const Page page = page_for(console);
-  console.print(sent_text(after, sent, page) + handover_text(after, sent.bundle, page) + "\n" +
-                next_step_text(next_step(after), page));
-  console.print_json(sent_json(after, sent));
+  console.print(sent_text(after, sent, page) + ledger_duty_text(entered, page) +
+                handover_text(after, sent.bundle, page) + "\n" + next_step_text(next_step(after), page));
+  JsonValue value = sent_json(after, sent);
+  add_ledger_duty(value, entered);
+  console.print_json(value);
   return 0;
 }
 
@@ -108,6 +120,7 @@ void add_job_send_command(CLI::App& job, Console& console, const std::string& to
   command->add_option("--caution", o->cautions, "A line: what the customer must mind (repeatable)");
   command->add_option("--expires", o->expires, "Makes it a trial until this time (UTC)");
   add_job_signing_options(*command, *o, true);
+  add_ledger_key_option(*command, *o);
   set_command(
       *command, console,
       {"calseal job send oak-17 flash=edited.bin --title \"first tune\" --key author.key --trust shop.trust",

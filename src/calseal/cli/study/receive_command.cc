@@ -98,7 +98,7 @@ Result<int> receive(const ReceiveOptions& options, const Console& console) {
     sound = sound && judgement.sound();
     judgements.push_back(std::move(judgement));
   }
-  JsonValue voted = json_object({});
+  JsonValue voted = JsonValue{};
   if (reads.size() > 1) {
     std::vector<const Image*> images;
     for (const ReadJudgement& judgement : judgements) images.push_back(&judgement.read.image);

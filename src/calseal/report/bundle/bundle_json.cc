@@ -31,7 +31,7 @@ JsonValue bundle_json(const OpenedBundle& opened) {
                                                     {"region", json(change.region)},
                                                     {"option", json(change.option)}});
                                              })},
-                      {"manifest", manifest ? *manifest : json_object({})}});
+                      {"manifest", manifest ? *manifest : JsonValue{}}});
 }
 
 }  // namespace calseal

@@ -247,7 +247,7 @@ JsonValue comparison_json(const Comparison& comparison, Excerpt excerpt) {
   };
   return json_object(
       {{"believed", json(!comparison.disbelief.has_value())},
-       {"disbelief", comparison.disbelief ? json_error(*comparison.disbelief) : json_object({})},
+       {"disbelief", comparison.disbelief ? json_error(*comparison.disbelief) : JsonValue{}},
        {"regions", json_array(groups,
                               [&](const RegionChanges& group) {
                                 return json_object(

@@ -7,7 +7,7 @@ namespace calseal {
 namespace {
 
 JsonValue bundle_json(const Confirmation& confirmation) {
-  if (!confirmation.manifest) return json_object({});
+  if (!confirmation.manifest) return JsonValue{};
   const Manifest& manifest = *confirmation.manifest;
   return json_object({{"identity", json(digest_text(confirmation.manifest_digest))},
                       {"phrase", json(fingerprint_text(confirmation.manifest_digest))},
@@ -23,7 +23,7 @@ JsonValue bundle_json(const Confirmation& confirmation) {
 }
 
 JsonValue first_json(const Confirmation& confirmation) {
-  if (!confirmation.first) return json_object({});
+  if (!confirmation.first) return JsonValue{};
   const Difference& first = *confirmation.first;
   return json_object({{"memory", json(first.place.memory)},
                       {"start", json(address_text(first.place.range.begin))},
@@ -34,7 +34,7 @@ JsonValue first_json(const Confirmation& confirmation) {
 }
 
 JsonValue read_json(const Confirmation& confirmation) {
-  if (!confirmation.read_compared) return json_object({});
+  if (!confirmation.read_compared) return JsonValue{};
   return json_object({{"vehicle_proof", json(vehicle_proof_name(confirmation.vehicle))},
                       {"bytes_compared", json(confirmation.bytes_compared)},
                       {"bytes_differing", json(confirmation.bytes_differing)},
@@ -50,7 +50,7 @@ JsonValue confirmation_json(const Confirmation& confirmation) {
       {{"calseal", json("confirm/1")},
        {"verdict", json(confirmation_word(confirmation))},
        {"reason", json(confirmation.reason ? code(confirmation.reason->reason) : std::string_view())},
-       {"error", confirmation.reason ? json_error(*confirmation.reason) : json_object({})},
+       {"error", confirmation.reason ? json_error(*confirmation.reason) : JsonValue{}},
        {"grade", json(proof_grade_name(confirmation.grade))},
        {"proves", json(confirmation.reason ? std::string_view() : grade_proves(confirmation.grade))},
        {"leaves_open",

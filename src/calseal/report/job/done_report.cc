@@ -3,6 +3,8 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/job/layout.h"
+#include "calseal/job/ledger_link.h"
 #include "calseal/report/changes/comparison_report.h"
 #include "calseal/report/changes/corrections_report.h"
 #include "calseal/report/job/job_report.h"
@@ -18,6 +20,9 @@ struct Handed {
 std::vector<Handed> handover(const Job& job, const std::string& bundle) {
   std::vector<Handed> all{
       {"bundle", job.folder + "/" + bundle, "by any way: mail, cloud, stick; any change to it is refused"}};
+  if (const std::string head = job.folder + "/" + head_beside(bundle); exists(head))
+    all.push_back(
+        {"ledger head", head, "with the bundle; whoever keeps it can show later what the ledger held"});
   const JobRevision* way_back = job.base().way_back();
   const bool first = job.base().number == 1 && (way_back == nullptr || !job.has(EventKind::kSent, *way_back));
   if (first && job.salt_present)

@@ -164,7 +164,7 @@ JsonValue carried_json(const RegionMap& from, const RegionMap& to, const Carried
                          return json_object(
                              {{"outcome", json(carry_outcome_name(edit.outcome))},
                               {"from", place_json(from, edit.from)},
-                              {"to", edit.to.range.empty() ? json_object({}) : place_json(to, edit.to)},
+                              {"to", edit.to.range.empty() ? JsonValue{} : place_json(to, edit.to)},
                               {"score", json(edit.score)},
                               {"second", json(edit.second)}});
                        })}});

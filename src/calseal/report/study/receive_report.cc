@@ -107,7 +107,7 @@ JsonValue read_judgement_json(const RegionMap& map, const std::string& name, con
        {"region_map", region_map_json(map)},
        {"recognised", json(judgement.recognised)},
        {"recognition_error",
-        judgement.recognised ? json_object({}) : json_error(judgement.recognition_error)},
+        judgement.recognised ? JsonValue{} : json_error(judgement.recognition_error)},
        {"forms",
         json_array(judgement.read.sources, [](const ReadSource& source) { return json(source.form); })},
        {"whole", json(judgement.whole)},

@@ -6,7 +6,7 @@ namespace calseal {
 namespace {
 
 JsonValue bundle_json(const Verdict& verdict) {
-  if (!verdict.manifest) return json_object({});
+  if (!verdict.manifest) return JsonValue{};
   const Manifest& manifest = *verdict.manifest;
   const ManifestController& controller = manifest.controller();
   return json_object({{"identity", json(digest_text(verdict.manifest_digest))},
@@ -34,7 +34,7 @@ JsonValue verdict_json(const Verdict& verdict) {
       {{"calseal", json("check/1")},
        {"verdict", json(outcome_name(verdict.outcome))},
        {"reason", json(verdict.reason ? code(verdict.reason->reason) : std::string_view())},
-       {"error", verdict.reason ? json_error(*verdict.reason) : json_object({})},
+       {"error", verdict.reason ? json_error(*verdict.reason) : JsonValue{}},
        {"bundle", bundle_json(verdict)},
        {"passage", json(passage_name(verdict.passage))},
        {"set", json_object({{"drivable_between_writes", json(verdict.drivable_between_writes)},
@@ -53,7 +53,7 @@ JsonValue verdict_json(const Verdict& verdict) {
                             [](const RebuiltFile& file) {
                               return json_object({{"memory", json(file.memory)},
                                                   {"size", json(file.bytes.size())},
-                                                  {"sha256", json(digest_text(compute_sha256(file.bytes)))}});
+                                                  {"sha256", json(digest_text(file.digest))}});
                             })},
        {"steps",
         json_array(

@@ -61,7 +61,7 @@ std::string file_lines(const Verdict& verdict) {
   std::string text;
   for (const RebuiltFile& file : verdict.files) {
     text += line("image", (file.memory.empty() ? "" : file.memory + ", ") + grouped(file.bytes.size()) +
-                              " bytes, SHA-256 " + digest_text(compute_sha256(file.bytes)));
+                              " bytes, SHA-256 " + digest_text(file.digest));
   }
   return text;
 }

@@ -1,0 +1,41 @@
+// The ledger on the command line: one file per command.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "calseal/bundle/manifest.h"
+#include "calseal/cli/console/console.h"
+#include "calseal/trust/inclusion.h"
+#include "calseal/trust/succession.h"
+#include "calseal/trust/trust_file.h"
+
+namespace calseal {
+
+void add_ledger_command(CLI::App& app, Console& console, int& status);  // ledger, with all that follow
+void add_ledger_new_command(CLI::App& ledger, Console& console, int& status);
+void add_ledger_append_command(CLI::App& ledger, Console& console, int& status);
+void add_ledger_head_command(CLI::App& ledger, Console& console, int& status);
+void add_ledger_verify_command(CLI::App& ledger, Console& console, int& status);
+void add_ledger_show_command(CLI::App& ledger, Console& console, int& status);
+void add_ledger_prove_command(CLI::App& ledger, Console& console, int& status);
+void add_ledger_check_proof_command(CLI::App& ledger, Console& console, int& status);
+void add_ledger_erase_command(CLI::App& ledger, Console& console, int& status);
+void add_ledger_stamp_command(CLI::App& ledger, Console& console, int& status);
+void add_ledger_repair_command(CLI::App& ledger, Console& console, int& status);
+
+// A revision out of its bundle, believed under the trust file; signatures may still be missing.
+struct LoadedRevision {
+  Manifest manifest;
+  Sha256 digest;
+  Sha256 file_digest;
+};
+Result<LoadedRevision> load_revision(const std::string& path, const TrustFile& trust);
+
+// A head that somebody kept, believed under the trust file.
+Result<TreeHead> load_head(const std::string& path, const TrustFile& trust);
+
+Result<std::vector<NamedBytes>> load_authorities_of(const std::vector<std::string>& paths);
+
+}  // namespace calseal

@@ -1,0 +1,34 @@
+// What a program's commands are called and what they take, read from their declarations.
+#pragma once
+
+#include <string>
+#include <vector>
+
+namespace CLI {
+class App;
+}
+
+namespace calseal {
+
+struct CommandOption {
+  std::vector<std::string> names;  // "-o", "--output"; empty for a positional one
+  std::string positional;          // name of a positional one
+  std::string description;
+  std::vector<std::string> choices;  // when only these are allowed
+  bool takes_value = false;
+  bool repeats = false;
+  bool required = false;
+};
+
+struct CommandPage {
+  std::vector<std::string> path;  // "calseal", "shop", "new"
+  std::string description;
+  std::vector<CommandOption> options;
+  std::vector<std::string> examples;
+  std::string exit_statuses;          // empty for a command that only has commands
+  std::vector<CommandPage> commands;  // below it, in the order of --help
+};
+
+CommandPage describe_commands(const CLI::App& app);
+
+}  // namespace calseal

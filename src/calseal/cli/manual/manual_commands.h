@@ -1,0 +1,14 @@
+// Commands that describe the commands: man pages and completion, out of the same declarations as --help.
+#pragma once
+
+#include <string>
+
+#include "calseal/cli/console/console.h"
+
+namespace calseal {
+
+// Add last: both describe whatever `app` has when they run.
+void add_manual_command(CLI::App& app, Console& console, const std::string& version, int& status);
+void add_completion_command(CLI::App& app, Console& console, int& status);
+
+}  // namespace calseal

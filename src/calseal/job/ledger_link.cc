@@ -1,0 +1,130 @@
+#include "calseal/job/ledger_link.h"
+
+#include <filesystem>
+
+#include "calseal/base/file.h"
+#include "calseal/base/text.h"
+#include "calseal/bundle/signed_json.h"
+#include "calseal/job/layout.h"
+#include "calseal/ledger/reader.h"
+#include "calseal/ledger/revision_facts.h"
+#include "calseal/trust/statement.h"
+
+namespace calseal {
+namespace {
+
+constexpr std::size_t kPathLimit = 4096;  // bytes
+
+std::string read_fields(JsonObject& object) { return object.text("ledger", kPathLimit); }
+
+std::string write_text(const std::string& ledger) {
+  return canonical_json(json_object({{"calseal", json("job-ledger/1")}, {"ledger", json(ledger)}}));
+}
+
+std::optional<EntryKind> kind_of(EventKind kind) {
+  switch (kind) {
+    case EventKind::kSent:
+      return EntryKind::kSent;
+    case EventKind::kAcknowledged:
+      return EntryKind::kReceived;
+    case EventKind::kWritten:
+      return EntryKind::kWritten;
+    case EventKind::kConfirmed:
+      return EntryKind::kConfirmed;
+    case EventKind::kWithdrawn:
+      return EntryKind::kWithdrawn;
+    default:
+      return std::nullopt;
+  }
+}
+
+}  // namespace
+
+Status link_ledger(const std::string& folder, const std::string& ledger) {
+  CALSEAL_CHECK(LedgerReader::open(ledger));
+  std::error_code error;
+  const auto there = std::filesystem::weakly_canonical(std::filesystem::absolute(ledger, error), error);
+  const auto here = std::filesystem::weakly_canonical(std::filesystem::absolute(folder, error), error);
+  const std::string path = there.lexically_relative(here).string();
+  if (error || path.empty() || path.size() > kPathLimit || !is_utf8(path)) {
+    return fail({Reason::kUsage, printable(ledger), "", "a path that cannot be kept",
+                 "a shorter path in UTF-8", "move the ledger to such a place"});
+  }
+  return write_file(folder + "/" + std::string(kLedgerLinkFile), view_of(write_text(path) + "\n"));
+}
+
+Result<std::optional<std::string>> linked_ledger(const std::string& folder) {
+  const std::string path = folder + "/" + std::string(kLedgerLinkFile);
+  const auto bytes = read_file(path, 2 * kPathLimit);
+  if (!bytes && bytes.error().reason == Reason::kFileMissing) return std::optional<std::string>();
+  if (!bytes) return fail(bytes.error());
+  ByteView line = *bytes;
+  if (line.back() == '\n') line = line.first(line.size() - 1);
+  CALSEAL_ASSIGN(const std::string ledger,
+                 parse_canonical_text(line, Reason::kJobDamaged, read_fields, write_text, printable(path)));
+  const std::filesystem::path kept(ledger);
+  return std::optional(kept.is_absolute() ? ledger : folder + "/" + ledger);
+}
+
+std::vector<NewEntry> ledger_entries_of(const Job& job) {
+  std::vector<NewEntry> entries;
+  for (const JobBase& base : job.bases) {
+    for (const JobRevision& revision : base.revisions) {
+      if (revision.verified) entries.push_back(sealed_entry(revision.manifest, revision.digest));
+    }
+  }
+  for (const Event& event : job.events) {
+    const auto kind = kind_of(event.kind);
+    const JobRevision* revision = event.identity ? job.find(*event.identity) : nullptr;
+    if (!kind || revision == nullptr) continue;
+    std::string words = event.detail;
+    if (*kind == EntryKind::kReceived && words.empty()) words = "word";
+    entries.push_back(entry_about(revision->manifest, revision->digest, *kind, event.time, words,
+                                  *kind == EntryKind::kSent ? event.digest : std::nullopt));
+  }
+  return entries;
+}
+
+Result<std::optional<EnteredJob>> enter_job(const Job& job) {
+  CALSEAL_ASSIGN(const std::optional<std::string> ledger, linked_ledger(job.folder));
+  if (!ledger) return std::optional<EnteredJob>();
+  auto appended = append_entries(*ledger, ledger_entries_of(job));
+  if (!appended) {
+    Error error = appended.error();
+    error.next += "; the job's folder is whole: calseal job ledger enters later what is missing";
+    return fail(std::move(error));
+  }
+  EnteredJob entered;
+  entered.ledger = *ledger;
+  entered.head = appended->head;
+  for (const AppendedEntry& entry : appended->entries)
+    ++(entry.was_there ? entered.was_there : entered.added);
+  return std::optional(std::move(entered));
+}
+
+std::string head_beside(const std::string& bundle) {
+  constexpr std::string_view kExtension = ".calseal";
+  return (bundle.ends_with(kExtension) ? bundle.substr(0, bundle.size() - kExtension.size()) : bundle) +
+         ".head";
+}
+
+Status place_head(const Job& job, const std::string& bundle, const HeadSigning& signing,
+                  EnteredJob& entered) {
+  std::string text;
+  if (signing.keys != nullptr) {
+    CALSEAL_ASSIGN(const MadeHead made,
+                   sign_head(entered.ledger, *signing.keys, *signing.trust, signing.now));
+    text = made.text;
+    entered.head_is_new = true;
+  } else {
+    CALSEAL_ASSIGN(const auto newest, newest_head(entered.ledger));
+    if (!newest) return {};
+    text = std::string(text_of(newest->bytes));
+  }
+  const std::string file = head_beside(bundle);
+  CALSEAL_CHECK(write_file(job.folder + "/" + file, view_of(text)));
+  entered.head_file = file;
+  return {};
+}
+
+}  // namespace calseal

@@ -1,0 +1,58 @@
+#include "calseal/ledger/tip.h"
+
+#include <bit>
+
+#include "calseal/base/file.h"
+#include "calseal/base/text.h"
+#include "calseal/ledger/layout.h"
+#include "calseal/trust/statement.h"
+
+namespace calseal {
+namespace {
+
+LedgerTip read_fields(JsonObject& object) {
+  LedgerTip tip;
+  tip.id = read_digest(object, "id");
+  tip.size = object.integer("size", 0, kLedgerEntryLimit);
+  tip.bytes = object.integer("bytes", 1, kLedgerFileLimit);
+  for (const JsonNode& hash : object.items("peaks", 64)) tip.peaks.push_back(read_digest(hash));
+  return tip;
+}
+
+std::string write_text(const LedgerTip& tip) {
+  return canonical_json(
+      json_object({{"calseal", json("ledger-tip/1")},
+                   {"id", json_digest(tip.id)},
+                   {"size", json(tip.size)},
+                   {"bytes", json(tip.bytes)},
+                   {"peaks", json_array(tip.peaks, [](const Sha256& hash) { return json_digest(hash); })}}));
+}
+
+tl::unexpected<Error> damaged(const std::string& name, std::string found, std::string expected) {
+  return fail({Reason::kLedgerDamaged, name, "", std::move(found), std::move(expected),
+               "put it back from a copy, or see calseal ledger repair"});
+}
+
+}  // namespace
+
+std::string write_ledger_tip(const LedgerTip& tip) { return write_text(tip) + "\n"; }
+
+Result<LedgerTip> parse_ledger_tip(ByteView file, const std::string& name) {
+  CALSEAL_CHECK(check_kind(file, kTipLiteral, name));
+  if (file.size() > kTipSizeLimit || file.back() != '\n')
+    return damaged(name, bytes_text(file.size()) + ", or no line end", "one line, ended by LF");
+  CALSEAL_ASSIGN(LedgerTip tip, parse_canonical_text(file.first(file.size() - 1), Reason::kLedgerDamaged,
+                                                     read_fields, write_text, name));
+  if (tip.peaks.size() != static_cast<std::size_t>(std::popcount(tip.size)))
+    return damaged(name, std::to_string(tip.peaks.size()) + " hashes",
+                   std::to_string(std::popcount(tip.size)) + " for " + grouped(tip.size) + " entries");
+  return tip;
+}
+
+Result<LedgerTip> read_ledger_tip(const std::string& folder) {
+  const std::string path = folder + "/" + std::string(kTipFile);
+  CALSEAL_ASSIGN(const Bytes bytes, read_file(path, kTipSizeLimit));
+  return parse_ledger_tip(bytes, printable(path));
+}
+
+}  // namespace calseal

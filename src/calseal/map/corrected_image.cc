@@ -1,0 +1,295 @@
+#include "calseal/map/corrected_image.h"
+
+#include <algorithm>
+#include <array>
+#include <utility>
+
+#include "calseal/map/correct_group.h"
+#include "calseal/map/verify.h"
+
+namespace calseal {
+namespace {
+
+bool is_patchable(const Algorithm& algorithm) {
+  if (algorithm.kind == AlgorithmKind::kCrc) return true;
+  // With an end-around carry zero has two faces, and the value tells which only by adding it all up again.
+  return algorithm.kind == AlgorithmKind::kSum && algorithm.sum.operation != SumOperation::kAddEndAround;
+}
+
+// What changed in a sum of words, gathered by the bytes' offset modulo 8: every unit divides it.
+class SumChange {
+ public:
+  void add(const CrcChange& change) {
+    for (std::size_t i = 0; i < change.after.size(); ++i) {
+      const std::size_t at = (change.offset + i) % 8;
+      grown_[at] += std::uint64_t{change.after[i]} - change.before[i];
+      flipped_[at] ^= std::uint64_t{change.after[i]} ^ change.before[i];
+    }
+  }
+  std::uint64_t apply(const SumParameters& sum, std::uint64_t value) const {
+    const auto unit = static_cast<std::size_t>(sum.unit / 8);
+    for (std::size_t at = 0; at < grown_.size(); ++at) {
+      const std::size_t place = sum.order == ByteOrder::kLittle ? at % unit : unit - 1 - at % unit;
+      if (sum.operation == SumOperation::kXor) {
+        value ^= flipped_[at] << (8 * place);
+      } else {
+        value += grown_[at] << (8 * place);
+      }
+    }
+    return value & low_mask(sum.accumulator);
+  }
+
+ private:
+  std::array<std::uint64_t, 8> grown_{};  // modulo 2^64
+  std::array<std::uint64_t, 8> flipped_{};
+};
+
+}  // namespace
+
+CorrectedImage::Kept CorrectedImage::keep(const PlanNode& node) const {
+  Kept kept;
+  if (node.is_copy) return kept;
+  const Checksum& checksum = plan_->map->checksums[node.index];
+  const bool by_equations =
+      checksum.rule && !(checksum.algorithm.kind == AlgorithmKind::kSum &&
+                         checksum.algorithm.sum.operation == SumOperation::kAdd && checksum.rule->balance);
+  if (!is_patchable(checksum.algorithm) || by_equations || checksum.swap != 0) return kept;
+  for (const MessagePiece& piece : node.message.pieces()) {
+    if (piece.kind != MessagePiece::Kind::kMemory) continue;
+    kept.runs.push_back({piece.memory, {piece.address, piece.address + piece.size}, piece.offset});
+  }
+  const auto place = [](const Run& run) { return std::pair(run.memory, run.range.begin); };
+  std::sort(kept.runs.begin(), kept.runs.end(),
+            [&](const Run& a, const Run& b) { return place(a) < place(b); });
+  const auto overlapping = std::adjacent_find(
+      kept.runs.begin(), kept.runs.end(),
+      [](const Run& a, const Run& b) { return a.memory == b.memory && a.range.end > b.range.begin; });
+  if (overlapping != kept.runs.end()) return Kept{};
+  if (checksum.rule) {
+    kept.balance = balance_word_addresses(node, *checksum.rule->balance);
+    if (!kept.balance) return Kept{};
+  }
+  kept.patched = true;
+  kept.value = compute_value(*plan_, node, image_);
+  return kept;
+}
+
+Result<CorrectedImage> CorrectedImage::make(const Plan& plan, Image image) {
+  CorrectedImage made(plan, std::move(image));
+  CALSEAL_ASSIGN(made.first_report_, correct(plan, made.image_));
+  made.provable_.reserve(plan.order.size());
+  for (const PlanGroup& group : plan.order) {
+    made.provable_.push_back(std::none_of(group.nodes.begin(), group.nodes.end(), [&](std::size_t index) {
+      const auto& unknown = made.first_report_.not_provable;
+      return std::find(unknown.begin(), unknown.end(), plan.nodes[index].name) != unknown.end();
+    }));
+  }
+  made.kept_.resize(plan.nodes.size());
+  for (std::size_t i = 0; i < plan.order.size(); ++i) {
+    const PlanGroup& group = plan.order[i];
+    if (!made.provable_[i]) continue;
+    Kept& kept = made.kept_[group.nodes.front()];
+    if (!group.joint) kept = made.keep(plan.nodes[group.nodes.front()]);
+    if (!kept.patched) kept.system = make_joint_system(plan, group);
+  }
+  return made;
+}
+
+void CorrectedImage::Changes::add(std::size_t who, const Place& place, ByteView was, ByteView is) {
+  node.push_back(who);
+  places.push_back(place);
+  at.push_back(before.size());
+  before.insert(before.end(), was.begin(), was.end());
+  after.insert(after.end(), is.begin(), is.end());
+  dirty[place.memory].add(place.range);
+}
+
+ByteView CorrectedImage::Changes::before_of(std::size_t i) const {
+  return ByteView(before).subspan(at[i], static_cast<std::size_t>(places[i].range.size()));
+}
+
+ByteView CorrectedImage::Changes::after_of(std::size_t i) const {
+  return ByteView(after).subspan(at[i], static_cast<std::size_t>(places[i].range.size()));
+}
+
+bool CorrectedImage::reaches(const PlanNode& node, const Changes& changes) const {
+  for (std::size_t memory = 0; memory < changes.dirty.size(); ++memory) {
+    if (changes.dirty[memory].empty()) continue;
+    for (const Range& range : node.reads[memory].ranges()) {
+      if (changes.dirty[memory].overlaps(range)) return true;
+    }
+  }
+  return std::any_of(node.writes.begin(), node.writes.end(),
+                     [&](const Place& place) { return changes.dirty[place.memory].overlaps(place.range); });
+}
+
+void CorrectedImage::patch(std::size_t index, const Changes& changes, std::size_t first) {
+  const PlanNode& node = plan_->nodes[index];
+  Kept& kept = kept_[index];
+  const Algorithm& algorithm = plan_->map->checksums[node.index].algorithm;
+  std::vector<CrcChange> touched;
+  touched.reserve(changes.places.size() - first);
+  for (std::size_t i = first; i < changes.places.size(); ++i) {
+    const Place& changed = changes.places[i];
+    auto run =
+        std::upper_bound(kept.runs.begin(), kept.runs.end(), changed, [](const Place& place, const Run& r) {
+          return std::pair(place.memory, place.range.begin) < std::pair(r.memory, r.range.end);
+        });
+    for (; run != kept.runs.end() && run->memory == changed.memory && run->range.begin < changed.range.end;
+         ++run) {
+      const Range part = intersect(run->range, changed.range);
+      const auto from = static_cast<std::size_t>(part.begin - changed.range.begin);
+      const auto size = static_cast<std::size_t>(part.size());
+      touched.push_back({run->offset + (part.begin - run->range.begin),
+                         changes.before_of(i).subspan(from, size), changes.after_of(i).subspan(from, size)});
+    }
+  }
+  if (touched.empty()) return;
+  if (algorithm.kind == AlgorithmKind::kCrc) {
+    kept.value.number = node.crc->patch(kept.value.number, node.message.length(), touched);
+    return;
+  }
+  SumChange sum;
+  for (const CrcChange& touch : touched) sum.add(touch);
+  kept.value.number = sum.apply(algorithm.sum, kept.value.number);
+}
+
+Bytes CorrectedImage::balanced(const Kept& kept, const Checksum& checksum) const {
+  const Range range = checksum.rule->balance->range;
+  const ByteView present = image_.memories[checksum.rule->balance->memory].view(range);
+  const auto at = [&](std::size_t i) { return static_cast<std::size_t>((*kept.balance)[i] - range.begin); };
+  Bytes word(present.size());
+  for (std::size_t i = 0; i < word.size(); ++i) word[i] = present[at(i)];
+  const ByteOrder order = checksum.algorithm.sum.order;
+  const std::uint64_t without = kept.value.number - decode_word(word, order);
+  word = encode_word(balance_word(checksum, without), word.size(), order);
+  Bytes bytes(word.size());
+  for (std::size_t i = 0; i < word.size(); ++i) bytes[at(i)] = word[i];
+  return bytes;
+}
+
+void CorrectedImage::put(std::size_t who, const Place& place, ByteView bytes, Changes& changes) {
+  const std::span<std::uint8_t> there = image_.memories[place.memory].span(place.range);
+  if (std::ranges::equal(there, bytes)) return;
+  changes.add(who, place, there, bytes);
+  std::ranges::copy(bytes, there.begin());
+}
+
+void CorrectedImage::undo(const Changes& changes) {
+  for (std::size_t i = changes.places.size(); i > 0; --i) {
+    put_bytes(image_, changes.places[i - 1], changes.before_of(i - 1));
+  }
+}
+
+void CorrectedImage::correct_patched(std::size_t index, Changes& changes) {
+  const Kept& kept = kept_[index];
+  const Checksum& checksum = plan_->map->checksums[plan_->nodes[index].index];
+  patch(index, changes, 0);
+  if (!checksum.rule) {
+    // A checksum that covers its own slot is solved by equations, so what is put changes no value here.
+    const CheckValue result = finish_value(checksum, kept.value);
+    for (const Slot& slot : checksum.slots) {
+      put(index, slot.place, encode_slot(checksum.algorithm, slot, result), changes);
+    }
+    return;
+  }
+  const std::uint64_t wanted = unfinish_number(checksum, checksum.rule->equals);
+  if (wanted == (kept.value.number & low_mask(checksum.bits))) return;
+  const std::size_t done = changes.places.size();
+  put(index, *checksum.rule->balance, balanced(kept, checksum), changes);
+  patch(index, changes, done);
+}
+
+void CorrectedImage::correct_copy(std::size_t index, Changes& changes) {
+  const Copy& copy = plan_->map->copies[plan_->nodes[index].index];
+  const auto part_of = [&](const Place& whole) {
+    RangeSet parts;
+    for (const Range& range : changes.dirty[whole.memory].within(whole.range).ranges()) {
+      parts.add({range.begin - whole.range.begin, range.end - whole.range.begin});
+    }
+    return parts;
+  };
+  RangeSet parts = part_of(copy.of);
+  parts.add(part_of(copy.to));
+  for (const Range& part : parts.ranges()) {
+    const Range from{copy.of.range.begin + part.begin, copy.of.range.begin + part.end};
+    Bytes bytes = take_bytes(image_, {copy.of.memory, from});
+    for (std::uint8_t& byte : bytes) byte = copied_byte(copy, byte);
+    put(index, {copy.to.memory, {copy.to.range.begin + part.begin, copy.to.range.begin + part.end}}, bytes,
+        changes);
+  }
+}
+
+Status CorrectedImage::correct_whole(const PlanGroup& group, Changes& changes) {
+  const bool holds = std::all_of(group.nodes.begin(), group.nodes.end(), [&](std::size_t index) {
+    return verify_check(*plan_, index, image_).state == CheckState::kHolds;
+  });
+  if (holds) return {};
+  struct Written {
+    std::size_t node;
+    Place place;
+    Bytes before;
+  };
+  std::vector<Written> all;
+  for (const std::size_t index : group.nodes) {
+    for (const Place& place : plan_->nodes[index].writes) {
+      all.push_back({index, place, take_bytes(image_, place)});
+    }
+  }
+  const std::optional<JointSystem>& system = kept_[group.nodes.front()].system;
+  Status status = correct_group(*plan_, group, image_, system ? &*system : nullptr);
+  for (const Written& written : all) {
+    const ByteView after = image_.memories[written.place.memory].view(written.place.range);
+    if (std::ranges::equal(after, written.before)) continue;
+    changes.add(written.node, written.place, written.before, after);
+  }
+  return status;
+}
+
+Status CorrectedImage::correct_one(const PlanGroup& group, Changes& changes) {
+  const PlanNode& node = plan_->nodes[group.nodes.front()];
+  if (kept_[group.nodes.front()].patched) {
+    correct_patched(group.nodes.front(), changes);
+    return {};
+  }
+  if (!group.joint && node.is_copy) {
+    correct_copy(group.nodes.front(), changes);
+    return {};
+  }
+  return correct_whole(group, changes);
+}
+
+Result<CorrectionReport> CorrectedImage::edit(const std::vector<Edit>& edits) {
+  CorrectionReport report;
+  report.not_provable = first_report_.not_provable;
+  Changes changes;
+  changes.dirty.resize(image_.memories.size());
+  changes.places.reserve(edits.size());
+  std::vector<CheckValue> values;
+  values.reserve(kept_.size());
+  for (const Kept& kept : kept_) values.push_back(kept.value);
+  for (const Edit& edit : edits) put(kEditor, edit.place, edit.bytes, changes);
+  for (std::size_t i = 0; i < plan_->order.size(); ++i) {
+    const PlanGroup& group = plan_->order[i];
+    if (!provable_[i] || std::none_of(group.nodes.begin(), group.nodes.end(), [&](std::size_t index) {
+          return reaches(plan_->nodes[index], changes);
+        })) {
+      continue;
+    }
+    const std::size_t done = changes.places.size();
+    if (Status status = correct_one(group, changes); !status) {
+      undo(changes);
+      for (std::size_t k = 0; k < kept_.size(); ++k) kept_[k].value = values[k];
+      return fail(std::move(status).error());
+    }
+    for (std::size_t k = done; k < changes.places.size(); ++k) {
+      const ByteView before = changes.before_of(k);
+      const ByteView after = changes.after_of(k);
+      report.corrections.push_back({plan_->nodes[changes.node[k]].name, changes.places[k],
+                                    Bytes(before.begin(), before.end()), Bytes(after.begin(), after.end())});
+    }
+  }
+  return report;
+}
+
+}  // namespace calseal

@@ -1,0 +1,219 @@
+#include "calseal/study/checksum_search.h"
+
+#include <algorithm>
+#include <atomic>
+#include <map>
+#include <mutex>
+#include <set>
+#include <system_error>
+#include <thread>
+
+#include "calseal/study/checksum_selection.h"
+#include "calseal/study/edges.h"
+#include "calseal/study/pair_scan.h"
+
+namespace calseal {
+namespace {
+
+constexpr std::size_t kMostBegins = 1100;  // every point of 4 MiB over 4 KiB
+constexpr std::size_t kMostTables = 1024;
+constexpr std::size_t kMostHits = 200'000;  // of one algorithm
+constexpr int kLeastBits = 13;              // of a value, in all images together, for every range to be tried
+constexpr int kLeastTableBits = 24;         // of all records of a table together
+
+class Run {
+ public:
+  explicit Run(const ChecksumSearch& search)
+      : search_(search),
+        image_(search.images.front()),
+        grid_{search.grid, image_.size()},
+        edges_(image_, grid_),
+        evidence_(image_),
+        words_(image_),
+        hits_(search_algorithms().size()) {
+    if (search.tables) tables_ = find_tables({image_, search.origins}, kMostTables);
+    for (std::size_t t = 0; t < tables_.size(); ++t) {
+      for (std::size_t r = 0; r < tables_[t].ranges.size(); ++r)
+        records_[tables_[t].ranges[r]].push_back({t, r});
+    }
+  }
+
+  SearchOutcome run() {
+    std::thread second;
+    try {
+      second = std::thread([this] { work(false); });
+    } catch (const std::system_error&) {
+      // No thread to be had: this one does it all.
+    }
+    work(true);
+    if (second.joinable()) second.join();
+    SearchOutcome outcome;
+    outcome.algorithms = hits_.size();
+    outcome.algorithms_tried = done_;
+    Agreements agreements;
+    agreements.search = &search_;
+    agreements.edges = &edges_;
+    agreements.grid = grid_;
+    for (std::vector<Hit>& hits : hits_) {
+      for (Hit& hit : hits) agreements.hits.push_back(hit);
+      hits = {};
+    }
+    agreements.tables = tables_;
+    select_candidates(std::move(agreements), outcome);
+    for (Candidate& one : outcome.found) one.images = distinct(one.hit);
+    return outcome;
+  }
+
+ private:
+  struct Record {
+    std::size_t table = 0, index = 0;
+  };
+
+  // The first thread tells how far it is; whoever asked may stop both.
+  void work(bool tells) {
+    for (std::size_t i = next_++; i < hits_.size(); i = next_++) {
+      if (stop_) return;
+      try_algorithm(i);
+      ++done_;
+      if (tells && search_.progress &&
+          !search_.progress(static_cast<double>(done_) / static_cast<double>(hits_.size())))
+        stop_ = true;
+    }
+  }
+
+  void try_algorithm(std::size_t index) {
+    const SearchAlgorithm& algorithm = search_algorithms()[index];
+    std::vector<RangeValues> values;
+    for (const ByteView image : search_.images) values.emplace_back(algorithm, image, grid_);
+    std::vector<Hit>& hits = hits_[index];
+    const PairScan scan{&search_.images, grid_, &edges_, &words_, kMostBegins};
+    const bool enough = algorithm.bits * static_cast<int>(search_.images.size()) >= kLeastBits;
+    if (search_.computation && enough) scan_pairs(scan, index, values, hits);
+    if (hits.size() > kMostHits) hits.resize(kMostHits);
+    if (search_.tables) scan_records(index, values, hits);
+    for (Hit& hit : hits) {
+      const std::uint64_t stored =
+          hit.has_slot()
+              ? stored_at(image_, hit.slot, algorithm, {hit.storage.order, SlotTransform::kPlain}).value
+              : 0;
+      hit.evidence = evidence_.of(algorithm, hit, stored) * static_cast<double>(distinct(hit));
+    }
+    std::erase_if(hits, [&](const Hit& hit) {
+      return hit.evidence < kSearchNeeded || holds_without_unused(values.front(), hit);
+    });
+  }
+
+  // Unused sectors at the end of a range that change nothing are not taken in: the shorter range is a hit
+  // too.
+  bool holds_without_unused(const RangeValues& values, const Hit& hit) const {
+    if (hit.from_table) return false;
+    auto first = static_cast<std::size_t>(hit.range.begin / grid_.step);
+    auto last = static_cast<std::size_t>((hit.range.end + grid_.step - 1) / grid_.step);
+    while (first + 1 < last && edges_.is_blank(first)) ++first;
+    while (last > first + 1 && edges_.is_blank(last - 1)) --last;
+    const Range used{grid_.at(first), grid_.at(last)};
+    if (used == hit.range) return false;
+    Hit shorter = hit;
+    if (hit.layout.anchor == Layout::Anchor::kStart && used.begin != hit.range.begin) return false;
+    if (hit.layout.anchor == Layout::Anchor::kEnd && used.end != hit.range.end) return false;
+    shorter.range = used;
+    shorter.coverage = {used.begin + hit.layout.skip_begin, used.end - hit.layout.skip_end};
+    return shorter.coverage.begin + 32 < shorter.coverage.end && holds_in(values, image_, shorter);
+  }
+
+  // Images that differ from all before them in what is covered.
+  std::size_t distinct(const Hit& hit) const {
+    std::size_t count = 0;
+    const auto covered = [&](ByteView image) {
+      return image.subspan(static_cast<std::size_t>(hit.coverage.begin),
+                           static_cast<std::size_t>(hit.coverage.size()));
+    };
+    for (std::size_t k = 0; k < search_.images.size(); ++k) {
+      bool fresh = true;
+      for (std::size_t m = 0; m < k && fresh; ++m)
+        fresh = !std::ranges::equal(covered(search_.images[k]), covered(search_.images[m]));
+      count += fresh ? 1 : 0;
+    }
+    return count;
+  }
+
+  void scan_records(std::size_t index, const std::vector<RangeValues>& values, std::vector<Hit>& hits) const {
+    const SearchAlgorithm& algorithm = search_algorithms()[index];
+    const ValueGroup& group = values.front().group();
+    const std::vector<Storage> storages = storages_of(algorithm);
+    std::vector<Layout> beside;
+    for (const Layout& layout : layouts_of(algorithm.size, Layout::Anchor::kEnd)) {
+      if (layout.pair == 0 && layout_cost(layout) < 5) beside.push_back(layout);
+    }
+    for (const auto& [range, records] : records_) {
+      if (range.begin % algorithm.unit != 0) continue;
+      const std::uint64_t value = group.normal(values.front().value(range));
+      for (const Record& record : records) {
+        const TableFound& table = tables_[record.table];
+        if (algorithm.bits * static_cast<int>(table.ranges.size() * search_.images.size()) <
+                kLeastTableBits &&
+            algorithm.bits < 16)
+          continue;
+        const std::uint64_t at = table.at + record.index * table.stride;
+        for (const std::int64_t offset : record_offsets(table, algorithm.size)) {
+          const std::int64_t slot = static_cast<std::int64_t>(at) + offset;
+          if (slot < 0 || static_cast<std::uint64_t>(slot) + algorithm.size > image_.size()) continue;
+          for (const Storage& storage : storages) {
+            const Stored stored = stored_at(image_, static_cast<std::uint64_t>(slot), algorithm, storage);
+            if (!stored.fits || stored.blank || group.normal(stored.value) != value) continue;
+            Layout layout;
+            layout.anchor = Layout::Anchor::kRecord;
+            layout.slot = offset;
+            layout.pair = twin_of(image_, static_cast<std::uint64_t>(slot), algorithm, storage);
+            keep(index, layout, storage, range, static_cast<std::uint64_t>(slot), record.table, values, hits);
+          }
+        }
+      }
+      for (const Layout& layout : beside) {
+        const std::int64_t slot = static_cast<std::int64_t>(range.end) + layout.slot;
+        if (slot < 0 || static_cast<std::uint64_t>(slot) + algorithm.size > image_.size()) continue;
+        for (const Storage& storage : storages)
+          keep(index, layout, storage, range, static_cast<std::uint64_t>(slot), records.front().table, values,
+               hits);
+      }
+    }
+  }
+
+  void keep(std::size_t index, const Layout& layout, const Storage& storage, const Range& range,
+            std::uint64_t slot, std::size_t table, const std::vector<RangeValues>& values,
+            std::vector<Hit>& hits) const {
+    Hit hit;
+    hit.algorithm = index;
+    hit.layout = layout;
+    hit.storage = storage;
+    hit.range = range;
+    hit.coverage = {range.begin + layout.skip_begin, range.end - layout.skip_end};
+    hit.slot = slot;
+    hit.table = table;
+    hit.from_table = true;
+    // A value cannot stand inside what it covers as it is.
+    if (layout.own == Layout::Own::kOutside && hit.coverage.overlaps(hit.slot_range())) return;
+    for (std::size_t k = 0; k < search_.images.size(); ++k) {
+      if (!holds_in(values[k], search_.images[k], hit)) return;
+    }
+    hits.push_back(hit);
+  }
+
+  const ChecksumSearch& search_;
+  ByteView image_;
+  Grid grid_;
+  Edges edges_;
+  MatchEvidence evidence_;
+  WordIndex words_;
+  std::vector<TableFound> tables_;
+  std::map<Range, std::vector<Record>> records_;
+  std::vector<std::vector<Hit>> hits_;  // by algorithm
+  std::atomic<std::size_t> next_{0}, done_{0};
+  std::atomic<bool> stop_{false};
+};
+
+}  // namespace
+
+SearchOutcome search_checksums(const ChecksumSearch& search) { return Run(search).run(); }
+
+}  // namespace calseal

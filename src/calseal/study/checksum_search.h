@@ -1,0 +1,51 @@
+// The search for checksums in images that nobody has described: by descriptor tables inside the image, and by
+// computation over all ranges of a grid. docs/drafting.md says how, at what cost, and what its numbers mean.
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "calseal/base/bytes.h"
+#include "calseal/study/search_hit.h"
+#include "calseal/study/table_scan.h"
+
+namespace calseal {
+
+inline constexpr std::uint64_t kSearchGrid = 4096;  // bytes
+inline constexpr std::uint64_t kSearchGridLeast = 256;
+inline constexpr double kSearchNeeded = 7;  // bits a find must be worth: chance below 1 in 128
+
+struct ChecksumSearch {
+  std::vector<ByteView> images;  // at least one, all of one size, at least 512 bytes
+  std::uint64_t grid = kSearchGrid;
+  std::vector<std::uint64_t> origins;  // addresses at which the image may begin
+  bool tables = true;
+  bool computation = true;
+  SearchProgress progress;  // may be empty
+};
+
+struct Candidate {
+  Hit hit;
+  double worth = 0;        // bits: what agrees, less what it takes to describe
+  double chance = 1;       // that something described so shortly agrees by chance: 2^-worth, at most 1
+  std::size_t images = 1;  // in how many images with different content it holds
+  std::vector<Hit> also;   // of the same slot: what fits nearly as shortly
+  std::vector<Hit> slots;  // further places of the same value
+};
+
+struct SearchOutcome {
+  std::vector<Candidate> found;  // worth kSearchNeeded or more, by slot
+  std::vector<Candidate>
+      uncertain;  // the best of what is not, likeliest first; not in the way of what is found
+  std::vector<TableFound> tables;  // that found candidates refer to
+  std::uint64_t agreements = 0;    // raw matches, nearly all by chance
+  std::size_t algorithms_tried = 0, algorithms = 0;
+  bool is_whole() const { return algorithms_tried == algorithms; }
+};
+
+// On two threads. When `progress` says stop, what was tried until then is judged. Every candidate was
+// computed again from the bytes of every image.
+SearchOutcome search_checksums(const ChecksumSearch& search);
+
+}  // namespace calseal

@@ -1,0 +1,386 @@
+// The code by which finds are priced. A find that takes L bits to describe and agrees in E bits happens by
+// chance with a probability of at most 2^(L - E) anywhere among all finds described that shortly, because the
+// sum of 2^-L over all descriptions is at most 1 (Kraft's inequality, and the sum bounds the union).
+#include "calseal/study/checksum_selection.h"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <set>
+#include <tuple>
+
+#include "calseal/base/range_set.h"
+
+namespace calseal {
+namespace {
+
+constexpr std::uint64_t kNear = 64;  // bytes between slots that stand together
+constexpr std::uint64_t kSector = 4096;
+constexpr double kNearCost = 6;    // bits: which neighbour, on which side, how far
+constexpr double kDoubt = 6;       // bits: a rule is rather believed
+constexpr double kAlsoWithin = 6;  // bits by which another reading of one slot may be worse
+constexpr std::size_t kUncertainShown = 8;
+constexpr double kMemberNeeded = 6;  // bits that each of a group adds
+
+using Convention = std::tuple<std::size_t, Layout, Storage>;
+Convention convention_of(const Hit& hit) { return {hit.algorithm, hit.layout, hit.storage}; }
+
+// All that one equation is about: what is covered, and the slot where it lies at either end or inside.
+Range hull_of(const Hit& hit) {
+  Range hull = hit.coverage;
+  const Range slot = hit.slot_range();
+  if (hit.has_slot() && slot.begin <= hull.end && hull.begin <= slot.end)
+    hull = {std::min(hull.begin, slot.begin), std::max(hull.end, slot.end)};
+  return hull;
+}
+
+// Over the same bytes all sums follow from each other, and so do the CRCs of one polynomial.
+bool is_akin(const Hit& a, const Hit& b) {
+  const Algorithm& one = search_algorithms()[a.algorithm].algorithm;
+  const Algorithm& other = search_algorithms()[b.algorithm].algorithm;
+  if (one.kind != other.kind) return false;
+  return one.kind != AlgorithmKind::kCrc ||
+         (one.crc.poly == other.crc.poly && one.crc.width == other.crc.width &&
+          one.crc.refin == other.crc.refin);
+}
+
+class Selection {
+ public:
+  Selection(Agreements& agreements, SearchOutcome& outcome)
+      : all_(agreements), outcome_(outcome), taken_(agreements.hits.size(), false) {}
+
+  void run() {
+    while (take_single() || take_group()) {
+    }
+    add_uncertain();
+    add_alternatives();
+    std::ranges::stable_sort(outcome_.found, {}, [](const Candidate& one) {
+      return std::pair(one.hit.has_slot() ? one.hit.slot : one.hit.coverage.begin, one.hit.coverage.begin);
+    });
+    keep_used_tables();
+  }
+
+ private:
+  double log_count(std::size_t count) const {
+    return std::log2(static_cast<double>(std::max<std::size_t>(count, 1)));
+  }
+
+  std::size_t point_of(std::uint64_t offset) const {
+    return static_cast<std::size_t>((offset + all_.grid.step - 1) / all_.grid.step);
+  }
+
+  double range_cost(const Hit& hit) const {
+    if (hit.from_table) {
+      const bool known = tables_.contains(hit.table);
+      return 1 + (known ? 0.5 : log_count(all_.tables.size()) + 0.5);
+    }
+    const std::size_t begin = point_of(hit.range.begin), end = point_of(hit.range.end);
+    const bool at_end = hit.layout.anchor == Layout::Anchor::kEnd && hit.layout.slot < 0;
+    const double lone = at_end ? all_.edges->lone_end_cost(end) : 99;
+    double cost = std::min(all_.edges->range_cost(begin, end), all_.edges->begin_cost(begin) + lone) + 0.5;
+    if (edges_.empty()) return cost;
+    const double known = 1 + log_count(edges_.size());
+    double begin_cost = all_.edges->begin_cost(begin) + 1;
+    if (edges_.contains(hit.range.begin)) begin_cost = std::min(begin_cost, known);
+    double end_cost = std::min(all_.edges->end_cost(begin, end), lone) + 1;
+    if (edges_.contains(hit.range.end)) {
+      end_cost = std::min(end_cost, known);
+      const auto next = edges_.upper_bound(hit.range.begin);
+      if (next != edges_.end() && *next == hit.range.end) end_cost = std::min(end_cost, 2.0);
+    }
+    return std::min(cost, begin_cost + end_cost);
+  }
+
+  double slot_cost(const Hit& hit) const {
+    if (hit.layout.anchor != Layout::Anchor::kFree) return 0;
+    double anywhere = std::log2(static_cast<double>(all_.grid.size) / 4) + 1;
+    // The first and the last sector are where lists of checksums are kept. (Common practice, no source.)
+    if (hit.slot < kSector || hit.slot + kSector >= all_.grid.size)
+      anywhere = std::log2(2 * kSector / 4) + 1.5;
+    const Range around{hit.slot - std::min(hit.slot, kNear), hit.slot + hit.size() + kNear};
+    return slots_.overlaps(around) ? std::min(anywhere, kNearCost) : anywhere;
+  }
+
+  double convention_cost(const Hit& hit) const {
+    const double own = layout_cost(hit.layout) + storage_cost(hit.storage);
+    double cost = 1 + search_algorithms()[hit.algorithm].cost + own;
+    if (algorithms_.contains(hit.algorithm)) cost = std::min(cost, 2 + log_count(algorithms_.size()) + own);
+    if (conventions_.contains(convention_of(hit))) cost = std::min(cost, 2 + log_count(conventions_.size()));
+    return cost;
+  }
+
+  // Where the slot is, of a sum that only says what all words give together, must show: behind padding it
+  // does.
+  double doubt_cost(const Hit& hit) const {
+    if (!says_only_balance(hit)) return 0;
+    const bool at_end = hit.layout.anchor == Layout::Anchor::kEnd && hit.slot_range().end == hit.range.end;
+    return at_end && all_.edges->lone_end_cost(point_of(hit.range.end)) < 99 ? 0 : kDoubt;
+  }
+
+  double worth(const Hit& hit) const {
+    return hit.evidence - range_cost(hit) - slot_cost(hit) - convention_cost(hit) - doubt_cost(hit);
+  }
+
+  // Something found before already says so, or stands there.
+  bool is_out(std::size_t i) const {
+    if (taken_[i]) return true;
+    const Hit& hit = all_.hits[i];
+    if (hit.has_slot() && slots_.overlaps(hit.slot_range())) return true;
+    const Range hull = trimmed(hull_of(hit));
+    const bool said = std::ranges::any_of(outcome_.found, [&](const Candidate& one) {
+      return is_akin(one.hit, hit) && hull == trimmed(hull_of(one.hit)) && !is_second_slot(one.hit, hit);
+    });
+    return said || (gives_constant(hit) && follows(hit, hull));
+  }
+
+  // What is constant from a to b and from b to c is constant from a to c: a hit between two edges that finds
+  // of its kind connect says nothing new. Unused space connects its ends.
+  bool follows(const Hit& hit, Range hull) const {
+    std::set<std::uint64_t> reached = {hull.begin};
+    for (bool more = true; more;) {
+      more = false;
+      for (const Candidate& one : outcome_.found) {
+        if (!gives_constant(one.hit) || !is_akin(one.hit, hit)) continue;
+        const Range link = trimmed(hull_of(one.hit));
+        if (joined(reached, link.begin) != joined(reached, link.end)) {
+          reached.insert({link.begin, link.end});
+          more = true;
+        }
+      }
+    }
+    return joined(reached, hull.end);
+  }
+
+  // Whether `edge` is one of `reached`, or nothing but unused space lies between.
+  bool joined(const std::set<std::uint64_t>& reached, std::uint64_t edge) const {
+    return std::ranges::any_of(reached, [&](std::uint64_t at) {
+      const std::uint64_t low = std::min(at, edge), high = std::max(at, edge);
+      if (low == high) return true;
+      if (low % all_.grid.step != 0) return false;
+      for (std::size_t i = point_of(low); i < point_of(high); ++i) {
+        if (!all_.edges->is_blank(i)) return false;
+      }
+      return true;
+    });
+  }
+
+  // Without the unused sectors at either end: to many algorithms they are nothing.
+  Range trimmed(Range hull) const {
+    std::size_t first = static_cast<std::size_t>(hull.begin / all_.grid.step), last = point_of(hull.end);
+    while (first + 1 < last && all_.edges->is_blank(first)) hull.begin = all_.grid.at(++first);
+    while (last > first + 1 && all_.edges->is_blank(last - 1)) hull.end = all_.grid.at(--last);
+    return hull;
+  }
+
+  // The same value over the same bytes at another place.
+  static bool is_second_slot(const Hit& one, const Hit& hit) {
+    const auto outside = [](const Hit& h) { return h.has_slot() && !h.coverage.overlaps(h.slot_range()); };
+    return one.algorithm == hit.algorithm && one.coverage == hit.coverage && outside(one) && outside(hit);
+  }
+
+  static bool better(double worth_a, const Hit& a, double worth_b, const Hit& b) {
+    if (std::abs(worth_a - worth_b) > 0.01) return worth_a > worth_b;
+    return a.coverage.size() < b.coverage.size();
+  }
+
+  bool take_single() {
+    std::size_t best = all_.hits.size();
+    double best_worth = kSearchNeeded;
+    for (std::size_t i = 0; i < all_.hits.size(); ++i) {
+      const Hit& hit = all_.hits[i];
+      if (hit.evidence < kSearchNeeded || is_out(i)) continue;
+      const double now = worth(hit);
+      if (now < kSearchNeeded) continue;
+      if (best == all_.hits.size() || better(now, hit, best_worth, all_.hits[best])) {
+        best = i;
+        best_worth = now;
+      }
+    }
+    if (best == all_.hits.size()) return false;
+    take(best, best_worth, std::exp2(-best_worth));
+    return true;
+  }
+
+  // The members that pay for themselves, once the convention is paid.
+  struct Group {
+    std::vector<std::size_t> members;
+    double worth = 0;
+  };
+
+  Group judge(const std::vector<std::size_t>& members) const {
+    Group group;
+    std::vector<std::pair<double, std::size_t>> ranked;
+    for (const std::size_t i : members) {
+      const Hit& hit = all_.hits[i];
+      ranked.emplace_back(hit.evidence - range_cost(hit) - doubt_cost(hit) - 1, i);
+    }
+    std::ranges::sort(ranked, std::ranges::greater());
+    RangeSet slots;
+    std::set<std::uint64_t> edges;
+    bool table_paid = false;
+    for (const auto& [value, i] : ranked) {
+      const Hit& hit = all_.hits[i];
+      if (hit.has_slot() && slots.overlaps(hit.slot_range())) continue;
+      const Range hull = trimmed(hull_of(hit));
+      const bool same = std::ranges::any_of(group.members, [&](std::size_t m) {
+        const Range other = trimmed(hull_of(all_.hits[m]));
+        return gives_constant(hit) ? hull.overlaps(other) : hull == other;
+      });
+      if (same) continue;
+      double net = value;
+      if (hit.from_table && table_paid && !tables_.contains(hit.table)) net += log_count(all_.tables.size());
+      if (!group.members.empty()) {
+        // Neighbours share an edge.
+        if (!hit.from_table && (edges.contains(hit.range.begin) || edges.contains(hit.range.end))) net += 2;
+        if (hit.layout.anchor == Layout::Anchor::kFree) net -= kNearCost;
+      } else {
+        net -= slot_cost(hit);
+      }
+      if (net < (group.members.empty() ? 1 : kMemberNeeded)) continue;
+      table_paid = table_paid || hit.from_table;
+      group.members.push_back(i);
+      group.worth += net;
+      slots.add(hit.slot_range());
+      edges.insert(hit.range.begin);
+      edges.insert(hit.range.end);
+    }
+    if (!group.members.empty()) group.worth -= convention_cost(all_.hits[group.members.front()]);
+    return group;
+  }
+
+  bool take_group() {
+    // Free slots form a group where they stand together; records where they are of one table.
+    std::map<std::tuple<Convention, std::size_t>, std::vector<std::size_t>> groups;
+    std::map<Convention, std::vector<std::size_t>> free;
+    for (std::size_t i = 0; i < all_.hits.size(); ++i) {
+      const Hit& hit = all_.hits[i];
+      if (hit.evidence < kMemberNeeded || is_out(i)) continue;
+      if (hit.evidence - range_cost(hit) < 0) continue;
+      if (hit.layout.anchor == Layout::Anchor::kFree) {
+        free[convention_of(hit)].push_back(i);
+      } else {
+        groups[{convention_of(hit), hit.from_table ? hit.table + 1 : 0}].push_back(i);
+      }
+    }
+    Group best;
+    const auto consider = [&](const std::vector<std::size_t>& members) {
+      if (members.size() < 2) return;
+      Group group = judge(members);
+      if (group.members.size() >= 2 && group.worth > best.worth) best = std::move(group);
+    };
+    for (const auto& [key, members] : groups) consider(members);
+    for (auto& [convention, members] : free) {
+      std::ranges::sort(members, {}, [&](std::size_t i) { return all_.hits[i].slot; });
+      std::vector<std::size_t> cluster;
+      for (const std::size_t i : members) {
+        if (!cluster.empty() && all_.hits[i].slot > all_.hits[cluster.back()].slot + kNear) {
+          consider(cluster);
+          cluster.clear();
+        }
+        cluster.push_back(i);
+      }
+      consider(cluster);
+    }
+    if (best.worth < kSearchNeeded) return false;
+    for (const std::size_t i : best.members) {
+      if (is_out(i)) continue;
+      take(i, best.worth, std::exp2(-best.worth));
+    }
+    return true;
+  }
+
+  void take(std::size_t i, double worth, double chance) {
+    taken_[i] = true;
+    const Hit& hit = all_.hits[i];
+    if (hit.has_slot()) slots_.add(hit.slot_range());
+    edges_.insert(hit.range.begin);
+    edges_.insert(hit.range.end);
+    algorithms_.insert(hit.algorithm);
+    conventions_.insert(convention_of(hit));
+    if (hit.from_table) tables_.insert(hit.table);
+    // The same value over the same bytes at a second place is a second slot, not a second checksum.
+    for (Candidate& one : outcome_.found) {
+      if (is_second_slot(one.hit, hit)) {
+        one.slots.push_back(hit);
+        return;
+      }
+    }
+    Candidate candidate;
+    candidate.hit = hit;
+    candidate.worth = worth;
+    candidate.chance = std::min(1.0, chance);
+    outcome_.found.push_back(std::move(candidate));
+  }
+
+  void add_uncertain() {
+    std::vector<std::pair<double, std::size_t>> rest;
+    for (std::size_t i = 0; i < all_.hits.size(); ++i) {
+      if (is_out(i)) continue;
+      const double now = worth(all_.hits[i]);
+      if (now > -3) rest.emplace_back(now, i);
+    }
+    std::ranges::sort(rest, [&](const auto& a, const auto& b) {
+      return better(a.first, all_.hits[a.second], b.first, all_.hits[b.second]);
+    });
+    RangeSet slots;
+    for (const auto& [value, i] : rest) {
+      if (outcome_.uncertain.size() == kUncertainShown) break;
+      const Hit& hit = all_.hits[i];
+      if (hit.has_slot() && slots.overlaps(hit.slot_range())) continue;
+      slots.add(hit.slot_range());
+      Candidate candidate;
+      candidate.hit = hit;
+      candidate.worth = value;
+      candidate.chance = std::min(1.0, std::exp2(-value));
+      outcome_.uncertain.push_back(std::move(candidate));
+    }
+  }
+
+  void add_alternatives() {
+    for (Candidate& one : outcome_.found) {
+      if (!one.hit.has_slot()) continue;
+      const double own = worth(one.hit);
+      for (std::size_t i = 0; i < all_.hits.size(); ++i) {
+        const Hit& other = all_.hits[i];
+        if (taken_[i] || !other.has_slot() || other.slot != one.hit.slot ||
+            other.coverage == one.hit.coverage)
+          continue;
+        if (worth(other) >= own - kAlsoWithin && one.also.size() < 4) one.also.push_back(other);
+      }
+    }
+  }
+
+  void keep_used_tables() {
+    std::map<std::size_t, std::size_t> renumbered;
+    const auto renumber = [&](Hit& hit) {
+      if (!hit.from_table) return;
+      const auto [it, fresh] = renumbered.try_emplace(hit.table, outcome_.tables.size());
+      if (fresh) outcome_.tables.push_back(all_.tables[hit.table]);
+      hit.table = it->second;
+    };
+    const auto renumber_all = [&](Candidate& one) {
+      renumber(one.hit);
+      for (Hit& hit : one.also) renumber(hit);
+      for (Hit& hit : one.slots) renumber(hit);
+    };
+    for (Candidate& one : outcome_.found) renumber_all(one);
+    for (Candidate& one : outcome_.uncertain) renumber_all(one);
+  }
+
+  Agreements& all_;
+  SearchOutcome& outcome_;
+  std::vector<bool> taken_;
+  RangeSet slots_;
+  std::set<std::uint64_t> edges_;
+  std::set<std::size_t> algorithms_, tables_;
+  std::set<Convention> conventions_;
+};
+
+}  // namespace
+
+void select_candidates(Agreements agreements, SearchOutcome& outcome) {
+  outcome.agreements = agreements.hits.size();
+  Selection(agreements, outcome).run();
+}
+
+}  // namespace calseal

@@ -1,0 +1,25 @@
+// Which of many agreements are no chance: minimum description length.
+#pragma once
+
+#include <vector>
+
+#include "calseal/study/checksum_search.h"
+#include "calseal/study/edges.h"
+
+namespace calseal {
+
+// What the selection looks at.
+struct Agreements {
+  const ChecksumSearch* search = nullptr;
+  const Edges* edges = nullptr;
+  Grid grid;
+  std::vector<Hit> hits;  // `evidence` filled in
+  std::vector<TableFound> tables;
+};
+
+// Takes what is worth most bits, again and again: each find makes its algorithm, its layout and its edges
+// cheaper to name for the next. Where no single one suffices, several of one algorithm and layout may
+// together.
+void select_candidates(Agreements agreements, SearchOutcome& outcome);
+
+}  // namespace calseal

@@ -1,0 +1,7 @@
+#include <calseal/capi/calseal.h>
+#include <stdio.h>
+
+int main(void) {
+  puts(calseal_version());
+  return 0;
+}

@@ -75,6 +75,8 @@ function listEvidence(request) {
     file("withdrawals", request.withdrawals),
     file("job-list", request.jobList),
     file("inclusion", request.inclusion),
+    // A page has no ledger's heads to compare with: docs/page.md, "Limits".
+    item("ledger-head", false),
     item("partners", request.partners.length > 0, names(request.partners)),
     file("newest", request.newest),
     word("return", request.declaredReturn),

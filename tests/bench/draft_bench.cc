@@ -4,7 +4,9 @@
 // --time: a 4 MiB image over a 4 KiB grid, the whole catalogue.
 //
 // usage: draft_bench [FIRST_SEED [CONTROLLERS]] | draft_bench --time
+#include <algorithm>
 #include <chrono>
+#include <cmath>
 #include <cstdio>
 #include <cstdlib>
 #include <string>
@@ -20,6 +22,8 @@ using namespace draft_bench;
 
 struct Tally {
   std::size_t truths = 0, right = 0, found = 0;
+  std::size_t unseen = 0;           // of the wrong: right but for unused space that the sum does not see
+  std::size_t alone[2][2] = {};     // undecidable, decidable by itself: declared, found
   std::size_t by_width[3][2] = {};  // 16, 32, 64 bits: declared, found
 };
 
@@ -55,6 +59,42 @@ bool agrees(const Truth& truth, const Candidate& found, const Bytes& image, Draw
   return true;
 }
 
+// The right slot and kind, and what is covered too much or too little is all 00: no byte of the image tells.
+bool agrees_but_for_unused(const Truth& truth, const Candidate& found, const Bytes& image) {
+  const Hit& hit = found.hit;
+  const Algorithm& algorithm = search_algorithms()[hit.algorithm].algorithm;
+  if (truth.method.crc || algorithm.kind != AlgorithmKind::kSum || truth.rule == hit.has_slot()) return false;
+  if (algorithm.sum.unit != 8 * truth.method.unit || algorithm.sum.accumulator != truth.method.width)
+    return false;
+  if (hit.has_slot() && hit.slot != truth.slot) return false;
+  const auto blank = [&](std::uint64_t a, std::uint64_t b) {
+    for (std::uint64_t at = std::min(a, b); at < std::max(a, b); ++at) {
+      if (image[static_cast<std::size_t>(at)] != 0 && !(truth.slot <= at && at < truth.slot + truth.size()))
+        return false;
+    }
+    return true;
+  };
+  return blank(hit.coverage.begin, truth.coverage.begin) && blank(hit.coverage.end, truth.coverage.end);
+}
+
+// Information bound. A search over all ranges of the grid, all algorithms of that width, layouts and storages
+// (and the image's words, for a slot anywhere) makes so many hypotheses; each agrees by chance with
+// probability 2^-bits. When more than one is expected to, nothing inside the image can single this checksum
+// out by itself. In a table the ranges are its records, a handful.
+bool decidable_alone(const Truth& truth, std::size_t size, std::size_t images) {
+  const double points = static_cast<double>(size) / static_cast<double>(kSearchGrid);
+  double hypotheses = 0;
+  for (const SearchAlgorithm& one : search_algorithms()) {
+    if (one.bits != truth.method.width) continue;
+    const std::size_t layouts = layouts_of(one.size, Layout::Anchor::kEnd).size() +
+                                layouts_of(one.size, Layout::Anchor::kStart).size();
+    hypotheses += static_cast<double>(layouts * storages_of(one).size());
+  }
+  hypotheses *= truth.in_table ? 8 : points * points / 2;
+  const double bits = truth.method.width * static_cast<double>(images) * (truth.twin ? 2 : 1);
+  return std::log2(hypotheses) < bits;
+}
+
 std::string words_of(const Hit& hit) {
   std::string text = search_algorithms()[hit.algorithm].algorithm.name + " over " + range_text(hit.coverage);
   text += hit.has_slot() ? " at " + address_text(hit.slot) : " = " + hex_number(hit.equals);
@@ -65,7 +105,7 @@ std::string words_of(const Hit& hit) {
 }
 
 void judge(const Controller& controller, const SearchOutcome& outcome, bool tables_only, bool computed_only,
-           std::uint64_t seed, bool verbose, Tally& tally) {
+           std::size_t images, std::uint64_t seed, bool verbose, Tally& tally) {
   Draw draw(seed * 7919 + 1);
   std::vector<bool> hit(controller.truths.size(), false);
   for (const Candidate& found : outcome.found) {
@@ -77,6 +117,10 @@ void judge(const Controller& controller, const SearchOutcome& outcome, bool tabl
     }
     ++tally.found;
     tally.right += right ? 1 : 0;
+    if (!right)
+      tally.unseen += std::any_of(
+          controller.truths.begin(), controller.truths.end(),
+          [&](const Truth& truth) { return agrees_but_for_unused(truth, found, controller.images.front()); });
     if (!right && verbose)
       std::printf("  seed %llu WRONG %s, worth %.1f, evidence %.1f\n", static_cast<unsigned long long>(seed),
                   words_of(found.hit).c_str(), found.worth, found.hit.evidence);
@@ -89,6 +133,9 @@ void judge(const Controller& controller, const SearchOutcome& outcome, bool tabl
     const std::size_t width = truth.method.width == 16 ? 0 : truth.method.width == 32 ? 1 : 2;
     ++tally.by_width[width][0];
     tally.by_width[width][1] += hit[t] ? 1 : 0;
+    const std::size_t decidable = decidable_alone(truth, controller.images.front().size(), images) ? 1 : 0;
+    ++tally.alone[decidable][0];
+    tally.alone[decidable][1] += hit[t] ? 1 : 0;
     if (!hit[t] && verbose) {
       std::printf("  seed %llu MISSED %s over %s at %s %s%s%s%s%s, image %s\n",
                   static_cast<unsigned long long>(seed), truth.method.name.c_str(),
@@ -103,13 +150,15 @@ void judge(const Controller& controller, const SearchOutcome& outcome, bool tabl
 void print(const char* name, const Tally& tally) {
   const std::size_t hits = tally.by_width[0][1] + tally.by_width[1][1] + tally.by_width[2][1];
   std::printf(
-      "| %s | %zu | %zu | %.1f %% | %zu | %zu | %.1f %% | %zu/%zu | %zu/%zu | %zu/%zu |\n", name,
-      tally.truths, hits,
+      "| %s | %zu | %zu | %.1f %% | %zu | %zu | %.1f %% | %zu/%zu | %zu/%zu | %zu/%zu | %zu | %zu/%zu | "
+      "%zu/%zu |\n",
+      name, tally.truths, hits,
       100.0 * static_cast<double>(hits) / static_cast<double>(std::max<std::size_t>(tally.truths, 1)),
       tally.found, tally.found - tally.right,
       100.0 * static_cast<double>(tally.right) / static_cast<double>(std::max<std::size_t>(tally.found, 1)),
       tally.by_width[0][1], tally.by_width[0][0], tally.by_width[1][1], tally.by_width[1][0],
-      tally.by_width[2][1], tally.by_width[2][0]);
+      tally.by_width[2][1], tally.by_width[2][0], tally.unseen, tally.alone[1][1], tally.alone[1][0],
+      tally.alone[0][1], tally.alone[0][0]);
 }
 
 int time_one() {
@@ -162,7 +211,7 @@ int main(int argc, char** argv) {
       for (std::size_t k = 0; k < images; ++k) search.images.push_back(controller.images[k]);
       if (verbose) std::printf("%s\n", name);
       judge(controller, search_checksums(search), use_tables && !use_computation,
-            use_computation && !use_tables, seed, verbose, tally);
+            use_computation && !use_tables, images, seed, verbose, tally);
     };
     run(true, false, 1, tables, "tables");
     run(false, true, 1, computed, "computation");
@@ -175,8 +224,9 @@ int main(int argc, char** argv) {
               static_cast<unsigned long long>(first), with_table);
   std::printf(
       "| search | declared | found of them | recall | finds | wrong | precision | 16 bits | 32 bits | 64 "
-      "bits |\n");
-  std::printf("| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |\n");
+      "bits | wrong only by unused 00 | decidable alone | not |\n");
+  std::printf(
+      "| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |\n");
   print("tables alone, one image, checksums in tables", tables);
   print("computation alone, one image, checksums outside tables", computed);
   print("both, one image", both);

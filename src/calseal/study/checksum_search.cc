@@ -60,7 +60,10 @@ class Run {
     }
     agreements.tables = tables_;
     select_candidates(std::move(agreements), outcome);
-    for (Candidate& one : outcome.found) one.images = distinct(one.hit);
+    for (Candidate& one : outcome.found) {
+      reach_over_unused(one);
+      one.images = distinct(one.hit);
+    }
     return outcome;
   }
 
@@ -119,6 +122,29 @@ class Run {
     shorter.range = used;
     shorter.coverage = {used.begin + hit.layout.skip_begin, used.end - hit.layout.skip_end};
     return shorter.coverage.begin + 32 < shorter.coverage.end && holds_in(values, image_, shorter);
+  }
+
+  // A sum does not see unused space of 00: where its range ends, the bytes do not say. Sections mostly go on
+  // to where the next begins (common practice, no source).
+  void reach_over_unused(Candidate& one) const {
+    Hit& hit = one.hit;
+    one.least_end = hit.coverage.end;
+    const bool open = hit.layout.anchor != Layout::Anchor::kEnd && hit.layout.skip_end == 0;
+    if (hit.from_table || !open || hit.range.end != hit.coverage.end) return;
+    const SearchAlgorithm& algorithm = search_algorithms()[hit.algorithm];
+    if (algorithm.algorithm.kind != AlgorithmKind::kSum || hit.range.end % grid_.step != 0) return;
+    auto point = static_cast<std::size_t>(hit.range.end / grid_.step);
+    while (point + 1 < grid_.count() && edges_.is_blank(point)) ++point;
+    Hit longer = hit;
+    longer.range.end = longer.coverage.end = grid_.at(point);
+    if (longer.range == hit.range) return;
+    if (hit.layout.own == Layout::Own::kOutside && hit.has_slot() &&
+        longer.coverage.overlaps(hit.slot_range()))
+      return;
+    for (const ByteView image : search_.images) {
+      if (!holds_in(RangeValues(algorithm, image, grid_), image, longer)) return;
+    }
+    hit = longer;
   }
 
   // Images that differ from all before them in what is covered.

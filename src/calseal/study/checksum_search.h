@@ -32,6 +32,9 @@ struct Candidate {
   std::size_t images = 1;  // in how many images with different content it holds
   std::vector<Hit> also;   // of the same slot: what fits nearly as shortly
   std::vector<Hit> slots;  // further places of the same value
+  // Where the coverage ends at the least, when unused space behind it changes nothing: it may end anywhere
+  // from there to where something begins. The furthest is taken.
+  std::uint64_t least_end = 0;
 };
 
 struct SearchOutcome {

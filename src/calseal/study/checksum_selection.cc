@@ -21,7 +21,8 @@ constexpr std::size_t kLoneBytes = 16;
 constexpr double kDoubt = 6;       // bits: a rule is rather believed
 constexpr double kAlsoWithin = 6;  // bits by which another reading of one slot may be worse
 constexpr std::size_t kUncertainShown = 8;
-constexpr double kMemberNeeded = 6;  // bits that each of a group adds
+constexpr double kMemberNeeded = 6;          // bits that each of a group adds
+constexpr std::size_t kLongestChain = 1000;  // hits looked at; more of one convention is what constants do
 
 using Convention = std::tuple<std::size_t, Layout, Storage>;
 Convention convention_of(const Hit& hit) { return {hit.algorithm, hit.layout, hit.storage}; }
@@ -250,13 +251,49 @@ class Selection {
     return group;
   }
 
+  // Checksums of one convention, one range behind the other: each range is told from where the one before it
+  // ended, which is cheaper than among all edges. The worthiest chain; O(members^2).
+  Group judge_chain(std::vector<std::size_t> members) const {
+    std::ranges::sort(members, {}, [&](std::size_t i) {
+      return std::pair(all_.hits[i].range.begin, all_.hits[i].range.end);
+    });
+    std::vector<double> best(members.size(), 0);
+    std::vector<std::size_t> before(members.size(), members.size());
+    std::size_t last = members.size();
+    for (std::size_t i = 0; i < members.size(); ++i) {
+      const Hit& hit = all_.hits[members[i]];
+      const std::size_t begin = point_of(hit.range.begin), end = point_of(hit.range.end);
+      const bool at_end = hit.layout.anchor == Layout::Anchor::kEnd && hit.layout.slot < 0;
+      const double lone = at_end ? all_.edges->lone_end_cost(end) : 99;
+      const double own =
+          hit.evidence - std::min(all_.edges->end_cost(begin, end), lone) - doubt_cost(hit) - 1;
+      best[i] = own - all_.edges->begin_cost(begin);
+      for (std::size_t m = 0; m < i; ++m) {
+        const Hit& other = all_.hits[members[m]];
+        if (other.range.end > hit.range.begin || best[m] < 1) continue;
+        if (hit.has_slot() && hit.slot_range().overlaps(other.slot_range())) continue;
+        const double net = own - all_.edges->next_begin_cost(point_of(other.range.end), begin);
+        if (net < kMemberNeeded || best[m] + net <= best[i]) continue;
+        best[i] = best[m] + net;
+        before[i] = m;
+      }
+      if (last == members.size() || best[i] > best[last]) last = i;
+    }
+    Group group;
+    for (std::size_t i = last; i < members.size(); i = before[i]) group.members.push_back(members[i]);
+    if (!group.members.empty()) group.worth = best[last] - convention_cost(all_.hits[members[last]]) - 1;
+    return group;
+  }
+
   bool take_group() {
     // Free slots form a group where they stand together; records where they are of one table.
     std::map<std::tuple<Convention, std::size_t>, std::vector<std::size_t>> groups;
-    std::map<Convention, std::vector<std::size_t>> free;
+    std::map<Convention, std::vector<std::size_t>> free, chains;
     for (std::size_t i = 0; i < all_.hits.size(); ++i) {
       const Hit& hit = all_.hits[i];
       if (hit.evidence < kMemberNeeded || is_out(i)) continue;
+      if (!hit.from_table && hit.has_slot() && hit.layout.anchor != Layout::Anchor::kFree)
+        chains[convention_of(hit)].push_back(i);
       if (hit.evidence - range_cost(hit) < 0) continue;
       if (hit.layout.anchor == Layout::Anchor::kFree) {
         free[convention_of(hit)].push_back(i);
@@ -271,6 +308,11 @@ class Selection {
       if (group.members.size() >= 2 && group.worth > best.worth) best = std::move(group);
     };
     for (const auto& [key, members] : groups) consider(members);
+    for (const auto& [convention, members] : chains) {
+      if (members.size() < 2 || members.size() > kLongestChain) continue;
+      Group group = judge_chain(members);
+      if (group.members.size() >= 2 && group.worth > best.worth) best = std::move(group);
+    }
     for (auto& [convention, members] : free) {
       std::ranges::sort(members, {}, [&](std::size_t i) { return all_.hits[i].slot; });
       std::vector<std::size_t> cluster;

@@ -112,6 +112,16 @@ double Edges::end_cost(std::size_t begin, std::size_t end) const {
   return cost + (blank_[end - 1] ? kBlankCost : 0);
 }
 
+double Edges::next_begin_cost(std::size_t from, std::size_t begin) const {
+  double cost = 1 + costs_[begin];
+  if (from == begin) return std::min(cost, 1.5);
+  if (shown_before_[begin + 1] != shown_before_[begin]) {
+    const double which = shown_before_[begin] - shown_before_[from + 1] + 2.0;
+    cost = std::min(cost, 1.5 + 2 * std::log2(which));
+  }
+  return cost;
+}
+
 double Edges::range_cost(std::size_t begin, std::size_t end) const {
   if (begin == 0 && end + 1 == costs_.size()) return 1.5;
   return begin_cost(begin) + end_cost(begin, end);

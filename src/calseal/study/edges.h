@@ -20,6 +20,9 @@ class Edges {
   // Of a range's end, when its begin is known: named like a begin, or as one of the next edges that show.
   double end_cost(std::size_t begin, std::size_t end) const;
   double range_cost(std::size_t begin, std::size_t end) const;
+  // Of a range's begin, when the range before it ended at point `from`: the same point, or one of the next
+  // that show.
+  double next_begin_cost(std::size_t from, std::size_t begin) const;
   // The same for an end where, behind padding, a few bytes stand alone: they wait to be explained. Large
   // elsewhere.
   double lone_end_cost(std::size_t end) const { return lone_[end] ? lone_cost_ : 99; }

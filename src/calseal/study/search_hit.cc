@@ -71,8 +71,10 @@ std::vector<Layout> layouts_of(std::size_t size, Layout::Anchor anchor) {
     if (size == 1) return list;
     for (const std::uint64_t trailer : {std::uint64_t{4}, std::uint64_t{8}, std::uint64_t{16}}) {
       if (trailer <= size) continue;
+      // On the trailer's own words, or last in it.
       for (std::int64_t back = s; back <= static_cast<std::int64_t>(trailer);
-           back += std::max<std::int64_t>(s, 4)) {
+           back = back / std::max<std::int64_t>(s, 4) * std::max<std::int64_t>(s, 4) +
+                  std::max<std::int64_t>(s, 4)) {
         add(trailer, -back);
         add(0, -back, Own::kAsZeros);
         add(0, -back, Own::kAsOnes);
@@ -252,8 +254,10 @@ double MatchEvidence::of(const SearchAlgorithm& algorithm, const Hit& hit, std::
   }
   // The complemented twin agrees by itself as well.
   if (hit.layout.pair != 0) bits *= 2;
-  // Little content has little to say, however long the value.
-  return std::min(bits, static_cast<double>(changes(hit.coverage)) / 4);
+  // Little content has little to say, however long the value; in a sum of a table's entries still less, since
+  // what repeats cancels or counts up.
+  const double share = algorithm.algorithm.kind == AlgorithmKind::kSum ? 16 : 4;
+  return std::min(bits, static_cast<double>(changes(hit.coverage)) / share);
 }
 
 }  // namespace calseal

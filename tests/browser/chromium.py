@@ -123,6 +123,7 @@ class Chromium:
 
     def violations(self):
         """What axe-core finds against WCAG 2.2 A and AA and against good practice, as short texts."""
+        self.driver.set_script_timeout(600)
         self.driver.execute_script(axe_source())
         found = self.driver.execute_async_script(
             "const done = arguments[0];"

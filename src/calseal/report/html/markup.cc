@@ -74,7 +74,7 @@ Html said_lines(std::string_view text, std::size_t lines) {
     text.remove_prefix(std::min(end + 1, text.size()));
   }
   if (!text.empty()) {
-    const auto left = static_cast<std::uint64_t>(std::ranges::count(text, '\n')) + 1;
+    const auto left = static_cast<std::uint64_t>(std::ranges::count(text, '\n')) + (text.back() == '\n' ? 0 : 1);
     out += element("p.quiet", "and " + grouped(left) + " more lines");
   }
   return out;

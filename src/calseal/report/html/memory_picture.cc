@@ -55,12 +55,15 @@ class Strip {
     drawn += names();
     if (lane) drawn += boxes();
     drawn += flags();
+    // Without letters, or without anything above the strip, there is less to leave room for.
+    const int unused = !picture_.flags.empty() ? 0 : !picture_.marks.empty() ? kPinTop - 2 : kBand - 2;
+    const int height = (lane ? kBoxEnd : kStrokeEnd) + 2 - unused;
     return element("svg.strip",
                    {{"role", "img"},
                     {"aria-label", picture_.spoken},
                     {"width", "100%"},
-                    {"height", std::to_string(lane ? kBoxEnd + 2 : kStrokeEnd + 2)}},
-                   drawn);
+                    {"height", std::to_string(height)}},
+                   element("svg", {{"y", std::to_string(-unused)}, {"overflow", "visible"}}, drawn));
   }
 
  private:
@@ -156,16 +159,20 @@ class Strip {
     return wide + strokes + pins;
   }
 
-  // Names where they surely fit; a narrow window leaves them out.
+  // Names where they surely fit and no change is under them; a narrow window leaves them out.
   Html names() const {
     Html out;
     if (picture_.boxes_apart) return out;
+    auto mark = picture_.marks.begin();
     for (const PictureBox& box : picture_.boxes) {
-      if (width(box.range) < kLetterWidth * static_cast<double>(box.name.size() + 2)) continue;
+      const double room = kLetterWidth * static_cast<double>(box.name.size() + 2);
+      if (width(box.range) < room) continue;
+      while (mark != picture_.marks.end() && mark->range.end <= box.range.begin) ++mark;
+      if (mark != picture_.marks.end() && at(mark->range.begin) < at(box.range.begin) + room) continue;
       out += element("text.name",
-                     {{"x", percent(at(box.range.begin) + width(box.range) / 2)},
-                      {"y", std::to_string((kBand + kBandEnd) / 2 + 4)},
-                      {"text-anchor", "middle"}},
+                     {{"x", percent(at(box.range.begin))},
+                      {"dx", "8"},
+                      {"y", std::to_string((kBand + kBandEnd) / 2 + 4)}},
                      box.name);
     }
     return out;
@@ -173,13 +180,14 @@ class Strip {
 
   Html boxes() const {
     Html out;
-    int last = -1000;
+    int last = -1000, last_changed = -1000;
     for (const PictureBox& box : picture_.boxes) {
       const double x = at(box.range.begin);
       const double size = width(box.range);
       if (const int cell = static_cast<int>(x / 2); size < kLineFrom) {
-        if (cell == last && !box.changed) continue;
-        last = cell;
+        int& before = box.changed ? last_changed : last;
+        if (cell == before) continue;
+        before = cell;
         out += box.changed ? stroke("line.item.changed", x + size / 2, kStrokeEnd, kBoxEnd)
                            : stroke("line.item", x + size / 2, kStrokeEnd, kBoxEnd);
         continue;
@@ -203,7 +211,9 @@ class Strip {
     Html out;
     for (std::size_t i = 0; i < picture_.flags.size();) {
       std::size_t end = i + 1;
-      while (end < picture_.flags.size() && at(picture_.flags[end].at) - at(picture_.flags[i].at) < kFlagGap)
+      // Two letters and what is between them take more room than one.
+      while (end < picture_.flags.size() && at(picture_.flags[end].at) - at(picture_.flags[end - 1].at) <
+                                                (end - i == 1 ? kFlagGap : 2 * kFlagGap))
         ++end;
       const std::string text =
           picture_.flags[i].letter + (end - i == 1   ? ""

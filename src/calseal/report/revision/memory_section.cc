@@ -14,6 +14,7 @@ namespace calseal {
 namespace {
 
 constexpr std::size_t kMostRows = 24;     // ranges of bytes in one window
+constexpr std::size_t kFewRows = 8;       // so few are shown at once
 constexpr std::size_t kMostGroups = 100;  // rows of the table by region
 constexpr std::size_t kMostExcerpt = 12;  // bytes of one side
 
@@ -103,7 +104,7 @@ std::string hex_of(const Image& image, std::size_t memory, const Range& range) {
   return hex_excerpt(image.memories[memory].view(range), kMostExcerpt);
 }
 
-Html bytes_table(const Window& window, const Sides& sides) {
+Html bytes_table(const Window& window, const Sides& sides, bool shown_open) {
   const bool options =
       std::ranges::any_of(window.changes, [](const PlacedChange& one) { return !one.option.empty(); });
   std::vector<TableColumn> columns = {{"address"}, {"bytes", true}, {"before"}, {"after"}};
@@ -124,7 +125,8 @@ Html bytes_table(const Window& window, const Sides& sides) {
   if (window.changes.size() > kMostRows)
     out += element("p.quiet", "and " + grouped(window.changes.size() - kMostRows) +
                                   " more ranges; calseal show --json lists them all");
-  return element("details", element("summary", "Bytes", element("span.unseen", " of " + window.letter)), out);
+  const Html title = element("summary", "Bytes", element("span.unseen", " of " + window.letter));
+  return shown_open ? element("details", {{"open", ""}}, title, out) : element("details", title, out);
 }
 
 Html window_html(const OpenedBundle& opened, const Window& window, const Sides& sides, std::size_t& budget) {
@@ -152,8 +154,16 @@ Html window_html(const OpenedBundle& opened, const Window& window, const Sides& 
                    size_words(window.range.size()),
                    whole ? Html() : Html(" of the region's " + size_words(window.region_range.size())), ": ",
                    element("strong", bytes_text(window.bytes)), " changed in " + ranges);
-  return element("article.place", title, memory_picture(picture),
-                 item_pictures(opened, window, sides, budget), bytes_table(window, sides));
+  for (const PermittedPatch& patch : opened.map.patches) {
+    if (patch.place.memory == window.memory && patch.place.range.overlaps(window.range))
+      title += element("p.quiet", "permitted patch ", element("strong", said(patch.name)),
+                       patch.note.empty() ? Html() : ": " + said(patch.note));
+  }
+  const Html items = item_pictures(opened, window, sides, budget);
+  // Where no item tells what changed, the bytes must.
+  const bool bytes_open = items.empty() && window.changes.size() <= kFewRows;
+  return element("article.place", title, memory_picture(picture), items,
+                 bytes_table(window, sides, bytes_open));
 }
 
 }  // namespace

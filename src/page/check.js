@@ -2,6 +2,7 @@
 // lays beside the bundle is evidence and only refuses more, except that a permitted return and a seal by a compromised
 // key need theirs.
 
+import { cautionsOf } from "./cautions.js";
 import { decodeUtf8, fromHex, isDigest, printable, utf8 } from "./bytes.js";
 import { INCLUSION_MOST, readInclusion } from "./inclusion.js";
 import { fingerprintText } from "./key.js";
@@ -74,6 +75,8 @@ function listEvidence(request) {
     file("withdrawals", request.withdrawals),
     file("job-list", request.jobList),
     file("inclusion", request.inclusion),
+    // A page has no ledger's heads to compare with: docs/page.md, "Limits".
+    item("ledger-head", false),
     item("partners", request.partners.length > 0, names(request.partners)),
     file("newest", request.newest),
     word("return", request.declaredReturn),
@@ -301,7 +304,11 @@ class Checking {
     if (passage === "way-back") this.caution("way-back", "revision 0, after newer revisions: everything that was tuned is taken out");
     if (passage === "return") this.caution("return", "an earlier revision, permitted by the newest one; the newest stays known as the newest");
     this.noteLeftSet();
-    for (const text of manifest.cautions) this.caution("shop", text);
+    const computed = cautionsOf(manifest, map);
+    this.verdict.cautions.push(...computed);
+    for (const text of manifest.cautions) {
+      if (!computed.some((one) => one.text === text)) this.caution("shop", text);
+    }
   }
 
   // A controller that leaves its set leaves partners behind.

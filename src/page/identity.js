@@ -2,6 +2,7 @@
 
 import { hexExcerpt, latin1, printable, sameBytes, toHex } from "./bytes.js";
 import { Refusal } from "./reason.js";
+import { looksOpaque } from "./entropy.js";
 import { knowsPlace, viewAt } from "./image.js";
 import { decodeWord } from "./value.js";
 import { placeText } from "./place.js";
@@ -77,23 +78,43 @@ function familyMismatch(place, found, expected) {
   return new Refusal("family-mismatch", { place, found, expected, next: "use the region map of this controller's software family" });
 }
 
-// Throws unless the recognition rule matches, every active bank is the expected one, and known fields are well formed.
-export function recogniseFamily(map, image) {
+// The recognition rule: of a partial image that part of it decides which is known; where none is, nothing is recognised.
+function recogniseRule(map, image, identity) {
   const { all, softwareNumbers } = map.recognition;
+  let unknown;
+  let isProved = false;
   for (const match of all) {
     const place = placeText(map, match);
-    if (!knowsPlace(image, match)) throw familyMismatch(place, "unknown bytes", hexExcerpt(match.bytes));
-    const bytes = viewAt(image, match);
-    if (bytes.some((byte, i) => ((byte ^ match.bytes[i]) & match.mask[i]) !== 0)) {
-      throw familyMismatch(place, hexExcerpt(bytes), hexExcerpt(match.bytes));
+    if (!knowsPlace(image, match)) {
+      unknown ??= familyMismatch(place, "unknown bytes", hexExcerpt(match.bytes));
+      continue;
     }
+    isProved = true;
+    const bytes = viewAt(image, match);
+    if (bytes.every((byte, i) => ((byte ^ match.bytes[i]) & match.mask[i]) === 0)) continue;
+    const memory = image.memories[match.memory];
+    if (!looksOpaque(memory.bytes)) throw familyMismatch(place, hexExcerpt(bytes), hexExcerpt(match.bytes));
+    throw new Refusal("form-opaque", { place: memory.name, found: "bytes nearly all of which look random",
+      expected: `${hexExcerpt(match.bytes)} at ${place}`,
+      next: "save the read without encryption and compression, or have whoever encrypted it undo that" });
   }
-  const identity = readIdentity(map, image);
   for (const { field, text, known } of identity) {
-    if (field.kind !== "software-number" || softwareNumbers.length === 0 || (known && softwareNumbers.includes(text))) continue;
-    throw familyMismatch(placeText(map, field), known ? `software number ${text}` : "unknown bytes",
-      `one of ${softwareNumbers.map((number) => printable(number, 40)).join(" ")}`);
+    if (field.kind !== "software-number" || softwareNumbers.length === 0) continue;
+    const expected = `one of ${softwareNumbers.map((number) => printable(number, 40)).join(" ")}`;
+    if (!known) {
+      unknown ??= familyMismatch(placeText(map, field), "unknown bytes", expected);
+      continue;
+    }
+    isProved = true;
+    if (!softwareNumbers.includes(text)) throw familyMismatch(placeText(map, field), `software number ${text}`, expected);
   }
+  if (unknown !== undefined && !isProved) throw unknown;
+}
+
+// Throws unless the recognition rule matches, every active bank is the expected one, and known fields are well formed.
+export function recogniseFamily(map, image) {
+  const identity = readIdentity(map, image);
+  recogniseRule(map, image, identity);
   for (const { name, activeBank } of map.copies) {
     if (activeBank === undefined) continue;
     const known = knowsPlace(image, activeBank);

@@ -1,12 +1,16 @@
 // A controller's read: the files that a person has, laid into the memories of a region map, and written back in the form they
 // came in. What no file gives is unknown.
 //
-// A read is {image, sources}; a source {memory, name, form, file, declared}: `memory` "" when it spans several, `declared`
-// the region map's form when it is one.
+// A read is {image, sources, filled}; a source {memory, name, form, file, declared}: `memory` "" when it spans several, `declared`
+// the region map's form when it is one. `filled`, by memory: bytes that no file holds and whose value is the fill all the same,
+// because a form omits them or a record file leaves the hole.
 
-import { bytesText, grouped, printable, rangeText, sameBytes } from "./bytes.js";
+import { addressText, bytesText, firstDifference, grouped, hexExcerpt, printable, rangeText } from "./bytes.js";
 import { Refusal } from "./reason.js";
+import { RangeSet } from "./range_set.js";
+import { looksOpaque } from "./entropy.js";
 import { blankImage, joinRanges, putBytes, segmentTotal, segmentsOf, viewAt } from "./image.js";
+import { isFormOfMemory, misfitOf, verifyWrapping, wrap, wrappedParts, wrappingFits } from "./wrapping.js";
 import { parseForm, writeBack } from "./form.js";
 import { placeText, rangesOverlap, sizeOf } from "./place.js";
 
@@ -70,54 +74,98 @@ function placesOf(map, named, range, file) {
     expected: "addresses of the region map's memories", next: "check that file and region map belong together" });
 }
 
+// Bytes that are known to be the fill without standing in a file.
+function fillBytes(read, memory, set) {
+  read.filled[memory].addAll(set);
+  read.image.memories[memory].known.addAll(set);
+}
+
 // Gives the only memory that the file has bytes of, or nothing when there are several.
-function laySegments(map, named, segments, file, image) {
+function laySegments(map, named, segments, file, read) {
   const touched = new Set();
   for (const { address, bytes } of segments) {
     let rest = bytes;
     for (const place of placesOf(map, named, { begin: address, end: address + bytes.length }, file)) {
       touched.add(place.memory);
-      lay(map, place, rest.subarray(0, sizeOf(place.range)), file, image);
+      lay(map, place, rest.subarray(0, sizeOf(place.range)), file, read.image);
       rest = rest.subarray(sizeOf(place.range));
     }
   }
   for (const index of touched) {
-    const memory = map.memories[index];
-    if (memory.holeIsFill) image.memories[index].known.addAll(segmentsOf(memory));
+    if (!map.memories[index].holeIsFill) continue;
+    const holes = segmentsOf(map.memories[index]);
+    holes.removeAll(read.image.memories[index].known);
+    fillBytes(read, index, holes);
   }
   return touched.size === 1 ? [...touched][0] : undefined;
 }
 
-const formSize = (form) => form.blocks.reduce((size, block) => size + block.size, 0);
-
-// Offset of the first constant that `bytes`, as long as the form, does not hold.
-function wrongConstant(form, bytes) {
-  let at = 0;
-  for (const block of form.blocks) {
-    if (block.kind === "constant" && !sameBytes(block.bytes, bytes.subarray(at, at + block.size))) return at;
-    at += block.size;
+function layDeclared(map, form, bytes, file, read) {
+  for (const part of wrappedParts(form)) lay(map, part, bytes.subarray(part.at, part.at + part.size), file, read.image);
+  for (const place of form.omitted) {
+    lay(map, place, new Uint8Array(sizeOf(place.range)).fill(form.fill), file, read.image);
+    fillBytes(read, place.memory, new RangeSet([place.range]));
   }
-  return undefined;
 }
 
-// The size is that of a declared form, but a constant of it differs; nothing when no form has this size.
-function misfitOf(map, bytes, file) {
+// The declared form that a raw file has; nothing when it has none. With `named`, forms of that memory alone.
+async function formOf(map, named, bytes, file) {
+  let broken;
   for (const form of map.forms) {
-    if (formSize(form) !== bytes.length) continue;
-    const at = wrongConstant(form, bytes);
-    if (at === undefined) continue;
-    return new Refusal("form-unknown", { file, place: `offset ${grouped(at)}`, found: "other bytes than the constant there",
-      expected: `form "${form.name}"`, next: "check that file and region map belong together" });
+    if (!wrappingFits(form, bytes) || (named !== undefined && !isFormOfMemory(form, named))) continue;
+    try {
+      await verifyWrapping(form, bytes, file);
+      return form;
+    } catch (fault) {
+      if (!(fault instanceof Refusal)) throw fault;
+      broken ??= fault;
+    }
   }
+  if (broken !== undefined) throw broken;
   return undefined;
 }
 
-function layDeclared(map, form, bytes, file, image) {
-  let at = 0;
-  for (const block of form.blocks) {
-    if (block.kind === "memory") lay(map, block, bytes.subarray(at, at + block.size), file, image);
-    at += block.size;
+function refuseUnreadable(map, bytes, file) {
+  for (const { name, signature, note } of map.forms) {
+    if (signature === undefined || firstDifference(bytes.subarray(0, signature.length), signature) !== -1) continue;
+    throw new Refusal("form-opaque", { file, place: "offset 0", found: `${hexExcerpt(signature)}, as form "${name}" begins`,
+      expected: "a form that can be read: this one is declared encrypted or compressed",
+      next: note === "" ? "save the read in another form" : printable(note) });
   }
+}
+
+// What a file that nothing declared fits is, beyond the refusal that says so.
+function explainRaw(map, bytes, file, refusal) {
+  if (!looksOpaque(bytes)) return misfitOf(map, bytes, file) ?? refusal;
+  return new Refusal("form-opaque", { file, found: `${bytesText(bytes.length)}, nearly all of which look random`,
+    expected: "the image as it is, or in a form that the region map declares",
+    next: "save the read without encryption and compression, or have whoever encrypted it undo that" });
+}
+
+async function layRawFile(map, named, source, read) {
+  const { name, file: { original: bytes } } = source;
+  if (named === undefined || bytes.length !== segmentTotal(map.memories[named])) {
+    source.declared = await formOf(map, named, bytes, name);
+  }
+  if (source.declared !== undefined) {
+    source.form = source.declared.name;
+    layDeclared(map, source.declared, bytes, name, read);
+    return source;
+  }
+  refuseUnreadable(map, bytes, name);
+  if (named === undefined && map.memories.length > 1) {
+    const names = map.memories.map((memory) => `${memory.name} (${bytesText(segmentTotal(memory))})`).join(", ");
+    throw explainRaw(map, bytes, name, new Refusal("memory-missing", { file: name,
+      found: `${grouped(bytes.length)} raw bytes and several memories`, expected: `the memory named: ${names}`,
+      next: "say which memory the file is of" }));
+  }
+  if (named === undefined) source.memory = map.memories[0].name;
+  try {
+    layRaw(map, named ?? 0, bytes, name, read.image);
+  } catch (fault) {
+    throw fault instanceof Refusal && fault.code === "image-size" ? explainRaw(map, bytes, name, fault) : fault;
+  }
+  return source;
 }
 
 function namedMemory(map, { memory, name }) {
@@ -128,48 +176,27 @@ function namedMemory(map, { memory, name }) {
     expected: `one of ${map.memories.map((declared) => declared.name).join(", ")}`, next: "correct the name of the memory" });
 }
 
-function layFile(map, given, image) {
+async function layFile(map, given, read) {
   const { name, bytes } = given;
-  let named = namedMemory(map, given);
+  const named = namedMemory(map, given);
   const source = { memory: given.memory, name, file: parseForm(bytes), declared: undefined };
   source.form = source.file.kind;
-  if (source.form !== "raw") {
-    const only = laySegments(map, named, source.file.segments, name, image);
-    if (only !== undefined) source.memory = map.memories[only].name;
-    return source;
-  }
-  if (named === undefined) {
-    const form = map.forms.find((one) => formSize(one) === bytes.length && wrongConstant(one, bytes) === undefined);
-    if (form !== undefined) {
-      source.form = form.name;
-      source.declared = form;
-      layDeclared(map, form, bytes, name, image);
-      return source;
-    }
-    const misfit = misfitOf(map, bytes, name);
-    if (map.memories.length > 1) {
-      const names = map.memories.map((memory) => `${memory.name} (${bytesText(segmentTotal(memory))})`).join(", ");
-      throw misfit ?? new Refusal("memory-missing", { file: name, found: `${grouped(bytes.length)} raw bytes and several memories`,
-        expected: `the memory named: ${names}`, next: "say which memory the file is of" });
-    }
-    named = 0;
-    source.memory = map.memories[0].name;
-    if (misfit !== undefined && bytes.length !== segmentTotal(map.memories[0])) throw misfit;
-  }
-  layRaw(map, named, bytes, name, image);
+  if (source.form === "raw") return layRawFile(map, named, source, read);
+  const only = laySegments(map, named, source.file.segments, name, read);
+  if (only !== undefined) source.memory = map.memories[only].name;
   return source;
 }
 
 // `files`: [{memory, name, bytes}], `memory` "" when it is not named.
-export function loadRead(map, files) {
-  const read = { image: blankImage(map), sources: [] };
+export async function loadRead(map, files) {
+  const read = { image: blankImage(map), sources: [], filled: map.memories.map(() => new RangeSet()) };
   for (const file of files) {
     try {
       if (file.bytes.length > READ_FILE_LIMIT) {
         throw new Refusal("file-too-large", { found: bytesText(file.bytes.length), expected: `at most ${grouped(READ_FILE_LIMIT)}`,
           next: "make sure that this is a controller image" });
       }
-      read.sources.push(layFile(map, file, read.image));
+      read.sources.push(await layFile(map, file, read));
     } catch (refusal) {
       if (refusal instanceof Refusal && refusal.file === "") refusal.file = file.name;
       throw refusal;
@@ -178,18 +205,8 @@ export function loadRead(map, files) {
   return read;
 }
 
-function renderDeclared(source, image) {
-  const out = source.file.original.slice();
-  let at = 0;
-  for (const block of source.declared.blocks) {
-    if (block.kind === "memory") out.set(viewAt(image, block), at);
-    at += block.size;
-  }
-  return out;
-}
-
 function renderSource(map, source, image) {
-  if (source.declared !== undefined) return renderDeclared(source, image);
+  if (source.declared !== undefined) return wrap(source.declared, source.file.original, image, source.name);
   const index = map.memories.findIndex((memory) => memory.name === source.memory);
   const named = index === -1 ? undefined : index;
   if (source.form === "raw") return joinRanges(image.memories[named], map.memories[named].segments);
@@ -205,7 +222,27 @@ function renderSource(map, source, image) {
   return writeBack(source.file, segments);
 }
 
-// The files again, in the order and form of `read`, with the bytes of `image`.
-export function renderRead(map, read, image) {
-  return read.sources.map((source) => ({ memory: source.memory, source: source.name, bytes: renderSource(map, source, image) }));
+// Where no file holds a byte, there is no place for another one than the fill.
+function requireFilled(map, read, image) {
+  for (const [memory, { ranges }] of read.filled.entries()) {
+    for (const range of ranges) {
+      const wanted = viewAt(image, { memory, range });
+      const fill = viewAt(read.image, { memory, range });
+      const at = firstDifference(wanted, fill);
+      if (at === -1) continue;
+      throw new Refusal("form-omits", { file: read.sources[0]?.name ?? "", place: `${map.memories[memory].name} ${addressText(range.begin + at)}`,
+        found: `${hexExcerpt(wanted.subarray(at, at + 1))} where the file has no place`, expected: `${hexExcerpt(fill.subarray(0, 1))}, the fill`,
+        next: "read the controller in a form that holds these bytes" });
+    }
+  }
+}
+
+// The files again, in the order and form of `read`, with the bytes of `image` and the wrappings' own checksums made right.
+export async function renderRead(map, read, image) {
+  requireFilled(map, read, image);
+  const files = [];
+  for (const source of read.sources) {
+    files.push({ memory: source.memory, source: source.name, bytes: await renderSource(map, source, image) });
+  }
+  return files;
 }

@@ -5,7 +5,8 @@ import { grouped, printable, addressText, rangeText } from "./bytes.js";
 import { Refusal } from "./reason.js";
 import { INTEGER_LIMIT, JsonObject, parseJson } from "./json.js";
 import { Draft, LIST_LIMIT, MEMORY_LIMIT, NameList, checkedRange, readMapLine, readMapName, readNote, readSize } from "./region_map_draft.js";
-import { readCopies, readForms, readIdentityFields, readPatches, readRecognition, readRegions, readSectors, readSignedParts, checkSoftwareNumbers } from "./region_map_sections.js";
+import { readCopies, readIdentityFields, readLink, readPatches, readRecognition, readRegions, readSectors, readSignedParts, checkSoftwareNumbers } from "./region_map_sections.js";
+import { lintFormFiles, lintFormSlots, readForms } from "./region_map_forms.js";
 import { readChecksums } from "./region_map_checksums.js";
 import { readItems } from "./region_map_items.js";
 import { lintOverlaps, lintPolicies } from "./region_map_lint.js";
@@ -86,17 +87,19 @@ function readMemories(draft, top) {
   }
 }
 
+function readDigest(node) {
+  const text = node.text();
+  if (!/^[0-9a-f]{64}$/.test(text)) {
+    node.refuse("json-value", `"${printable(text, 70)}"`, "a SHA-256 as 64 lower-case hexadecimal digits");
+  }
+  return text;
+}
+
 function readEvidence(draft, top) {
   const node = top.required("evidence");
   const object = new JsonObject(node);
   const evidence = { author: readMapLine(object.required("author")) };
-  evidence.verifiedOn = object.required("verified_on").items(LIST_LIMIT).map((image) => {
-    const text = image.text();
-    if (!/^[0-9a-f]{64}$/.test(text)) {
-      image.refuse("json-value", `"${printable(text, 70)}"`, "a SHA-256 as 64 lower-case hexadecimal digits");
-    }
-    return text;
-  });
+  evidence.verifiedOn = object.required("verified_on").items(LIST_LIMIT).map(readDigest);
   evidence.guesses = object.required("guesses").items(LIST_LIMIT).map(readMapLine);
   draft.map.grade = object.required("grade").choice(["draft", "verified"]);
   if (draft.map.grade === "verified" && evidence.verifiedOn.length === 0) {
@@ -127,6 +130,9 @@ function readTop(draft, top) {
   readSignedParts(draft, top);
   readSectors(draft, top);
   readItems(draft, top);
+  readLink(draft, top);
+  const succeeds = top.optional("succeeds");
+  if (succeeds !== undefined) readDigest(succeeds);
   readEvidence(draft, top);
   top.done();
 }
@@ -147,7 +153,13 @@ export function readRegionMap(bytes, name) {
   readTop(draft, top);
   draft.throwFirst();
   lintOverlaps(draft);
+  lintFormFiles(draft, lintOverlaps);
   lintPolicies(draft);
+  lintFormFiles(draft, (own, form) => {
+    lintFormSlots(form, own);
+    lintPolicies(own);
+  });
   lintChecksums(draft);
+  lintFormFiles(draft, lintChecksums);
   return draft.map;
 }

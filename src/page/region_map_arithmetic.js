@@ -199,11 +199,10 @@ function judgeBalance(draft, checksum) {
 }
 
 export function lintChecksums(draft) {
-  let read = 0;
   for (const checksum of draft.map.checksums) {
-    read += judgeCoverage(draft, checksum);
-    if (read > CHECKSUM_READ_LIMIT) {
-      throw contradiction(checksum, checksum.node, `${grouped(read)} bytes read by all checksums up to this one`,
+    draft.checksumBytes += judgeCoverage(draft, checksum);
+    if (draft.checksumBytes > CHECKSUM_READ_LIMIT) {
+      throw contradiction(checksum, checksum.node, `${grouped(draft.checksumBytes)} bytes read by all checksums up to this one`,
         `at most ${grouped(CHECKSUM_READ_LIMIT)}`, "correct the coverage, or the repetition");
     }
     judgeSubstitutes(draft, checksum);

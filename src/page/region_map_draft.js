@@ -23,12 +23,21 @@ export class Draft {
     this.exists = [];         // by memory: the addresses of its segments
     this.nodes = new Map();   // where a thing of the map stands in the text
     this.noted = new Map();   // by phase
-    this.checksumPlaces = 0;
+    this.formFiles = new Map();  // by form: its own checksums, as a draft of the file itself
+    this.checksumPlaces = 0;     // those of forms count too
+    this.checksumBytes = 0;      // bytes that checksums read, likewise
   }
 
   // Keeps the first fault of each phase.
   note(phase, node, code, found, expected, next) {
     if (!this.noted.has(phase)) this.noted.set(phase, refusalAt(node, code, found, expected, next));
+  }
+
+  // Takes over faults of a part that was read as a draft of its own.
+  adopt(part) {
+    for (const [phase, refusal] of part.noted) {
+      if (!this.noted.has(phase)) this.noted.set(phase, refusal);
+    }
   }
 
   throwFirst() {

@@ -50,9 +50,10 @@ function exclusiveClaims(draft) {
 
 export function lintOverlaps(draft) {
   const { map, nodes } = draft;
-  for (const { name, blocks } of map.forms) {
+  for (const { name, blocks, omitted } of map.forms) {
     const claims = blocks.filter((block) => block.kind === "memory")
       .map((block) => claimOf(block, "block of form", name, nodes.get(block)));
+    claims.push(...omitted.map((place) => claimOf(place, "omitted range of form", name, nodes.get(place))));
     refuseOverlaps(map, claims, "each byte of a memory once in a form");
   }
   refuseOverlaps(map, map.regions.map((region) => claimOf(region, "region", region.name, nodes.get(region))),

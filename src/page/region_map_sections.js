@@ -1,13 +1,12 @@
-// The lists of a region map other than memories, checksums and items.
+// The lists of a region map other than memories, forms, checksums and items; and the link.
 
-import { addressText, grouped, printable, rangeText } from "./bytes.js";
+import { addressText, printable, rangeText, sameBytes } from "./bytes.js";
 import { JsonObject } from "./json.js";
 import { ADDRESS_LIMIT } from "./schema.js";
 import { BYTES_LIMIT, LIST_LIMIT, NameList, SECTOR_LIMIT, checkedRange, optionalItems, readHex, readMapLine, readMemory, readNote, readNumber, readPlace, readRange, readSize } from "./region_map_draft.js";
 import { comparePlaces, rangeHolds, shifted, sizeOf } from "./place.js";
-import { sameBytes } from "./bytes.js";
 
-const FORM_LIMIT = 2 ** 28;  // bytes of a form's blocks
+const LINK_RATE_LIMIT = 100000000;  // bytes a second
 const FIELD_SIZE_LIMIT = 256;
 const MARKER_SIZE_LIMIT = 32;
 const PATTERN_LIMIT = 256;
@@ -36,41 +35,6 @@ export function readRecognition(draft, top) {
     node.refuse("json-value", "nothing to recognise by", '"all" or "software_numbers" with an element');
   }
   object.done();
-}
-
-export function readForms(draft, top) {
-  const names = new NameList();
-  for (const node of optionalItems(top, "forms")) {
-    const object = new JsonObject(node);
-    const form = { name: names.read(draft, object), blocks: [] };
-    let total = 0;
-    for (const item of object.required("blocks").items(LIST_LIMIT)) {
-      const written = new JsonObject(item);
-      let block;
-      if (written.has("constant")) {
-        const bytes = readHex(written, "constant", BYTES_LIMIT);
-        block = { kind: "constant", bytes, size: bytes.length };
-      } else if (written.has("opaque")) {
-        block = { kind: "opaque", size: readNumber(written, "opaque", 1, FORM_LIMIT) };
-      } else {
-        const place = readPlace(draft, written);
-        block = { kind: "memory", ...place, size: sizeOf(place.range) };
-      }
-      written.done();
-      total += block.size;
-      draft.nodes.set(block, item);
-      form.blocks.push(block);
-    }
-    if (!form.blocks.some((block) => block.kind === "memory")) {
-      node.refuse("json-value", "a form without any part of a memory", "at least one such block");
-    }
-    if (total > FORM_LIMIT) {
-      draft.note("ranges", node, "map-range", `${grouped(total)} bytes in all blocks`, `at most ${grouped(FORM_LIMIT)}`,
-        "correct the sizes");
-    }
-    object.done();
-    draft.map.forms.push(form);
-  }
 }
 
 export function readRegions(draft, top) {
@@ -250,4 +214,14 @@ export function readSectors(draft, top) {
     }
   }
   sectors.sort(comparePlaces);
+}
+
+// Rates for the write plan, which is not the customer's; read because a map with a fault is no map.
+export function readLink(draft, top) {
+  const node = top.optional("link");
+  if (node === undefined) return;
+  const object = new JsonObject(node);
+  object.required("read_rate").integer(1, LINK_RATE_LIMIT);
+  object.required("write_rate").integer(1, LINK_RATE_LIMIT);
+  object.done();
 }

@@ -26,7 +26,7 @@ function fileOf(memory, form) {
 // That it is revision 0, and that a vehicle reference was given, has been checked before.
 export async function revive(opened, evidence, note) {
   const image = imageOfBase(opened);
-  const read = { image, sources: [] };
+  const read = { image, sources: [], filled: [] };
   const result = await rebuild(opened, read, { ...evidence, readIsFresh: true }, note);
   const files = image.memories.filter(({ known }) => !known.empty)
     .map((memory) => ({ memory: memory.name, source: "", bytes: fileOf(memory, formFor(opened, memory)) }));

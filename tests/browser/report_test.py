@@ -158,7 +158,7 @@ class Reports(unittest.TestCase):
 
     def test_hostile_words_of_a_bundle(self):
         self.desk.seal_on("r0", "flash=" + self.desk.data("engine-r1-flash.bin"), "hostile", "--title", HOSTILE, "--caution", HOSTILE,
-                          "--requirement", HOSTILE + "x" * 900, "--annotate", "name=" + HOSTILE)
+                          "--requirement", HOSTILE + "x" * 140, "--annotate", "name=" + HOSTILE)
         page = self.report("hostile", self.desk.at("hostile.calseal"), *self.evidence(), "--beside", self.desk.at("r0.calseal"))
         self.assertNotIn("<img", page.read_text())
         browser = self.look(page)

@@ -115,11 +115,11 @@ function drawFile(random, map) {
 async function askPage(mapText, files) {
   try {
     const map = readRegionMap(mapText, "map");
-    const read = loadRead(map, files.map(({ memory, bytes }, i) => ({ memory, name: `file ${i}`, bytes })));
+    const read = await loadRead(map, files.map(({ memory, bytes }, i) => ({ memory, name: `file ${i}`, bytes })));
     const plan = makePlan(map, read.image);
     recogniseFamily(map, read.image);
     await correctChecks(plan, read.image, false);
-    return renderRead(map, read, read.image).map(({ bytes }) => Buffer.from(bytes).toString("hex")).join(" ");
+    return (await renderRead(map, read, read.image)).map(({ bytes }) => Buffer.from(bytes).toString("hex")).join(" ");
   } catch (fault) {
     return fault instanceof Refusal ? fault.code : fault.stack;
   }

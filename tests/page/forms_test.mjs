@@ -99,7 +99,7 @@ test("files of real parts of Debian packages, where they are installed", (contex
   return undefined;
 });
 
-test("a declared wrapping is taken apart and put together again; one with another constant is refused", () => {
+test("a declared wrapping is taken apart and put together again; one with another constant is refused", async () => {
   const map = readRegionMap(text(JSON.stringify({
     calseal: "region-map/1", name: "wrapped", controller: "engine", version: 1,
     memories: [{ name: "a", origin: "0x00000000", size: 4 }, { name: "b", origin: "0x00000000", size: 2 }],
@@ -107,16 +107,54 @@ test("a declared wrapping is taken apart and put together again; one with anothe
     regions: [], evidence: { author: "tests", verified_on: [], guesses: [], grade: "draft" },
   })), "map");
   const file = fromHex("beef010299aabbccdd");
-  const read = loadRead(map, [{ memory: "", name: "box.bin", bytes: file }]);
+  const read = await loadRead(map, [{ memory: "", name: "box.bin", bytes: file }]);
   assert.deepEqual([...read.image.memories[0].bytes], [0xaa, 0xbb, 0xcc, 0xdd]);
   assert.deepEqual([...read.image.memories[1].bytes], [1, 2]);
   read.image.memories[1].bytes[0] = 7;
-  assert.deepEqual(renderRead(map, read, read.image)[0].bytes, fromHex("beef070299aabbccdd"));
+  assert.deepEqual((await renderRead(map, read, read.image))[0].bytes, fromHex("beef070299aabbccdd"));
   file[0] = 0;
-  assert.throws(() => loadRead(map, [{ memory: "", name: "box.bin", bytes: file }]), (fault) => fault.code === "form-unknown");
+  await assert.rejects(loadRead(map, [{ memory: "", name: "box.bin", bytes: file }]), (fault) => fault.code === "form-unknown");
   const raw = (memory, size) => ({ memory, name: "raw.bin", bytes: new Uint8Array(size) });
   const rows = [["memory-missing", raw("", 4)], ["memory-unknown", raw("c", 4)], ["image-size", raw("a", 5)], ["record-overlap", raw("a", 4), raw("a", 4)]];
-  for (const [code, ...files] of rows) assert.throws(() => loadRead(map, files), (fault) => fault.code === code, code);
+  for (const [code, ...files] of rows) await assert.rejects(loadRead(map, files), (fault) => fault.code === code, code);
+});
+
+function wrappedMap(forms) {
+  return readRegionMap(text(JSON.stringify({
+    calseal: "region-map/1", name: "wrapped", controller: "engine", version: 1,
+    memories: [{ name: "a", origin: "0x00000000", size: 8 }, { name: "b", origin: "0x00000000", size: 2 }],
+    forms, regions: [], evidence: { author: "tests", verified_on: [], guesses: [], grade: "draft" },
+  })), "map");
+}
+
+test("a wrapping's own checksum is verified, and made right again; omitted bytes are the fill, or the file cannot hold them", async () => {
+  const place = (memory, start, size) => ({ memory, start: `0x${start.toString(16).padStart(8, "0")}`, size });
+  const map = wrappedMap([{ name: "box", blocks: [{ constant: "cafe" }, place("a", 4, 4), { opaque: 2 }], omitted: [place("a", 0, 4)], fill: "ff",
+    checksums: [{ name: "own", algorithm: { sum: { unit: 8, accumulator: 16 } }, coverage: [place("file", 0, 6)], slots: [{ memory: "file", at: "0x00000006", size: 2 }] }] }]);
+  // ca + fe + 01 + 02 + 03 + 04 = 1d2
+  const file = fromHex("cafe01020304d201");
+  const files = (bytes) => [{ memory: "", name: "box.bin", bytes }];
+  const read = await loadRead(map, files(file));
+  assert.deepEqual([...read.image.memories[0].bytes], [0xff, 0xff, 0xff, 0xff, 1, 2, 3, 4]);
+  assert.ok(read.image.memories[0].known.contains({ begin: 0, end: 8 }));
+  assert.deepEqual((await renderRead(map, read, read.image))[0].bytes, file);
+  const image = { memories: read.image.memories.map((memory) => ({ ...memory, bytes: memory.bytes.slice() })) };
+  image.memories[0].bytes[7] = 5;
+  assert.deepEqual((await renderRead(map, read, image))[0].bytes, fromHex("cafe01020305d301"));
+  image.memories[0].bytes[0] = 0;
+  await assert.rejects(renderRead(map, read, image), (fault) => fault.code === "form-omits");
+  file[7] = 9;
+  await assert.rejects(loadRead(map, files(file)), (fault) => fault.code === "form-checksum");
+  await assert.rejects(loadRead(map, [{ memory: "b", name: "box.bin", bytes: file }]), (fault) => fault.code === "image-size");
+});
+
+test("what nobody can read is told apart from what does not fit", async () => {
+  const random = seededRandom("opaque");
+  const map = wrappedMap([{ name: "vault", signature: "56415554", note: "ask the maker" }]);
+  const refuses = (bytes, code) => assert.rejects(loadRead(map, [{ memory: "a", name: "x", bytes }]), (fault) => fault.code === code, code);
+  await refuses(fromHex("5641555400"), "form-opaque");
+  await refuses(random.bytes(32768), "form-opaque");
+  await refuses(new Uint8Array(32768), "image-size");
 });
 
 test("check characters of vehicle identification numbers, 49 CFR 565.15(c)", () => {

@@ -61,7 +61,8 @@ class RevisionPage {
  private:
   Html title() const {
     if (manifest_ == nullptr)
-      return element("header", element("p.kind", "Report on a bundle"), element("h1", said(view_.name)));
+      return element("header", element("p.kind", "Report on a bundle"),
+                     element("h1", said(view_.name.substr(view_.name.rfind('/') + 1))));
     Html line = said(manifest_->job) + ", " + said(manifest_->controller().name);
     if (!manifest_->vehicle_reference.empty()) line += ", " + said(manifest_->vehicle_reference);
     return element("header", element("p.kind", "Revision report"),

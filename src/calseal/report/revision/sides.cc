@@ -19,6 +19,21 @@ void take(const Image& from, Image& into, std::size_t memory, const Range& range
   into.memories[memory].known.add(range);
 }
 
+// A span of which the payload carries only parts, permitted patches: the base with these laid over it.
+void take_patched(const Image& before, const Image& carried, Image& after, std::size_t memory,
+                  const Range& range, const Sha256& digest) {
+  if (!before.memories[memory].knows(range)) return;
+  const ByteView base = before.memories[memory].view(range);
+  Bytes bytes(base.begin(), base.end());
+  for (const Range& part : carried.memories[memory].known.within(range).ranges()) {
+    std::ranges::copy(carried.memories[memory].view(part),
+                      bytes.begin() + static_cast<std::ptrdiff_t>(part.begin - range.begin));
+  }
+  if (compute_sha256(bytes) != digest) return;
+  std::ranges::copy(bytes, after.memories[memory].span(range).begin());
+  after.memories[memory].known.add(range);
+}
+
 bool is_way_back(const OpenedBundle& bundle, const OpenedBundle& of) {
   const Manifest& manifest = bundle.manifest;
   return manifest.revision == 0 && manifest.base_number == of.manifest.base_number &&
@@ -45,7 +60,11 @@ Sides known_sides(const OpenedBundle& opened, const std::vector<const OpenedBund
     for (const Image& base : bases) take(base, sides.before, memory, range, *span.before);
     if (read != nullptr && !sides.before.memories[memory].knows(range))
       take(*read, sides.before, memory, range, *span.before);
-    if (span.before != span.after) continue;
+    if (span.before != span.after) {
+      if (!sides.after.memories[memory].knows(range))
+        take_patched(sides.before, carried, sides.after, memory, range, *span.after);
+      continue;
+    }
     take(sides.before, sides.after, memory, range, *span.after);
     take(sides.after, sides.before, memory, range, *span.before);
   }

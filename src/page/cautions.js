@@ -1,0 +1,73 @@
+// What a manifest and its region map say that a person must know before he acts on it: {code, text}, in a fixed order, each at most
+// once. The sealing side writes the texts among the manifest's cautions; here they are made anew, from claims that are proved.
+
+import { grouped, printable, rangeText, utf8 } from "./bytes.js";
+import { RangeSet } from "./range_set.js";
+import { segmentsOf } from "./image.js";
+
+const LISTED_MOST = 70;  // bytes of a line that a list may take
+
+// "a, b and 3 more", within what a line has room for.
+function listed(words) {
+  let text = "";
+  let told = 0;
+  for (const word of words) {
+    if (utf8(text + word).length > LISTED_MOST) break;
+    text += (told === 0 ? "" : ", ") + word;
+    ++told;
+  }
+  const left = words.length - told;
+  if (left === 0) return text;
+  return told === 0 ? String(left) : `${text} and ${left} more`;
+}
+
+function partialBase({ memories }, map) {
+  const missing = [];
+  let known = 0;
+  let all = 0;
+  for (const memory of memories) {
+    const declared = map.memories.find(({ name }) => name === memory.name);
+    const rest = declared === undefined ? new RangeSet([memory.extent]) : segmentsOf(declared);
+    all += rest.size;
+    for (const range of memory.known) {
+      known += range.end - range.begin;
+      rest.remove(range);
+    }
+    missing.push(...rest.ranges.map((range) => `${memory.name} ${rangeText(range)}`));
+  }
+  if (missing.length === 0) return [];
+  return [{ code: "base-partial", text: `the first read holds ${grouped(known)} of ${grouped(all)} bytes; nothing is proved about ${listed(missing)}` }];
+}
+
+function checksIn({ checksums }, state, code, words) {
+  const names = checksums.filter((check) => check.state_after === state).map(({ name }) => name);
+  if (names.length === 0) return [];
+  return [{ code, text: `${names.length} of ${checksums.length} checksums and copies ${words}: ${listed(names)}` }];
+}
+
+function vehicleNotRead({ binding, memories }) {
+  const isKnown = ({ memory, range }) => memories.find(({ name }) => name === memory)?.known
+    .some(({ begin, end }) => begin <= range.begin && range.end <= end) ?? false;
+  if (binding.length === 0 || binding.some((field) => field.digest !== "" || isKnown(field))) return [];
+  return [{ code: "vehicle-not-read", text: "the vehicle cannot be told by this read, for it does not hold " +
+    `${listed(binding.map(({ name }) => name))}: only by the vehicle reference` }];
+}
+
+function verificationNumber({ revision, controllers: [{ identity }] }) {
+  const field = identity.find(({ kind, before, after }) => kind === "verification-number" && (before !== "" || after !== ""));
+  if (field === undefined || revision === 0) return [];
+  const shown = (text) => (text === "" ? "not known" : printable(text, 40));
+  const change = field.before === field.after ? `stays ${shown(field.after)}` : `changes from ${shown(field.before)} to ${shown(field.after)}`;
+  return [{ code: "verification-number", text: `the calibration verification number (SAE J1979) ${change}: an inspection may compare it` }];
+}
+
+export function cautionsOf(manifest, map) {
+  const [controller] = manifest.controllers;
+  return [
+    ...partialBase(controller, map),
+    ...checksIn(controller, "not-provable", "checks-not-provable", "read bytes that the first read does not hold"),
+    ...vehicleNotRead(controller),
+    ...checksIn(controller, "fails", "received-failing", "do not hold in the read as it was received; the way back restores it so"),
+    ...verificationNumber(manifest),
+  ];
+}

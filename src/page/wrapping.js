@@ -1,0 +1,98 @@
+// Declared wrappings: which bytes of a file are which bytes of the image, whether a file has the form, and the way back. Taking a
+// wrapping off and putting it on again gives the very same file.
+
+import { grouped, sameBytes } from "./bytes.js";
+import { Refusal } from "./reason.js";
+import { RangeSet } from "./range_set.js";
+import { correctChecks } from "./correct.js";
+import { makePlan } from "./plan.js";
+import { failureOf, verifyChecks } from "./verify.js";
+import { viewAt } from "./image.js";
+
+export function wrappingSize(form) {
+  return form.blocks.reduce((size, block) => size + block.size, 0);
+}
+
+// Parts of the image in the file, in its order: [{at, memory, range, size}].
+export function wrappedParts(form) {
+  let at = 0;
+  return form.blocks.map((block) => {
+    const part = { ...block, at };
+    at += block.size;
+    return part;
+  }).filter((part) => part.kind === "memory");
+}
+
+// Offset of the first constant that a file as long as the form does not hold.
+function wrongConstant(form, file) {
+  let at = 0;
+  for (const block of form.blocks) {
+    if (block.kind === "constant" && !sameBytes(block.bytes, file.subarray(at, at + block.size))) return at;
+    at += block.size;
+  }
+  return undefined;
+}
+
+// Size and constants are the form's.
+export function wrappingFits(form, file) {
+  return form.signature === undefined && wrappingSize(form) === file.length && wrongConstant(form, file) === undefined;
+}
+
+// Every part of the image that the form speaks of is of this memory.
+export function isFormOfMemory(form, memory) {
+  return [...wrappedParts(form), ...form.omitted].every((place) => place.memory === memory);
+}
+
+// For a file that fits no form: it is as long as one, and a constant differs. Nothing when no form is so long.
+export function misfitOf(map, file, name) {
+  for (const form of map.forms) {
+    if (form.signature !== undefined || wrappingSize(form) !== file.length) continue;
+    const at = wrongConstant(form, file);
+    if (at === undefined) continue;
+    return new Refusal("form-unknown", { file: name, place: `offset ${grouped(at)}`, found: "other bytes than the constant there",
+      expected: `form "${form.name}"`, next: "check that file and region map belong together" });
+  }
+  return undefined;
+}
+
+// The file as the one memory of its own map.
+function imageOfFile(own, bytes) {
+  const [{ name, extent }] = own.memories;
+  return { memories: [{ name, extent, bytes, known: new RangeSet([extent]) }] };
+}
+
+async function asOwnFault(form, name, work) {
+  try {
+    return await work();
+  } catch (fault) {
+    if (!(fault instanceof Refusal)) throw fault;
+    throw new Refusal("form-checksum", { file: name, place: `form "${form.name}", ${fault.place}`, found: fault.found, expected: fault.expected,
+      next: "get the file again from whoever wrote it: it was damaged, or changed without its wrapping" });
+  }
+}
+
+// The wrapping's own checksums hold; throws for the first that does not. `file` fits.
+export function verifyWrapping(form, file, name) {
+  return asOwnFault(form, name, async () => {
+    if (form.file === undefined) return;
+    const image = imageOfFile(form.file, file);
+    const plan = makePlan(form.file, image);
+    for (const outcome of await verifyChecks(plan, image)) {
+      if (outcome.state === "fails") throw failureOf(plan, outcome);
+      if (outcome.state !== "holds") throw new Refusal("form-checksum", { place: outcome.name });
+    }
+  });
+}
+
+// The file with the parts of `image`, and its own checksums right; everything else is that of `original`, which fits and is
+// verified.
+export async function wrap(form, original, image, name) {
+  const out = original.slice();
+  for (const part of wrappedParts(form)) out.set(viewAt(image, part), part.at);
+  if (form.file === undefined) return out;
+  await asOwnFault(form, name, () => {
+    const file = imageOfFile(form.file, out);
+    return correctChecks(makePlan(form.file, file), file, false);
+  });
+  return out;
+}

@@ -159,11 +159,11 @@ class JobPage {
          {TimeSign::kStopped, "withdrawn"},
          {TimeSign::kNoted, "remark"}}};
     Html legend;
-    for (const auto& [sign, word] : kWords) {
+    for (const auto& key : kWords) {
       const bool there = std::ranges::any_of(picture.rows, [&](const TimeRow& row) {
-        return std::ranges::any_of(row.marks, [&](const TimeMark& mark) { return mark.sign == sign; });
+        return std::ranges::any_of(row.marks, [&](const TimeMark& mark) { return mark.sign == key.first; });
       });
-      if (there) legend += element("li", time_key(sign, word));
+      if (there) legend += element("li", time_key(key.first, key.second));
     }
     return section("Over time",
                    "As noted in the folder. Marks that would cover one another stand side by side.",

@@ -200,6 +200,7 @@ FileFacts Examiner::examine_bundle(const SurveyedFile& file) {
 }
 
 std::optional<OpenedBundle> Examiner::open(const SurveyedFile& file, FileFacts& facts) {
+  bool as_stored = false;
   const auto look = [&]() -> Result<OpenedBundle> {
     const std::string name = printable(file.path);
     CALSEAL_ASSIGN(Bytes bytes, read_file(file.place, kBundleSizeLimit));
@@ -210,6 +211,7 @@ std::optional<OpenedBundle> Examiner::open(const SurveyedFile& file, FileFacts& 
         bytes, [] { return ByteView(); }, name, context);
     if (stored.manifest) facts.revision = claim_of(stored);
     if (stored.reason) return fail(*stored.reason);
+    as_stored = true;
     CALSEAL_ASSIGN(OpenedBundle opened, open_contents(std::move(bytes), std::move(stored), name));
     if (opened.set) facts.revision->members = opened.set->members;
     return opened;
@@ -217,7 +219,7 @@ std::optional<OpenedBundle> Examiner::open(const SurveyedFile& file, FileFacts& 
   Result<OpenedBundle> opened = look();
   if (opened) return *std::move(opened);
   facts.fault = about_file(std::move(opened).error());
-  if (facts.revision) facts.proof = Proof::kFailed;
+  if (as_stored) facts.proof = Proof::kFailed;
   return std::nullopt;
 }
 

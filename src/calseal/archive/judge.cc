@@ -10,6 +10,7 @@ namespace calseal {
 namespace {
 
 const Judging::Files kNone;
+constexpr std::uint64_t kWorthSharing = 1024;  // bytes; nobody keeps smaller files once for many jobs
 
 }  // namespace
 
@@ -42,6 +43,7 @@ Judging::Judging(const AuditRecord& record, const AuditRecord* earlier) : record
     }
     if (facts.kind == FileKind::kBundle && base_of_folder(name_of(folder)))
       job_folders_.insert(std::string(folder_of(folder)));
+    if (facts.digest && facts.size >= kWorthSharing) digests_.insert(*facts.digest);
     if (facts.revision) {
       const RevisionClaim& claim = *facts.revision;
       by_identity_[claim.identity].push_back(&facts);

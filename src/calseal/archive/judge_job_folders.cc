@@ -49,13 +49,7 @@ class JobFolder {
 
   void judge() {
     if (bases_.empty()) return;
-    const FileFacts* const facts = own(kJobFile);
-    if (facts == nullptr) {
-      missing(kJobFile, FileKind::kJobFacts);
-    } else if (facts->job) {
-      job_ = facts->job->job;
-      controller_ = facts->job->controller;
-    }
+    judge_job();
     if (const FileFacts* const events = own(kEventsFile)) {
       judge_attached(*events);
     } else {
@@ -81,6 +75,34 @@ class JobFolder {
         judging_.find(FindingCode::kJobFileMissing, path, "", "this job folder has no such file");
     finding.wanted = WantedFile{WantedFile::By::kPlace, path, {}, kind, std::nullopt};
     return finding;
+  }
+
+  // The folder's job is the one of most bundles in it; where these do not tell, that of job.json.
+  void judge_job() {
+    std::map<std::pair<std::string, std::string>, std::size_t> votes;
+    for (const auto& [number, files] : bases_) {
+      for (const BaseFile& file : files) {
+        if (file.name.find('/') == std::string::npos && file.facts->revision)
+          ++votes[{file.facts->revision->job, file.facts->revision->controller}];
+      }
+    }
+    const FileFacts* const facts = own(kJobFile);
+    if (facts == nullptr) missing(kJobFile, FileKind::kJobFacts);
+    const bool told = facts != nullptr && facts->job;
+    std::pair<std::string, std::string> job;
+    if (told) job = {facts->job->job, facts->job->controller};
+    std::size_t most = told ? votes[job] : 0;
+    for (const auto& [name, count] : votes) {
+      if (count <= most) continue;
+      most = count;
+      job = name;
+    }
+    std::tie(job_, controller_) = job;
+    if (!told || (facts->job->job == job_ && facts->job->controller == controller_)) return;
+    judging_.find(FindingCode::kJobAltered, facts->path, "",
+                  "of job " + facts->job->job + ", " + facts->job->controller + "; its bundles are of job " + job_ +
+                      ", " + controller_)
+        .wanted = WantedFile{WantedFile::By::kPlace, facts->path, {}, FileKind::kJobFacts, std::nullopt};
   }
 
   void judge_attached(const FileFacts& events) {
@@ -186,10 +208,8 @@ class JobFolder {
                                                FileKind::kUnknown, std::nullopt});
         continue;
       }
-      if (std::ranges::any_of(files, [&](const BaseFile& file) {
-            return file.name.starts_with("read/") && file.facts->digest == one.digest;
-          }))
-        continue;
+      // What many jobs have may be kept once, anywhere in the archive.
+      if (judging_.holds_digest(one.digest)) continue;
       const std::string name = name_before(folder, memory);
       missing(name, FileKind::kUnknown).wanted = WantedFile{WantedFile::By::kDigest, join_path(folder_, name),
                                                             one.digest, FileKind::kUnknown, std::nullopt};

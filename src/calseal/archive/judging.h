@@ -34,6 +34,9 @@ class Judging {
               std::uint64_t sequence) const;
   bool any_hinted(const std::string& job) const;
 
+  // Whether any file of the archive is these bytes.
+  bool holds_digest(const Sha256& digest) const { return digests_.contains(digest); }
+
   // What was sealed, by any ledger of the archive.
   const std::vector<const LedgerSeal*>& seals() const { return seals_; }
   bool has_ledger() const { return has_ledger_; }
@@ -59,6 +62,7 @@ class Judging {
   std::map<Sha256, Files> by_identity_;
   std::map<SequenceKey, Files> by_sequence_;
   Files hinted_;
+  std::set<Sha256> digests_;
   std::vector<const LedgerSeal*> seals_;
   std::map<Sha256, const LedgerSeal*> seals_by_identity_;
   bool has_ledger_ = false;

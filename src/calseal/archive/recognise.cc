@@ -105,8 +105,12 @@ BundleHint read_hint(JsonObject& object) {
   object.text("calseal");
   object.integer("format", 1, kJsonIntegerLimit);
   hint.job = read_name(object, "job");
-  hint.base = object.integer("base_number", 1, kBaseLimit);
-  object.text("base_reason", kLineLimit);
+  if (const auto node = object.required("base")) {
+    JsonObject base(*node);
+    hint.base = base.integer("number", 1, kBaseLimit);
+    base.text("reason", kLineLimit);
+    base.done();
+  }
   hint.revision = object.integer("revision", 0, kRevisionLimit);
   hint.sequence = object.integer("sequence", 1, kSequenceLimit);
   object.done();

@@ -155,8 +155,7 @@ bool JsonNode::boolean() const {
 Bytes JsonNode::hex(std::size_t least, std::size_t most) const {
   const auto expected = [&] {
     return "lower-case hexadecimal of " +
-           (least == most ? std::to_string(least)
-                          : std::to_string(least) + " to " + std::to_string(most)) +
+           (least == most ? std::to_string(least) : std::to_string(least) + " to " + std::to_string(most)) +
            " bytes";
   };
   if (value_->kind != JsonValue::Kind::kString) {

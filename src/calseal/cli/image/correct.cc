@@ -74,20 +74,20 @@ JsonValue result_json(const Work& work, const std::vector<std::string>& paths,
                       const std::vector<Bytes>& files) {
   std::vector<std::size_t> indexes(files.size());
   for (std::size_t i = 0; i < files.size(); ++i) indexes[i] = i;
-  return json_object({{"calseal", json("correct/1")},
-                      {"region_map", region_map_json(work.map)},
-                      {"proved_on_base", json(work.base.has_value())},
-                      {"corrections", corrections_json(work.map, work.report)},
-                      {"not_provable", json_strings(work.report.not_provable)},
-                      {"confinement", work.proof ? confinement_json(work.plan, *work.proof, work.base->image)
-                                                 : JsonValue{}},
-                      {"files", json_array(indexes, [&](std::size_t i) {
-                         return json_object({{"memory", json(work.read.sources[i].memory)},
-                                             {"form", json(work.read.sources[i].form)},
-                                             {"file", json(printable(paths[i]))},
-                                             {"size", json(files[i].size())},
-                                             {"sha256", json(digest_text(compute_sha256(files[i])))}});
-                       })}});
+  return json_object(
+      {{"calseal", json("correct/1")},
+       {"region_map", region_map_json(work.map)},
+       {"proved_on_base", json(work.base.has_value())},
+       {"corrections", corrections_json(work.map, work.report)},
+       {"not_provable", json_strings(work.report.not_provable)},
+       {"confinement", work.proof ? confinement_json(work.plan, *work.proof, work.base->image) : JsonValue{}},
+       {"files", json_array(indexes, [&](std::size_t i) {
+          return json_object({{"memory", json(work.read.sources[i].memory)},
+                              {"form", json(work.read.sources[i].form)},
+                              {"file", json(printable(paths[i]))},
+                              {"size", json(files[i].size())},
+                              {"sha256", json(digest_text(compute_sha256(files[i])))}});
+        })}});
 }
 
 Result<int> run(const CorrectOptions& options, const Console& console) {

@@ -60,7 +60,8 @@ std::string use_words(const ReadJudgement& judgement) {
                : "keep it as evidence and read again; nothing should be built on it";
   }
   if (judgement.grade == ReadGrade::kDiffersFromKnownStock) {
-    return "it can be sealed as evidence and way back, but it is not stock; a known stock can be the next base "
+    return "it can be sealed as evidence and way back, but it is not stock; a known stock can be the next "
+           "base "
            "(job carry --stock)";
   }
   if (!judgement.whole) return "it can be worked with within the limits above";
@@ -110,8 +111,7 @@ JsonValue read_judgement_json(const RegionMap& map, const std::string& name, con
       {{"read", json(name)},
        {"region_map", region_map_json(map)},
        {"recognised", json(judgement.recognised)},
-       {"recognition_error",
-        judgement.recognised ? JsonValue{} : json_error(judgement.recognition_error)},
+       {"recognition_error", judgement.recognised ? JsonValue{} : json_error(judgement.recognition_error)},
        {"forms",
         json_array(judgement.read.sources, [](const ReadSource& source) { return json(source.form); })},
        {"whole", json(judgement.whole)},

@@ -10,6 +10,7 @@
 #include "calseal/cli/manual/manual_commands.h"
 #include "calseal/cli/option/option_commands.h"
 #include "calseal/cli/query/query_commands.h"
+#include "calseal/cli/report/report_commands.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/study/study_commands.h"
 
@@ -51,6 +52,7 @@ int main(int argc, char** argv) {
   calseal::add_check_command(*check, console, "calseal check", status);
   calseal::add_confirm_command(app, console, status);
   calseal::add_show_command(app, console, status);
+  calseal::add_report_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_reasons_command(app, console, status);
   calseal::add_manual_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_completion_command(app, console, status);

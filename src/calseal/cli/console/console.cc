@@ -3,6 +3,7 @@
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <cstdio>
 #include <cstdlib>
 #include <iostream>
@@ -100,9 +101,20 @@ void set_command(CLI::App& app, Console& console, std::vector<std::string> examp
 }
 
 int run_program(CLI::App& app, Console& console, int argc, char** argv, int& status) {
+  std::vector<std::string> arguments(argv + std::min(argc, 1), argv + argc);
+  // Taken by every command and told once, in the program's own help; so it is no option of each.
+  if (!app.get_subcommands({}).empty()) {
+    app.add_flag("--ascii", console.ascii,
+                 "Signs in plain ASCII, whatever the locale; every command takes it");
+    const auto is_ascii = [](const std::string& argument) { return argument == "--ascii"; };
+    const auto end = std::find(arguments.begin(), arguments.end(), "--");
+    console.ascii = std::any_of(arguments.begin(), end, is_ascii);
+    arguments.erase(std::remove_if(arguments.begin(), end, is_ascii), end);
+  }
+  std::reverse(arguments.begin(), arguments.end());  // as CLI11 takes them
   // CLI11 reports by exceptions; they end here, as does everything else.
   try {
-    app.parse(argc, argv);
+    app.parse(std::move(arguments));
   } catch (const CLI::Success& success) {
     app.exit(success);
     status = 0;

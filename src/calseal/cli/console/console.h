@@ -23,7 +23,8 @@ class Console {
   // Colour when stdout is a terminal, NO_COLOR is unset or empty and TERM is not "dumb".
   Console();
 
-  bool json = false;  // --json was given
+  bool json = false;   // --json was given
+  bool ascii = false;  // --ascii was given: plain signs whatever the locale
 
   // `text` in a tone, or unchanged without colour.
   std::string toned(Tone tone, std::string_view text) const;

@@ -123,6 +123,7 @@ class Chromium:
 
     def violations(self):
         """What axe-core finds against WCAG 2.2 A and AA and against good practice, as short texts."""
+        self.driver.set_script_timeout(600)
         self.driver.execute_script(axe_source())
         found = self.driver.execute_async_script(
             "const done = arguments[0];"
@@ -136,3 +137,8 @@ class Chromium:
         clip = {"x": 0, "y": 0, "width": size["width"], "height": size["height"], "scale": 1}
         shot = self.command("Page.captureScreenshot", format="png", captureBeyondViewport=True, clip=clip)
         pathlib.Path(path).write_bytes(base64.b64decode(shot["data"]))
+
+    def print_to(self, path):
+        """What the printer would get, as PDF on A4."""
+        printed = self.command("Page.printToPDF", printBackground=False, preferCSSPageSize=True, paperWidth=8.27, paperHeight=11.69)
+        pathlib.Path(path).write_bytes(base64.b64decode(printed["data"]))

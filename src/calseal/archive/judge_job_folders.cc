@@ -32,6 +32,9 @@ std::optional<BundleName> parse_bundle_name(std::string_view name) {
   return BundleName{*revision, *sequence};
 }
 
+// Name of a file of a read without its extension; one that names no memory holds them all.
+std::string read_name(const NamedDigest& received) { return received.name.empty() ? "_all" : received.name; }
+
 class JobFolder {
  public:
   JobFolder(Judging& judging, const std::string& folder) : judging_(judging), folder_(folder) {
@@ -99,9 +102,10 @@ class JobFolder {
     }
     std::tie(job_, controller_) = job;
     if (!told || (facts->job->job == job_ && facts->job->controller == controller_)) return;
-    judging_.find(FindingCode::kJobAltered, facts->path, "",
-                  "of job " + facts->job->job + ", " + facts->job->controller + "; its bundles are of job " + job_ +
-                      ", " + controller_)
+    judging_
+        .find(FindingCode::kJobAltered, facts->path, "",
+              "of job " + facts->job->job + ", " + facts->job->controller + "; its bundles are of job " +
+                  job_ + ", " + controller_)
         .wanted = WantedFile{WantedFile::By::kPlace, facts->path, {}, FileKind::kJobFacts, std::nullopt};
   }
 
@@ -184,24 +188,26 @@ class JobFolder {
     std::vector<NamedDigest> named;
     for (const RevisionClaim* claim : way_backs)
       named.insert(named.end(), claim->received.begin(), claim->received.end());
-    const auto is_named = [&](const std::optional<Sha256>& digest) {
-      return digest &&
-             std::ranges::any_of(named, [&](const NamedDigest& one) { return one.digest == *digest; });
+    const auto is_named = [&](const std::string& memory, const std::optional<Sha256>& digest) {
+      return digest && std::ranges::any_of(named, [&](const NamedDigest& one) {
+               return one.digest == *digest && read_name(one) == memory;
+             });
     };
     const std::string folder = base_folder(number) + "/read/";
     std::map<std::string, const FileFacts*> by_memory;
     for (const BaseFile& file : files) {
       if (!file.name.starts_with("read/")) continue;
       const std::string name = file.name.substr(5);
-      by_memory[name.substr(0, name.find('.'))] = file.facts;
+      const std::string memory = name.substr(0, name.find('.'));
+      by_memory[memory] = file.facts;
       // A bundle has no digest of its own bytes, and is no read.
       if (file.facts->fault && !file.facts->digest) continue;
-      if (is_named(file.facts->digest)) continue;
+      if (is_named(memory, file.facts->digest)) continue;
       judging_.find(FindingCode::kReadAltered, file.facts->path, "",
                     "revision 0 was sealed from another file");
     }
     for (const NamedDigest& one : way_backs.front()->received) {
-      const std::string memory = one.name.empty() ? "_all" : one.name;
+      const std::string memory = read_name(one);
       const auto there = by_memory.find(memory);
       if (there != by_memory.end()) {
         judging_.want_at(there->second->path, {WantedFile::By::kDigest, there->second->path, one.digest,

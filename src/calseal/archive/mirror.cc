@@ -15,6 +15,7 @@
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/check/stored.h"
+#include "calseal/job/event.h"
 #include "calseal/ledger/layout.h"
 
 namespace calseal {
@@ -29,6 +30,17 @@ bool is_ledger_part(FileKind kind) {
 bool may_be_read_by_others(const std::string& place) {
   struct stat status {};
   return ::stat(place.c_str(), &status) != 0 || (status.st_mode & 077) != 0;
+}
+
+// Notes without the lines that are none.
+std::string readable_lines(std::string_view notes) {
+  std::string lines;
+  while (!notes.empty()) {
+    const std::size_t end = std::min(notes.find('\n'), notes.size() - 1);
+    if (parse_events(notes.substr(0, end), "").broken.empty()) lines += notes.substr(0, end + 1);
+    notes.remove_prefix(end + 1);
+  }
+  return lines;
 }
 
 // The second tree: each file is looked at once, and only when something asks for one like it.
@@ -194,19 +206,22 @@ class Healing {
     return before->size;
   }
 
-  // Notes that grow: a copy that begins as they did, and is no shorter than what is left of them.
+  // Notes that grow: a copy that begins as they did, and lacks nothing that can be read of them now.
   const SurveyedFile* continued(const WantedFile& wanted) const {
     const SurveyedFile* const copy = request_.mirror->find(wanted.path);
     const FileFacts* const before =
         request_.earlier == nullptr ? nullptr : request_.earlier->find(wanted.path);
     const FileFacts* const now = request_.record->find(wanted.path);
     if (copy == nullptr || before == nullptr || copy->size() < before->size) return nullptr;
-    if (now != nullptr && copy->size() < now->size) return nullptr;
     const Result<Bytes> bytes = read_file(copy->place, kHealedFileLimit);
     if (!bytes || bytes->size() < before->size ||
         compute_sha256(ByteView(*bytes).first(static_cast<std::size_t>(before->size))) != before->digest)
       return nullptr;
-    return copy;
+    if (now == nullptr || copy->size() >= now->size) return copy;
+    const SurveyedFile* const here = request_.archive->find(wanted.path);
+    const Result<Bytes> left =
+        here == nullptr ? Result<Bytes>(Bytes()) : read_file(here->place, kHealedFileLimit);
+    return left && text_of(*bytes).starts_with(readable_lines(text_of(*left))) ? copy : nullptr;
   }
 
   // --- a ledger

@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/bundle/passing_file.h"
 
 namespace calseal {
 namespace {
@@ -107,6 +108,12 @@ Status pass_content(ByteView file, const Framing& framing, const Manifest& manif
 
 }  // namespace
 
+tl::unexpected<Error> wrong_stored_digest(const ManifestEntry& entry, const Sha256& found,
+                                          const std::string& name) {
+  return fail({Reason::kStoredDigest, name, printable(entry.name, 160), "SHA-256 " + digest_text(found),
+               digest_text(entry.stored_digest), "copy or download the file again"});
+}
+
 ByteView stored_bytes(ByteView file, const Framing& framing, std::size_t index) {
   const std::size_t at = framing.first_listed + index;
   return file.subspan(framing.content_offset(at), framing.entries[at].stored_size);
@@ -118,8 +125,7 @@ Status verify_stored_digests(ByteView file, const Framing& framing, const Manife
     const ManifestEntry& entry = manifest.entries[i];
     const Sha256 digest = compute_sha256(stored_bytes(file, framing, i));
     if (digest == entry.stored_digest) continue;
-    return fail({Reason::kStoredDigest, name, printable(entry.name, 160), "SHA-256 " + digest_text(digest),
-                 digest_text(entry.stored_digest), "copy or download the file again"});
+    return wrong_stored_digest(entry, digest, name);
   }
   return {};
 }

@@ -5,6 +5,7 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/entries.h"
 #include "calseal/bundle/prefix.h"
+#include "calseal/check/stored.h"
 #include "calseal/map/read.h"
 
 namespace calseal {
@@ -157,6 +158,18 @@ Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const Open
   }
   CALSEAL_CHECK(judge_order(opened, context, steps));
   CALSEAL_CHECK(noted(steps, "contents", read_contents(opened)));
+  return opened;
+}
+
+Result<OpenedBundle> open_contents(Bytes file, StoredBundle stored, const std::string& name) {
+  OpenedBundle opened;
+  opened.name = name;
+  opened.file = std::move(file);
+  opened.manifest = *std::move(stored.manifest);
+  opened.digest = stored.digest;
+  opened.framing = *std::move(stored.framing);
+  opened.incomplete = stored.incomplete;
+  CALSEAL_CHECK(read_contents(opened));
   return opened;
 }
 

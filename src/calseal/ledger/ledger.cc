@@ -254,6 +254,10 @@ class Verifying {
       find(LedgerFault::kTorn, entries, std::nullopt,
            bytes_text(reader_.torn_bytes()) + " of a line that a writer left who was cut off",
            "nothing is to be done; the next append takes them out");
+    if (reader_.torn_detail_bytes() != 0)
+      find(LedgerFault::kTorn, folder_file(kDetailsFile), std::nullopt,
+           bytes_text(reader_.torn_detail_bytes()) + " of a line that a writer left who was cut off",
+           "nothing is to be done; the next append takes them out");
     if (reader_.stray_details() != 0)
       find(LedgerFault::kDetailStray, folder_file(kDetailsFile), std::nullopt,
            counted(reader_.stray_details()) + " without an entry",

@@ -20,10 +20,10 @@ def run(*arguments, status=None, env=None):
 
 
 def files_of(folder):
-    """Path -> bytes of every file, without what healing put aside."""
+    """Path -> bytes of every file, without calseal's own helps: what healing put aside, what a killed writer left."""
     folder = pathlib.Path(folder)
     return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*"))
-            if p.is_file() and ASIDE not in p.parts}
+            if p.is_file() and not any(part.startswith(".calseal-") for part in p.relative_to(folder).parts)}
 
 
 class Archive:

@@ -110,6 +110,9 @@ class Faults:
         fault = self.damage(f"{len(more)} bytes appended", path, self.at(path).read_bytes() + more)
         if path.endswith("events.jsonl"):
             fault.names = {"notes-damaged"}
+        if path in ("ledger/entries.jsonl", "ledger/details.jsonl"):
+            # As a writer leaves it who was cut off: the next append takes it out, and no copy may take its place.
+            fault.names, fault.heals = {"ledger-torn"}, "by the next append"
         return fault
 
     def make_garbage(self):
@@ -268,9 +271,11 @@ def try_fault(archive, faults, index, depth):
     try:
         if not is_found(fault, findings):
             return f"{fault}: not named: {json.dumps(findings)[:1500]}"
-        if not fault.heals:
+        if fault.heals is not True:
             for path in fault.paths:
                 archive.at(path).unlink()
+                if fault.heals:
+                    shutil.copy(archive.mirror / path, archive.at(path))
         healed, good = desk.files_of(archive.archive), desk.files_of(archive.mirror)
         if healed != good:
             differing = sorted(set(healed) ^ set(good)) + [p for p in healed if p in good and healed[p] != good[p]]

@@ -17,6 +17,7 @@
 #include "calseal/check/stored.h"
 #include "calseal/job/event.h"
 #include "calseal/ledger/layout.h"
+#include "calseal/ledger/lock.h"
 
 namespace calseal {
 namespace {
@@ -248,6 +249,8 @@ class Healing {
   }
 
   void look_for_ledger(Finding& finding) {
+    // What a writer left who was cut off, the next one takes out; a copy knows less than the ledger.
+    if (finding.severity() != Severity::kError) return;
     const std::string folder(folder_of(finding.wanted->path.empty() ? finding.path : finding.wanted->path));
     const SurveyedFile* const copy = request_.mirror->find(join_path(folder, kEntriesFile));
     if (copy == nullptr || copy->kind != FileKind::kLedgerEntries) return;
@@ -276,8 +279,18 @@ class Healing {
     return std::nullopt;
   }
 
-  // The tip last: until it stands there, a reader sees that something is amiss.
+  // The tip last: until it stands there, a reader sees that something is amiss. No writer may come between,
+  // nor have come since the ledger was looked at.
   bool put_back_ledger(const std::string& folder) {
+    const std::optional<Target> target = target_of(join_path(folder, kTipFile));
+    if (!target) return false;
+    if (Status made = make_folders(target->root, target->within); !made)
+      return failed(std::move(made).error());
+    const Result<FolderLock> lock = lock_ledger(std::string(folder_of(target->place())));
+    if (!lock) return failed(lock.error());
+    for (const std::string_view name : {kDetailsFile, kEntriesFile, kTipFile}) {
+      if (Status same = is_as_it_was(join_path(folder, name)); !same) return failed(std::move(same).error());
+    }
     bool all = true;
     for (const std::string_view name : {kDetailsFile, kEntriesFile, kTipFile}) {
       const std::string path = join_path(folder, name);
@@ -291,6 +304,7 @@ class Healing {
 
   struct Target {
     std::string root, within;
+    std::string place() const { return root + "/" + within; }
   };
   std::optional<Target> target_of(const std::string& path) const {
     const std::vector<std::string>& folders = request_.archive->folders;
@@ -305,29 +319,47 @@ class Healing {
     if (done_.contains(path)) return true;
     const std::optional<Target> target = target_of(path);
     if (!target) return false;
-    Status status = replace(*target, copy);
-    if (!status) {
-      healed_.failed.push_back(std::move(status).error());
-      return false;
-    }
+    Status status = replace(*target, path, copy);
+    if (!status) return failed(std::move(status).error());
     done_.insert(path);
     ++healed_.healed;
     return true;
   }
 
+  bool failed(Error error) {
+    healed_.failed.push_back(std::move(error));
+    return false;
+  }
+
+  // Whether nobody has written to a place since the audit looked at it.
+  Status is_as_it_was(const std::string& path) const {
+    const std::string place = target_of(path)->place();
+    const SurveyedFile* const before = request_.archive->find(path);
+    const std::optional<TreeFile> now = look_at_file(place);
+    if (!now || (before != nullptr && before->status.size == now->size &&
+                 before->status.modified == now->modified && before->status.inode == now->inode))
+      return {};
+    return fail({Reason::kFileUnreadable, printable(place), "", "changed since the audit looked at it",
+                 "what it was then", "nothing was put there; run the command again"});
+  }
+
+  // Through no link, so that nothing is written outside of the archive.
   static Status make_folders(const std::string& root, const std::string& within) {
     for (std::size_t slash = within.find('/'); slash != std::string::npos;
          slash = within.find('/', slash + 1)) {
       const std::string folder = root + "/" + within.substr(0, slash);
-      if (::mkdir(folder.c_str(), 0777) == 0 || errno == EEXIST) continue;
-      return fail({Reason::kWriteFailed, printable(folder), "make folder", std::strerror(errno), "a folder",
+      struct stat status {};
+      if (::mkdir(folder.c_str(), 0777) == 0) continue;
+      const int error = errno;
+      if (error == EEXIST && ::lstat(folder.c_str(), &status) == 0 && S_ISDIR(status.st_mode)) continue;
+      return fail({Reason::kWriteFailed, printable(folder), "make folder", std::strerror(error), "a folder",
                    "choose a place that you may write to"});
     }
     return {};
   }
 
-  Status replace(const Target& target, const SurveyedFile& copy) {
-    const std::string place = target.root + "/" + target.within;
+  Status replace(const Target& target, const std::string& path, const SurveyedFile& copy) {
+    const std::string place = target.place();
     CALSEAL_ASSIGN(const Bytes good, [&]() -> Result<Bytes> {
       if (copy.status.size == 0) return Bytes();
       return read_file(copy.place, kHealedFileLimit);
@@ -338,17 +370,20 @@ class Healing {
                    "let nobody write to the mirror, and run the command again"});
     }
     CALSEAL_CHECK(make_folders(target.root, target.within));
-    CALSEAL_CHECK(put_aside(target, place, good));
+    struct stat status {};
+    if (::lstat(place.c_str(), &status) == 0) {
+      const Result<Bytes> there =
+          status.st_size == 0 ? Result<Bytes>(Bytes()) : read_file(place, kHealedFileLimit);
+      if (there && *there == good) return {};  // put back by another run
+      CALSEAL_CHECK(is_as_it_was(path));
+      CALSEAL_CHECK(put_aside(target, place, there));
+    }
     return write_file(place, good,
                       may_be_read_by_others(copy.place) ? FileMode::kPublic : FileMode::kPrivate);
   }
 
   // A second name for the damaged file, so that its bytes stay when the first name is given away.
-  static Status put_aside(const Target& target, const std::string& place, ByteView good) {
-    struct stat status {};
-    if (::lstat(place.c_str(), &status) != 0) return {};
-    Result<Bytes> damaged = status.st_size == 0 ? Result<Bytes>(Bytes()) : read_file(place, kHealedFileLimit);
-    if (damaged && std::ranges::equal(*damaged, good)) return {};  // put back by a run that was cut off
+  static Status put_aside(const Target& target, const std::string& place, const Result<Bytes>& damaged) {
     const std::string mark = damaged ? digest_text(compute_sha256(*damaged)).substr(0, 8) : "unreadable";
     const std::string within = std::string(kAsideFolder) + "/" + target.within + "." + mark;
     CALSEAL_CHECK(make_folders(target.root, within));

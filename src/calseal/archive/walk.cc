@@ -78,6 +78,12 @@ Result<Tree> list_tree(const std::string& folder) {
   return tree;
 }
 
+std::optional<TreeFile> look_at_file(const std::string& place) {
+  struct stat status {};
+  if (::lstat(place.c_str(), &status) != 0 || !S_ISREG(status.st_mode)) return std::nullopt;
+  return described(place, status);
+}
+
 std::uint64_t part_of_name(std::string_view name, std::uint64_t of) {
   const Sha256 digest = compute_sha256(view_of(name));
   std::uint64_t number = 0;

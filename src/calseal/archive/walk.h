@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -10,8 +11,8 @@
 
 namespace calseal {
 
-// Names that begin with this are calseal's own helps beside an archive (the index, what healing put aside);
-// they are no part of it.
+// Names that begin with this are calseal's own helps beside an archive (the index, what healing put aside,
+// files and folders that a killed writer had not finished); they are no part of it.
 inline constexpr std::string_view kOwnNamePrefix = ".calseal-";
 
 // A regular file, with what tells that it has changed.
@@ -19,6 +20,9 @@ struct TreeFile {
   std::string path;  // within the folder, bytes as the file system has them
   std::int64_t size = 0, modified = 0, changed = 0, inode = 0;  // times in nanoseconds
 };
+
+// A regular file as it is now, its path as given; nothing where there is none (a link is none).
+std::optional<TreeFile> look_at_file(const std::string& place);
 
 struct Tree {
   std::vector<TreeFile> files;  // ascending by path, byte by byte

@@ -33,6 +33,7 @@ struct LedgerReader::State {
   std::optional<Ahead> ahead;
   bool details_ended = false;
   std::uint64_t stray = 0;
+  std::uint64_t unentered = 0;
   std::uint64_t torn_details = 0;  // bytes
 
   // Fills `ahead`, unless the details have ended.
@@ -123,12 +124,14 @@ std::uint64_t LedgerReader::torn_bytes() const { return state_->entries->left();
 std::uint64_t LedgerReader::torn_detail_bytes() const { return state_->torn_details; }
 std::uint64_t LedgerReader::whole_bytes() const { return state_->entries->consumed(); }
 std::uint64_t LedgerReader::stray_details() const { return state_->stray; }
+std::uint64_t LedgerReader::unentered_details() const { return state_->unentered; }
 
 Result<std::optional<LedgerRecord>> LedgerReader::next() {
   CALSEAL_ASSIGN(const std::optional<std::string_view> line, state_->entries->next());
   if (!line) {
     for (state_->look_ahead(); state_->ahead; state_->look_ahead()) {
-      ++state_->stray;
+      const std::optional<LedgerDetail>& detail = state_->ahead->detail;
+      ++(detail && detail->index >= state_->index ? state_->unentered : state_->stray);
       state_->ahead.reset();
     }
     return std::optional<LedgerRecord>();

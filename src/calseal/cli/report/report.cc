@@ -6,6 +6,7 @@
 #include "calseal/base/text.h"
 #include "calseal/cli/archive/audit_output.h"
 #include "calseal/cli/check/check_evidence.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/report/report_commands.h"
@@ -113,6 +114,7 @@ Subject subject_of(const std::string& path) {
 }
 
 Result<int> run_report(ReportOptions& options, const Console& console) {
+  const Progress progress(console, "reading and drawing");
   const Subject subject = subject_of(options.bundle);
   if (!options.since.empty() && subject != Subject::kAudit)
     return fail(usage_error("--since", "no record of an audit to compare",

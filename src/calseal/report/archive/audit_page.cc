@@ -95,7 +95,7 @@ class AuditPage {
     const Html notes = judgement_.count(Severity::kNote) == 0
                            ? Html()
                            : element("p.quiet", counted(judgement_.count(Severity::kNote), "note", "notes") +
-                                                    " besides, which ask for nothing.");
+                                                    " besides: worth knowing, nothing to put right.");
     if (!judgement_.clean() && judgement_.count(Severity::kError) + judgement_.count(Severity::kWarning) != 0)
       return verdict_band(Stance::kBad, upper(audit_words(judgement_)),
                           "Each cause is explained below, with what to do about it.", notes);

@@ -37,7 +37,10 @@ def axe_source():
     package = cache / f"axe-core-{AXE_VERSION}.tgz"
     if not package.exists():
         with tempfile.TemporaryDirectory() as folder:
-            done = subprocess.run(["npm", "pack", "--silent", f"axe-core@{AXE_VERSION}"], cwd=folder, capture_output=True, text=True, check=False)
+            # Node.js brings its own list of authorities; the system's may hold one more, of the network's own proxy.
+            env = {"NODE_EXTRA_CA_CERTS": "/etc/ssl/certs/ca-certificates.crt", **os.environ}
+            done = subprocess.run(["npm", "pack", "--loglevel=error", f"axe-core@{AXE_VERSION}"], cwd=folder, env=env, capture_output=True, text=True,
+                                  check=False)
             if done.returncode != 0:
                 raise AssertionError(f"npm could not fetch axe-core {AXE_VERSION}: {done.stderr}")
             cache.mkdir(parents=True, exist_ok=True)

@@ -15,6 +15,7 @@
 #include "calseal/cli/archive/audit_output.h"
 #include "calseal/cli/archive/audit_part.h"
 #include "calseal/cli/archive/audit_progress.h"
+#include "calseal/cli/image/page_for.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/trust/succession.h"
 
@@ -192,6 +193,30 @@ void add_merge_command(CLI::App& audit, Console& console, int& status) {
       [o](Console& c) { return run_merge(*o, c); }, status);
 }
 
+JsonValue findings_list_json() {
+  return json_object({{"calseal", json("audit-findings/1")},
+                      {"findings", json_array(all_findings(), [](const FindingInfo& row) {
+                         return json_object({{"code", json(row.name)},
+                                             {"severity", json(severity_name(row.severity))},
+                                             {"meaning", json(row.meaning)},
+                                             {"next", json(row.next)}});
+                       })}});
+}
+
+void add_findings_command(CLI::App& audit, Console& console, int& status) {
+  CLI::App* command = audit.add_subcommand("findings", "Everything that an audit can find, and what to do");
+  auto markdown = std::make_shared<bool>(false);
+  command->add_flag("--markdown", *markdown, "As the table of docs/audit.md");
+  set_command(
+      *command, console, {"calseal audit findings", "calseal audit findings --json"},
+      [markdown](Console& c) -> Result<int> {
+        c.print(*markdown ? findings_markdown() : findings_text(page_for(c)));
+        c.print_json(findings_list_json());
+        return 0;
+      },
+      status);
+}
+
 }  // namespace
 
 void add_audit_command(CLI::App& app, Console& console, int& status) {
@@ -229,11 +254,12 @@ void add_audit_command(CLI::App& app, Console& console, int& status) {
        "parallel calseal audit archive --trust shop.trust --part {}/8 --record p{}.record ::: 1 2 3 4 5 6 7 "
        "8"},
       [o, command, &status](Console& c) -> Result<int> {
-        if (!command->get_subcommands().empty()) return status;  // merge has run
+        if (!command->get_subcommands().empty()) return status;  // that one has run
         return Auditing(*o, c).run();
       },
       status);
   add_merge_command(*command, console, status);
+  add_findings_command(*command, console, status);
 }
 
 }  // namespace calseal

@@ -28,7 +28,8 @@ enum class ReportFormat : std::uint8_t { kText, kJsonLines, kCsv, kJunit };
 std::optional<ReportFormat> report_format_of(std::string_view path);
 std::string audit_report(const Judgement& judgement, ReportFormat format);
 
-// The table of findings as docs/audit.md shows it.
+// Everything that an audit can find, for a terminal, and as docs/audit.md shows it.
+std::string findings_text(const Page& page);
 std::string findings_markdown();
 
 }  // namespace calseal

@@ -78,8 +78,9 @@ std::string finding_text(const Finding& finding, const Page& page) {
   text += labelled(page, "means", info(finding.code).meaning);
   if (finding.age == FindingAge::kGone) return text;
   if (finding.healed) {
-    text += labelled(page, "healed", "put back from " + printable(finding.copy, kPathLimit), Mark::kGood);
-  } else if (!finding.copy.empty()) {
+    return text + labelled(page, "healed", "put back from " + printable(finding.copy, kPathLimit), Mark::kGood);
+  }
+  if (!finding.copy.empty()) {
     text += labelled(page, "good copy", printable(finding.copy, kPathLimit), Mark::kGood);
   }
   return text + labelled(page, "do", info(finding.code).next);
@@ -123,6 +124,18 @@ std::string audit_text(const Judgement& judgement, const Page& page, std::size_t
   if (left != 0)
     text += "\nand " + counted(left, "finding", "findings") + " more: --report FILE has them all\n";
   return text + verdict(judgement, page);
+}
+
+std::string findings_text(const Page& page) {
+  Columns columns;
+  columns.add(
+      {{"code", Mark::kDim}, {"severity", Mark::kDim}, {"what it means, and what to do", Mark::kDim}});
+  for (const FindingInfo& row : all_findings()) {
+    columns.add(
+        {{std::string(row.name)}, {std::string(severity_name(row.severity))}, {std::string(row.meaning)}});
+    columns.add({{""}, {""}, {std::string(row.next), Mark::kDim}});
+  }
+  return columns.text(page, 0);
 }
 
 }  // namespace calseal

@@ -438,6 +438,22 @@ std::string archive_name(const Survey& survey, const SurveyedFile& ledger, const
   return ledger.path;
 }
 
+std::vector<LedgerWitness> witnesses_of(const LedgerReport& report) {
+  std::vector<LedgerWitness> witnesses;
+  const auto add = [&](std::uint64_t size, Witness by, const std::string& time) {
+    if (const auto at = parse_time(time); at && size != 0) witnesses.push_back({size, by, *at});
+  };
+  for (const JudgedHead& judged : report.heads) {
+    if (!judged.holds) continue;
+    add(judged.head.tree.size, Witness::kHead, judged.head.claimed_time);
+    if (judged.token_time) add(judged.head.tree.size, Witness::kToken, *judged.token_time);
+  }
+  for (const TreeHead& pin : report.pins) add(pin.size, Witness::kPinned, report.pinned_time);
+  std::ranges::sort(witnesses);
+  witnesses.erase(std::unique(witnesses.begin(), witnesses.end()), witnesses.end());
+  return witnesses;
+}
+
 }  // namespace
 
 Status Examiner::judge_ledger(const SurveyedFile& file, FileFacts& facts) {
@@ -458,13 +474,14 @@ Status Examiner::judge_ledger(const SurveyedFile& file, FileFacts& facts) {
     const LedgerFacts& said = record.detail.facts;
     if (!record.entry || record.detail_state != DetailState::kPresent || said.kind != EntryKind::kSealed)
       return;
-    claim.seals.push_back(
-        {record.index, said.about, said.job, said.controller, said.base, said.revision, said.sequence});
+    claim.seals.push_back({record.index, said.about, said.job, said.controller, said.base, said.revision,
+                           said.sequence, parse_time(record.entry->claimed_time).value_or(UtcTime{})});
   };
   CALSEAL_ASSIGN(const LedgerReport report, verify_ledger(file.place, question));
   claim.id = report.id;
   claim.head = report.head;
   claim.erased = report.erased;
+  claim.witnesses = witnesses_of(report);
   claim.findings = report.findings;
   for (LedgerFinding& finding : claim.findings) {
     if (!finding.file.empty()) finding.file = archive_name(*context_.survey, file, finding.file);

@@ -204,6 +204,10 @@ JobClaim read_job_claim(const JsonNode& node) {
 
 // --- ledgers
 
+UtcTime read_utc_time(JsonObject& object, std::string_view key) {
+  return parse_time(read_time(object, key)).value_or(UtcTime{});
+}
+
 JsonValue seal_json(const LedgerSeal& seal) {
   return json_object({{"entry", json(seal.index)},
                       {"identity", json_digest(seal.identity)},
@@ -211,7 +215,8 @@ JsonValue seal_json(const LedgerSeal& seal) {
                       {"controller", json(seal.controller)},
                       {"base", json(seal.base)},
                       {"revision", json(seal.revision)},
-                      {"sequence", json(seal.sequence)}});
+                      {"sequence", json(seal.sequence)},
+                      {"claimed_time", json(time_text(seal.claimed))}});
 }
 
 LedgerSeal read_seal(const JsonNode& node) {
@@ -224,8 +229,27 @@ LedgerSeal read_seal(const JsonNode& node) {
   seal.base = object.integer("base", 0, kBaseLimit);
   seal.revision = object.integer("revision", 0, kRevisionLimit);
   seal.sequence = object.integer("sequence", 0, kSequenceLimit);
+  seal.claimed = read_utc_time(object, "claimed_time");
   object.done();
   return seal;
+}
+
+JsonValue witness_json(const LedgerWitness& witness) {
+  return json_object({{"entries", json(witness.size)},
+                      {"by", json(witness_name(witness.by))},
+                      {"time", json(time_text(witness.time))}});
+}
+
+LedgerWitness read_witness(const JsonNode& node) {
+  JsonObject object(node);
+  LedgerWitness witness;
+  witness.size = object.integer("entries", 1, kLedgerEntryLimit);
+  witness.by = static_cast<Witness>(
+      object.choice("by", {witness_name(Witness::kNobody), witness_name(Witness::kHead),
+                           witness_name(Witness::kPinned), witness_name(Witness::kToken)}));
+  witness.time = read_utc_time(object, "time");
+  object.done();
+  return witness;
 }
 
 JsonValue finding_json(const LedgerFinding& finding) {
@@ -256,7 +280,8 @@ JsonValue ledger_json(const LedgerClaim& claim) {
   return json_object({{"id", json_digest(claim.id)},
                       {"entries", json(claim.head.size)},
                       {"root_hash", json_digest(claim.head.root_hash)},
-                      {"erased", json(claim.erased)}});
+                      {"erased", json(claim.erased)},
+                      {"witnesses", json_array(claim.witnesses, witness_json)}});
 }
 
 LedgerClaim read_ledger(const JsonNode& node) {
@@ -266,6 +291,8 @@ LedgerClaim read_ledger(const JsonNode& node) {
   claim.head.size = object.integer("entries", 0, kLedgerEntryLimit);
   claim.head.root_hash = read_digest(object, "root_hash");
   claim.erased = object.integer("erased", 0, kLedgerEntryLimit);
+  for (const JsonNode& witness : object.items("witnesses", kListLimit))
+    claim.witnesses.push_back(read_witness(witness));
   object.done();
   return claim;
 }

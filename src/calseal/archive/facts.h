@@ -10,6 +10,7 @@
 
 #include "calseal/archive/recognise.h"
 #include "calseal/base/result.h"
+#include "calseal/base/utc_time.h"
 #include "calseal/bundle/set_descriptor.h"
 #include "calseal/digest/sha256.h"
 #include "calseal/ledger/ledger.h"
@@ -83,13 +84,23 @@ struct LedgerSeal {
   Sha256 identity;
   std::string job, controller;
   std::uint64_t base = 1, revision = 0, sequence = 1;
+  UtcTime claimed;  // as the entry says
   friend bool operator==(const LedgerSeal&, const LedgerSeal&) = default;
+};
+
+// Somebody besides the entries says that the first `size` of them existed at `time`.
+struct LedgerWitness {
+  std::uint64_t size = 0;
+  Witness by = Witness::kHead;
+  UtcTime time;
+  friend auto operator<=>(const LedgerWitness&, const LedgerWitness&) = default;
 };
 
 struct LedgerClaim {
   Sha256 id;
   TreeHead head;
-  std::uint64_t erased = 0;  // entries without details, on request
+  std::uint64_t erased = 0;              // entries without details, on request
+  std::vector<LedgerWitness> witnesses;  // heads and pins that hold, ascending
   std::vector<LedgerFinding> findings;
   std::vector<LedgerSeal> seals;
   friend bool operator==(const LedgerClaim&, const LedgerClaim&) = default;

@@ -117,7 +117,7 @@ Result<Value> under_any(const std::vector<const TrustFile*>& trust, Parse parse)
 
 // A revision 0 that holds, and what was proved on it.
 struct Examiner::OpenBase {
-  std::string path;
+  FileFacts facts;                // before anything was proved
   OpenedBundle opened;            // without its file
   std::vector<BaseProof> proofs;  // one for each region map
 
@@ -180,6 +180,11 @@ std::vector<FileFacts> Examiner::examine(const std::vector<const SurveyedFile*>&
 FileFacts Examiner::examine_bundle(const SurveyedFile& file) {
   FileFacts facts = begin(file);
   if (context_.depth == Depth::kProved) {
+    if (OpenBase* const base = open_base_of(file)) {
+      facts = base->facts;
+      prove(base->opened, file, facts);
+      return facts;
+    }
     if (const auto opened = open(file, facts)) prove(*opened, file, facts);
     return facts;
   }
@@ -212,7 +217,9 @@ std::optional<OpenedBundle> Examiner::open(const SurveyedFile& file, FileFacts& 
     if (stored.manifest) facts.revision = claim_of(stored);
     if (stored.reason) return fail(*stored.reason);
     as_stored = true;
-    CALSEAL_ASSIGN(OpenedBundle opened, open_contents(std::move(bytes), std::move(stored), name));
+    CALSEAL_ASSIGN(OpenedBundle opened, open_contents(std::move(bytes), std::move(stored), name,
+                                                      last_map_ ? &*last_map_ : nullptr));
+    if (!last_map_ || last_map_->digest != opened.map.digest) last_map_ = opened.map;
     if (opened.set) facts.revision->members = opened.set->members;
     return opened;
   };
@@ -235,8 +242,17 @@ void Examiner::open_bases(const BundleHint& hint) {
     std::optional<OpenedBundle> opened = open(*file, facts);
     if (!opened || opened->manifest.revision != 0) continue;
     opened->file = Bytes();
-    bases_.push_back({file->path, *std::move(opened), {}});
+    bases_.push_back({std::move(facts), *std::move(opened), {}});
   }
+}
+
+// Of a revision 0, so that it is read and judged once.
+Examiner::OpenBase* Examiner::open_base_of(const SurveyedFile& file) {
+  if (!file.hint || file.hint->revision != 0) return nullptr;
+  open_bases(*file.hint);
+  const auto found =
+      std::ranges::find_if(bases_, [&](const OpenBase& base) { return base.facts.path == file.path; });
+  return found == bases_.end() ? nullptr : &*found;
 }
 
 std::optional<Bytes> Examiner::salt_near(const SurveyedFile& file, const Manifest& manifest) const {

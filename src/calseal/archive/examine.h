@@ -13,6 +13,7 @@
 #include "calseal/archive/piece_reader.h"
 #include "calseal/archive/survey.h"
 #include "calseal/check/base_proof.h"
+#include "calseal/map/region_map.h"
 #include "calseal/trust/trust_file.h"
 
 namespace calseal {
@@ -61,12 +62,14 @@ class Examiner {
   void prove(const OpenedBundle& opened, const SurveyedFile& file, FileFacts& facts);
   // Makes sure that revisions 0 of this job and base are open.
   void open_bases(const BundleHint& hint);
+  OpenBase* open_base_of(const SurveyedFile& file);
   std::optional<Bytes> salt_near(const SurveyedFile& file, const Manifest& manifest) const;
 
   const ExamineContext& context_;
   PieceReader reader_;
   std::optional<std::pair<std::string, std::uint64_t>> bases_of_;
   std::vector<OpenBase> bases_;
+  std::optional<RegionMap> last_map_;  // many jobs have the same
 };
 
 }  // namespace calseal

@@ -62,25 +62,30 @@ class Inflater {
 // Proves size, CRC-32 and SHA-256 while the content passes by.
 class Proof {
  public:
+  explicit Proof(const ManifestEntry& entry) : entry_(entry) {}
+
   void take(ByteView piece) {
     size_ += piece.size();
     crc_ = entry_crc().update(crc_, piece);
-    hasher_.update(piece);
+    // A stored content is the stored bytes, whose digest was proved.
+    if (entry_.deflated) hasher_.update(piece);
   }
 
-  Status judge(const ManifestEntry& entry, const std::string& name) {
+  Status judge(const std::string& name) {
+    const ManifestEntry& entry = entry_;
     if (size_ != entry.size) {
       return wrong_content(entry, name, grouped(size_) + " bytes", grouped(entry.size) + " bytes");
     }
     const auto crc = static_cast<std::uint32_t>(entry_crc().finish(crc_));
     if (crc != entry.crc32)
       return wrong_content(entry, name, "CRC-32 " + hex_number(crc, 8), hex_number(entry.crc32, 8));
-    const Sha256 digest = hasher_.finish();
+    const Sha256 digest = entry.deflated ? hasher_.finish() : entry.stored_digest;
     if (digest == entry.digest) return {};
     return wrong_content(entry, name, "SHA-256 " + digest_text(digest), digest_text(entry.digest));
   }
 
  private:
+  const ManifestEntry& entry_;
   std::uint64_t size_ = 0;
   std::uint64_t crc_ = entry_crc().start();
   Sha256Hasher hasher_;
@@ -92,7 +97,7 @@ Status pass_content(ByteView file, const Framing& framing, const Manifest& manif
                     const std::string& name, Take take) {
   const ManifestEntry& entry = manifest.entries[index];
   const ByteView stored = stored_bytes(file, framing, index);
-  Proof proof;
+  Proof proof(entry);
   const auto pass = [&](ByteView piece) {
     proof.take(piece);
     take(piece);
@@ -103,7 +108,7 @@ Status pass_content(ByteView file, const Framing& framing, const Manifest& manif
     return wrong_content(entry, name, "stored bytes that do not inflate to that size",
                          "one deflate stream of exactly " + grouped(entry.size) + " bytes");
   }
-  return proof.judge(entry, name);
+  return proof.judge(name);
 }
 
 }  // namespace

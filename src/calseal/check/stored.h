@@ -41,7 +41,8 @@ StoredBundle open_stored(ByteView beginning, const NextPiece& next, const std::s
                          const OpenContext& context);
 
 // The step "contents" of a bundle that open_stored() has found to hold: its region map, changes, set and
-// payload. `file`: the same bytes.
-Result<OpenedBundle> open_contents(Bytes file, StoredBundle stored, const std::string& name);
+// payload. `file`: the same bytes. `parsed`: a region map that may well be the same one; its text is compared.
+Result<OpenedBundle> open_contents(Bytes file, StoredBundle stored, const std::string& name,
+                                   const RegionMap* parsed = nullptr);
 
 }  // namespace calseal

@@ -38,7 +38,7 @@ def tuner(photographer):
     photographer.beginning("revision.webp", "At a glance")
     photographer.section("memory.webp", "Memory")
     top, _, _, _ = photographer.edges("document.querySelectorAll('article.place')[0]")
-    _, bottom, _, _ = photographer.edges("document.querySelectorAll('article.place .item')[5]")
+    _, bottom, _, _ = photographer.edges("document.querySelectorAll('article.place .items > .item')[5]")
     photographer.take("curves.webp", top - 24, bottom + 16)
 
 
@@ -53,8 +53,10 @@ def customer(photographer):
     browser.give("#salt", folder / "oak-17.salt")
     browser.find("#check").click()
     browser.until(lambda: browser.find_all("#verdict h2"), "a verdict")
-    top, bottom, _, _ = photographer.edges("document.querySelector('#verdict')")
-    photographer.take("check.webp", top - 12, min(bottom + 12, top + 1100))
+    top, _, _, _ = photographer.edges("document.querySelector('#verdict')")
+    confirm, bottom, _, _ = photographer.edges("document.querySelector('#verdict fieldset')")
+    photographer.take("check.webp", top - 12, confirm - 24)
+    photographer.take("confirm.webp", confirm - 36, bottom + 12)
     browser.give("#read-0", folder / "other-flash.bin")
     browser.give("#read-1", folder / "other-eeprom.bin")
     browser.find("#check").click()

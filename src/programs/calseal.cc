@@ -1,6 +1,7 @@
 #include <CLI/CLI.hpp>
 
 #include "calseal/base/interrupt.h"
+#include "calseal/cli/archive/archive_commands.h"
 #include "calseal/cli/check/check_command.h"
 #include "calseal/cli/check/confirm_command.h"
 #include "calseal/cli/image/image_commands.h"
@@ -43,6 +44,7 @@ int main(int argc, char** argv) {
   calseal::add_page_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_job_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_ledger_command(app, console, status);
+  calseal::add_audit_command(app, console, status);
   calseal::add_find_command(app, console, status);
   calseal::add_identify_command(app, console, status);
   CLI::App* check =

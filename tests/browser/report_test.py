@@ -5,10 +5,15 @@ from disk, narrow and wide, light and dark, and prints them; axe-core judges eac
 CALSEAL_PICTURES=FOLDER keeps pictures and prints.
 """
 
+import datetime
+import hashlib
 import html.parser
+import json
 import os
 import pathlib
 import re
+import shutil
+import subprocess
 import sys
 import unittest
 
@@ -21,6 +26,24 @@ from desk import CALSEAL
 PICTURES = os.environ.get("CALSEAL_PICTURES")
 HOSTILE = "<img src=x onerror=alert(1)>\"'&amp;</title>"
 VOID = {"meta", "br", "col", "hr"}
+ARCHIVE_BEGINS = "2026-03-01T00:00:00Z"
+
+
+def stretched(record):
+    """A record of an archive that was made in one go, as if a month lay between its minutes."""
+    begin = datetime.datetime.fromisoformat(ARCHIVE_BEGINS[:-1])
+
+    def later(match):
+        time = match.group(2)
+        if time < ARCHIVE_BEGINS:
+            return match.group(0)
+        minutes = (datetime.datetime.fromisoformat(time[:-1]) - begin).total_seconds() / 60
+        return match.group(1) + (begin + datetime.timedelta(days=31 * minutes)).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+    lines = record.splitlines(keepends=True)[:-1]
+    body = "".join(re.sub(r'((?:claimed_)?time":")([^"]{20})', later, line) for line in lines)
+    files = sum(line.startswith('{"file"') for line in lines)
+    return body + '{"end":%d,"digest":"%s"}\n' % (files, hashlib.sha256(body.encode()).hexdigest())
 
 
 class Outline(html.parser.HTMLParser):
@@ -183,6 +206,66 @@ class Reports(unittest.TestCase):
         self.assertEqual(self.report("job-again", folder, *self.evidence()).read_bytes(), page.read_bytes())
         pathlib.Path(folder, "base-1/r1.calseal").unlink()
         self.assertIn("1 FINDING", self.look(self.report("job-broken", folder, *self.evidence(), status=1)).text())
+
+    def test_an_audit(self):
+        root = pathlib.Path(self.desk.at("audited"))
+        subprocess.run([os.environ["CALSEAL_MAKE_ARCHIVE"], root, "--jobs", "9"], check=True, capture_output=True)
+
+        def audit(name, status, *more):
+            done = subprocess.run([CALSEAL, "audit", root / "archive", "--trust", root / "shop.trust", "--record", root / name, "--json",
+                                   *more], capture_output=True, check=False)
+            self.assertEqual(done.returncode, status, done.stderr)
+            return json.loads(done.stdout)
+
+        shutil.copytree(root / "archive", root / "copy")
+        audit("clean.record", 0, "--depth", "proved")
+        browser = self.look(self.report("audit-clean", root / "clean.record"))
+        self.assertIn("CLEAN", browser.text())
+        self.assertEqual(self.made["report"]["errors"], 0)
+
+        jobs = root / "archive/jobs"
+        damaged = bytearray((jobs / "job-00001/base-1/r1.calseal").read_bytes())
+        damaged[len(damaged) // 2] ^= 1
+        (jobs / "job-00001/base-1/r1.calseal").write_bytes(damaged)
+        (jobs / "job-00002/base-1/r3.calseal").unlink()
+        shutil.rmtree(jobs / "job-00004")
+        (jobs / "<img src=x>").symlink_to("/nowhere")
+        found = audit("faults.record", 1, "--depth", "proved", "--since", root / "clean.record")["findings"]
+        for name in ("clean", "faults"):
+            (root / f"{name}-years.record").write_text(stretched((root / f"{name}.record").read_text()))
+        page = self.report("audit", root / "faults-years.record", "--since", root / "clean-years.record", status=1)
+        browser = self.look(page)
+        text = browser.text()
+        errors = [f for f in found if f["severity"] == "error"]
+        self.assertGreater(len(errors), 5)
+        for words in (f"{len(errors)} ERRORS", "job-00001/base-1/r1.calseal", "bundle-damaged", "missing", "file-gone", "<img src=x>",
+                      "What to do:", "link-not-followed", "Claimed and witnessed", "a head of the shop"):
+            self.assertIn(words, text)
+        for code in {f["code"] for f in found}:
+            self.assertEqual(len([a for a in browser.find_all("article.cause > p > code") if a.text == code]), 1)
+        # Each revision stands in the month that it claims: 36 in 36 months, with findings where they were made.
+        told = [cell.get_attribute("textContent") for cell in browser.find_all("table.calendar td .unseen")]
+        self.assertEqual(sum("1 revision sealed" in words for words in told), 36)
+        dated = [f for f in errors if f["code"] in ("bundle-damaged", "missing")]
+        self.assertEqual(sum("error" in words for words in told), len(dated))
+
+        # Put right again: what was found is gone.
+        shutil.rmtree(root / "archive")
+        shutil.copytree(root / "copy", root / "archive")
+        audit("mended.record", 0)
+        browser = self.look(self.report("audit-mended", root / "mended.record", "--since", root / "faults.record"))
+        self.assertIn("CLEAN AS STORED", browser.text())
+        self.assertIn("does not prove that revisions stay within their areas", browser.text())
+        # That a file is gone shows only against an audit before; the record by itself tells all else.
+        self.assertEqual(self.made["report"]["gone"], len([f for f in found if f["code"] != "file-gone"]))
+
+        # What is no whole record is refused, and nothing is written.
+        (root / "bent.record").write_text((root / "clean.record").read_text().replace('"size":', '"size":1', 1))
+        audit("part.record", 0, "--part", "1/2")
+        for name, reason in (("bent", "audit-record-invalid"), ("part", "audit-record-other")):
+            said = self.desk.json(CALSEAL, "report", root / f"{name}.record", "-o", self.desk.at(f"{name}.html"), status=1)
+            self.assertEqual(said["reason"], reason)
+            self.assertFalse(pathlib.Path(self.desk.at(f"{name}.html")).exists())
 
 
 if __name__ == "__main__":

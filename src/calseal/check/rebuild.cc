@@ -4,6 +4,8 @@
 
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
+#include "calseal/check/base_memory.h"
+#include "calseal/check/base_proof.h"
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
 #include "calseal/check/match.h"
@@ -15,13 +17,21 @@ namespace {
 
 class Rebuilding {
  public:
-  Rebuilding(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict)
+  // `memory`: what is known of `read` already, when many revisions are proved on it and no file is wanted.
+  Rebuilding(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict,
+             BaseMemory* memory = nullptr)
       : opened_(opened),
         manifest_(opened.manifest),
         claims_(opened.manifest.controller()),
         evidence_(evidence),
         read_(read),
-        verdict_(verdict) {}
+        verdict_(verdict),
+        memory_(memory) {}
+  ~Rebuilding() {
+    if (memory_ != nullptr && working_) memory_->give_back(std::move(image_), touched_);
+  }
+  Rebuilding(const Rebuilding&) = delete;
+  Rebuilding& operator=(const Rebuilding&) = delete;
 
   Status run() {
     CALSEAL_CHECK(noted(verdict_.steps, "match", match()));
@@ -30,7 +40,7 @@ class Rebuilding {
     CALSEAL_CHECK(noted(verdict_.steps, "rebuild", rebuild_floating()));
     CALSEAL_CHECK(noted(verdict_.steps, "confinement", prove()));
     CALSEAL_CHECK(noted(verdict_.steps, "checksums", judge_checks()));
-    return render();
+    return memory_ != nullptr ? Status() : render();
   }
 
  private:
@@ -40,7 +50,8 @@ class Rebuilding {
   }
 
   Status match() {
-    image_ = read_.image;
+    image_ = memory_ != nullptr ? memory_->take_image() : read_.image;
+    working_ = memory_ != nullptr;
     // What the base did not know is left out of everything that is judged; the file keeps it as it came.
     bool all_in_base = true;
     for (std::size_t m = 0; m < image_.memories.size(); ++m) {
@@ -50,9 +61,17 @@ class Rebuilding {
       all_in_base = all_in_base && image_.memories[m].known == read_.image.memories[m].known;
     }
     if (!all_in_base) cut_read_ = image_;
-    const std::vector<RangeSet> writable = writable_bytes();
-    lay_payload(opened_, image_, &writable);
-    CALSEAL_CHECK(match_base(opened_, read_.image, image_));
+    touched_ = writable_bytes();
+    lay_payload(opened_, image_, &touched_);
+    if (memory_ == nullptr) {
+      CALSEAL_CHECK(match_base(opened_, read_.image, image_));
+    } else {
+      CALSEAL_CHECK(match_base(opened_, read_.image, image_,
+                               [&](const NamedRange& place) { return memory_->digest_of(place, touched_); }));
+      // Nobody stands before a vehicle here: binding fields are compared where there is something to do it
+      // with.
+      if (!evidence_.salt) return {};
+    }
     CALSEAL_ASSIGN(verdict_.vehicle, match_vehicle(opened_, read_.image, evidence_));
     return {};
   }
@@ -75,6 +94,8 @@ class Rebuilding {
   // A full payload carries locked bytes too: they are not laid down, but they must not lie.
   Status compare_full_payload() const {
     if (claims_.payload_kind != PayloadKind::kFull) return {};
+    // The read is this very payload, and was compared whole.
+    if (memory_ != nullptr && memory_->identity() == opened_.digest) return {};
     const Image carried = image_of_base(opened_);
     for (const ManifestSpan& span : claims_.spans) {
       if (span.kind != SpanKind::kLocked || !span.after) continue;
@@ -89,7 +110,13 @@ class Rebuilding {
 
   // The plan looks at locked bytes only, and these are proved by now.
   Status compare_structure() {
-    CALSEAL_ASSIGN(plan_, make_plan(opened_.map, image_));
+    if (memory_ == nullptr) {
+      CALSEAL_ASSIGN(plan_, make_plan(opened_.map, image_));
+    } else {
+      CALSEAL_ASSIGN(plan_, memory_->plan(image_));
+      for (std::size_t m = 0; m < touched_.size(); ++m)
+        touched_[m].add(plan_.bytes_of(m, SpanKind::kFloating));
+    }
     // The payload may know more than the read, so the image is looked at with what the base knew.
     std::vector<RangeSet> known = base_known_;
     swap_known(known);
@@ -180,7 +207,10 @@ class Rebuilding {
     // Locked spans were compared when the read was matched, and nothing has touched them since.
     std::vector<ManifestSpan> spans = claims_.spans;
     for (ManifestSpan& span : spans) {
-      if (span.kind != SpanKind::kLocked) span.after.reset();
+      if (span.kind == SpanKind::kLocked) continue;
+      span.after.reset();
+      if (memory_ != nullptr && is_pinned(span.kind))
+        span.after = memory_->digest_if_same(span.place, image_);
     }
     digest_spans(spans, image_, Side::kAfter);
     for (std::size_t i = 0; i < spans.size(); ++i) {
@@ -200,7 +230,13 @@ class Rebuilding {
 
   Status prove() {
     // Everything the payload lays down becomes known; what was unknown before cannot have been changed.
-    proof_ = prove_confinement(plan_, before(), image_);
+    if (memory_ == nullptr) {
+      proof_ = prove_confinement(plan_, before(), image_);
+    } else {
+      std::vector<ChangedRange> changes = compare_images(plan_, before(), image_, &touched_);
+      std::vector<CheckOutcome> checks = memory_->checks(before(), image_, changes);
+      proof_ = judge_changes(plan_, before(), image_, std::move(changes), std::move(checks));
+    }
     verdict_.bytes_to_change = proof_.changed_bytes();
     for (const Error& violation : proof_.violations) {
       // Stale checksums of the result are judged by the next step, against what the manifest says of them.
@@ -224,7 +260,8 @@ class Rebuilding {
   // The list of changes is relative to the base, so it can be proved when the read is the base. Where it is
   // right, it is right whatever was read.
   Status compare_changes() {
-    const std::vector<Change> found = describe_changes(plan_, before(), image_);
+    const std::vector<Change> found =
+        describe_changes(plan_, before(), image_, memory_ != nullptr ? &touched_ : nullptr);
     const auto same = [](const Change& a, const Change& b) {
       return a.place == b.place && a.region == b.region;
     };
@@ -275,6 +312,7 @@ class Rebuilding {
       return claim("controllers/0/identity", "other texts than the image holds",
                    "the identity fields of the result");
     }
+    if (memory_ != nullptr) return {};
     const std::vector<CheckOutcome> of_read = verify_checks(plan_, before());
     for (std::size_t i = 0; i < of_read.size(); ++i) {
       const CheckOutcome& outcome = of_read[i];
@@ -315,9 +353,28 @@ class Rebuilding {
   Image image_;                       // the result
   Plan plan_;
   Confinement proof_;
+  BaseMemory* memory_;
+  bool working_ = false;           // image_ is the memory's
+  std::vector<RangeSet> touched_;  // where image_ can differ from the read, with a memory
 };
 
 }  // namespace
+
+BaseProof::BaseProof(const OpenedBundle& way_back, RegionMap map, Image image)
+    : memory_(std::make_unique<BaseMemory>(way_back.digest, std::move(map), std::move(image))) {}
+BaseProof::BaseProof(BaseProof&&) noexcept = default;
+BaseProof& BaseProof::operator=(BaseProof&&) noexcept = default;
+BaseProof::~BaseProof() = default;
+
+const Sha256& BaseProof::map_digest() const { return memory_->map().digest; }
+
+Status BaseProof::prove(const OpenedBundle& opened, const std::optional<Bytes>& salt) {
+  MatchEvidence evidence;
+  evidence.read_is_fresh = true;
+  evidence.salt = salt;
+  Verdict unused;
+  return Rebuilding(opened, memory_->read(), evidence, unused, memory_.get()).run();
+}
 
 Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence,
                Verdict& verdict) {

@@ -113,7 +113,8 @@ Status make_folder(const std::string& folder, const std::vector<std::string>& su
   if (exists(final_name)) return taken(folder);
   const std::filesystem::path path(final_name);
   const std::string parent = path.has_parent_path() ? path.parent_path().string() : ".";
-  std::string hidden = parent + "/." + path.filename().string() + ".XXXXXX";
+  // An audit passes over such names, so what a killed writer leaves is no job.
+  std::string hidden = parent + "/.calseal-" + path.filename().string() + ".XXXXXX";
   const NoInterruption making;
   if (::mkdtemp(hidden.data()) == nullptr) return not_made(folder, "create", errno);
   HiddenFolder made(hidden);

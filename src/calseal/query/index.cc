@@ -8,11 +8,11 @@
 #include <cerrno>
 #include <unordered_map>
 
+#include "calseal/archive/walk.h"
 #include "calseal/base/text.h"
 #include "calseal/base/utc_time.h"
 #include "calseal/map/region_map.h"
 #include "calseal/query/bundle_facts.h"
-#include "calseal/query/tree.h"
 
 namespace calseal {
 namespace {
@@ -296,7 +296,7 @@ Status open_and_update(Index& index, const std::string& folder, const std::strin
 }  // namespace
 
 Result<Index> open_index(const std::string& folder, const IndexOptions& options) {
-  CALSEAL_ASSIGN(const Tree tree, list_tree(folder, std::string(kIndexName)));
+  CALSEAL_ASSIGN(const Tree tree, list_tree(folder));
   CALSEAL_ASSIGN(const std::string schema, objects_expected());
   const std::string file = folder + "/" + std::string(kIndexName);
   Index index;

@@ -10,6 +10,7 @@
 #include "calseal/check/check.h"
 #include "calseal/cli/check/check_evidence.h"
 #include "calseal/cli/check/evidence_files.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/receipt/receipt_key.h"
 #include "calseal/report/verdict/verdict_report.h"
@@ -130,8 +131,11 @@ int run_check(const CheckOptions& options, const Console& console) {
     return console.fail(
         usage("--image with --seal-only", "one of the two", "leave --seal-only out to rebuild an image"));
   }
+  Progress progress(console, 2);
+  progress.begin("reading what was given");
   Result<CheckRequest> request = load_check_request(options);
   if (!request) return console.fail(request.error());
+  progress.begin("checking the seal, rebuilding and proving");
   const std::optional<Bytes> salt = request->evidence.salt;
   const UtcTime now = request->now;
   const Verdict verdict = check_bundle(*std::move(request));

@@ -8,6 +8,7 @@
 #include "calseal/check/check.h"
 #include "calseal/check/confirm.h"
 #include "calseal/cli/check/evidence_files.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/report/confirmation/confirmation_report.h"
 
@@ -39,6 +40,7 @@ Result<ConfirmRequest> load(const ConfirmOptions& options) {
 }
 
 int run_confirm(const ConfirmOptions& options, const Console& console) {
+  const Progress progress(console, "comparing with what was sealed");
   Result<ConfirmRequest> request = load(options);
   if (!request) return console.fail(request.error());
   const Confirmation confirmation = confirm_bundle(*std::move(request));

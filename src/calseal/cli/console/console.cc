@@ -8,6 +8,7 @@
 #include <cstdlib>
 #include <iostream>
 #include <new>
+#include <utility>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
@@ -54,17 +55,27 @@ std::string Console::toned(Tone tone, std::string_view text) const {
   return start + std::string(text) + "\x1b[0m";
 }
 
+void Console::hush() const {
+  if (hush_) std::exchange(hush_, nullptr)();
+}
+
 void Console::print(std::string_view text) const {
+  hush();
   if (!json) std::cout << text;
 }
 
 void Console::print_json(const JsonValue& value) const {
+  hush();
   if (json) std::cout << canonical_json(value) << '\n';
 }
 
-void Console::note(std::string_view text) const { std::cerr << text; }
+void Console::note(std::string_view text) const {
+  hush();
+  std::cerr << text;
+}
 
 int Console::fail(const Error& error) const {
+  hush();
   if (json) {
     JsonValue value = json_object({{"calseal", calseal::json("error/1")}});
     JsonValue detail = json_error(error);

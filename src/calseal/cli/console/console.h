@@ -40,8 +40,14 @@ class Console {
   // status.
   int fail(const Error& error) const;
 
+  // Done once, before anything more is said: a line of progress is wiped. Nothing: nothing to do.
+  void before_talk(std::function<void()> hush) const { hush_ = std::move(hush); }
+
  private:
+  void hush() const;
+
   bool colour_ = false;
+  mutable std::function<void()> hush_;
 };
 
 // The text of an error: "error: ..." and "hint: ..." lines without colour.

@@ -31,9 +31,10 @@ class RevisionPage {
   Html body() const {
     Html out = title() + band() + mind();
     if (view_.opened != nullptr) {
+      // The tables before the pictures: a phone shows the pictures over many screens.
       out += glance() + memories_section(*view_.opened, changes_, windows_) +
-             places_section(*view_.opened, windows_, sides_) + changes_section(*view_.opened, changes_);
-      out += checksums() + options() + words() + line();
+             changes_section(*view_.opened, changes_) + options() + checksums();
+      out += places_section(*view_.opened, windows_, sides_) + words() + line();
     }
     return out + sealed() + controller() + steps();
   }

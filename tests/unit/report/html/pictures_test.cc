@@ -2,6 +2,7 @@
 
 #include <regex>
 
+#include "calseal/report/html/calendar_picture.h"
 #include "calseal/report/html/memory_picture.h"
 #include "calseal/report/html/time_picture.h"
 #include "calseal/report/html/value_picture.h"
@@ -182,6 +183,29 @@ TEST(Times, MarksOfOneDayStandSideBySide) {
   const std::vector<double> places = percents(time_picture(picture).markup());
   ASSERT_GE(places.size(), 20u);
   for (const double place : places) EXPECT_LE(place, 100.0);
+}
+
+TEST(CalendarPicture, EveryMonthIsToldAndOneAmongThousandsShows) {
+  Calendar calendar;
+  calendar.months = {{2020, 1, 5000, 0, 0, 0, "5,000 revisions sealed"},
+                     {2020, 3, 0, 1, 2, 100, "1 revision sealed, 2 errors, 100 warnings"},
+                     {2022, 12, 4000, 1000, 0, 0, "5,000 revisions sealed"}};
+  const std::string made = calendar_picture(calendar).markup();
+  EXPECT_EQ(count(made, "<td>"), 24u);  // two years; the one between has nothing
+  EXPECT_EQ(count(made, ">nothing<"), 21u);
+  EXPECT_THAT(made, HasSubstr("1 revision sealed, 2 errors, 100 warnings"));
+  EXPECT_THAT(made, HasSubstr("99+"));
+  EXPECT_THAT(made, HasSubstr("class=\"hollow\" x=\"15%\" width=\"70%\" y=\"30\" height=\"3\""));
+  EXPECT_THAT(made, HasSubstr("y=\"3\" height=\"30\""));
+}
+
+TEST(CalendarPicture, OldYearsAreCountedAndNotDrawn) {
+  Calendar calendar;
+  for (std::uint64_t year = 1900; year < 2026; ++year) calendar.months.push_back({year, 6, 1, 0, 0, 0, "1"});
+  const std::string made = calendar_picture(calendar).markup();
+  EXPECT_EQ(count(made, "scope=\"row\""), kCalendarYears);
+  EXPECT_THAT(made, HasSubstr("66 years before these"));
+  EXPECT_THAT(made, HasSubstr(">2025<"));
 }
 
 }  // namespace

@@ -1,15 +1,17 @@
-#include "calseal/query/tree.h"
+#include "calseal/archive/walk.h"
 
 #include <dirent.h>
 #include <fcntl.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <cstring>
 #include <memory>
 
 #include "calseal/base/text.h"
+#include "calseal/digest/sha256.h"
 
 namespace calseal {
 namespace {
@@ -38,7 +40,7 @@ TreeFile described(std::string path, const struct stat& status) {
 
 }  // namespace
 
-Result<Tree> list_tree(const std::string& folder, const std::string& skip) {
+Result<Tree> list_tree(const std::string& folder) {
   Tree tree;
   std::vector<std::string> waiting{""};
   while (!waiting.empty()) {
@@ -57,7 +59,7 @@ Result<Tree> list_tree(const std::string& folder, const std::string& skip) {
     }
     while (const dirent* const entry = ::readdir(open.get())) {
       const std::string_view name = entry->d_name;
-      if (name == "." || name == ".." || (!skip.empty() && name.starts_with(skip))) continue;
+      if (name == "." || name == ".." || name.starts_with(kOwnNamePrefix)) continue;
       struct stat status {};
       if (::fstatat(::dirfd(open.get()), entry->d_name, &status, AT_SYMLINK_NOFOLLOW) != 0) continue;
       std::string path = within.empty() ? std::string(name) : within + "/" + std::string(name);
@@ -65,10 +67,28 @@ Result<Tree> list_tree(const std::string& folder, const std::string& skip) {
         waiting.push_back(std::move(path));
       } else if (S_ISREG(status.st_mode)) {
         tree.files.push_back(described(std::move(path), status));
+      } else {
+        (S_ISLNK(status.st_mode) ? tree.links : tree.others).push_back(std::move(path));
       }
     }
   }
+  std::ranges::sort(tree.files, {}, &TreeFile::path);
+  for (std::vector<std::string>* list : {&tree.unreadable, &tree.links, &tree.others})
+    std::ranges::sort(*list);
   return tree;
+}
+
+std::optional<TreeFile> look_at_file(const std::string& place) {
+  struct stat status {};
+  if (::lstat(place.c_str(), &status) != 0 || !S_ISREG(status.st_mode)) return std::nullopt;
+  return described(place, status);
+}
+
+std::uint64_t part_of_name(std::string_view name, std::uint64_t of) {
+  const Sha256 digest = compute_sha256(view_of(name));
+  std::uint64_t number = 0;
+  for (std::size_t i = 0; i < 8; ++i) number = number << 8 | digest.bytes[i];
+  return number % of + 1;
 }
 
 }  // namespace calseal

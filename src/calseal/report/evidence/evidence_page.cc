@@ -91,7 +91,7 @@ class EvidencePage {
                       : facts.proof == Proof::kProved ? std::string("proved")
                       : facts.proof == Proof::kNoBase ? std::string("sealed; no base to prove it on")
                                                       : std::string("sealed")),
-                 good ? calseal::code(digest_text(facts.revision->identity)) : Html()});
+                 good ? calseal::code(digest_text(facts.revision->identity).substr(0, 16)) : Html()});
     }
     return table.empty() ? Html() : section("Bundles", Html(), table.html());
   }
@@ -128,7 +128,7 @@ class EvidencePage {
     if (!evidence_.ledger) return {};
     Table table(
         "Entries about this job",
-        {{"entry", true}, {"what", false}, {"claimed", false}, {"witnessed", false}, {"words", false}});
+        {{"entry", false}, {"what", false}, {"claimed", false}, {"witnessed", false}, {"words", false}});
     for (std::size_t i = 0; i < evidence_.ledger->entries.size() && i < kMostRows; ++i) {
       const EvidenceEntry& entry = evidence_.ledger->entries[i];
       table.add({number(entry.index),

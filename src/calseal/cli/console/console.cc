@@ -14,6 +14,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/cli/console/fold.h"
+#include "calseal/cli/console/large_pages.h"
 
 namespace calseal {
 namespace {
@@ -122,6 +123,7 @@ void set_command(CLI::App& app, Console& console, std::vector<std::string> examp
 }
 
 int run_program(CLI::App& app, Console& console, int argc, char** argv, int& status) {
+  ask_for_large_pages();
   std::vector<std::string> arguments(argv + std::min(argc, 1), argv + argc);
   // Taken by every command and told once, in the program's own help; so it is no option of each.
   if (!app.get_subcommands({}).empty()) {

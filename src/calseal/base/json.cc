@@ -7,7 +7,6 @@
 #include <optional>
 #include <unordered_set>
 
-#include "calseal/base/json_plain.h"
 #include "calseal/base/text.h"
 
 namespace calseal {
@@ -208,8 +207,6 @@ Result<JsonValue> parse_json(std::string_view text, const std::string& file) {
     return fail({Reason::kJsonSyntax, file, "", "bytes that are not UTF-8", "JSON (RFC 8259) in UTF-8",
                  "save the file as UTF-8"});
   }
-  // What is usual needs no library; what is not plain is judged by it alone, with its place.
-  if (auto plain = parse_plain_json(text)) return *std::move(plain);
   std::size_t taken = 0;
   TreeBuilder builder(text, file, taken);
   const char* const end = text.data() + text.size();
@@ -244,12 +241,14 @@ std::string line_and_column(std::string_view text, std::size_t offset) {
 
 void append_canonical_string(std::string& out, std::string_view text) {
   constexpr char kHex[] = "0123456789abcdef";
+  const auto stands_raw = [](char c) {
+    return static_cast<unsigned char>(c) >= 0x20 && c != '"' && c != '\\';
+  };
   out.push_back('"');
   while (!text.empty()) {
-    const char* const end = text.data() + text.size();
-    const char* const escaped = find_escaped(text.data(), end);
-    out.append(text.data(), escaped);
-    if (escaped == end) break;
+    const auto escaped = std::find_if_not(text.begin(), text.end(), stands_raw);
+    out.append(text.begin(), escaped);
+    if (escaped == text.end()) break;
     const char c = *escaped;
     switch (c) {
       case '"':
@@ -278,7 +277,7 @@ void append_canonical_string(std::string& out, std::string_view text) {
         out.push_back(kHex[c >> 4]);
         out.push_back(kHex[c & 15]);
     }
-    text.remove_prefix(static_cast<std::size_t>(escaped - text.data()) + 1);
+    text.remove_prefix(static_cast<std::size_t>(escaped - text.begin()) + 1);
   }
   out.push_back('"');
 }

@@ -1,5 +1,7 @@
 #include "calseal/archive/finding_json.h"
 
+#include <algorithm>
+
 #include "calseal/archive/path_text.h"
 #include "calseal/base/json_reader.h"
 #include "calseal/base/json_write.h"
@@ -85,15 +87,16 @@ JsonValue judgement_json(const Judgement& judgement, bool findings) {
 Result<std::vector<Finding>> parse_audit_report(std::string_view text, const std::string& name) {
   std::vector<Finding> findings;
   bool first = true;
+  std::uint64_t told = 0;  // findings that the first line counts
+  const auto damaged = [](Error error) {
+    error.reason = Reason::kAuditRecordInvalid;
+    error.next = "give a report that calseal audit wrote as JSON lines, or the record of that audit";
+    return fail(std::move(error));
+  };
   for (std::size_t at = 0; at < text.size();) {
     const std::size_t end = std::min(text.find('\n', at), text.size());
     const std::string_view line = text.substr(at, end - at);
     at = end + 1;
-    const auto damaged = [&](Error error) {
-      error.reason = Reason::kAuditRecordInvalid;
-      error.next = "give a report that calseal audit wrote as JSON lines, or the record of that audit";
-      return fail(std::move(error));
-    };
     if (first && !line.starts_with(kAuditReportLiteral)) {
       return damaged({Reason::kAuditRecordInvalid, name, "line 1", printable(line.substr(0, 40)),
                       std::string(kAuditReportLiteral) + "...", ""});
@@ -102,15 +105,27 @@ Result<std::vector<Finding>> parse_audit_report(std::string_view text, const std
     if (!tree) return damaged(tree.error());
     JsonDocument document(line, name);
     const JsonNode root(document, *tree);
+    JsonObject object(root);
     if (!first) {
       findings.push_back(read_finding(root));
-    } else if (tree->find("findings") != nullptr) {
-      JsonObject object(root);
-      for (const JsonNode& node : object.items("findings", kFindingLimit))
-        findings.push_back(read_finding(node));
+    } else {
+      for (const char* severity : {"errors", "warnings", "notes"})
+        told += object.integer(severity, 0, kFindingLimit);
+      if (tree->find("findings") != nullptr) {
+        for (const JsonNode& node : object.items("findings", kFindingLimit))
+          findings.push_back(read_finding(node));
+      }
     }
     if (!document.ok()) return damaged(document.error());
     first = false;
+  }
+  const auto there = static_cast<std::uint64_t>(std::ranges::count_if(
+      findings, [](const Finding& finding) { return finding.age != FindingAge::kGone; }));
+  if (first || there != told) {
+    return damaged({Reason::kAuditRecordInvalid, name, "end", std::to_string(there) + " findings",
+                    first ? "a first line that says what was audited"
+                          : "the " + std::to_string(told) + " that the first line counts",
+                    ""});
   }
   return findings;
 }

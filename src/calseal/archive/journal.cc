@@ -26,6 +26,31 @@ std::string lines_of(const TreeFile& status, const FileFacts& facts) {
   return text;
 }
 
+Result<TreeFile> parse_seen(std::string_view line, const std::string& name) {
+  const auto damaged = [](Error error) {
+    error.reason = Reason::kAuditRecordInvalid;
+    error.next = "run the audit again without --resume";
+    return fail(std::move(error));
+  };
+  const Result<JsonValue> tree = parse_json(line, name);
+  if (!tree) return damaged(tree.error());
+  JsonDocument document(line, name);
+  JsonObject object(JsonNode(document, *tree));
+  TreeFile status;
+  if (const auto node = object.required("seen")) {
+    JsonObject numbers(*node);
+    for (const auto& [key, to] : {std::pair{"size", &status.size},
+                                  {"modified", &status.modified},
+                                  {"changed", &status.changed},
+                                  {"inode", &status.inode}})
+      *to = std::strtoll(numbers.text(key, 24).c_str(), nullptr, 10);
+    numbers.done();
+  }
+  object.done();
+  if (!document.ok()) return damaged(document.error());
+  return status;
+}
+
 // Folders, depth, trust and part must agree; the tree may have changed since.
 bool same_audit(AuditScope a, const AuditScope& b) {
   a.files = b.files;
@@ -102,25 +127,12 @@ Result<SeenFiles> read_journal(const std::string& path, const AuditScope& scope)
     const std::string_view line = text.substr(at, end - at);
     at = end + 1;
     if (line.starts_with(R"({"seen":)")) {
-      CALSEAL_ASSIGN(const JsonValue tree, parse_json(line, name));
-      JsonDocument document(line, name);
-      JsonObject object(JsonNode(document, tree));
-      last.emplace();
-      if (const auto node = object.required("seen")) {
-        JsonObject numbers(*node);
-        for (const auto& [key, to] : {std::pair{"size", &last->size},
-                                      {"modified", &last->modified},
-                                      {"changed", &last->changed},
-                                      {"inode", &last->inode}})
-          *to = std::strtoll(numbers.text(key, 24).c_str(), nullptr, 10);
-        numbers.done();
-      }
-      object.done();
-      if (!document.ok()) return fail(document.error());
+      CALSEAL_ASSIGN(last, parse_seen(line, name));
     } else if (last && line.starts_with(R"({"file":)")) {
       std::vector<FileFacts> one;
       CALSEAL_CHECK(reader.take(line, one));
-      seen.seen_.insert_or_assign(one.front().path, SeenFiles::Seen{*last, std::move(one.front())});
+      std::string file = one.front().path;  // before the facts are moved away
+      seen.seen_.insert_or_assign(std::move(file), SeenFiles::Seen{*last, std::move(one.front())});
       last.reset();
     }
   }

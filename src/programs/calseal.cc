@@ -45,6 +45,7 @@ int main(int argc, char** argv) {
   calseal::add_job_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_ledger_command(app, console, status);
   calseal::add_audit_command(app, console, status);
+  calseal::add_evidence_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_find_command(app, console, status);
   calseal::add_identify_command(app, console, status);
   CLI::App* check =

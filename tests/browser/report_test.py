@@ -204,6 +204,10 @@ class Reports(unittest.TestCase):
         for words in ("ALL SEALS HOLD", "Job elm-3", "first tune", "withdrawn", "Next step", HOSTILE):
             self.assertIn(words, text)
         self.assertEqual(self.report("job-again", folder, *self.evidence()).read_bytes(), page.read_bytes())
+        desk.json(CALSEAL, "evidence", folder, "--trust", desk.at("shop.trust"), "-o", desk.at("elm-3-evidence"))
+        told = self.look(pathlib.Path(desk.at("elm-3-evidence"), "evidence.html")).text()
+        for words in ("ALL FILES HOLD", "Proved", "Asserted", "Unknown", "What caused a failure.", HOSTILE):
+            self.assertIn(words, told)
         pathlib.Path(folder, "base-1/r1.calseal").unlink()
         self.assertIn("1 FINDING", self.look(self.report("job-broken", folder, *self.evidence(), status=1)).text())
 

@@ -32,8 +32,13 @@ std::optional<BundleName> parse_bundle_name(std::string_view name) {
   return BundleName{*revision, *sequence};
 }
 
-// Name of a file of a read without its extension; one that names no memory holds them all.
-std::string read_name(const NamedDigest& received) { return received.name.empty() ? "_all" : received.name; }
+constexpr std::string_view kNoMemory = "_all";
+
+// Name of a file of a read without its extension. A file that was given without a memory has none in its
+// name, although revision 0 may know which one it is.
+std::string read_name(const NamedDigest& received) {
+  return received.name.empty() ? std::string(kNoMemory) : received.name;
+}
 
 class JobFolder {
  public:
@@ -190,7 +195,7 @@ class JobFolder {
       named.insert(named.end(), claim->received.begin(), claim->received.end());
     const auto is_named = [&](const std::string& memory, const std::optional<Sha256>& digest) {
       return digest && std::ranges::any_of(named, [&](const NamedDigest& one) {
-               return one.digest == *digest && read_name(one) == memory;
+               return one.digest == *digest && (memory == kNoMemory || read_name(one) == memory);
              });
     };
     const std::string folder = base_folder(number) + "/read/";
@@ -208,7 +213,8 @@ class JobFolder {
     }
     for (const NamedDigest& one : way_backs.front()->received) {
       const std::string memory = read_name(one);
-      const auto there = by_memory.find(memory);
+      auto there = by_memory.find(memory);
+      if (there == by_memory.end()) there = by_memory.find(std::string(kNoMemory));
       if (there != by_memory.end()) {
         judging_.want_at(there->second->path, {WantedFile::By::kDigest, there->second->path, one.digest,
                                                FileKind::kUnknown, std::nullopt});

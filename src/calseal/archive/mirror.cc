@@ -38,7 +38,7 @@ std::string readable_lines(std::string_view notes) {
   std::string lines;
   while (!notes.empty()) {
     const std::size_t end = std::min(notes.find('\n'), notes.size() - 1);
-    if (parse_events(notes.substr(0, end), "").broken.empty()) lines += notes.substr(0, end + 1);
+    if (parse_events(notes.substr(0, end), "").events.size() == 1) lines += notes.substr(0, end + 1);
     notes.remove_prefix(end + 1);
   }
   return lines;

@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <memory>
 #include <optional>
 #include <utility>
 
@@ -9,6 +10,7 @@
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
 #include "calseal/check/match.h"
+#include "calseal/digest/digest_ahead.h"
 #include "calseal/map/correct.h"
 #include "calseal/map/identity.h"
 
@@ -64,6 +66,7 @@ class Rebuilding {
     touched_ = writable_bytes();
     lay_payload(opened_, image_, &touched_);
     if (memory_ == nullptr) {
+      hash_ahead();
       CALSEAL_CHECK(match_base(opened_, read_.image, image_));
     } else {
       CALSEAL_CHECK(match_base(opened_, read_.image, image_,
@@ -74,6 +77,45 @@ class Rebuilding {
     }
     CALSEAL_ASSIGN(verdict_.vehicle, match_vehicle(opened_, read_.image, evidence_));
     return {};
+  }
+
+  // From here on only floating places are written. A raw file that is one memory as it stands is hashed from
+  // now on, while its bytes are judged; the manifest's spans are proved before anything is written.
+  void hash_ahead() {
+    for (const ReadSource& source : read_.sources) {
+      if (source.declared != nullptr || source.file.kind != FormKind::kRaw) continue;
+      const std::size_t m = opened_.map.memory_index(source.memory);
+      const Bytes& bytes = image_.memories[m].bytes;
+      if (source.file.original.size() != bytes.size() || !DigestAhead::is_worth_it(bytes.size())) continue;
+      ahead_.push_back(std::make_unique<DigestAhead>(bytes, settled_size(m)));
+    }
+  }
+
+  // Bytes before the first that floats.
+  std::size_t settled_size(std::size_t memory) const {
+    const Range extent = opened_.map.memories[memory].extent;
+    std::uint64_t end = extent.end;
+    for (const ManifestSpan& span : claims_.spans) {
+      if (span.kind == SpanKind::kFloating && span.place.memory == opened_.map.memories[memory].name)
+        end = std::min(end, span.place.range.begin);
+    }
+    return static_cast<std::size_t>(end - extent.begin);
+  }
+
+  // Nothing is written where it is hashed already, whatever the spans are called.
+  void stop_hashing_what_floats() {
+    for (const PlanGroup& group : plan_.order) {
+      if (!plan_.nodes[group.nodes.front()].floating) continue;
+      for (const std::size_t index : group.nodes) {
+        for (const Place& place : plan_.nodes[index].writes) {
+          const Memory& memory = image_.memories[place.memory];
+          std::erase_if(ahead_, [&](const std::unique_ptr<DigestAhead>& ahead) {
+            return ahead->bytes().data() == memory.bytes.data() &&
+                   place.range.begin - memory.extent.begin < ahead->settled();
+          });
+        }
+      }
+    }
   }
 
   // What a revision may write. Whatever else a full payload carries, the read keeps its own locked, volatile
@@ -203,6 +245,7 @@ class Rebuilding {
   }
 
   Status rebuild_floating() {
+    stop_hashing_what_floats();
     CALSEAL_CHECK(correct(plan_, image_, CorrectionScope::kFloating));
     // Locked spans were compared when the read was matched, and nothing has touched them since.
     std::vector<ManifestSpan> spans = claims_.spans;
@@ -333,11 +376,18 @@ class Rebuilding {
   Status render() {
     for (std::size_t m = 0; m < image_.memories.size(); ++m)
       image_.memories[m].known = read_.image.memories[m].known;
+    // Before the bytes change hands: a file that cannot be rendered frees those of the others.
+    std::vector<std::pair<ByteView, Sha256>> hashed;
+    for (const std::unique_ptr<DigestAhead>& ahead : ahead_)
+      hashed.emplace_back(ahead->bytes(), ahead->finish());
     CALSEAL_ASSIGN(std::vector<Bytes> files, render_read(opened_.map, read_, std::move(image_)));
-    const std::vector<Sha256> digests = compute_sha256_of_each({files.begin(), files.end()});
     for (std::size_t i = 0; i < files.size(); ++i) {
-      verdict_.files.push_back(
-          {read_.sources[i].memory, read_.sources[i].name, std::move(files[i]), digests[i]});
+      // Bytes that are where they were hashed are those that were hashed.
+      const auto known = std::ranges::find_if(hashed, [&](const auto& entry) {
+        return entry.first.data() == files[i].data() && entry.first.size() == files[i].size();
+      });
+      const Sha256 digest = known == hashed.end() ? compute_sha256(files[i]) : known->second;
+      verdict_.files.push_back({read_.sources[i].memory, read_.sources[i].name, std::move(files[i]), digest});
     }
     return {};
   }
@@ -348,9 +398,10 @@ class Rebuilding {
   const MatchEvidence& evidence_;
   const Read& read_;
   Verdict& verdict_;
-  std::vector<RangeSet> base_known_;  // one per memory
-  std::optional<Image> cut_read_;     // when the read knows more than the base
-  Image image_;                       // the result
+  std::vector<RangeSet> base_known_;                 // one per memory
+  std::optional<Image> cut_read_;                    // when the read knows more than the base
+  Image image_;                                      // the result
+  std::vector<std::unique_ptr<DigestAhead>> ahead_;  // of files, over image_'s bytes
   Plan plan_;
   Confinement proof_;
   BaseMemory* memory_;

@@ -142,7 +142,7 @@ int run_check(const CheckOptions& options, const Console& console) {
   if (Status status = write_outputs(options, verdict); !status) return console.fail(status.error());
   const Result<SaidBack> said = say_back(options, verdict, salt, now);
   if (!said) return console.fail(said.error());
-  console.print(verdict_text(verdict, emphasis_on(console)));
+  console.print_folded(verdict_text(verdict, emphasis_on(console)), kVerdictColumn);
   JsonValue value = verdict_json(verdict);
   if (!options.receipt.empty() || options.receipt_code) value.members.emplace_back("receipt", said->value);
   console.print_json(value);
@@ -152,7 +152,7 @@ int run_check(const CheckOptions& options, const Console& console) {
       console.print("written: " + printable(parse_read_argument(argument).name) + "\n");
     }
   }
-  console.print(said->text);
+  console.print_folded(said->text, kVerdictColumn);
   return verdict.reason ? exit_status(verdict.reason->reason) : 0;
 }
 

@@ -47,7 +47,7 @@ int run_confirm(const ConfirmOptions& options, const Console& console) {
   // Wrong usage that only the bundle could tell is still wrong usage, not a finding.
   if (confirmation.reason && confirmation.reason->reason == Reason::kUsage)
     return console.fail(*confirmation.reason);
-  console.print(confirmation_text(confirmation, emphasis_on(console)));
+  console.print_folded(confirmation_text(confirmation, emphasis_on(console)), kConfirmationColumn);
   console.print_json(confirmation_json(confirmation));
   if (confirmation.reason) return exit_status(confirmation.reason->reason);
   return confirmation.confirmed() ? 0 : 1;

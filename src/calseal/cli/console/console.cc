@@ -13,6 +13,8 @@
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/fold.h"
+#include "calseal/cli/console/large_pages.h"
 
 namespace calseal {
 namespace {
@@ -21,6 +23,8 @@ constexpr const char* kExitStatuses =
     "Exit status: 0 accepted or clean; 1 refused, findings or malformed input; 2 wrong usage; 3 could not "
     "read or write; 4 a "
     "fault of calseal; 130 interrupted.";
+
+constexpr std::size_t kErrorColumn = 12;  // where the values of an error start
 
 bool wants_colour() {
   const char* no_colour = std::getenv("NO_COLOR");
@@ -64,6 +68,11 @@ void Console::print(std::string_view text) const {
   if (!json) std::cout << text;
 }
 
+void Console::print_folded(std::string_view text, std::size_t column) const {
+  const std::size_t width = terminal_columns(STDOUT_FILENO);
+  print(width == 0 ? std::string(text) : fold_lines(text, column, width));
+}
+
 void Console::print_json(const JsonValue& value) const {
   hush();
   if (json) std::cout << canonical_json(value) << '\n';
@@ -82,7 +91,9 @@ int Console::fail(const Error& error) const {
     for (auto& member : detail.members) value.members.push_back(std::move(member));
     std::cout << canonical_json(value) << '\n';
   } else {
-    std::cerr << error_text(error);
+    const std::size_t width = terminal_columns(STDERR_FILENO);
+    const std::string text = error_text(error);
+    std::cerr << (width == 0 ? text : fold_lines(text, kErrorColumn, width));
   }
   return exit_status(error.reason);
 }
@@ -112,6 +123,7 @@ void set_command(CLI::App& app, Console& console, std::vector<std::string> examp
 }
 
 int run_program(CLI::App& app, Console& console, int argc, char** argv, int& status) {
+  ask_for_large_pages();
   std::vector<std::string> arguments(argv + std::min(argc, 1), argv + argc);
   // Taken by every command and told once, in the program's own help; so it is no option of each.
   if (!app.get_subcommands({}).empty()) {

@@ -31,6 +31,8 @@ class Console {
 
   // A result, to stdout; with --json only `value` is printed, as one line.
   void print(std::string_view text) const;
+  // The same; on a terminal lines that do not fit hang at `column` (cli/console/fold.h).
+  void print_folded(std::string_view text, std::size_t column) const;
   void print_json(const JsonValue& value) const;
 
   // Talk, to stderr.

@@ -72,13 +72,20 @@ std::string strip_text(const StripView& view, const Page& page) {
 }
 
 std::string strip_legend(const Page& page, StripMarks marks) {
-  std::string legend = "  signs";
-  for (const SpanKind kind : kStripKinds) {
-    legend += "  " + std::string(kind_sign(page, kind)) + " " + std::string(span_kind_name(kind));
+  std::vector<std::string> keys;
+  for (const SpanKind kind : kStripKinds)
+    keys.push_back(std::string(kind_sign(page, kind)) + " " + std::string(span_kind_name(kind)));
+  keys.push_back(std::string(unknown_sign(page)) + " unknown");
+  if (marks == StripMarks::kChanges) keys.push_back(std::string(change_sign(page)) + " changed");
+  std::string legend, row = "  signs";
+  for (const std::string& key : keys) {
+    if (display_width(row) + 2 + display_width(key) > std::max(page.width, kPageWidthLeast)) {
+      legend += row + "\n";
+      row = "       ";
+    }
+    row += "  " + key;
   }
-  legend += "  " + std::string(unknown_sign(page)) + " unknown";
-  if (marks == StripMarks::kChanges) legend += "  " + std::string(change_sign(page)) + " changed";
-  return legend + "\n";
+  return legend + row + "\n";
 }
 
 }  // namespace calseal

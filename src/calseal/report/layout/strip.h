@@ -28,7 +28,8 @@ struct StripView {
 // the strip never stands in for the table; a change always does.
 std::string strip_text(const StripView& view, const Page& page);
 
-// What the signs mean, as one line; with `marks` what the marks above them are too.
+// What the signs mean, as one line, or more where it is narrow; with `marks` what the marks above them are
+// too.
 enum class StripMarks : std::uint8_t { kNone, kChanges };
 std::string strip_legend(const Page& page, StripMarks marks = StripMarks::kNone);
 

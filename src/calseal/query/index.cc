@@ -289,7 +289,7 @@ Status open_and_update(Index& index, const std::string& folder, const std::strin
   index = Index();
   index.kept = !file.empty();
   index.folder = folder;
-  CALSEAL_ASSIGN(index.database, Database::open(file));
+  CALSEAL_ASSIGN(index.database, Database::open(file, options.wait));
   return update(index, schema, tree, options);
 }
 
@@ -301,7 +301,7 @@ Result<Index> open_index(const std::string& folder, const IndexOptions& options)
   const std::string file = folder + "/" + std::string(kIndexName);
   Index index;
   if (!options.rebuild && ::access(file.c_str(), F_OK) == 0) {
-    Result<std::unique_ptr<Database>> database = Database::open(file);
+    Result<std::unique_ptr<Database>> database = Database::open(file, options.wait);
     if (database && condition_of(**database, schema, tree) == Condition::kCurrent) {
       index.folder = folder;
       index.kept = true;

@@ -38,7 +38,7 @@ Result<int> run(const IdentifyOptions& options, const Console& console) {
     CALSEAL_ASSIGN(loaded, load_trust(options.trust));
   }
   Progress progress(console, "reading the archive");
-  CALSEAL_ASSIGN(const Index index, open_index(options.archive, {false, reading_progress(progress)}));
+  CALSEAL_ASSIGN(const Index index, open_index(options.archive, {false, reading_progress(progress), kLockWait}));
   CALSEAL_ASSIGN(const Identification result,
                  identify(index, named.name, hint, options.trust.empty() ? nullptr : &loaded.trust));
   const Page page = page_for(console);

@@ -52,9 +52,15 @@ const Sha256& BaseMemory::digest(const NamedRange& place) {
       .first->second;
 }
 
-std::optional<Sha256> BaseMemory::digest_of(const NamedRange& place, const std::vector<RangeSet>& touched) {
+std::optional<Sha256> BaseMemory::digest_of(const NamedRange& place, const Image& image,
+                                            const std::vector<RangeSet>& touched) {
   const std::size_t m = map_.memory_index(place.memory);
-  if (patches_[m].overlaps(place.range) || touched[m].overlaps(place.range)) return std::nullopt;
+  for (const RangeSet* const written : {std::as_const(patches_).data() + m, touched.data() + m}) {
+    for (const Range& range : written->within(place.range).ranges()) {
+      if (!std::ranges::equal(image.memories[m].view(range), read_.image.memories[m].view(range)))
+        return std::nullopt;
+    }
+  }
   return digest(place);
 }
 

@@ -30,8 +30,10 @@ class BaseMemory {
   Image take_image();
   void give_back(Image image, const std::vector<RangeSet>& touched);
 
-  // SHA-256 of a span of the base, where nothing of `touched` or of a permitted patch lies in it.
-  std::optional<Sha256> digest_of(const NamedRange& place, const std::vector<RangeSet>& touched);
+  // SHA-256 of a span of `image`, which is the base's but for `touched` and permitted patches; nothing where
+  // these have other bytes than the base.
+  std::optional<Sha256> digest_of(const NamedRange& place, const Image& image,
+                                  const std::vector<RangeSet>& touched);
   // The same where `image` holds what the base holds.
   std::optional<Sha256> digest_if_same(const NamedRange& place, const Image& image);
 

@@ -52,8 +52,13 @@ class Rebuilding {
   }
 
   Status match() {
-    image_ = memory_ != nullptr ? memory_->take_image() : read_.image;
     working_ = memory_ != nullptr;
+    // Not by a conditional expression, whose type would be const and nothing to move from.
+    if (working_) {
+      image_ = memory_->take_image();
+    } else {
+      image_ = read_.image;
+    }
     // What the base did not know is left out of everything that is judged; the file keeps it as it came.
     bool all_in_base = true;
     for (std::size_t m = 0; m < image_.memories.size(); ++m) {
@@ -69,8 +74,9 @@ class Rebuilding {
       hash_ahead();
       CALSEAL_CHECK(match_base(opened_, read_.image, image_));
     } else {
-      CALSEAL_CHECK(match_base(opened_, read_.image, image_,
-                               [&](const NamedRange& place) { return memory_->digest_of(place, touched_); }));
+      CALSEAL_CHECK(match_base(opened_, read_.image, image_, [&](const NamedRange& place) {
+        return memory_->digest_of(place, image_, touched_);
+      }));
       // Nobody stands before a vehicle here: binding fields are compared where there is something to do it
       // with.
       if (!evidence_.salt) return {};

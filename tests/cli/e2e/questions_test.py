@@ -268,6 +268,17 @@ class Withdraw(unittest.TestCase):
         self.assertEqual(refused.returncode, 1)
         self.assertIn(b'"withdrawn"', refused.stdout)
 
+    def test_rebuild_asks_the_bundles_whatever_the_index_says(self):
+        desk = self.desk
+        desk.find()
+        connection = sqlite3.connect(desk.archive / INDEX)
+        connection.execute("DELETE FROM revisions WHERE job='elm-4'")
+        connection.commit()
+        connection.close()
+        self.assertEqual(desk.withdraw(*self.question("--dry-run"))["added"], 2)
+        self.assertEqual(desk.withdraw(*self.question("--dry-run", "--rebuild"))["added"], 4)
+        self.assertEqual(desk.withdraw("--rebuild", "--dry-run", status=2)["reason"], "usage")
+
     def test_half_a_question_is_usage(self):
         desk = self.desk
         for arguments in (["--where", "job=oak-17"], ["--in", desk.archive], self.question("--where", "color=red"),

@@ -184,7 +184,7 @@ TEST_F(IndexFile, DamagedAnywhereIsMadeAnewOrAnswers) {
   }
   shelf.write(std::string(kIndexName), random.bytes(10000));
   expect_made_anew("noise");
-  for (int i = 0; i < 40; ++i) {
+  for (int i = 0; i < 12; ++i) {
     Bytes bent = good;
     const std::size_t at = random.between(0, bent.size() - 1);
     bent[at] = static_cast<std::uint8_t>(bent[at] ^ random.between(1, 255));

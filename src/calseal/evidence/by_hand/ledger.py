@@ -81,7 +81,7 @@ def check_detail(line, lines):
     start = line.index(b'"facts":') + len(b'"facts":')
     salt = hmac.new(unhex(detail["nonce"]), line[start:-1], hashlib.sha256).digest()
     subject = hmac.new(salt, unhex(detail["facts"]["about"]), hashlib.sha256).hexdigest()
-    entry = json.loads(lines[1 + detail["entry"]])
+    entry = read_json(lines[1 + detail["entry"]], "entry/1")
     facts = detail["facts"]
     if (entry["subject"], entry["kind"], entry["claimed_time"]) != (subject, facts["kind"], facts["claimed_time"]):
         wrong(f"the details of entry {detail['entry']} are not what was entered")

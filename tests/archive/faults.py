@@ -256,8 +256,6 @@ def is_found(fault, findings):
     def shows(path):
         return any(f["code"] in fault.names and (f["path"] == path or f["path"].startswith("ledger/") and path.startswith("ledger/"))
                    for f in findings)
-    if fault.kind == "folder deleted":
-        return all(shows(p) for p in fault.paths)
     if fault.kind == "end of the ledger cut off":
         return any(shows(p) for p in fault.paths)
     return all(shows(p) for p in fault.paths)

@@ -23,17 +23,6 @@ std::string revision_subject(const RevisionClaim& claim) {
   return revision_subject(claim.job, claim.controller, claim.base, claim.revision);
 }
 
-std::optional<std::uint64_t> base_of_folder(std::string_view name) {
-  if (!name.starts_with("base-") || name.size() > 12) return std::nullopt;
-  std::uint64_t number = 0;
-  for (const char c : name.substr(5)) {
-    if (c < '0' || c > '9') return std::nullopt;
-    number = number * 10 + static_cast<std::uint64_t>(c - '0');
-  }
-  if (number == 0 || base_folder(number) != name) return std::nullopt;
-  return number;
-}
-
 Judging::Judging(const AuditRecord& record, const AuditRecord* earlier) : record_(record), earlier_(earlier) {
   for (const FileFacts& facts : record.files) {
     const std::string folder(folder_of(facts.path));
@@ -153,7 +142,7 @@ namespace {
 
 // Whether somebody would notice another byte in it without a record: it is signed, bound, or named by a
 // digest.
-bool is_proved(const Judging& judging, const FileFacts& facts, const std::set<Sha256>& named) {
+bool is_proved(const FileFacts& facts, const std::set<Sha256>& named) {
   switch (facts.kind) {
     case FileKind::kBundle:
     case FileKind::kTrustFile:
@@ -171,7 +160,6 @@ bool is_proved(const Judging& judging, const FileFacts& facts, const std::set<Sh
     default:
       return facts.digest && named.contains(*facts.digest);
   }
-  return judging.has_ledger();
 }
 
 std::set<Sha256> named_digests(const AuditRecord& record) {
@@ -189,7 +177,7 @@ std::set<Sha256> named_digests(const AuditRecord& record) {
   return named;
 }
 
-void count_files(const AuditRecord& record, const Judging& judging, Judgement& judgement) {
+void count_files(const AuditRecord& record, Judgement& judgement) {
   const std::set<Sha256> named = named_digests(record);
   std::set<std::pair<std::string, std::string>> jobs;
   for (const FileFacts& facts : record.files) {
@@ -197,7 +185,7 @@ void count_files(const AuditRecord& record, const Judging& judging, Judgement& j
     if (facts.proof == Proof::kProved) ++judgement.proved;
     if (facts.ledger) ++judgement.ledgers;
     if (facts.revision) jobs.insert({facts.revision->job, facts.revision->controller});
-    if (!is_proved(judging, facts, named)) ++judgement.unproved_files;
+    if (!is_proved(facts, named)) ++judgement.unproved_files;
   }
   judgement.jobs = jobs.size();
 }
@@ -218,7 +206,7 @@ Judgement judge_record(const AuditRecord& record, const AuditRecord* earlier) {
   judgement.scope = record.scope;
   judgement.whole = record.whole;
   judgement.looked_at = record.files.size();
-  count_files(record, judging, judgement);
+  count_files(record, judgement);
   judgement.findings = judging.take_findings();
   return judgement;
 }

@@ -32,8 +32,6 @@ std::optional<BundleName> parse_bundle_name(std::string_view name) {
   return BundleName{*revision, *sequence};
 }
 
-constexpr std::string_view kNoMemory = "_all";
-
 // Name of a file of a read without its extension. A file that was given without a memory has none in its
 // name, although revision 0 may know which one it is.
 std::string read_name(const NamedDigest& received) {

@@ -77,9 +77,6 @@ std::string revision_subject(const std::string& job, const std::string& controll
                              std::uint64_t revision);
 std::string revision_subject(const RevisionClaim& claim);
 
-// The number in "base-<k>"; nothing for another name.
-std::optional<std::uint64_t> base_of_folder(std::string_view name);
-
 void judge_files(Judging& judging);
 void judge_chains(Judging& judging);
 void judge_ledgers(Judging& judging);

@@ -20,22 +20,19 @@
 namespace calseal {
 namespace {
 
-Bytes bytes_of(std::string_view text) { return Bytes(text.begin(), text.end()); }
-
 class Gathering {
  public:
   explicit Gathering(const EvidenceRequest& request) : request_(request) {}
 
   Result<JobEvidence> run() {
-    evidence_.job_folder = request_.job;
     CALSEAL_CHECK(load_trust());
     CALSEAL_ASSIGN(survey_, survey_archive({request_.job}));
     CALSEAL_CHECK(judge_folder());
     CALSEAL_CHECK(take_folder());
     read_the_job();
     CALSEAL_CHECK(take_ledger());
-    put("by-hand/bundle.py", bytes_of(by_hand_bundle()));
-    put("by-hand/ledger.py", bytes_of(by_hand_ledger()));
+    add_text(evidence_, "by-hand/bundle.py", by_hand_bundle());
+    add_text(evidence_, "by-hand/ledger.py", by_hand_ledger());
     std::ranges::sort(evidence_.files, {}, &NewFile::path);
     return std::move(evidence_);
   }
@@ -93,7 +90,7 @@ class Gathering {
     };
     for (const TrustFile* trust : trust_) add(*trust);
     for (const TrustVersion& version : evidence_.versions) add(version.trust);
-    for (const auto& [id, key] : keys) put("keys/" + id + ".pem", bytes_of(public_key_pem(key)));
+    for (const auto& [id, key] : keys) add_text(evidence_, "keys/" + id + ".pem", public_key_pem(key));
   }
 
   // --- the folder
@@ -211,7 +208,7 @@ class Gathering {
     // What a writer left who was cut off is no entry.
     while (!entries.empty() && entries.back() != '\n') entries.pop_back();
     put("ledger/entries.jsonl", std::move(entries));
-    put("ledger/this-job.jsonl", bytes_of(details));
+    add_text(evidence_, "ledger/this-job.jsonl", details);
     for (const KeptHead& head : kept_heads(folder)) {
       for (const std::string& path : {head.path, head.token_path}) {
         if (path.empty()) continue;
@@ -230,7 +227,7 @@ class Gathering {
       const auto proof = prove_inclusion(place, entry.facts.about, ledger.newest);
       if (!proof) continue;
       entry.proof = "ledger/proofs/entry-" + std::to_string(entry.index) + ".inclusion";
-      put(entry.proof, bytes_of(write_inclusion(*proof)));
+      add_text(evidence_, entry.proof, write_inclusion(*proof));
     }
     std::set<std::uint64_t> done;
     for (const auto& [file, head] : own_heads) {
@@ -239,8 +236,7 @@ class Gathering {
       if (!proof) continue;
       const std::string name = "ledger/proofs/" + std::to_string(head.size) + "-to-" +
                                std::to_string(ledger.newest->size) + ".consistency";
-      put(name, bytes_of(write_consistency(*proof)));
-      ledger.consistency.push_back(name);
+      add_text(evidence_, name, write_consistency(*proof));
     }
   }
 
@@ -252,6 +248,10 @@ class Gathering {
 };
 
 }  // namespace
+
+void add_text(JobEvidence& evidence, std::string path, std::string_view text) {
+  evidence.files.push_back({std::move(path), Bytes(text.begin(), text.end()), FileMode::kPublic});
+}
 
 Result<JobEvidence> gather_evidence(const EvidenceRequest& request) { return Gathering(request).run(); }
 

@@ -50,12 +50,10 @@ struct EvidenceEntry {
 struct LedgerEvidence {
   LedgerReport report;
   std::vector<EvidenceEntry> entries;
-  std::optional<TreeHead> newest;        // signed
-  std::vector<std::string> consistency;  // proofs from the job's own heads to the newest one
+  std::optional<TreeHead> newest;  // signed
 };
 
 struct JobEvidence {
-  std::string job_folder;          // as named
   std::optional<Job> job;          // nothing: job.json says nothing
   std::optional<Error> job_fault;  // why
   AuditRecord record;              // of the job's folder, depth kProved
@@ -70,6 +68,9 @@ struct JobEvidence {
   std::vector<std::string> left_out;  // links, pipes and what could not be read
   std::vector<NewFile> files;         // job/, trust/, keys/, ledger/, by-hand/
 };
+
+// One more file of text.
+void add_text(JobEvidence& evidence, std::string path, std::string_view text);
 
 // Gathers it all; writes nothing. Damage is evidence too: a file that is no bundle any more goes along as it
 // is. Fails only for what stands in the request itself: no folder (kFileMissing), a trust file that does not

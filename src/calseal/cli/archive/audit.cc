@@ -1,6 +1,5 @@
 #include "calseal/archive/audit.h"
 
-#include <malloc.h>
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
@@ -33,15 +32,6 @@ struct AuditOptions {
 
 constexpr int kInterrupted = 130;
 
-// Images of the same size come and go by the thousand: their pages stay with the process instead of being
-// given back and cleared anew.
-void keep_freed_memory() {
-#ifdef __GLIBC__
-  ::mallopt(M_MMAP_THRESHOLD, 32 << 20);
-  ::mallopt(M_TRIM_THRESHOLD, 256 << 20);
-#endif
-}
-
 class Auditing {
  public:
   Auditing(const AuditOptions& options, const Console& console)
@@ -52,7 +42,6 @@ class Auditing {
     CALSEAL_ASSIGN(earlier_, load_earlier(output_));
     CALSEAL_CHECK(load_trust_chain());
     CALSEAL_ASSIGN(survey_, survey_archive(options_.folders));
-    keep_freed_memory();
     const InterruptionAsked interruption;
     AuditRequest request;
     request.survey = &survey_;
@@ -64,9 +53,11 @@ class Auditing {
     request.earlier = earlier_.record ? &*earlier_.record : nullptr;
     if (!output_.record.empty()) request.journal = output_.record + ".unfinished";
     request.resume = options_.resume;
-    request.progress = audit_progress();
+    Progress line(console_, "auditing");
+    request.progress = audit_progress(line);
     request.stop = [&] { return interruption.asked(); };
     CALSEAL_ASSIGN(record_, run_audit(request));
+    line.end();
     if (record_.whole && !output_.record.empty()) {
       CALSEAL_CHECK(write_file(output_.record, view_of(write_record(record_))));
       ::unlink(request.journal.c_str());

@@ -1,7 +1,5 @@
 #include "calseal/cli/archive/audit_progress.h"
 
-#include <unistd.h>
-
 #include <chrono>
 #include <cstdio>
 
@@ -35,19 +33,10 @@ std::string progress_text(const AuditProgress& progress, double seconds) {
   return text + ", " + gigabytes(rate) + " GB/s, " + duration((all - done) / rate) + " left";
 }
 
-std::function<void(const AuditProgress&)> audit_progress() {
-  if (::isatty(STDERR_FILENO) != 1) return {};
+std::function<void(const AuditProgress&)> audit_progress(Progress& line) {
   using Clock = std::chrono::steady_clock;
-  return [start = Clock::now(), shown = false](const AuditProgress& progress) mutable {
-    const double seconds = std::chrono::duration<double>(Clock::now() - start).count();
-    if (progress.files_done == progress.files) {
-      if (shown) std::fputs("\r\x1b[K", stderr);
-      return;
-    }
-    if (seconds < 1) return;
-    shown = true;
-    std::fprintf(stderr, "\r\x1b[K%s", progress_text(progress, seconds).c_str());
-    std::fflush(stderr);
+  return [&line, start = Clock::now()](const AuditProgress& progress) {
+    line.at(progress_text(progress, std::chrono::duration<double>(Clock::now() - start).count()));
   };
 }
 

@@ -4,11 +4,12 @@
 #include <functional>
 
 #include "calseal/archive/audit.h"
+#include "calseal/cli/console/progress.h"
 
 namespace calseal {
 
-// Nothing when stderr is no terminal. The line comes once a second has passed, and is wiped at the end.
-std::function<void(const AuditProgress&)> audit_progress();
+// Into the line, which must outlive the audit.
+std::function<void(const AuditProgress&)> audit_progress(Progress& line);
 
 // "12,000 of 16,004 files, 3.4 of 5.6 GB, 1.2 GB/s, 2 s left"
 std::string progress_text(const AuditProgress& progress, double seconds);

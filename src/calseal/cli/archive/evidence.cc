@@ -22,8 +22,6 @@ struct EvidenceOptions : EvidenceRequest {
   std::string output, tool;
 };
 
-Bytes bytes_of(std::string_view text) { return Bytes(text.begin(), text.end()); }
-
 // Every folder that the files need, an outer one before those in it.
 std::vector<std::string> folders_of(const std::vector<NewFile>& files) {
   std::set<std::string> folders;
@@ -71,13 +69,13 @@ Result<int> run(const EvidenceOptions& options, const Console& console) {
   CALSEAL_ASSIGN(JobEvidence evidence, gather_evidence(options));
   progress.begin("writing the folder");
   const JsonValue summary = evidence_json(evidence);
-  evidence.files.push_back({"README.txt", bytes_of(evidence_readme(evidence))});
-  evidence.files.push_back({"VERIFY.txt", bytes_of(evidence_by_hand(evidence))});
-  evidence.files.push_back({"evidence.html", bytes_of(evidence_html(evidence, options.tool))});
-  evidence.files.push_back({"evidence.json", bytes_of(canonical_json(summary) + "\n")});
+  add_text(evidence, "README.txt", evidence_readme(evidence));
+  add_text(evidence, "VERIFY.txt", evidence_by_hand(evidence));
+  add_text(evidence, "evidence.html", evidence_html(evidence, options.tool));
+  add_text(evidence, "evidence.json", canonical_json(summary) + "\n");
   std::ranges::sort(evidence.files, {}, &NewFile::path);
   const std::string sums = sums_of(evidence.files);
-  evidence.files.push_back({"SHA256SUMS", bytes_of(sums)});
+  add_text(evidence, "SHA256SUMS", sums);
   CALSEAL_CHECK(make_folder(options.output, folders_of(evidence.files), evidence.files));
   progress.end();
   const Page page = page_for(console);

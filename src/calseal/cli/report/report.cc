@@ -121,8 +121,8 @@ Result<int> run_report(ReportOptions& options, const Console& console) {
                             "the record of an audit as SUBJECT", "leave it out"));
   std::vector<std::string> inputs = evidence_paths(options);
   inputs.insert(inputs.end(), options.beside.begin(), options.beside.end());
-  CALSEAL_CHECK(refuse_clashes({options.output}, inputs));
   if (!options.since.empty()) inputs.push_back(options.since);
+  CALSEAL_CHECK(refuse_clashes({options.output}, inputs));
   CALSEAL_ASSIGN(const Made made, subject == Subject::kJob     ? report_job(options)
                                   : subject == Subject::kAudit ? report_audit(options)
                                                                : report_revision(options));

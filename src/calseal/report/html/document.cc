@@ -16,9 +16,12 @@ Html meta(std::string_view name, std::string_view content) {
 
 }  // namespace
 
+std::string csp_source(std::string_view text) {
+  return "sha256-" + to_base64(compute_sha256(view_of(text)).bytes);
+}
+
 std::string html_document(const Document& document) {
-  const std::string policy = "default-src 'none'; style-src 'sha256-" +
-                             to_base64(compute_sha256(view_of(report_style())).bytes) +
+  const std::string policy = "default-src 'none'; style-src '" + csp_source(report_style()) +
                              "'; base-uri 'none'; form-action 'none'";
   Html head = element("meta", {{"charset", "utf-8"}});
   head += element("meta", {{"http-equiv", "Content-Security-Policy"}, {"content", policy}});

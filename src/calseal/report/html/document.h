@@ -19,6 +19,9 @@ struct Document {
 // digest.
 std::string html_document(const Document& document);
 
+// A source of Content-Security-Policy Level 3, without its quotes: these bytes, and no others.
+std::string csp_source(std::string_view text);
+
 // The style sheet, src/calseal/report/html/report.css.
 std::string_view report_style();
 

@@ -8,7 +8,11 @@
 namespace calseal {
 namespace {
 
-std::string escaped(std::string_view text) {
+constexpr std::array<std::string_view, 4> kWithoutContent = {"meta", "br", "col", "hr"};
+
+}  // namespace
+
+std::string escaped_markup(std::string_view text) {
   std::string out;
   out.reserve(text.size());
   for (const char c : text) {
@@ -35,11 +39,7 @@ std::string escaped(std::string_view text) {
   return out;
 }
 
-constexpr std::array<std::string_view, 4> kWithoutContent = {"meta", "br", "col", "hr"};
-
-}  // namespace
-
-Html::Html(std::string_view text) : markup_(escaped(printable(text, kMarkupTextLimit))) {}
+Html::Html(std::string_view text) : markup_(escaped_markup(printable(text, kMarkupTextLimit))) {}
 
 Element::Element(MarkupName name, const Attributes& attributes) {
   const std::string_view whole = name.text();
@@ -53,7 +53,7 @@ Element::Element(MarkupName name, const Attributes& attributes) {
   }
   for (const Attribute& attribute : attributes) {
     out += " " + std::string(attribute.name.text()) + "=\"" +
-           escaped(printable(attribute.value, kMarkupValueLimit)) + "\"";
+           escaped_markup(printable(attribute.value, kMarkupValueLimit)) + "\"";
   }
   out += ">";
 }
@@ -74,7 +74,8 @@ Html said_lines(std::string_view text, std::size_t lines) {
     text.remove_prefix(std::min(end + 1, text.size()));
   }
   if (!text.empty()) {
-    const auto left = static_cast<std::uint64_t>(std::ranges::count(text, '\n')) + (text.back() == '\n' ? 0 : 1);
+    const auto left =
+        static_cast<std::uint64_t>(std::ranges::count(text, '\n')) + (text.back() == '\n' ? 0 : 1);
     out += element("p.quiet", "and " + grouped(left) + " more lines");
   }
   return out;

@@ -34,6 +34,9 @@ class MarkupName {
   std::string_view text_;
 };
 
+// Text as it stands in elements and in quoted attributes.
+std::string escaped_markup(std::string_view text);
+
 // A finished piece of a page.
 class Html {
  public:

@@ -38,12 +38,16 @@ Judging::Judging(const AuditRecord& record, const AuditRecord* earlier) : record
       by_identity_[claim.identity].push_back(&facts);
       by_sequence_[{claim.job, claim.controller, claim.sequence}].push_back(&facts);
     } else if (facts.hint) {
-      hinted_.push_back(&facts);
+      hinted_[facts.hint->job].push_back(&facts);
     }
     if (!facts.ledger) continue;
     has_ledger_ = true;
     for (const LedgerSeal& seal : facts.ledger->seals) {
-      if (seals_by_identity_.try_emplace(seal.identity, &seal).second) seals_.push_back(&seal);
+      if (!seals_by_identity_.try_emplace(seal.identity, &seal).second) continue;
+      seals_.push_back(&seal);
+      const auto [at, is_new] =
+          seals_by_words_.try_emplace({seal.job, seal.base, seal.revision, seal.sequence}, &seal);
+      if (!is_new) at->second = nullptr;
     }
   }
 }
@@ -60,14 +64,13 @@ const Judging::Files& Judging::with_sequence(const SequenceKey& key) const {
 
 bool Judging::hinted(const std::string& job, std::uint64_t base, std::uint64_t revision,
                      std::uint64_t sequence) const {
-  return std::ranges::any_of(hinted_, [&](const FileFacts* facts) {
-    return *facts->hint == BundleHint{job, base, revision, sequence};
-  });
+  const auto found = hinted_.find(job);
+  return found != hinted_.end() && std::ranges::any_of(found->second, [&](const FileFacts* facts) {
+           return *facts->hint == BundleHint{job, base, revision, sequence};
+         });
 }
 
-bool Judging::any_hinted(const std::string& job) const {
-  return std::ranges::any_of(hinted_, [&](const FileFacts* facts) { return facts->hint->job == job; });
-}
+bool Judging::any_hinted(const std::string& job) const { return hinted_.contains(job); }
 
 const LedgerSeal* Judging::seal_of(const Sha256& identity) const {
   const auto found = seals_by_identity_.find(identity);
@@ -75,13 +78,8 @@ const LedgerSeal* Judging::seal_of(const Sha256& identity) const {
 }
 
 const LedgerSeal* Judging::seal_for(const BundleHint& hint) const {
-  const LedgerSeal* found = nullptr;
-  for (const LedgerSeal* seal : seals_) {
-    if (BundleHint{seal->job, seal->base, seal->revision, seal->sequence} != hint) continue;
-    if (found != nullptr) return nullptr;
-    found = seal;
-  }
-  return found;
+  const auto found = seals_by_words_.find({hint.job, hint.base, hint.revision, hint.sequence});
+  return found == seals_by_words_.end() ? nullptr : found->second;
 }
 
 std::string Judging::place_of(const std::string& job, const std::string& controller, std::uint64_t base,

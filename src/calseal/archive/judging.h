@@ -61,10 +61,13 @@ class Judging {
   const AuditRecord* earlier_;
   std::map<Sha256, Files> by_identity_;
   std::map<SequenceKey, Files> by_sequence_;
-  Files hinted_;
+  std::map<std::string, Files> hinted_;  // by job
   std::set<Sha256> digests_;
   std::vector<const LedgerSeal*> seals_;
   std::map<Sha256, const LedgerSeal*> seals_by_identity_;
+  // By job, base, revision and sequence; nullptr where several have them.
+  std::map<std::tuple<std::string, std::uint64_t, std::uint64_t, std::uint64_t>, const LedgerSeal*>
+      seals_by_words_;
   bool has_ledger_ = false;
   std::set<std::string> job_folders_;
   std::map<std::pair<std::string, std::string>, std::string> folder_of_job_;  // by job and controller

@@ -1,6 +1,7 @@
 #include <CLI/CLI.hpp>
 
 #include "calseal/base/interrupt.h"
+#include "calseal/cli/archive/archive_commands.h"
 #include "calseal/cli/check/check_command.h"
 #include "calseal/cli/check/confirm_command.h"
 #include "calseal/cli/image/image_commands.h"
@@ -9,6 +10,7 @@
 #include "calseal/cli/manual/manual_commands.h"
 #include "calseal/cli/option/option_commands.h"
 #include "calseal/cli/query/query_commands.h"
+#include "calseal/cli/report/report_commands.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/study/study_commands.h"
 
@@ -42,6 +44,8 @@ int main(int argc, char** argv) {
   calseal::add_page_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_job_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_ledger_command(app, console, status);
+  calseal::add_audit_command(app, console, status);
+  calseal::add_evidence_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_find_command(app, console, status);
   calseal::add_identify_command(app, console, status);
   CLI::App* check =
@@ -49,6 +53,7 @@ int main(int argc, char** argv) {
   calseal::add_check_command(*check, console, "calseal check", status);
   calseal::add_confirm_command(app, console, status);
   calseal::add_show_command(app, console, status);
+  calseal::add_report_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_reasons_command(app, console, status);
   calseal::add_manual_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_completion_command(app, console, status);

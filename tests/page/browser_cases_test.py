@@ -11,7 +11,7 @@ import sys
 import tempfile
 import unittest
 
-sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / "cli/e2e")]
+sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / folder) for folder in ("cli/e2e", "browser")]
 
 from chromium import Chromium
 

@@ -14,7 +14,7 @@ import sys
 import threading
 import unittest
 
-sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / "cli/e2e")]
+sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / folder) for folder in ("cli/e2e", "browser")]
 
 import chromium
 from chromium import Chromium

@@ -80,7 +80,8 @@ class Staged {
   }
 
   Status stage(ByteView bytes, FileMode mode) {
-    std::string name = folder_of(path_) + "/." + name_of(path_) + ".XXXXXX";
+    // An audit passes over such names, so what a killed writer leaves is no part of an archive.
+    std::string name = folder_of(path_) + "/.calseal-" + name_of(path_) + ".XXXXXX";
     Descriptor file = create(name);
     if (!file.is_open()) return write_failed(path_, "create", errno);
     const mode_t mask = ::umask(0);

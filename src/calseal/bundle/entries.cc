@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/bundle/passing_file.h"
 
 namespace calseal {
 namespace {
@@ -61,25 +62,30 @@ class Inflater {
 // Proves size, CRC-32 and SHA-256 while the content passes by.
 class Proof {
  public:
+  explicit Proof(const ManifestEntry& entry) : entry_(entry) {}
+
   void take(ByteView piece) {
     size_ += piece.size();
     crc_ = entry_crc().update(crc_, piece);
-    hasher_.update(piece);
+    // A stored content is the stored bytes, whose digest was proved.
+    if (entry_.deflated) hasher_.update(piece);
   }
 
-  Status judge(const ManifestEntry& entry, const std::string& name) {
+  Status judge(const std::string& name) {
+    const ManifestEntry& entry = entry_;
     if (size_ != entry.size) {
       return wrong_content(entry, name, grouped(size_) + " bytes", grouped(entry.size) + " bytes");
     }
     const auto crc = static_cast<std::uint32_t>(entry_crc().finish(crc_));
     if (crc != entry.crc32)
       return wrong_content(entry, name, "CRC-32 " + hex_number(crc, 8), hex_number(entry.crc32, 8));
-    const Sha256 digest = hasher_.finish();
+    const Sha256 digest = entry.deflated ? hasher_.finish() : entry.stored_digest;
     if (digest == entry.digest) return {};
     return wrong_content(entry, name, "SHA-256 " + digest_text(digest), digest_text(entry.digest));
   }
 
  private:
+  const ManifestEntry& entry_;
   std::uint64_t size_ = 0;
   std::uint64_t crc_ = entry_crc().start();
   Sha256Hasher hasher_;
@@ -91,7 +97,7 @@ Status pass_content(ByteView file, const Framing& framing, const Manifest& manif
                     const std::string& name, Take take) {
   const ManifestEntry& entry = manifest.entries[index];
   const ByteView stored = stored_bytes(file, framing, index);
-  Proof proof;
+  Proof proof(entry);
   const auto pass = [&](ByteView piece) {
     proof.take(piece);
     take(piece);
@@ -102,10 +108,16 @@ Status pass_content(ByteView file, const Framing& framing, const Manifest& manif
     return wrong_content(entry, name, "stored bytes that do not inflate to that size",
                          "one deflate stream of exactly " + grouped(entry.size) + " bytes");
   }
-  return proof.judge(entry, name);
+  return proof.judge(name);
 }
 
 }  // namespace
+
+tl::unexpected<Error> wrong_stored_digest(const ManifestEntry& entry, const Sha256& found,
+                                          const std::string& name) {
+  return fail({Reason::kStoredDigest, name, printable(entry.name, 160), "SHA-256 " + digest_text(found),
+               digest_text(entry.stored_digest), "copy or download the file again"});
+}
 
 ByteView stored_bytes(ByteView file, const Framing& framing, std::size_t index) {
   const std::size_t at = framing.first_listed + index;
@@ -118,8 +130,7 @@ Status verify_stored_digests(ByteView file, const Framing& framing, const Manife
     const ManifestEntry& entry = manifest.entries[i];
     const Sha256 digest = compute_sha256(stored_bytes(file, framing, i));
     if (digest == entry.stored_digest) continue;
-    return fail({Reason::kStoredDigest, name, printable(entry.name, 160), "SHA-256 " + digest_text(digest),
-                 digest_text(entry.stored_digest), "copy or download the file again"});
+    return wrong_stored_digest(entry, digest, name);
   }
   return {};
 }

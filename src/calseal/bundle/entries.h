@@ -19,7 +19,7 @@ Status verify_stored_digests(ByteView file, const Framing& framing, const Manife
 
 // The content of `manifest.entries[index]`, its size, CRC-32 and SHA-256 proved; deflated bytes are inflated
 // (RFC 1951) into at most the declared size, and must end exactly where the stored bytes and the declared
-// size end. kContentDigest. Only after verify_stored_digests().
+// size end. kContentDigest. Only after verify_stored_digests(): what that has hashed is not hashed again.
 Result<Bytes> read_content(ByteView file, const Framing& framing, const Manifest& manifest, std::size_t index,
                            const std::string& name);
 

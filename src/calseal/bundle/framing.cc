@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/bundle/framing_compare.h"
 #include "calseal/bundle/little_endian.h"
 #include "calseal/digest/crc.h"
 
@@ -35,19 +36,29 @@ Status compare(ByteView file, std::uint64_t at, ByteView expected, const std::st
                const std::string& name) {
   const std::uint64_t present =
       at < file.size() ? std::min<std::uint64_t>(expected.size(), file.size() - at) : 0;
+  return compare_framing(present == 0 ? ByteView() : file.subspan(at, present), at, expected, what, name);
+}
+
+}  // namespace
+
+Status compare_framing(ByteView found, std::uint64_t at, ByteView expected, const std::string& what,
+                       const std::string& name) {
   for (std::uint64_t i = 0; i < expected.size(); ++i) {
-    if (i < present && file[at + i] == expected[i]) continue;
-    const std::string found =
-        i < present ? hex_excerpt(file.subspan(at + i, std::min<std::uint64_t>(present - i, 8)), 8)
-                    : "the end of the file";
-    return fail({Reason::kFramingDamaged, name, "byte " + std::to_string(at + i) + ", " + what, found,
+    if (i < found.size() && found[i] == expected[i]) continue;
+    const std::string there =
+        i < found.size() ? hex_excerpt(found.subspan(i, std::min<std::uint64_t>(found.size() - i, 8)), 8)
+                         : "the end of the file";
+    return fail({Reason::kFramingDamaged, name, "byte " + std::to_string(at + i) + ", " + what, there,
                  hex_excerpt(expected.subspan(i, std::min<std::uint64_t>(expected.size() - i, 8)), 8),
                  "copy or download the file again"});
   }
   return {};
 }
 
-}  // namespace
+tl::unexpected<Error> framing_goes_on(std::uint64_t total_size, const std::string& name) {
+  return fail({Reason::kFramingDamaged, name, "byte " + std::to_string(total_size), "more bytes",
+               "the end of the file", "copy or download the file again"});
+}
 
 const Crc& entry_crc() {
   static const Crc crc({32, 0x04c11db7, 0xffffffff, true, true, 0xffffffff});
@@ -132,10 +143,7 @@ Result<Framing> verify_framing(ByteView file, const BundlePrefix& prefix, const 
   }
   CALSEAL_CHECK(
       compare(file, framing.directory_offset, central_directory(framing), "central directory", name));
-  if (file.size() != framing.total_size) {
-    return fail({Reason::kFramingDamaged, name, "byte " + std::to_string(framing.total_size), "more bytes",
-                 "the end of the file", "copy or download the file again"});
-  }
+  if (file.size() != framing.total_size) return framing_goes_on(framing.total_size, name);
   return framing;
 }
 

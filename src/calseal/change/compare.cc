@@ -95,13 +95,16 @@ DifferenceSum sum_differences(ByteView a, ByteView b) {
   return sum;
 }
 
-std::vector<ChangedRange> compare_images(const Plan& plan, const Image& before, const Image& after) {
+std::vector<ChangedRange> compare_images(const Plan& plan, const Image& before, const Image& after,
+                                         const std::vector<RangeSet>* within) {
   const std::vector<NamedPlace> owners = owners_of(plan);
   std::vector<ChangedRange> changes;
   for (const Span& span : plan.spans(before)) {
     if (!span.known) continue;
     const std::size_t m = span.place.memory;
-    for (const Range& known : after.memories[m].known.within(span.place.range).ranges()) {
+    RangeSet compared = after.memories[m].known.within(span.place.range);
+    if (within != nullptr) compared = compared.intersect((*within)[m]);
+    for (const Range& known : compared.ranges()) {
       for (const Range& offsets :
            differing_ranges(before.memories[m].view(known), after.memories[m].view(known))) {
         const Range range{known.begin + offsets.begin, known.begin + offsets.end};

@@ -32,8 +32,10 @@ struct DifferenceSum {
 DifferenceSum sum_differences(ByteView a, ByteView b);
 
 // All bytes known in both that differ: memories in map order, ascending, cut at every span of the plan and at
-// patches and signed parts. Exact: no unchanged byte is inside.
-std::vector<ChangedRange> compare_images(const Plan& plan, const Image& before, const Image& after);
+// patches and signed parts. Exact: no unchanged byte is inside. `within`: where the two can differ at all,
+// one set per memory, when the caller knows that the rest is one and the same; nothing: anywhere.
+std::vector<ChangedRange> compare_images(const Plan& plan, const Image& before, const Image& after,
+                                         const std::vector<RangeSet>* within = nullptr);
 
 // Ranges for people: neighbours of one region, kind and owner at most `gap` bytes apart become one.
 std::vector<ChangedRange> coalesce(const std::vector<ChangedRange>& changes, std::uint64_t gap = 16);

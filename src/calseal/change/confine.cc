@@ -141,10 +141,15 @@ Result<std::vector<bool>> patch_states(const RegionMap& map, const Image& image)
 }
 
 Confinement prove_confinement(const Plan& plan, const Image& before, const Image& after) {
+  return judge_changes(plan, before, after, compare_images(plan, before, after), verify_checks(plan, after));
+}
+
+Confinement judge_changes(const Plan& plan, const Image& before, const Image& after,
+                          std::vector<ChangedRange> changes, std::vector<CheckOutcome> checks) {
   const RegionMap& map = *plan.map;
   Confinement proof;
-  proof.changes = compare_images(plan, before, after);
-  proof.checks = verify_checks(plan, after);
+  proof.changes = std::move(changes);
+  proof.checks = std::move(checks);
   for (std::size_t m = 0; m < map.memories.size(); ++m) {
     RangeSet missing = before.memories[m].known;
     missing.remove(after.memories[m].known);

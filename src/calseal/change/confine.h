@@ -33,6 +33,10 @@ struct Confinement {
 // neither; bytes that `before` knows and `after` does not are kReadIncomplete.
 Confinement prove_confinement(const Plan& plan, const Image& before, const Image& after);
 
+// The same from what was worked out before: all differences, and the checks of `after`.
+Confinement judge_changes(const Plan& plan, const Image& before, const Image& after,
+                          std::vector<ChangedRange> changes, std::vector<CheckOutcome> checks);
+
 // The first violation as an error.
 Status require_confined(const Confinement& proof);
 

@@ -113,7 +113,8 @@ std::vector<std::string> describe_identity(const Plan& plan, const Image& image)
   return texts;
 }
 
-std::vector<Change> describe_changes(const Plan& plan, const Image& before, const Image& after) {
+std::vector<Change> describe_changes(const Plan& plan, const Image& before, const Image& after,
+                                     const std::vector<RangeSet>* within) {
   const std::vector<Span> spans = plan.spans(before);
   const auto span_of = [&](const Place& place) {
     return std::upper_bound(spans.begin(), spans.end(), place, [](const Place& value, const Span& span) {
@@ -122,7 +123,7 @@ std::vector<Change> describe_changes(const Plan& plan, const Image& before, cons
   };
   std::vector<Change> changes;
   auto last_span = spans.end();
-  for (const ChangedRange& change : compare_images(plan, before, after)) {
+  for (const ChangedRange& change : compare_images(plan, before, after, within)) {
     if (!is_pinned(change.kind)) continue;
     const auto span = span_of(change.place);
     // compare_images() also cuts at patches and signed parts, which are no span edges.

@@ -45,8 +45,9 @@ std::string describe_check(const CheckOutcome& outcome);
 std::vector<std::string> describe_identity(const Plan& plan, const Image& image);
 
 // Differences of pinned bytes as changes.json lists them: cut at spans, memories in map order, ascending; no
-// options.
-std::vector<Change> describe_changes(const Plan& plan, const Image& before, const Image& after);
+// options. `within`: see compare_images().
+std::vector<Change> describe_changes(const Plan& plan, const Image& before, const Image& after,
+                                     const std::vector<RangeSet>* within = nullptr);
 
 // HMAC-SHA-256 with the salt as key over "<controller> <memory> 0x%08x <decimal size>\n" and the field's
 // bytes.

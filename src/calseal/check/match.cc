@@ -27,12 +27,19 @@ Status match_known(const OpenedBundle& opened, const Image& read, bool binding) 
   return {};
 }
 
-Status match_base(const OpenedBundle& opened, const Image& read, const Image& image) {
+Status match_base(const OpenedBundle& opened, const Image& read, const Image& image,
+                  const KnownDigests& known) {
   CALSEAL_CHECK(match_known(opened, read, true));
   std::vector<ByteView> locked;
   std::vector<Sha256> sealed;
   for (const ManifestSpan& span : opened.manifest.controller().spans) {
     if (span.kind != SpanKind::kLocked || !span.after) continue;
+    if (known) {
+      if (const auto digest = known(span.place)) {
+        if (*digest != *span.after) return fail(explain_foreign(opened, read, image));
+        continue;
+      }
+    }
     locked.push_back(image.find(span.place.memory)->view(span.place.range));
     sealed.push_back(*span.after);
   }

@@ -5,6 +5,7 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/entries.h"
 #include "calseal/bundle/prefix.h"
+#include "calseal/check/stored.h"
 #include "calseal/map/read.h"
 
 namespace calseal {
@@ -78,11 +79,16 @@ Result<std::vector<Bytes>> read_payload(const OpenedBundle& opened) {
 }
 
 // Everything behind the stored digests: region map, changes, set, payload, attachments.
-Status read_contents(OpenedBundle& opened) {
+// `parsed`: a region map that was parsed before; the same text is not parsed again.
+Status read_contents(OpenedBundle& opened, const RegionMap* parsed = nullptr) {
   const std::string map_entry = "regions/" + opened.manifest.controller().name + ".json";
   CALSEAL_ASSIGN(Bytes map_text,
                  read_content(opened.file, opened.framing, opened.manifest, map_entry, opened.name));
-  CALSEAL_ASSIGN(opened.map, parse_region_map(std::move(map_text), opened.name + ":" + map_entry));
+  if (parsed != nullptr && parsed->text == map_text) {
+    opened.map = *parsed;
+  } else {
+    CALSEAL_ASSIGN(opened.map, parse_region_map(std::move(map_text), opened.name + ":" + map_entry));
+  }
   CALSEAL_CHECK(check_map_claims(opened));
   CALSEAL_ASSIGN(const Bytes changes,
                  read_content(opened.file, opened.framing, opened.manifest, kChangesName, opened.name));
@@ -157,6 +163,19 @@ Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const Open
   }
   CALSEAL_CHECK(judge_order(opened, context, steps));
   CALSEAL_CHECK(noted(steps, "contents", read_contents(opened)));
+  return opened;
+}
+
+Result<OpenedBundle> open_contents(Bytes file, StoredBundle stored, const std::string& name,
+                                   const RegionMap* parsed) {
+  OpenedBundle opened;
+  opened.name = name;
+  opened.file = std::move(file);
+  opened.manifest = *std::move(stored.manifest);
+  opened.digest = stored.digest;
+  opened.framing = *std::move(stored.framing);
+  opened.incomplete = stored.incomplete;
+  CALSEAL_CHECK(read_contents(opened, parsed));
   return opened;
 }
 

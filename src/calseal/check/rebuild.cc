@@ -1,12 +1,16 @@
 #include <algorithm>
+#include <memory>
 #include <optional>
 #include <utility>
 
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
+#include "calseal/check/base_memory.h"
+#include "calseal/check/base_proof.h"
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
 #include "calseal/check/match.h"
+#include "calseal/digest/digest_ahead.h"
 #include "calseal/map/correct.h"
 #include "calseal/map/identity.h"
 
@@ -15,13 +19,21 @@ namespace {
 
 class Rebuilding {
  public:
-  Rebuilding(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict)
+  // `memory`: what is known of `read` already, when many revisions are proved on it and no file is wanted.
+  Rebuilding(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict,
+             BaseMemory* memory = nullptr)
       : opened_(opened),
         manifest_(opened.manifest),
         claims_(opened.manifest.controller()),
         evidence_(evidence),
         read_(read),
-        verdict_(verdict) {}
+        verdict_(verdict),
+        memory_(memory) {}
+  ~Rebuilding() {
+    if (memory_ != nullptr && working_) memory_->give_back(std::move(image_), touched_);
+  }
+  Rebuilding(const Rebuilding&) = delete;
+  Rebuilding& operator=(const Rebuilding&) = delete;
 
   Status run() {
     CALSEAL_CHECK(noted(verdict_.steps, "match", match()));
@@ -30,7 +42,7 @@ class Rebuilding {
     CALSEAL_CHECK(noted(verdict_.steps, "rebuild", rebuild_floating()));
     CALSEAL_CHECK(noted(verdict_.steps, "confinement", prove()));
     CALSEAL_CHECK(noted(verdict_.steps, "checksums", judge_checks()));
-    return render();
+    return memory_ != nullptr ? Status() : render();
   }
 
  private:
@@ -40,7 +52,13 @@ class Rebuilding {
   }
 
   Status match() {
-    image_ = read_.image;
+    working_ = memory_ != nullptr;
+    // Not by a conditional expression, whose type would be const and nothing to move from.
+    if (working_) {
+      image_ = memory_->take_image();
+    } else {
+      image_ = read_.image;
+    }
     // What the base did not know is left out of everything that is judged; the file keeps it as it came.
     bool all_in_base = true;
     for (std::size_t m = 0; m < image_.memories.size(); ++m) {
@@ -50,11 +68,60 @@ class Rebuilding {
       all_in_base = all_in_base && image_.memories[m].known == read_.image.memories[m].known;
     }
     if (!all_in_base) cut_read_ = image_;
-    const std::vector<RangeSet> writable = writable_bytes();
-    lay_payload(opened_, image_, &writable);
-    CALSEAL_CHECK(match_base(opened_, read_.image, image_));
+    touched_ = writable_bytes();
+    lay_payload(opened_, image_, &touched_);
+    if (memory_ == nullptr) {
+      hash_ahead();
+      CALSEAL_CHECK(match_base(opened_, read_.image, image_));
+    } else {
+      CALSEAL_CHECK(match_base(opened_, read_.image, image_, [&](const NamedRange& place) {
+        return memory_->digest_of(place, image_, touched_);
+      }));
+      // Nobody stands before a vehicle here: binding fields are compared where there is something to do it
+      // with.
+      if (!evidence_.salt) return {};
+    }
     CALSEAL_ASSIGN(verdict_.vehicle, match_vehicle(opened_, read_.image, evidence_));
     return {};
+  }
+
+  // From here on only floating places are written. A raw file that is one memory as it stands is hashed from
+  // now on, while its bytes are judged; the manifest's spans are proved before anything is written.
+  void hash_ahead() {
+    for (const ReadSource& source : read_.sources) {
+      if (source.declared != nullptr || source.file.kind != FormKind::kRaw) continue;
+      const std::size_t m = opened_.map.memory_index(source.memory);
+      const Bytes& bytes = image_.memories[m].bytes;
+      if (source.file.original.size() != bytes.size() || !DigestAhead::is_worth_it(bytes.size())) continue;
+      ahead_.push_back(std::make_unique<DigestAhead>(bytes, settled_size(m)));
+    }
+  }
+
+  // Bytes before the first that floats.
+  std::size_t settled_size(std::size_t memory) const {
+    const Range extent = opened_.map.memories[memory].extent;
+    std::uint64_t end = extent.end;
+    for (const ManifestSpan& span : claims_.spans) {
+      if (span.kind == SpanKind::kFloating && span.place.memory == opened_.map.memories[memory].name)
+        end = std::min(end, span.place.range.begin);
+    }
+    return static_cast<std::size_t>(end - extent.begin);
+  }
+
+  // Nothing is written where it is hashed already, whatever the spans are called.
+  void stop_hashing_what_floats() {
+    for (const PlanGroup& group : plan_.order) {
+      if (!plan_.nodes[group.nodes.front()].floating) continue;
+      for (const std::size_t index : group.nodes) {
+        for (const Place& place : plan_.nodes[index].writes) {
+          const Memory& memory = image_.memories[place.memory];
+          std::erase_if(ahead_, [&](const std::unique_ptr<DigestAhead>& ahead) {
+            return ahead->bytes().data() == memory.bytes.data() &&
+                   place.range.begin - memory.extent.begin < ahead->settled();
+          });
+        }
+      }
+    }
   }
 
   // What a revision may write. Whatever else a full payload carries, the read keeps its own locked, volatile
@@ -75,6 +142,8 @@ class Rebuilding {
   // A full payload carries locked bytes too: they are not laid down, but they must not lie.
   Status compare_full_payload() const {
     if (claims_.payload_kind != PayloadKind::kFull) return {};
+    // The read is this very payload, and was compared whole.
+    if (memory_ != nullptr && memory_->identity() == opened_.digest) return {};
     const Image carried = image_of_base(opened_);
     for (const ManifestSpan& span : claims_.spans) {
       if (span.kind != SpanKind::kLocked || !span.after) continue;
@@ -89,7 +158,13 @@ class Rebuilding {
 
   // The plan looks at locked bytes only, and these are proved by now.
   Status compare_structure() {
-    CALSEAL_ASSIGN(plan_, make_plan(opened_.map, image_));
+    if (memory_ == nullptr) {
+      CALSEAL_ASSIGN(plan_, make_plan(opened_.map, image_));
+    } else {
+      CALSEAL_ASSIGN(plan_, memory_->plan(image_));
+      for (std::size_t m = 0; m < touched_.size(); ++m)
+        touched_[m].add(plan_.bytes_of(m, SpanKind::kFloating));
+    }
     // The payload may know more than the read, so the image is looked at with what the base knew.
     std::vector<RangeSet> known = base_known_;
     swap_known(known);
@@ -176,11 +251,15 @@ class Rebuilding {
   }
 
   Status rebuild_floating() {
+    stop_hashing_what_floats();
     CALSEAL_CHECK(correct(plan_, image_, CorrectionScope::kFloating));
     // Locked spans were compared when the read was matched, and nothing has touched them since.
     std::vector<ManifestSpan> spans = claims_.spans;
     for (ManifestSpan& span : spans) {
-      if (span.kind != SpanKind::kLocked) span.after.reset();
+      if (span.kind == SpanKind::kLocked) continue;
+      span.after.reset();
+      if (memory_ != nullptr && is_pinned(span.kind))
+        span.after = memory_->digest_if_same(span.place, image_);
     }
     digest_spans(spans, image_, Side::kAfter);
     for (std::size_t i = 0; i < spans.size(); ++i) {
@@ -200,7 +279,13 @@ class Rebuilding {
 
   Status prove() {
     // Everything the payload lays down becomes known; what was unknown before cannot have been changed.
-    proof_ = prove_confinement(plan_, before(), image_);
+    if (memory_ == nullptr) {
+      proof_ = prove_confinement(plan_, before(), image_);
+    } else {
+      std::vector<ChangedRange> changes = compare_images(plan_, before(), image_, &touched_);
+      std::vector<CheckOutcome> checks = memory_->checks(before(), image_, changes);
+      proof_ = judge_changes(plan_, before(), image_, std::move(changes), std::move(checks));
+    }
     verdict_.bytes_to_change = proof_.changed_bytes();
     for (const Error& violation : proof_.violations) {
       // Stale checksums of the result are judged by the next step, against what the manifest says of them.
@@ -224,7 +309,8 @@ class Rebuilding {
   // The list of changes is relative to the base, so it can be proved when the read is the base. Where it is
   // right, it is right whatever was read.
   Status compare_changes() {
-    const std::vector<Change> found = describe_changes(plan_, before(), image_);
+    const std::vector<Change> found =
+        describe_changes(plan_, before(), image_, memory_ != nullptr ? &touched_ : nullptr);
     const auto same = [](const Change& a, const Change& b) {
       return a.place == b.place && a.region == b.region;
     };
@@ -275,6 +361,7 @@ class Rebuilding {
       return claim("controllers/0/identity", "other texts than the image holds",
                    "the identity fields of the result");
     }
+    if (memory_ != nullptr) return {};
     const std::vector<CheckOutcome> of_read = verify_checks(plan_, before());
     for (std::size_t i = 0; i < of_read.size(); ++i) {
       const CheckOutcome& outcome = of_read[i];
@@ -295,11 +382,18 @@ class Rebuilding {
   Status render() {
     for (std::size_t m = 0; m < image_.memories.size(); ++m)
       image_.memories[m].known = read_.image.memories[m].known;
+    // Before the bytes change hands: a file that cannot be rendered frees those of the others.
+    std::vector<std::pair<ByteView, Sha256>> hashed;
+    for (const std::unique_ptr<DigestAhead>& ahead : ahead_)
+      hashed.emplace_back(ahead->bytes(), ahead->finish());
     CALSEAL_ASSIGN(std::vector<Bytes> files, render_read(opened_.map, read_, std::move(image_)));
-    const std::vector<Sha256> digests = compute_sha256_of_each({files.begin(), files.end()});
     for (std::size_t i = 0; i < files.size(); ++i) {
-      verdict_.files.push_back(
-          {read_.sources[i].memory, read_.sources[i].name, std::move(files[i]), digests[i]});
+      // Bytes that are where they were hashed are those that were hashed.
+      const auto known = std::ranges::find_if(hashed, [&](const auto& entry) {
+        return entry.first.data() == files[i].data() && entry.first.size() == files[i].size();
+      });
+      const Sha256 digest = known == hashed.end() ? compute_sha256(files[i]) : known->second;
+      verdict_.files.push_back({read_.sources[i].memory, read_.sources[i].name, std::move(files[i]), digest});
     }
     return {};
   }
@@ -310,14 +404,34 @@ class Rebuilding {
   const MatchEvidence& evidence_;
   const Read& read_;
   Verdict& verdict_;
-  std::vector<RangeSet> base_known_;  // one per memory
-  std::optional<Image> cut_read_;     // when the read knows more than the base
-  Image image_;                       // the result
+  std::vector<RangeSet> base_known_;                 // one per memory
+  std::optional<Image> cut_read_;                    // when the read knows more than the base
+  Image image_;                                      // the result
+  std::vector<std::unique_ptr<DigestAhead>> ahead_;  // of files, over image_'s bytes
   Plan plan_;
   Confinement proof_;
+  BaseMemory* memory_;
+  bool working_ = false;           // image_ is the memory's
+  std::vector<RangeSet> touched_;  // where image_ can differ from the read, with a memory
 };
 
 }  // namespace
+
+BaseProof::BaseProof(const OpenedBundle& way_back, RegionMap map, Image image)
+    : memory_(std::make_unique<BaseMemory>(way_back.digest, std::move(map), std::move(image))) {}
+BaseProof::BaseProof(BaseProof&&) noexcept = default;
+BaseProof& BaseProof::operator=(BaseProof&&) noexcept = default;
+BaseProof::~BaseProof() = default;
+
+const Sha256& BaseProof::map_digest() const { return memory_->map().digest; }
+
+Status BaseProof::prove(const OpenedBundle& opened, const std::optional<Bytes>& salt) {
+  MatchEvidence evidence;
+  evidence.read_is_fresh = true;
+  evidence.salt = salt;
+  Verdict unused;
+  return Rebuilding(opened, memory_->read(), evidence, unused, memory_.get()).run();
+}
 
 Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence,
                Verdict& verdict) {

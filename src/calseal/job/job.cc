@@ -19,17 +19,6 @@ namespace {
 
 constexpr std::string_view kKind = "job/1";
 
-std::optional<std::uint64_t> base_number(const std::string& name) {
-  if (!name.starts_with("base-") || name.size() > 12) return std::nullopt;
-  std::uint64_t number = 0;
-  for (const char c : name.substr(5)) {
-    if (c < '0' || c > '9') return std::nullopt;
-    number = number * 10 + static_cast<std::uint64_t>(c - '0');
-  }
-  if (number == 0 || number > kBaseLimit || base_folder(number) != name) return std::nullopt;
-  return number;
-}
-
 // Bytes of changes.json that are not derived, and of these the ones without an option.
 void count_changes(const OpenedBundle& opened, JobRevision& revision) {
   const std::vector<ManifestSpan>& spans = opened.manifest.controller().spans;
@@ -55,7 +44,7 @@ class JobReading {
     CALSEAL_ASSIGN(job_.facts, parse_job_facts(facts, printable(at(std::string(kJobFile)))));
     read_events();
     for (const std::string& name : names_in(job_.folder)) {
-      if (const auto number = base_number(name)) read_base(*number);
+      if (const auto number = base_of_folder(name)) read_base(*number);
       if (name.starts_with('.')) left_over(name);
     }
     std::ranges::sort(job_.bases, {}, &JobBase::number);

@@ -13,12 +13,11 @@
 
 #include "calseal/base/interrupt.h"
 #include "calseal/base/text.h"
+#include "calseal/bundle/manifest.h"
 #include "calseal/bundle/signed_json.h"
 
 namespace calseal {
 namespace {
-
-constexpr std::string_view kNoMemory = "_all";
 
 tl::unexpected<Error> not_made(const std::string& folder, const std::string& step, int error) {
   return fail({Reason::kWriteFailed, printable(folder), step, std::strerror(error), "a new folder",
@@ -58,6 +57,17 @@ tl::unexpected<Error> taken(const std::string& folder) {
 }  // namespace
 
 std::string base_folder(std::uint64_t base) { return "base-" + std::to_string(base); }
+
+std::optional<std::uint64_t> base_of_folder(std::string_view name) {
+  if (!name.starts_with("base-") || name.size() > 12) return std::nullopt;
+  std::uint64_t number = 0;
+  for (const char c : name.substr(5)) {
+    if (c < '0' || c > '9') return std::nullopt;
+    number = number * 10 + static_cast<std::uint64_t>(c - '0');
+  }
+  if (number == 0 || number > kBaseLimit || base_folder(number) != name) return std::nullopt;
+  return number;
+}
 
 std::string bundle_file(std::uint64_t base, std::uint64_t revision, std::uint64_t full_sequence) {
   std::string name = base_folder(base) + "/r" + std::to_string(revision);
@@ -113,7 +123,8 @@ Status make_folder(const std::string& folder, const std::vector<std::string>& su
   if (exists(final_name)) return taken(folder);
   const std::filesystem::path path(final_name);
   const std::string parent = path.has_parent_path() ? path.parent_path().string() : ".";
-  std::string hidden = parent + "/." + path.filename().string() + ".XXXXXX";
+  // An audit passes over such names, so what a killed writer leaves is no job.
+  std::string hidden = parent + "/.calseal-" + path.filename().string() + ".XXXXXX";
   const NoInterruption making;
   if (::mkdtemp(hidden.data()) == nullptr) return not_made(folder, "create", errno);
   HiddenFolder made(hidden);

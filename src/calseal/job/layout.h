@@ -13,6 +13,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -29,6 +30,8 @@ namespace calseal {
 inline constexpr std::string_view kJobFile = "job.json";
 inline constexpr std::string_view kEventsFile = "events.jsonl";
 inline constexpr std::string_view kSaltFile = "job.salt";
+inline constexpr std::string_view kNoMemory =
+    "_all";  // stands for the memory in a read's name where the file names its own
 inline constexpr std::string_view kLogFolder = "logs";
 inline constexpr std::string_view kRegionsFile = "regions.json";
 inline constexpr std::uint64_t kJobFileSizeLimit = 65536;  // bytes
@@ -38,6 +41,8 @@ inline constexpr LockedFolder kJobFolder{Reason::kJobBusy, Reason::kFileUnreadab
                                          "calseal job new makes one"};
 
 std::string base_folder(std::uint64_t base);  // "base-1"
+// The number in such a name; nothing for another name.
+std::optional<std::uint64_t> base_of_folder(std::string_view name);
 // "base-1/r2.calseal"; with a sequence number the name of a bundle with its whole image.
 std::string bundle_file(std::uint64_t base, std::uint64_t revision, std::uint64_t full_sequence = 0);
 // Name of a file of a read in the folder: its memory, or "_all", and the extension that `file` had.

@@ -254,11 +254,19 @@ class Verifying {
       find(LedgerFault::kTorn, entries, std::nullopt,
            bytes_text(reader_.torn_bytes()) + " of a line that a writer left who was cut off",
            "nothing is to be done; the next append takes them out");
+    if (reader_.torn_detail_bytes() != 0)
+      find(LedgerFault::kTorn, folder_file(kDetailsFile), std::nullopt,
+           bytes_text(reader_.torn_detail_bytes()) + " of a line that a writer left who was cut off",
+           "nothing is to be done; the next append takes them out");
+    if (reader_.unentered_details() != 0)
+      find(LedgerFault::kTorn, folder_file(kDetailsFile), frontier_.size(),
+           counted(reader_.unentered_details()) +
+               " of details behind the last entry: a writer was cut off before he entered them",
+           "nothing, when no entry was ever acknowledged there; the next append takes them out");
     if (reader_.stray_details() != 0)
       find(LedgerFault::kDetailStray, folder_file(kDetailsFile), std::nullopt,
-           counted(reader_.stray_details()) + " without an entry",
-           "details that a writer left who was cut off go with the next append; others are no part of the "
-           "ledger");
+           counted(reader_.stray_details()) + " out of order or without an entry",
+           "they are no part of the ledger; put the file back from a copy");
     for (; next_head_ < report_.heads.size(); ++next_head_) {
       const JudgedHead& judged = report_.heads[next_head_];
       find(LedgerFault::kHeadAhead, judged.file, std::nullopt,

@@ -33,6 +33,8 @@ struct LedgerReader::State {
   std::optional<Ahead> ahead;
   bool details_ended = false;
   std::uint64_t stray = 0;
+  std::uint64_t unentered = 0;
+  std::uint64_t torn_details = 0;  // bytes
 
   // Fills `ahead`, unless the details have ended.
   void look_ahead() {
@@ -40,7 +42,11 @@ struct LedgerReader::State {
     const auto line = details->next();
     if (!line || !*line) {
       details_ended = true;
-      if (!line) ++stray;
+      if (!line) {
+        ++stray;
+      } else {
+        torn_details = details->left();
+      }
       return;
     }
     Result<LedgerDetail> detail = parse_ledger_detail(view_of(**line), details->shown());
@@ -115,14 +121,17 @@ const Sha256& LedgerReader::id() const { return state_->id; }
 const std::string& LedgerReader::name() const { return state_->entries->shown(); }
 const Result<LedgerTip>& LedgerReader::tip() const { return state_->tip; }
 std::uint64_t LedgerReader::torn_bytes() const { return state_->entries->left(); }
+std::uint64_t LedgerReader::torn_detail_bytes() const { return state_->torn_details; }
 std::uint64_t LedgerReader::whole_bytes() const { return state_->entries->consumed(); }
 std::uint64_t LedgerReader::stray_details() const { return state_->stray; }
+std::uint64_t LedgerReader::unentered_details() const { return state_->unentered; }
 
 Result<std::optional<LedgerRecord>> LedgerReader::next() {
   CALSEAL_ASSIGN(const std::optional<std::string_view> line, state_->entries->next());
   if (!line) {
     for (state_->look_ahead(); state_->ahead; state_->look_ahead()) {
-      ++state_->stray;
+      const std::optional<LedgerDetail>& detail = state_->ahead->detail;
+      ++(detail && detail->index >= state_->index ? state_->unentered : state_->stray);
       state_->ahead.reset();
     }
     return std::optional<LedgerRecord>();

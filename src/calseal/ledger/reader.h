@@ -57,10 +57,15 @@ class LedgerReader {
 
   // After the end: bytes of the entries file behind its last line end. Not zero after a writer was cut off.
   std::uint64_t torn_bytes() const;
+  // After the end: as many of the details file.
+  std::uint64_t torn_detail_bytes() const;
   // After the end: bytes of the entries file in front of them.
   std::uint64_t whole_bytes() const;
-  // After the end: details of entries that do not exist, or out of order.
+  // After the end: details out of order, or of one entry twice.
   std::uint64_t stray_details() const;
+  // After the end: details of entries behind the last one. A writer writes details first, so one who was cut
+  // off leaves some; so does whoever takes entries away.
+  std::uint64_t unentered_details() const;
 
  private:
   struct State;

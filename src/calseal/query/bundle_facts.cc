@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "calseal/archive/recognise.h"
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/entries.h"
@@ -10,8 +11,6 @@
 
 namespace calseal {
 namespace {
-
-constexpr std::uint64_t kLookSize = kLocalHeaderSize + kManifestName.size();  // bytes
 
 Result<std::vector<Change>> read_changes(ByteView file, const Framing& framing, const Manifest& manifest,
                                          const std::string& name) {
@@ -33,9 +32,7 @@ Result<std::vector<Change>> read_changes(ByteView file, const Framing& framing, 
 bool looks_like_bundle(const std::string& path) {
   Result<PartialFile> file = PartialFile::open(path, kBundleSizeLimit);
   Bytes bytes;
-  if (!file || !file->read_up_to(kLookSize, bytes) || bytes.size() < kLookSize) return false;
-  return text_of(bytes).starts_with("PK\x03\x04") &&
-         text_of(bytes).substr(kLocalHeaderSize, kManifestName.size()) == kManifestName;
+  return file && file->read_up_to(kRecogniseSize, bytes) && recognise(bytes) == FileKind::kBundle;
 }
 
 Result<BundleFacts> read_bundle_facts(const std::string& path) {

@@ -9,7 +9,6 @@
 namespace calseal {
 namespace {
 
-constexpr int kWaitMilliseconds = 10'000;
 constexpr int kValueLimit = 1 << 20;  // bytes of one text or blob
 
 Error broken(const std::string& shown, const char* words) {
@@ -23,7 +22,8 @@ Error broken(const std::string& shown, const char* words) {
 
 }  // namespace
 
-Result<std::unique_ptr<Database>> Database::open(const std::string& path) {
+Result<std::unique_ptr<Database>> Database::open(const std::string& path,
+                                                 std::chrono::milliseconds wait) {
   sqlite3* connection = nullptr;
   const std::string shown = path.empty() ? "index in memory" : printable(path);
   const int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_NOFOLLOW | SQLITE_OPEN_NOMUTEX;
@@ -41,7 +41,7 @@ Result<std::unique_ptr<Database>> Database::open(const std::string& path) {
   sqlite3_db_config(connection, SQLITE_DBCONFIG_ENABLE_VIEW, 0, nullptr);
   sqlite3_limit(connection, SQLITE_LIMIT_LENGTH, kValueLimit);
   sqlite3_limit(connection, SQLITE_LIMIT_ATTACHED, 0);
-  sqlite3_busy_timeout(connection, kWaitMilliseconds);
+  sqlite3_busy_timeout(connection, static_cast<int>(wait.count()));
   std::unique_ptr<Database> database(new Database(connection, shown));
   database->run("PRAGMA cell_size_check=ON");
   database->run("PRAGMA mmap_size=0");

@@ -3,6 +3,7 @@
 // Every value is bound; no text from outside ever becomes part of a statement.
 #pragma once
 
+#include <chrono>
 #include <cstdint>
 #include <memory>
 #include <optional>
@@ -17,6 +18,9 @@ struct sqlite3;
 struct sqlite3_stmt;
 
 namespace calseal {
+
+// How long one waits for a database that another program holds.
+inline constexpr std::chrono::milliseconds kLockWait{10'000};
 
 class Database;
 
@@ -53,9 +57,9 @@ class Query {
 
 class Database {
  public:
-  // `path` empty: in memory. Never follows a link in the last place. Waits up to ten seconds for another
-  // writer.
-  static Result<std::unique_ptr<Database>> open(const std::string& path);
+  // `path` empty: in memory. Never follows a link in the last place. Waits up to `wait` for another writer.
+  static Result<std::unique_ptr<Database>> open(const std::string& path,
+                                                std::chrono::milliseconds wait = kLockWait);
   ~Database();
   Database(const Database&) = delete;
   Database& operator=(const Database&) = delete;

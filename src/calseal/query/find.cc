@@ -90,6 +90,26 @@ void judge(FoundRevision& found, const std::string& folder, const TrustFile& tru
   if (found.seal == SealState::kRefused) found.reason = code(seal.error().reason);
 }
 
+constexpr std::string_view kRows =
+    "SELECT f.path, r.identity, r.job, r.controller, r.title, r.time, r.vehicle, r.base, r.revision, "
+    "r.sequence FROM revisions r JOIN files f ON f.file=r.file";
+
+FoundRevision read_row(const Index& index, const Query& row, const TrustFile* trust) {
+  FoundRevision found;
+  found.file = row.text(0);
+  found.identity = row.digest(1).value_or(Sha256{});
+  found.job = row.text(2);
+  found.controller = row.text(3);
+  found.title = row.text(4);
+  found.claimed_time = row.text(5);
+  found.vehicle_reference = row.text(6);
+  found.base = row.number(7);
+  found.revision = row.number(8);
+  found.sequence = row.number(9);
+  if (trust != nullptr) judge(found, index.folder, *trust);
+  return found;
+}
+
 }  // namespace
 
 std::string_view seal_state_name(SealState state) {
@@ -99,33 +119,26 @@ std::string_view seal_state_name(SealState state) {
 
 Result<std::vector<FoundRevision>> find_revisions(const Index& index, const std::vector<Criterion>& criteria,
                                                   const TrustFile* trust) {
-  std::string sql =
-      "SELECT f.path, r.identity, r.job, r.controller, r.title, r.time, r.vehicle, r.base, r.revision, "
-      "r.sequence "
-      "FROM revisions r JOIN files f ON f.file=r.file";
+  std::string sql(kRows);
   for (std::size_t i = 0; i < criteria.size(); ++i)
     sql += (i == 0 ? " WHERE " : " AND ") + std::string(condition_of(criteria[i].kind));
   sql += " ORDER BY r.job, r.controller, r.sequence, f.path";
   Query statement(*index.database, sql);
   for (const Criterion& criterion : criteria) bind_values(statement, criterion);
   std::vector<FoundRevision> all;
-  while (statement.step()) {
-    FoundRevision found;
-    found.file = statement.text(0);
-    found.identity = statement.digest(1).value_or(Sha256{});
-    found.job = statement.text(2);
-    found.controller = statement.text(3);
-    found.title = statement.text(4);
-    found.claimed_time = statement.text(5);
-    found.vehicle_reference = statement.text(6);
-    found.base = statement.number(7);
-    found.revision = statement.number(8);
-    found.sequence = statement.number(9);
-    if (trust != nullptr) judge(found, index.folder, *trust);
-    all.push_back(std::move(found));
-  }
+  while (statement.step()) all.push_back(read_row(index, statement, trust));
   CALSEAL_CHECK(index.database->status());
   return all;
+}
+
+Result<std::optional<FoundRevision>> find_file(const Index& index, std::int64_t file,
+                                               const TrustFile* trust) {
+  Query statement(*index.database, std::string(kRows) + " WHERE r.file=?");
+  statement.bind(file);
+  std::optional<FoundRevision> found;
+  if (statement.step()) found = read_row(index, statement, trust);
+  CALSEAL_CHECK(index.database->status());
+  return found;
 }
 
 }  // namespace calseal

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -33,5 +34,8 @@ struct FoundRevision {
 // are not.
 Result<std::vector<FoundRevision>> find_revisions(const Index& index, const std::vector<Criterion>& criteria,
                                                   const TrustFile* trust);
+
+// The same about the one bundle that the index keeps under this number; nothing where it keeps none.
+Result<std::optional<FoundRevision>> find_file(const Index& index, std::int64_t file, const TrustFile* trust);
 
 }  // namespace calseal

@@ -246,16 +246,10 @@ SameVehicle compare_vehicle(const std::string& bundle_path, const OpenedBundle& 
 Result<IdentifiedRevision> describe(const Index& index, std::int64_t file, const Image& image,
                                     const TrustFile* trust) {
   CALSEAL_ASSIGN(const OpenedBundle opened, open_bundle(index, file));
-  Criterion same;
-  same.kind = CriterionKind::kIdentity;
-  same.digest = opened.digest;
-  CALSEAL_ASSIGN(const std::vector<FoundRevision> found, find_revisions(index, {same}, trust));
-  const std::string path = path_of(index, file);
+  CALSEAL_ASSIGN(std::optional<FoundRevision> found, find_file(index, file, trust));
   IdentifiedRevision described;
-  for (const FoundRevision& revision : found) {
-    if (revision.file == path) described.revision = revision;
-  }
-  described.vehicle = compare_vehicle(index.folder + "/" + path, opened, image);
+  if (found) described.revision = std::move(*found);
+  described.vehicle = compare_vehicle(index.folder + "/" + path_of(index, file), opened, image);
   return described;
 }
 

@@ -8,11 +8,11 @@
 #include <cerrno>
 #include <unordered_map>
 
+#include "calseal/archive/walk.h"
 #include "calseal/base/text.h"
 #include "calseal/base/utc_time.h"
 #include "calseal/map/region_map.h"
 #include "calseal/query/bundle_facts.h"
-#include "calseal/query/tree.h"
 
 namespace calseal {
 namespace {
@@ -289,19 +289,19 @@ Status open_and_update(Index& index, const std::string& folder, const std::strin
   index = Index();
   index.kept = !file.empty();
   index.folder = folder;
-  CALSEAL_ASSIGN(index.database, Database::open(file));
+  CALSEAL_ASSIGN(index.database, Database::open(file, options.wait));
   return update(index, schema, tree, options);
 }
 
 }  // namespace
 
 Result<Index> open_index(const std::string& folder, const IndexOptions& options) {
-  CALSEAL_ASSIGN(const Tree tree, list_tree(folder, std::string(kIndexName)));
+  CALSEAL_ASSIGN(const Tree tree, list_tree(folder));
   CALSEAL_ASSIGN(const std::string schema, objects_expected());
   const std::string file = folder + "/" + std::string(kIndexName);
   Index index;
   if (!options.rebuild && ::access(file.c_str(), F_OK) == 0) {
-    Result<std::unique_ptr<Database>> database = Database::open(file);
+    Result<std::unique_ptr<Database>> database = Database::open(file, options.wait);
     if (database && condition_of(**database, schema, tree) == Condition::kCurrent) {
       index.folder = folder;
       index.kept = true;

@@ -22,6 +22,8 @@ struct IndexOptions {
   bool rebuild = false;  // throw away what is there
   // Called now and then while files are read: how many of how many.
   std::function<void(std::uint64_t, std::uint64_t)> progress;
+  // For an index that another program holds; after it a new one is made in its place.
+  std::chrono::milliseconds wait = kLockWait;
 };
 
 // A file that begins like a bundle and cannot be indexed, or a folder that cannot be read.

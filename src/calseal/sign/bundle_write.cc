@@ -77,7 +77,7 @@ Result<PackedEntry> pack_entry(std::string name, ByteView content, Packing packi
   }
   if (!packed.entry.deflated) packed.stored.assign(content.begin(), content.end());
   packed.entry.stored_size = packed.stored.size();
-  packed.entry.stored_digest = compute_sha256(packed.stored);
+  packed.entry.stored_digest = packed.entry.deflated ? compute_sha256(packed.stored) : packed.entry.digest;
   return packed;
 }
 

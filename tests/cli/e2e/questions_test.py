@@ -9,11 +9,24 @@ import shutil
 import sqlite3
 import unittest
 
+import jsonschema
+
 import desk as desks
 import job_desk
 from desk import CALSEAL
 
 INDEX = ".calseal-index"
+DOCS = pathlib.Path(__file__).resolve().parents[3] / "docs"
+
+
+def conforms(answer):
+    """The answer, after a public validator has held it against our schema; an error is no answer."""
+    name = answer["calseal"].split("/")[0]
+    if name in ("find", "identify"):
+        schema = json.loads((DOCS / f"{name}.schema.json").read_text())
+        jsonschema.Draft202012Validator.check_schema(schema)
+        jsonschema.Draft202012Validator(schema).validate(answer)
+    return answer
 
 
 class Archive(job_desk.JobDesk):
@@ -38,13 +51,13 @@ class Archive(job_desk.JobDesk):
         return self.folder
 
     def find(self, *question, status=0):
-        return self.json(CALSEAL, "find", self.archive, *question, status=status)
+        return conforms(self.json(CALSEAL, "find", self.archive, *question, status=status))
 
     def files(self, *question):
         return [row["file"] for row in self.find(*question)["revisions"]]
 
     def identify(self, data, *more, status=0, name="loose.bin"):
-        return self.json(CALSEAL, "identify", self.put(name, data), "--in", self.archive, *more, status=status)
+        return conforms(self.json(CALSEAL, "identify", self.put(name, data), "--in", self.archive, *more, status=status))
 
     def withdraw(self, *more, status=0):
         return self.json(CALSEAL, "withdraw", *more, "--trust", self.at("shop.trust"), status=status)
@@ -254,6 +267,17 @@ class Withdraw(unittest.TestCase):
                            "--withdrawals", desk.at("w2.list"), "--json")
         self.assertEqual(refused.returncode, 1)
         self.assertIn(b'"withdrawn"', refused.stdout)
+
+    def test_rebuild_asks_the_bundles_whatever_the_index_says(self):
+        desk = self.desk
+        desk.find()
+        connection = sqlite3.connect(desk.archive / INDEX)
+        connection.execute("DELETE FROM revisions WHERE job='elm-4'")
+        connection.commit()
+        connection.close()
+        self.assertEqual(desk.withdraw(*self.question("--dry-run"))["added"], 2)
+        self.assertEqual(desk.withdraw(*self.question("--dry-run", "--rebuild"))["added"], 4)
+        self.assertEqual(desk.withdraw("--rebuild", "--dry-run", status=2)["reason"], "usage")
 
     def test_half_a_question_is_usage(self):
         desk = self.desk

@@ -8,6 +8,7 @@
 #include "calseal/check/check.h"
 #include "calseal/check/confirm.h"
 #include "calseal/cli/check/evidence_files.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/report/confirmation/confirmation_report.h"
 
@@ -39,13 +40,14 @@ Result<ConfirmRequest> load(const ConfirmOptions& options) {
 }
 
 int run_confirm(const ConfirmOptions& options, const Console& console) {
+  const Progress progress(console, "comparing with what was sealed");
   Result<ConfirmRequest> request = load(options);
   if (!request) return console.fail(request.error());
   const Confirmation confirmation = confirm_bundle(*std::move(request));
   // Wrong usage that only the bundle could tell is still wrong usage, not a finding.
   if (confirmation.reason && confirmation.reason->reason == Reason::kUsage)
     return console.fail(*confirmation.reason);
-  console.print(confirmation_text(confirmation, emphasis_on(console)));
+  console.print_folded(confirmation_text(confirmation, emphasis_on(console)), kConfirmationColumn);
   console.print_json(confirmation_json(confirmation));
   if (confirmation.reason) return exit_status(confirmation.reason->reason);
   return confirmation.confirmed() ? 0 : 1;

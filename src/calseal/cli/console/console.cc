@@ -3,14 +3,18 @@
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <cstdio>
 #include <cstdlib>
 #include <iostream>
 #include <new>
+#include <utility>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/fold.h"
+#include "calseal/cli/console/large_pages.h"
 
 namespace calseal {
 namespace {
@@ -19,6 +23,8 @@ constexpr const char* kExitStatuses =
     "Exit status: 0 accepted or clean; 1 refused, findings or malformed input; 2 wrong usage; 3 could not "
     "read or write; 4 a "
     "fault of calseal; 130 interrupted.";
+
+constexpr std::size_t kErrorColumn = 12;  // where the values of an error start
 
 bool wants_colour() {
   const char* no_colour = std::getenv("NO_COLOR");
@@ -53,24 +59,41 @@ std::string Console::toned(Tone tone, std::string_view text) const {
   return start + std::string(text) + "\x1b[0m";
 }
 
+void Console::hush() const {
+  if (hush_) std::exchange(hush_, nullptr)();
+}
+
 void Console::print(std::string_view text) const {
+  hush();
   if (!json) std::cout << text;
 }
 
+void Console::print_folded(std::string_view text, std::size_t column) const {
+  const std::size_t width = terminal_columns(STDOUT_FILENO);
+  print(width == 0 ? std::string(text) : fold_lines(text, column, width));
+}
+
 void Console::print_json(const JsonValue& value) const {
+  hush();
   if (json) std::cout << canonical_json(value) << '\n';
 }
 
-void Console::note(std::string_view text) const { std::cerr << text; }
+void Console::note(std::string_view text) const {
+  hush();
+  std::cerr << text;
+}
 
 int Console::fail(const Error& error) const {
+  hush();
   if (json) {
     JsonValue value = json_object({{"calseal", calseal::json("error/1")}});
     JsonValue detail = json_error(error);
     for (auto& member : detail.members) value.members.push_back(std::move(member));
     std::cout << canonical_json(value) << '\n';
   } else {
-    std::cerr << error_text(error);
+    const std::size_t width = terminal_columns(STDERR_FILENO);
+    const std::string text = error_text(error);
+    std::cerr << (width == 0 ? text : fold_lines(text, kErrorColumn, width));
   }
   return exit_status(error.reason);
 }
@@ -100,9 +123,21 @@ void set_command(CLI::App& app, Console& console, std::vector<std::string> examp
 }
 
 int run_program(CLI::App& app, Console& console, int argc, char** argv, int& status) {
+  ask_for_large_pages();
+  std::vector<std::string> arguments(argv + std::min(argc, 1), argv + argc);
+  // Taken by every command and told once, in the program's own help; so it is no option of each.
+  if (!app.get_subcommands({}).empty()) {
+    app.add_flag("--ascii", console.ascii,
+                 "Signs in plain ASCII, whatever the locale; every command takes it");
+    const auto is_ascii = [](const std::string& argument) { return argument == "--ascii"; };
+    const auto end = std::find(arguments.begin(), arguments.end(), "--");
+    console.ascii = std::any_of(arguments.begin(), end, is_ascii);
+    arguments.erase(std::remove_if(arguments.begin(), end, is_ascii), end);
+  }
+  std::reverse(arguments.begin(), arguments.end());  // as CLI11 takes them
   // CLI11 reports by exceptions; they end here, as does everything else.
   try {
-    app.parse(argc, argv);
+    app.parse(std::move(arguments));
   } catch (const CLI::Success& success) {
     app.exit(success);
     status = 0;

@@ -23,13 +23,16 @@ class Console {
   // Colour when stdout is a terminal, NO_COLOR is unset or empty and TERM is not "dumb".
   Console();
 
-  bool json = false;  // --json was given
+  bool json = false;   // --json was given
+  bool ascii = false;  // --ascii was given: plain signs whatever the locale
 
   // `text` in a tone, or unchanged without colour.
   std::string toned(Tone tone, std::string_view text) const;
 
   // A result, to stdout; with --json only `value` is printed, as one line.
   void print(std::string_view text) const;
+  // The same; on a terminal lines that do not fit hang at `column` (cli/console/fold.h).
+  void print_folded(std::string_view text, std::size_t column) const;
   void print_json(const JsonValue& value) const;
 
   // Talk, to stderr.
@@ -39,8 +42,14 @@ class Console {
   // status.
   int fail(const Error& error) const;
 
+  // Done once, before anything more is said: a line of progress is wiped. Nothing: nothing to do.
+  void before_talk(std::function<void()> hush) const { hush_ = std::move(hush); }
+
  private:
+  void hush() const;
+
   bool colour_ = false;
+  mutable std::function<void()> hush_;
 };
 
 // The text of an error: "error: ..." and "hint: ..." lines without colour.

@@ -3,6 +3,7 @@
 #include <optional>
 
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -29,6 +30,7 @@ std::string recognition_text(const Status& recognised, const Page& page) {
 }
 
 Result<int> verify(const ChecksumsOptions& options, const Console& console) {
+  const Progress progress(console, "computing checksums");
   CALSEAL_ASSIGN(const RegionMap map, load_region_map(options.regions));
   CALSEAL_ASSIGN(const Read read, load_read_arguments(map, options.reads));
   auto plan = make_plan(map, read.image);

@@ -2,6 +2,7 @@
 #include <memory>
 
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -18,6 +19,7 @@ struct CompareOptions {
 };
 
 Result<int> compare(const CompareOptions& options, const Console& console) {
+  const Progress progress(console, "comparing byte by byte");
   CALSEAL_ASSIGN(const RegionMap map, load_region_map(options.regions));
   CALSEAL_ASSIGN(const Read before, load_read_arguments(map, options.before));
   CALSEAL_ASSIGN(const Read after, load_read_arguments(map, options.after));

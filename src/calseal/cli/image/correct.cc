@@ -8,6 +8,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/assign_outputs.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/page_for.h"
@@ -92,7 +93,10 @@ JsonValue result_json(const Work& work, const std::vector<std::string>& paths,
 
 Result<int> run(const CorrectOptions& options, const Console& console) {
   Work work;
+  Progress progress(console, 2);
+  progress.begin("reading");
   CALSEAL_CHECK(load(options, work));
+  progress.begin("correcting and proving");
   CALSEAL_ASSIGN(const std::vector<std::string> paths, assign_outputs(work.read.sources, options.outputs));
   CALSEAL_CHECK(refuse_clashes(paths, inputs_of(options)));
   CALSEAL_CHECK(correct_and_prove(options, work));

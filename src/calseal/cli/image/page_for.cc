@@ -50,7 +50,7 @@ Tone tone_of(Mark mark) {
 }  // namespace
 
 Page page_for(const Console& console) {
-  return {locale_is_utf8(), terminal_width(),
+  return {!console.ascii && locale_is_utf8(), terminal_width(),
           [&console](Mark mark, std::string_view text) { return console.toned(tone_of(mark), text); }};
 }
 

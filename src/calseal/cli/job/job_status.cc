@@ -2,6 +2,7 @@
 #include <memory>
 
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/report/job/job_report.h"
@@ -20,6 +21,7 @@ void add_look_options(CLI::App& command, LookOptions& options) {
 }
 
 Result<int> run_status(const LookOptions& options, const Console& console) {
+  const Progress progress(console, "reading the folder");
   CALSEAL_ASSIGN(const auto loaded, load_context(options.trust, options.withdrawals));
   CALSEAL_ASSIGN(const Job job, read_job(options.folder, loaded->context));
   const bool judged = loaded->context.trust != nullptr;

@@ -8,6 +8,7 @@
 #include "calseal/check/check.h"
 #include "calseal/check/confirm.h"
 #include "calseal/check/receipt.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/ledger/ledger_commands.h"
 #include "calseal/cli/shop/stated.h"
@@ -107,7 +108,10 @@ Result<int> run(const AppendOptions& options, const Console& console) {
   if (proof && (options.kind != "received" || options.bundles.size() != 1))
     return fail(
         usage_error("--receipt", "a receipt or a code", "with received and one bundle", "state that"));
+  Progress progress(console, 2);
+  progress.begin("verifying the bundles");
   CALSEAL_ASSIGN(const std::vector<NewEntry> entries, make_entries(options));
+  progress.begin("entering what is not there yet");
   CALSEAL_ASSIGN(const Appended appended, append_entries(options.folder, entries));
   std::string text;
   JsonValue listed = json_array(std::vector<int>(), [](int i) { return json(i); });

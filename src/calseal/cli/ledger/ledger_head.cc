@@ -5,6 +5,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/ledger/ledger_commands.h"
 #include "calseal/cli/shop/stated.h"
@@ -28,6 +29,7 @@ Result<int> run(const HeadOptions& options, const Console& console) {
   CALSEAL_ASSIGN(const LoadedTrust trust, load_trust(options.trust));
   CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time));
   CALSEAL_ASSIGN(const std::vector<PrivateKey> keys, load_keys(options.keys, options.passphrase_file));
+  const Progress progress(console, "reading the ledger");
   CALSEAL_ASSIGN(const MadeHead made,
                  sign_head(options.folder, SigningKeys(keys.begin(), keys.end()), trust.trust, now));
   if (!options.output.empty()) {

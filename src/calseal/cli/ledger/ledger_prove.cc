@@ -5,6 +5,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/ledger/ledger_commands.h"
 #include "calseal/cli/shop/stated.h"
@@ -52,6 +53,7 @@ Result<int> run_prove(const ProveOptions& options, const Console& console) {
     heads.push_back(head);
   }
   std::string file, text, kind;
+  const Progress progress(console, "reading the ledger");
   if (consistency) {
     CALSEAL_ASSIGN(const ConsistencyProof proof, prove_consistency(options.folder, heads[0], heads[1]));
     file = write_consistency(proof);

@@ -5,6 +5,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/ledger/ledger_commands.h"
 #include "calseal/cli/shop/stated.h"
@@ -45,8 +46,14 @@ Result<std::unique_ptr<LoadedQuestion>> load_question(const LookOptions& options
   return loaded;
 }
 
+void tell(Progress& progress, const LedgerRecord& record) {
+  progress.at(grouped(record.index + 1) + " entries");
+}
+
 Result<int> run_verify(const LookOptions& options, const Console& console) {
   CALSEAL_ASSIGN(const auto loaded, load_question(options));
+  Progress progress(console, "reading the ledger");
+  loaded->question.on_record = [&](const LedgerRecord& record) { tell(progress, record); };
   CALSEAL_ASSIGN(const LedgerReport report, verify_ledger(options.folder, loaded->question));
   console.print(ledger_report_text(report, !options.trust.empty(), page_for(console)));
   console.print_json(ledger_report_json(report, !options.trust.empty()));
@@ -60,7 +67,9 @@ Result<int> run_show(const LookOptions& options, const Console& console) {
     CALSEAL_ASSIGN(revision, stated_digest(options.revision, "--revision"));
   }
   std::vector<LedgerRecord> shown;
+  Progress progress(console, "reading the ledger");
   loaded->question.on_record = [&](const LedgerRecord& record) {
+    tell(progress, record);
     const LedgerFacts& facts = record.detail.facts;
     const bool known = record.detail_state == DetailState::kPresent;
     if (revision && !(known && facts.about == *revision)) return;

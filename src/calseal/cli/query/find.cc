@@ -32,7 +32,9 @@ Result<int> run(const FindOptions& options, const Console& console) {
   if (!options.trust.empty()) {
     CALSEAL_ASSIGN(loaded, load_trust(options.trust));
   }
-  CALSEAL_ASSIGN(const Index index, open_index(options.folder, {options.rebuild, reading_progress()}));
+  Progress progress(console, "reading the archive");
+  CALSEAL_ASSIGN(const Index index,
+                 open_index(options.folder, {options.rebuild, reading_progress(progress), kLockWait}));
   CALSEAL_ASSIGN(const std::vector<FoundRevision> found,
                  find_revisions(index, criteria, options.trust.empty() ? nullptr : &loaded.trust));
   console.print(found_text(index, found, page_for(console)));

@@ -37,7 +37,8 @@ Result<int> run(const IdentifyOptions& options, const Console& console) {
   if (!options.trust.empty()) {
     CALSEAL_ASSIGN(loaded, load_trust(options.trust));
   }
-  CALSEAL_ASSIGN(const Index index, open_index(options.archive, {false, reading_progress()}));
+  Progress progress(console, "reading the archive");
+  CALSEAL_ASSIGN(const Index index, open_index(options.archive, {false, reading_progress(progress), kLockWait}));
   CALSEAL_ASSIGN(const Identification result,
                  identify(index, named.name, hint, options.trust.empty() ? nullptr : &loaded.trust));
   const Page page = page_for(console);

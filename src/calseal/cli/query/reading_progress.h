@@ -1,12 +1,14 @@
-// Says on a terminal how far the reading of an archive is, once it takes more than a second.
+// How far the reading of an archive is, as the index tells it.
 #pragma once
 
 #include <cstdint>
 #include <functional>
 
+#include "calseal/cli/console/progress.h"
+
 namespace calseal {
 
-// Nothing when stderr is no terminal.
-std::function<void(std::uint64_t, std::uint64_t)> reading_progress();
+// `progress` must outlive it.
+std::function<void(std::uint64_t, std::uint64_t)> reading_progress(Progress& progress);
 
 }  // namespace calseal

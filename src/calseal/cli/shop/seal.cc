@@ -9,6 +9,7 @@
 #include "calseal/base/text.h"
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/shop/new_salt.h"
 #include "calseal/cli/shop/shop_commands.h"
@@ -33,7 +34,8 @@ struct SealOptions {
 // Everything that sealing needs, loaded in an order in which each fault is found where it belongs.
 class Sealing {
  public:
-  Sealing(const SealOptions& options, std::string tool) : options_(options) {
+  Sealing(const SealOptions& options, std::string tool, const Console& console)
+      : options_(options), console_(console) {
     request_.statement.tool = std::move(tool);
   }
 
@@ -45,6 +47,7 @@ class Sealing {
     CALSEAL_CHECK(state_rest());
     CALSEAL_CHECK(load_salt());
     CALSEAL_ASSIGN(const std::vector<PrivateKey> keys, load_keys(options_.keys, options_.passphrase_file));
+    const Progress progress(console_, "proving, sealing, and checking the result");
     return seal(request_, SigningKeys(keys.begin(), keys.end()), trust_);
   }
 
@@ -221,6 +224,7 @@ class Sealing {
   }
 
   const SealOptions& options_;
+  const Console& console_;
   SealRequest request_;
   RegionMap map_;
   TrustFile trust_;
@@ -282,7 +286,7 @@ int run_seal(const SealOptions& options, const std::string& tool, const Console&
     if (!output.empty()) outputs.push_back(output);
   }
   if (Status status = refuse_clashes(outputs, inputs); !status) return console.fail(status.error());
-  Sealing sealing(options, tool);
+  Sealing sealing(options, tool, console);
   const Result<SealedBundle> sealed = sealing.run();
   if (!sealed) return console.fail(sealed.error());
   if (!options.dry_run) {

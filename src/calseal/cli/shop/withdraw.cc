@@ -24,7 +24,7 @@ constexpr WithdrawalClass kClasses[] = {WithdrawalClass::kCommercial, Withdrawal
 struct WithdrawOptions : StatementOptions {
   std::vector<std::string> bundles, revisions, where;
   std::string archive, job, controller, kind, go_to, text, after, after_trust, fresh_until;
-  bool go_back = false, dry_run = false;
+  bool go_back = false, dry_run = false, rebuild = false;
   std::uint64_t number = 0, fresh_days = 90;
 };
 
@@ -130,7 +130,7 @@ Result<std::vector<WithdrawalNotice>> answer_notices(const WithdrawOptions& opti
     CALSEAL_ASSIGN(Criterion criterion, parse_criterion(text, "--where"));
     criteria.push_back(std::move(criterion));
   }
-  CALSEAL_ASSIGN(const Index index, open_index(options.archive, {}));
+  CALSEAL_ASSIGN(const Index index, open_index(options.archive, {options.rebuild, {}, kLockWait}));
   CALSEAL_ASSIGN(const std::vector<FoundRevision> found, find_revisions(index, criteria, nullptr));
   done.unread = index.unread;
   for (const FoundRevision& one : found) {
@@ -241,7 +241,9 @@ void add_withdraw_command(CLI::App& app, Console& console, int& status) {
   command->add_option(
       "--where", o->where,
       "WORD=VALUE as in calseal find, with --in: every revision that fits all of them (repeatable)");
-  command->add_option("--in", o->archive, "The archive that --where is asked of");
+  CLI::Option* archive = command->add_option("--in", o->archive, "The archive that --where is asked of");
+  command->add_flag("--rebuild", o->rebuild, "Read all its bundles anew, whatever the index holds")
+      ->needs(archive);
   command->add_option("--job", o->job, "Job of the --revision");
   command->add_option("--controller", o->controller, "Controller of the --revision");
   command->add_option("--class", o->kind, "commercial, error, replaced or safety")

@@ -1,13 +1,11 @@
-#include <unistd.h>
-
 #include <CLI/CLI.hpp>
-#include <chrono>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/interrupt.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/study/study_commands.h"
 #include "calseal/image/form.h"
@@ -35,28 +33,6 @@ Result<Segment> load_image(const std::string& path) {
   return std::move(form.segments.front());
 }
 
-// "37 %" on a terminal, from the first second on.
-class ProgressLine {
- public:
-  void show(double share) {
-    if (!terminal_ || std::chrono::steady_clock::now() - begin_ < std::chrono::seconds(1)) return;
-    shown_ = true;
-    const std::string text = "\rsearching: " + std::to_string(static_cast<int>(share * 100)) +
-                             " %  (Ctrl-C: what is found so far)";
-    [[maybe_unused]] const ssize_t said = ::write(STDERR_FILENO, text.data(), text.size());
-  }
-  ~ProgressLine() {
-    constexpr std::string_view kClear = "\r\x1b[K";
-    if (!shown_) return;
-    [[maybe_unused]] const ssize_t said = ::write(STDERR_FILENO, kClear.data(), kClear.size());
-  }
-
- private:
-  std::chrono::steady_clock::time_point begin_ = std::chrono::steady_clock::now();
-  bool terminal_ = ::isatty(STDERR_FILENO) == 1;
-  bool shown_ = false;
-};
-
 Result<int> draft(const DraftOptions& options, const Console& console) {
   DraftNames names = options.names;
   if (!options.origin.empty()) {
@@ -79,9 +55,9 @@ Result<int> draft(const DraftOptions& options, const Console& console) {
   std::optional<MapDraft> drafted;
   {
     const InterruptionAsked interruption;
-    ProgressLine progress;
+    Progress progress(console, "searching (Ctrl-C: what is found so far)");
     search.progress = [&](double share) {
-      progress.show(share);
+      progress.at(std::to_string(static_cast<int>(share * 100)) + " %");
       return !interruption.asked();
     };
     CALSEAL_ASSIGN(drafted, draft_region_map(search, names));

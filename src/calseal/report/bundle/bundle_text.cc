@@ -4,6 +4,7 @@
 #include "calseal/base/text.h"
 #include "calseal/report/bundle/bundle_report.h"
 #include "calseal/report/layout/signs.h"
+#include "calseal/report/layout/strip.h"
 #include "calseal/trust/key.h"
 
 namespace calseal {
@@ -116,6 +117,34 @@ std::string spans_text(const OpenedBundle& opened, const Page& page) {
          {is_pinned(kind) ? (changed == 0 ? "none changed" : grouped(changed) + " changed") : "not pinned"}});
   }
   return heading(page, "spans") + columns.text(page, 2);
+}
+
+// Every memory to scale, with what changed in it.
+std::string memories_text(const OpenedBundle& opened, const Page& page) {
+  const ManifestController& controller = opened.manifest.controller();
+  std::string text = heading(page, "memories");
+  for (const ManifestMemory& memory : controller.memories) {
+    StripView view;
+    view.name = printable(memory.name);
+    view.extent = memory.extent;
+    RangeSet known;
+    for (const Range& range : memory.known) known.add(range);
+    for (const ManifestSpan& span : controller.spans) {
+      if (span.place.memory != memory.name) continue;
+      // A span is known whole or not at all.
+      if (!known.contains(span.place.range.begin)) {
+        view.unknown.add(span.place.range);
+        continue;
+      }
+      const auto kind = std::ranges::find(kStripKinds, span.kind) - kStripKinds.begin();
+      view.kinds[static_cast<std::size_t>(kind)].add(span.place.range);
+    }
+    for (const Change& change : opened.changes) {
+      if (change.place.memory == memory.name) view.changed.add(change.place.range);
+    }
+    text += strip_text(view, page);
+  }
+  return text + strip_legend(page, StripMarks::kChanges);
 }
 
 std::string changes_text(const OpenedBundle& opened, const Page& page) {
@@ -233,8 +262,8 @@ std::string bundle_text(const OpenedBundle& opened, const Page& page) {
   const std::string notice = page.painted(Mark::kCaution, kNotVerified) + "\n";
   std::string text = notice + "\n";
   text += labelled(page, "bundle", opened.name + ", " + counted(opened.file.size(), "byte", "bytes"));
-  text += revision_text(opened, page) + controller_text(opened, page) + spans_text(opened, page) +
-          changes_text(opened, page);
+  text += revision_text(opened, page) + controller_text(opened, page) + memories_text(opened, page) +
+          spans_text(opened, page) + changes_text(opened, page);
   text += checks_text(opened, page) + account_text(opened, page) + set_text(opened, page) +
           entries_text(opened, page);
   return text + "\n" + notice;

@@ -7,7 +7,9 @@
 #include "calseal/report/changes/checks_report.h"
 #include "calseal/report/changes/hex_excerpt_rows.h"
 #include "calseal/report/changes/places.h"
+#include "calseal/report/changes/strip.h"
 #include "calseal/report/layout/signs.h"
+#include "calseal/report/layout/strip.h"
 
 namespace calseal {
 namespace {
@@ -78,6 +80,18 @@ std::string violation_text(const Error& violation, const Page& page) {
       text += std::string(kIndent, ' ') + line + "\n";
   }
   return text;
+}
+
+// The memories in which something changed, to scale.
+std::string changed_strips(const Comparison& comparison, const Page& page) {
+  std::vector<RangeSet> changed(comparison.plan->map->memories.size());
+  for (const ChangedRange& change : comparison.proof.changes)
+    changed[change.place.memory].add(change.place.range);
+  std::string text;
+  for (std::size_t m = 0; m < changed.size(); ++m) {
+    if (!changed[m].empty()) text += memory_strip(*comparison.plan, m, comparison.before, page, changed[m]);
+  }
+  return text.empty() ? "" : "\n" + text + strip_legend(page, StripMarks::kChanges);
 }
 
 bool is_stale(const Error& violation) {
@@ -190,6 +204,7 @@ std::string comparison_text(const Comparison& comparison, const Page& page, Exce
                    proof.changes.empty() ? "nothing" : counted(proof.changed_bytes(), "byte", "bytes"));
   text += labelled(page, "checks",
                    checks_summary(proof.checks) + (proof.checks.empty() ? "" : " on the image after"));
+  text += changed_strips(comparison, page);
   if (!groups.empty()) text += "\n";
   for (std::size_t i = 0; i < groups.size() && i < kShownRegions; ++i)
     text += group_text(comparison, groups[i], page, excerpt);

@@ -8,6 +8,7 @@
 #include "calseal/report/changes/region_map_report.h"
 #include "calseal/report/changes/strip.h"
 #include "calseal/report/layout/signs.h"
+#include "calseal/report/layout/strip.h"
 
 namespace calseal {
 namespace {

@@ -1,93 +1,28 @@
 #include "calseal/report/changes/strip.h"
 
-#include <algorithm>
-#include <array>
-#include <span>
-
-#include "calseal/base/text.h"
 #include "calseal/map/segments.h"
-#include "calseal/report/layout/signs.h"
+#include "calseal/report/layout/strip.h"
 
 namespace calseal {
-namespace {
 
-constexpr std::size_t kMostSigns = 64;
-
-constexpr std::array kKinds = {SpanKind::kLocked,   SpanKind::kEditable, SpanKind::kDerived,
-                               SpanKind::kFloating, SpanKind::kVolatile, SpanKind::kBinding};
-
-struct Layer {
-  std::string_view sign;
-  RangeSet bytes;
-};
-
-// Sets that tile the memory, each with its sign: the kinds, locked first, then unknown and absent bytes.
-std::vector<Layer> layers_of(const Plan& plan, std::size_t memory, const Image* image, const Page& page) {
+std::string memory_strip(const Plan& plan, std::size_t memory, const Image* image, const Page& page,
+                         const RangeSet& changed) {
   const MemoryDeclaration& declared = plan.map->memories[memory];
+  StripView view;
+  view.name = declared.name;
+  view.extent = declared.extent;
+  view.changed = changed;
   RangeSet present = segments_of(declared);
-  RangeSet absent(declared.extent);
-  absent.remove(present);
-  RangeSet unknown;
+  view.absent = RangeSet(declared.extent);
+  view.absent.remove(present);
   if (image != nullptr) {
-    unknown = present;
-    unknown.remove(image->memories[memory].known);
+    view.unknown = present;
+    view.unknown.remove(image->memories[memory].known);
     present = present.intersect(image->memories[memory].known);
   }
-  std::vector<Layer> layers;
-  for (const SpanKind kind : kKinds) {
-    layers.push_back({kind_sign(page, kind), plan.bytes_of(memory, kind).intersect(present)});
-  }
-  layers.push_back({unknown_sign(page), std::move(unknown)});
-  layers.push_back({" ", std::move(absent)});
-  return layers;
-}
-
-// What takes most of the share among `layers`, and how many bytes that is.
-std::pair<const Layer*, std::uint64_t> largest(std::span<const Layer> layers, Range share) {
-  std::pair<const Layer*, std::uint64_t> most{&layers.front(), 0};
-  for (const Layer& layer : layers) {
-    const std::uint64_t bytes = layer.bytes.within(share).size();
-    if (bytes > most.second) most = {&layer, bytes};
-  }
-  return most;
-}
-
-// Most of an image is locked; what is not would drown in it by mere majority.
-std::string_view sign_of_share(const std::vector<Layer>& layers, Range share) {
-  constexpr std::uint64_t kLeastShare = 16;  // a sixteenth
-  const std::span all(layers);
-  const auto [open, open_bytes] = largest(all.subspan(1, kKinds.size() - 1), share);
-  if (open_bytes * kLeastShare >= share.size() && open_bytes != 0) return open->sign;
-  const auto [unknown, unknown_bytes] = largest(all.subspan(kKinds.size()), share);
-  return unknown_bytes > layers.front().bytes.within(share).size() ? unknown->sign : layers.front().sign;
-}
-
-}  // namespace
-
-std::string memory_strip(const Plan& plan, std::size_t memory, const Image* image, const Page& page) {
-  const MemoryDeclaration& declared = plan.map->memories[memory];
-  const Range extent = declared.extent;
-  const std::size_t room = std::max<std::size_t>(page.width, kPageWidthLeast) - 4;
-  const auto signs = std::min<std::uint64_t>(std::min(room, kMostSigns), extent.size());
-  const std::vector<Layer> layers = layers_of(plan, memory, image, page);
-  std::string strip;
-  for (std::uint64_t i = 0; i < signs; ++i) {
-    const Range share{extent.begin + extent.size() * i / signs,
-                      extent.begin + extent.size() * (i + 1) / signs};
-    strip += sign_of_share(layers, share);
-  }
-  const std::uint64_t each = (extent.size() + signs / 2) / signs;
-  return "  " + declared.name + "  " + range_text(extent) + "  " + counted(extent.size(), "byte", "bytes") +
-         ", one sign for " + (extent.size() % signs == 0 ? "" : "about ") + grouped(each) + "\n    " + strip +
-         "\n";
-}
-
-std::string strip_legend(const Page& page) {
-  std::string legend = "  signs";
-  for (const SpanKind kind : kKinds) {
-    legend += "  " + std::string(kind_sign(page, kind)) + " " + std::string(span_kind_name(kind));
-  }
-  return legend + "  " + std::string(unknown_sign(page)) + " unknown\n";
+  for (std::size_t i = 0; i < kStripKinds.size(); ++i)
+    view.kinds[i] = plan.bytes_of(memory, kStripKinds[i]).intersect(present);
+  return strip_text(view, page);
 }
 
 Plan declared_plan(const RegionMap& map) {

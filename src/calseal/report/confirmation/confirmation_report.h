@@ -14,6 +14,8 @@ namespace calseal {
 // "confirmed", "refused", or "unproved" when nothing was given that can be compared.
 std::string_view confirmation_word(const Confirmation& confirmation);
 
+inline constexpr std::size_t kConfirmationColumn = 14;  // where values start
+
 // Lines of at most about 100 columns where texts allow it, ending with a line end.
 std::string confirmation_text(const Confirmation& confirmation, const Emphasise& emphasise);
 

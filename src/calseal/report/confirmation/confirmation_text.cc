@@ -7,7 +7,7 @@
 namespace calseal {
 namespace {
 
-constexpr LabelledLines kLines(14);  // where values start
+constexpr LabelledLines kLines(kConfirmationColumn);
 
 std::string line(std::string_view label, const std::string& value) { return kLines.line(label, value); }
 

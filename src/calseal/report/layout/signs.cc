@@ -36,6 +36,8 @@ std::string_view policy_sign(const Page& page, Policy policy) {
 
 std::string_view unknown_sign(const Page& page) { return page.utf8 ? "\u00b7" : "."; }
 
+std::string_view change_sign(const Page& page) { return page.utf8 ? "\u25be" : "v"; }
+
 std::string_view state_sign(CheckState state) {
   switch (state) {
     case CheckState::kHolds:

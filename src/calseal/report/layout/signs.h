@@ -4,7 +4,7 @@
 //     █        ▁         =        ≈         ~         @        ·       (blank)     UTF-8
 //     #        _         =        ^         ~         @        .       (blank)     ASCII
 //
-//   + holds   ! fails   ? not provable
+//   + holds   ! fails   ? not provable   and above a strip   ▾ or v   changed
 #pragma once
 
 #include <string>
@@ -19,6 +19,7 @@ namespace calseal {
 std::string_view kind_sign(const Page& page, SpanKind kind);
 std::string_view policy_sign(const Page& page, Policy policy);
 std::string_view unknown_sign(const Page& page);
+std::string_view change_sign(const Page& page);  // above a strip: something changed here
 std::string_view state_sign(CheckState state);
 Mark state_mark(CheckState state);
 

@@ -15,6 +15,8 @@ namespace calseal {
 enum class Emphasis : std::uint8_t { kGood, kBad, kWarn, kDim };
 using Emphasise = std::function<std::string(Emphasis, std::string_view)>;
 
+inline constexpr std::size_t kVerdictColumn = 12;  // where values start
+
 // The whole verdict in lines of at most about 100 columns, ending with a line end.
 std::string verdict_text(const Verdict& verdict, const Emphasise& emphasise);
 

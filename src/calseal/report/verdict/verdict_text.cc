@@ -7,8 +7,7 @@
 namespace calseal {
 namespace {
 
-constexpr std::size_t kColumn = 12;  // where values start
-
+constexpr std::size_t kColumn = kVerdictColumn;
 constexpr LabelledLines kLines(kColumn);
 
 std::string line(std::string_view label, const std::string& value) { return kLines.line(label, value); }

@@ -1,0 +1,232 @@
+#include "calseal/archive/judge.h"
+
+#include <algorithm>
+
+#include "calseal/archive/judging.h"
+#include "calseal/archive/path_text.h"
+#include "calseal/job/layout.h"
+
+namespace calseal {
+namespace {
+
+const Judging::Files kNone;
+constexpr std::uint64_t kWorthSharing = 1024;  // bytes; nobody keeps smaller files once for many jobs
+
+}  // namespace
+
+std::string revision_subject(const std::string& job, const std::string& controller, std::uint64_t base,
+                             std::uint64_t revision) {
+  return "job " + job + ", " + controller + ", base " + std::to_string(base) + ", revision " +
+         std::to_string(revision);
+}
+std::string revision_subject(const RevisionClaim& claim) {
+  return revision_subject(claim.job, claim.controller, claim.base, claim.revision);
+}
+
+Judging::Judging(const AuditRecord& record, const AuditRecord* earlier) : record_(record), earlier_(earlier) {
+  for (const FileFacts& facts : record.files) {
+    const std::string folder(folder_of(facts.path));
+    if (facts.kind == FileKind::kJobFacts && name_of(facts.path) == kJobFile) {
+      job_folders_.insert(folder);
+      if (facts.job) folder_of_job_.try_emplace({facts.job->job, facts.job->controller}, folder);
+    }
+    if (facts.kind == FileKind::kBundle && base_of_folder(name_of(folder)))
+      job_folders_.insert(std::string(folder_of(folder)));
+    if (facts.digest && facts.size >= kWorthSharing) digests_.insert(*facts.digest);
+    if (facts.revision) {
+      const RevisionClaim& claim = *facts.revision;
+      by_identity_[claim.identity].push_back(&facts);
+      by_sequence_[{claim.job, claim.controller, claim.sequence}].push_back(&facts);
+    } else if (facts.hint) {
+      hinted_[facts.hint->job].push_back(&facts);
+    }
+    if (!facts.ledger) continue;
+    has_ledger_ = true;
+    for (const LedgerSeal& seal : facts.ledger->seals) {
+      if (!seals_by_identity_.try_emplace(seal.identity, &seal).second) continue;
+      seals_.push_back(&seal);
+      const auto [at, is_new] =
+          seals_by_words_.try_emplace({seal.job, seal.base, seal.revision, seal.sequence}, &seal);
+      if (!is_new) at->second = nullptr;
+    }
+  }
+}
+
+const Judging::Files& Judging::with_identity(const Sha256& identity) const {
+  const auto found = by_identity_.find(identity);
+  return found == by_identity_.end() ? kNone : found->second;
+}
+
+const Judging::Files& Judging::with_sequence(const SequenceKey& key) const {
+  const auto found = by_sequence_.find(key);
+  return found == by_sequence_.end() ? kNone : found->second;
+}
+
+bool Judging::hinted(const std::string& job, std::uint64_t base, std::uint64_t revision,
+                     std::uint64_t sequence) const {
+  const auto found = hinted_.find(job);
+  return found != hinted_.end() && std::ranges::any_of(found->second, [&](const FileFacts* facts) {
+           return *facts->hint == BundleHint{job, base, revision, sequence};
+         });
+}
+
+bool Judging::any_hinted(const std::string& job) const { return hinted_.contains(job); }
+
+const LedgerSeal* Judging::seal_of(const Sha256& identity) const {
+  const auto found = seals_by_identity_.find(identity);
+  return found == seals_by_identity_.end() ? nullptr : found->second;
+}
+
+const LedgerSeal* Judging::seal_for(const BundleHint& hint) const {
+  const auto found = seals_by_words_.find({hint.job, hint.base, hint.revision, hint.sequence});
+  return found == seals_by_words_.end() ? nullptr : found->second;
+}
+
+std::string Judging::place_of(const std::string& job, const std::string& controller, std::uint64_t base,
+                              std::uint64_t revision, std::uint64_t sequence) const {
+  const auto folder = folder_of_job_.find({job, controller});
+  if (folder == folder_of_job_.end()) return {};
+  if (earlier_ != nullptr) {
+    const std::string within = join_path(folder->second, base_folder(base)) + "/";
+    for (auto at = std::ranges::lower_bound(earlier_->files, within, {}, &FileFacts::path);
+         at != earlier_->files.end() && at->path.starts_with(within); ++at) {
+      if (at->revision && at->revision->revision == revision && at->revision->sequence == sequence)
+        return at->path;
+    }
+  }
+  return join_path(folder->second, bundle_file(base, revision));
+}
+
+Finding& Judging::find(FindingCode code, std::string path, std::string subject, std::string text) {
+  by_path_[path].push_back(findings_.size());
+  Finding finding;
+  finding.code = code;
+  finding.path = std::move(path);
+  finding.subject = std::move(subject);
+  finding.text = std::move(text);
+  findings_.push_back(std::move(finding));
+  return findings_.back();
+}
+
+bool Judging::any_at(const std::string& path) const {
+  const auto found = by_path_.find(path);
+  return found != by_path_.end() && std::ranges::any_of(found->second, [&](std::size_t i) {
+           return findings_[i].severity() != Severity::kNote;
+         });
+}
+
+void Judging::want_at(const std::string& path, const WantedFile& wanted) {
+  const auto found = by_path_.find(path);
+  if (found == by_path_.end()) return;
+  for (const std::size_t i : found->second) {
+    std::optional<WantedFile>& there = findings_[i].wanted;
+    if (!there || there->by == WantedFile::By::kPlace) there = wanted;
+  }
+}
+
+std::vector<Finding> Judging::take_findings() {
+  std::ranges::stable_sort(findings_, comes_before);
+  findings_.erase(std::unique(findings_.begin(), findings_.end(), is_same_finding), findings_.end());
+  return std::move(findings_);
+}
+
+std::uint64_t Judgement::count(Severity severity) const {
+  return static_cast<std::uint64_t>(std::ranges::count_if(findings, [&](const Finding& finding) {
+    return finding.age != FindingAge::kGone && finding.severity() == severity;
+  }));
+}
+
+namespace {
+
+// Whether somebody would notice another byte in it without a record: it is signed, bound, or named by a
+// digest.
+bool is_proved(const FileFacts& facts, const std::set<Sha256>& named) {
+  switch (facts.kind) {
+    case FileKind::kBundle:
+    case FileKind::kTrustFile:
+    case FileKind::kSuccession:
+    case FileKind::kWithdrawals:
+    case FileKind::kJobList:
+    case FileKind::kLedgerEntries:
+    case FileKind::kLedgerDetails:
+    case FileKind::kLedgerTip:
+    case FileKind::kLedgerHead:
+    case FileKind::kReceipt:
+      return true;
+    case FileKind::kSalt:
+      return facts.salt && named.contains(*facts.salt);
+    default:
+      return facts.digest && named.contains(*facts.digest);
+  }
+}
+
+std::set<Sha256> named_digests(const AuditRecord& record) {
+  std::set<Sha256> named;
+  for (const FileFacts& facts : record.files) {
+    if (facts.job) {
+      for (const NamedDigest& attached : facts.job->attached) named.insert(attached.digest);
+    }
+    if (!facts.revision) continue;
+    named.insert(facts.revision->map);
+    if (facts.revision->salt) named.insert(*facts.revision->salt);
+    named.insert(facts.revision->options.begin(), facts.revision->options.end());
+    for (const NamedDigest& received : facts.revision->received) named.insert(received.digest);
+  }
+  return named;
+}
+
+void count_files(const AuditRecord& record, Judgement& judgement) {
+  const std::set<Sha256> named = named_digests(record);
+  std::set<std::pair<std::string, std::string>> jobs;
+  for (const FileFacts& facts : record.files) {
+    if (facts.kind == FileKind::kBundle) ++judgement.bundles;
+    if (facts.proof == Proof::kProved) ++judgement.proved;
+    if (facts.ledger) ++judgement.ledgers;
+    if (facts.revision) jobs.insert({facts.revision->job, facts.revision->controller});
+    if (!is_proved(facts, named)) ++judgement.unproved_files;
+  }
+  judgement.jobs = jobs.size();
+}
+
+}  // namespace
+
+Judgement judge_record(const AuditRecord& record, const AuditRecord* earlier) {
+  Judging judging(record, earlier);
+  judge_files(judging);
+  // A run that was cut off knows nothing of what it did not come to.
+  if (record.whole) {
+    judge_chains(judging);
+    judge_ledgers(judging);
+    judge_job_folders(judging);
+    if (earlier != nullptr) judge_against_earlier(judging);
+  }
+  Judgement judgement;
+  judgement.scope = record.scope;
+  judgement.whole = record.whole;
+  judgement.looked_at = record.files.size();
+  count_files(record, judgement);
+  judgement.findings = judging.take_findings();
+  return judgement;
+}
+
+void compare_findings(Judgement& judgement, const std::vector<Finding>& earlier) {
+  judgement.compared = true;
+  std::vector<Finding> gone;
+  for (Finding& finding : judgement.findings) finding.age = FindingAge::kNew;
+  for (const Finding& before : earlier) {
+    if (before.age == FindingAge::kGone) continue;
+    const auto at = std::ranges::lower_bound(judgement.findings, before, comes_before);
+    if (at != judgement.findings.end() && is_same_finding(*at, before)) {
+      at->age = FindingAge::kStill;
+    } else if (judgement.whole) {
+      gone.push_back(before);
+      gone.back().age = FindingAge::kGone;
+      gone.back().wanted.reset();
+    }
+  }
+  judgement.findings.insert(judgement.findings.end(), std::make_move_iterator(gone.begin()),
+                            std::make_move_iterator(gone.end()));
+  std::ranges::stable_sort(judgement.findings, comes_before);
+}
+
+}  // namespace calseal

@@ -1,0 +1,50 @@
+// The files below a folder, whatever its shape, in one order on every machine.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "calseal/base/result.h"
+
+namespace calseal {
+
+// Names that begin with this are calseal's own helps beside an archive (the index, what healing put aside,
+// files and folders that a killed writer had not finished); they are no part of it.
+inline constexpr std::string_view kOwnNamePrefix = ".calseal-";
+
+// A regular file, with what tells that it has changed.
+struct TreeFile {
+  std::string path;  // within the folder, bytes as the file system has them
+  std::int64_t size = 0, modified = 0, changed = 0, inode = 0;  // times in nanoseconds
+};
+
+// A regular file as it is now, its path as given; nothing where there is none (a link is none).
+std::optional<TreeFile> look_at_file(const std::string& place);
+
+struct Tree {
+  std::vector<TreeFile> files;  // ascending by path, byte by byte
+  // Folders that could not be read, symbolic links (none is followed), and what is neither file nor folder;
+  // ascending.
+  std::vector<std::string> unreadable, links, others;
+};
+
+// The folder itself may be named through a link; below it no link is followed, so nothing is met twice and
+// nothing outside is read. kFileMissing, kFileUnreadable (not a folder, or one that cannot be read).
+Result<Tree> list_tree(const std::string& folder);
+
+// One of `of` equal shares of a tree's files.
+struct Part {
+  std::uint64_t number = 1;  // from 1 to `of`
+  std::uint64_t of = 1;
+  friend bool operator==(const Part&, const Part&) = default;
+};
+inline constexpr std::uint64_t kPartLimit = 4096;
+
+// Which share something with this name belongs to: by the first eight bytes of the name's SHA-256, so it is
+// the same on every machine and in every run. From 1 to `of`.
+std::uint64_t part_of_name(std::string_view name, std::uint64_t of);
+
+}  // namespace calseal

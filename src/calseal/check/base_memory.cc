@@ -1,0 +1,103 @@
+#include "calseal/check/base_memory.h"
+
+#include <algorithm>
+
+#include "calseal/check/base_proof.h"
+
+namespace calseal {
+namespace {
+
+bool reaches(const PlanNode& node, const std::vector<RangeSet>& changed) {
+  for (std::size_t m = 0; m < changed.size(); ++m) {
+    for (const Range& range : changed[m].ranges()) {
+      if (node.reads[m].overlaps(range)) return true;
+      if (!node.is_copy && node.message.reads()[m].overlaps(range)) return true;
+    }
+  }
+  return std::ranges::any_of(node.writes,
+                             [&](const Place& place) { return changed[place.memory].overlaps(place.range); });
+}
+
+}  // namespace
+
+BaseMemory::BaseMemory(const Sha256& identity, RegionMap map, Image image)
+    : identity_(identity), map_(std::move(map)), patches_(map_.memories.size()) {
+  read_.image = std::move(image);
+  for (const PermittedPatch& patch : map_.patches) patches_[patch.place.memory].add(patch.place.range);
+}
+
+Image BaseMemory::take_image() {
+  if (!image_) return read_.image;
+  Image image = *std::move(image_);
+  image_.reset();
+  return image;
+}
+
+void BaseMemory::give_back(Image image, const std::vector<RangeSet>& touched) {
+  for (std::size_t m = 0; m < image.memories.size(); ++m) {
+    Memory& memory = image.memories[m];
+    memory.known = read_.image.memories[m].known;
+    if (m >= touched.size()) continue;
+    for (const Range& range : touched[m].ranges())
+      std::ranges::copy(read_.image.memories[m].view(range), memory.span(range).begin());
+  }
+  image_ = std::move(image);
+}
+
+const Sha256& BaseMemory::digest(const NamedRange& place) {
+  const std::pair key{map_.memory_index(place.memory), place.range};
+  const auto known = digests_.find(key);
+  if (known != digests_.end()) return known->second;
+  return digests_.emplace(key, compute_sha256(read_.image.memories[key.first].view(place.range)))
+      .first->second;
+}
+
+std::optional<Sha256> BaseMemory::digest_of(const NamedRange& place, const Image& image,
+                                            const std::vector<RangeSet>& touched) {
+  const std::size_t m = map_.memory_index(place.memory);
+  for (const RangeSet* const written : {std::as_const(patches_).data() + m, touched.data() + m}) {
+    for (const Range& range : written->within(place.range).ranges()) {
+      if (!std::ranges::equal(image.memories[m].view(range), read_.image.memories[m].view(range)))
+        return std::nullopt;
+    }
+  }
+  return digest(place);
+}
+
+std::optional<Sha256> BaseMemory::digest_if_same(const NamedRange& place, const Image& image) {
+  const std::size_t m = map_.memory_index(place.memory);
+  if (!image.memories[m].knows(place.range) || !read_.image.memories[m].knows(place.range))
+    return std::nullopt;
+  if (!std::ranges::equal(image.memories[m].view(place.range), read_.image.memories[m].view(place.range)))
+    return std::nullopt;
+  return digest(place);
+}
+
+Result<Plan> BaseMemory::plan(const Image& image) {
+  if (!plan_) {
+    CALSEAL_ASSIGN(plan_, make_plan(map_, image));
+  }
+  return *plan_;
+}
+
+std::vector<CheckOutcome> BaseMemory::checks(const Image& before, const Image& after,
+                                             const std::vector<ChangedRange>& changes) {
+  std::vector<RangeSet> known;
+  std::vector<RangeSet> changed(map_.memories.size());
+  for (const Memory& memory : before.memories) known.push_back(memory.known);
+  for (const ChangedRange& change : changes) changed[change.place.memory].add(change.place.range);
+  if (known != checked_known_) {
+    checks_ = verify_checks(*plan_, before);
+    checked_known_ = std::move(known);
+  }
+  std::vector<CheckOutcome> checks = checks_;
+  for (std::size_t m = 0; m < after.memories.size(); ++m) {
+    if (after.memories[m].known != before.memories[m].known) return verify_checks(*plan_, after);
+  }
+  for (std::size_t node = 0; node < checks.size(); ++node) {
+    if (reaches(plan_->nodes[node], changed)) checks[node] = verify_check(*plan_, node, after);
+  }
+  return checks;
+}
+
+}  // namespace calseal

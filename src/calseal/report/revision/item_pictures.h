@@ -1,0 +1,16 @@
+// Calibration items that a revision changed, drawn.
+#pragma once
+
+#include "calseal/report/html/markup.h"
+#include "calseal/report/revision/sides.h"
+#include "calseal/report/revision/windows.h"
+
+namespace calseal {
+
+inline constexpr std::size_t kMostItemsDrawn = 60;  // of one report
+
+// Every item that a change of the window touches, as long as there is `budget`: title, unit, kind, then its
+// values before and after as far as `sides` knows them. Each takes one off the budget.
+Html item_pictures(const OpenedBundle& opened, const Window& window, const Sides& sides, std::size_t& budget);
+
+}  // namespace calseal

@@ -1,0 +1,249 @@
+#include "calseal/report/revision/memory_section.h"
+
+#include <algorithm>
+#include <array>
+#include <iterator>
+
+#include "calseal/base/text.h"
+#include "calseal/map/items.h"
+#include "calseal/report/html/memory_picture.h"
+#include "calseal/report/html/parts.h"
+#include "calseal/report/revision/item_pictures.h"
+
+namespace calseal {
+namespace {
+
+constexpr std::size_t kMostRows = 24;     // ranges of bytes in one window
+constexpr std::size_t kFewRows = 8;       // so few are shown at once
+constexpr std::size_t kMostGroups = 100;  // rows of the table by region
+constexpr std::size_t kMostExcerpt = 12;  // bytes of one side
+
+std::vector<PicturePiece> pieces_in(const OpenedBundle& opened, std::size_t memory, const Range& range) {
+  const ManifestMemory& declared = opened.manifest.controller().memories[memory];
+  std::vector<PicturePiece> pieces;
+  for (const ManifestSpan& span : opened.manifest.controller().spans) {
+    if (span.place.memory != declared.name || !span.place.range.overlaps(range)) continue;
+    // A span is known whole or not at all: its first byte tells.
+    const auto after = std::ranges::upper_bound(declared.known, span.place.range.begin, {}, &Range::begin);
+    const bool known = after != declared.known.begin() && std::prev(after)->contains(span.place.range.begin);
+    pieces.push_back({intersect(span.place.range, range), span.kind, known});
+  }
+  return pieces;
+}
+
+std::vector<PictureMark> marks_in(const std::vector<PlacedChange>& changes, std::size_t memory,
+                                  const Range& range) {
+  std::vector<PictureMark> marks;
+  for (const PlacedChange& change : changes) {
+    if (change.memory != memory || !change.range.overlaps(range)) continue;
+    marks.push_back({intersect(change.range, range), change.kind == SpanKind::kDerived});
+  }
+  return marks;
+}
+
+std::uint64_t bytes_in(const std::vector<PlacedChange>& changes, std::size_t memory) {
+  std::uint64_t bytes = 0;
+  for (const PlacedChange& change : changes) bytes += change.memory == memory ? change.range.size() : 0;
+  return bytes;
+}
+
+Html legend(const OpenedBundle& opened) {
+  constexpr std::array kKinds = {SpanKind::kEditable, SpanKind::kLocked,   SpanKind::kDerived,
+                                 SpanKind::kFloating, SpanKind::kVolatile, SpanKind::kBinding};
+  const auto meaning = [](SpanKind kind) -> std::string_view {
+    switch (kind) {
+      case SpanKind::kLocked:
+        return "must stay as it was";
+      case SpanKind::kEditable:
+        return "a revision may change it";
+      case SpanKind::kDerived:
+        return "follows from other bytes: checksums and copies";
+      case SpanKind::kFloating:
+        return "the same, from bytes that the vehicle changes";
+      case SpanKind::kVolatile:
+        return "belongs to the vehicle, never written";
+      case SpanKind::kBinding:
+        return "tells this vehicle from others";
+    }
+    return "";
+  };
+  const ManifestController& controller = opened.manifest.controller();
+  Html rows;
+  for (const SpanKind kind : kKinds) {
+    if (!std::ranges::any_of(controller.spans, [&](const ManifestSpan& span) { return span.kind == kind; }))
+      continue;
+    rows += element("li", kind_key(kind), element("span.quiet", meaning(kind)));
+  }
+  const bool unknown = std::ranges::any_of(controller.memories, [](const ManifestMemory& memory) {
+    std::uint64_t known = 0;
+    for (const Range& range : memory.known) known += range.size();
+    return known < memory.extent.size();
+  });
+  if (unknown) rows += element("li", unknown_key(), element("span.quiet", "nobody has read it"));
+  rows += element(
+      "li",
+      element("span.key",
+              element("svg.swatch",
+                      {{"width", "22"}, {"height", "14"}, {"aria-hidden", "true"}, {"focusable", "false"}},
+                      element("path.pin", {{"d", "M6.5 3 H15.5 L11 12 Z"}})),
+              " changed"),
+      element("span.quiet", "with a letter: shown from near below"));
+  rows += element(
+      "li",
+      element("span.key",
+              element("svg.swatch",
+                      {{"width", "22"}, {"height", "14"}, {"aria-hidden", "true"}, {"focusable", "false"}},
+                      element("path.pin.derived", {{"d", "M7 3.5 H15 L11 11.5 Z"}})),
+              " corrected"),
+      element("span.quiet", "changed because something else did"));
+  return element("ul.legend", rows);
+}
+
+std::string hex_of(const Image& image, std::size_t memory, const Range& range) {
+  if (!image.memories[memory].knows(range)) return {};
+  return hex_excerpt(image.memories[memory].view(range), kMostExcerpt);
+}
+
+Html bytes_table(const Window& window, const Sides& sides, bool shown_open) {
+  const bool options =
+      std::ranges::any_of(window.changes, [](const PlacedChange& one) { return !one.option.empty(); });
+  std::vector<TableColumn> columns = {{"address"}, {"bytes", true}, {"before"}, {"after"}};
+  if (options) columns.push_back({"option"});
+  Table table("changed bytes of " + window.letter, columns);
+  for (std::size_t i = 0; i < window.changes.size() && i < kMostRows; ++i) {
+    const PlacedChange& change = window.changes[i];
+    const auto shown = [&](const Image& image) {
+      const std::string hex = hex_of(image, change.memory, change.range);
+      return hex.empty() ? element("span.quiet", "not known") : code(hex);
+    };
+    std::vector<Html> cells = {code(address_text(change.range.begin)), number(change.range.size()),
+                               shown(sides.before), shown(sides.after)};
+    if (options) cells.push_back(said(change.option));
+    table.add(cells);
+  }
+  Html out = table.html();
+  if (window.changes.size() > kMostRows)
+    out += element("p.quiet", "and " + grouped(window.changes.size() - kMostRows) +
+                                  " more ranges; calseal show --json lists them all");
+  const Html title = element("summary", "Bytes", element("span.unseen", " of " + window.letter));
+  return shown_open ? element("details", {{"open", ""}}, title, out) : element("details", title, out);
+}
+
+Html window_html(const OpenedBundle& opened, const Window& window, const Sides& sides, std::size_t& budget) {
+  MemoryPicture picture;
+  picture.extent = window.range;
+  picture.pieces = pieces_in(opened, window.memory, window.range);
+  picture.marks = marks_in(window.changes, window.memory, window.range);
+  picture.boxes_apart = true;
+  std::size_t at = 0;
+  for (const Item& item : opened.map.items) {
+    if (item.place.memory != window.memory || !item.place.range.overlaps(window.range)) continue;
+    while (at < window.changes.size() && window.changes[at].range.end <= item.place.range.begin) ++at;
+    const bool changed = at < window.changes.size() && window.changes[at].range.overlaps(item.place.range);
+    picture.boxes.push_back({intersect(item.place.range, window.range), item.name, changed});
+  }
+  const std::string& memory = opened.map.memories[window.memory].name;
+  const std::string ranges =
+      window.changes.size() == 1 ? "1 place" : grouped(window.changes.size()) + " places";
+  picture.spoken = "Place " + window.letter + ": " + memory + " " + range_text(window.range) + ", " +
+                   bytes_text(window.bytes) + " changed in " + ranges;
+  const bool whole = window.range == window.region_range;
+  Html title = element("h3", element("span.letter", window.letter), " ",
+                       window.region.empty() ? Html("outside every region") : said(window.region));
+  title += element("p.quiet", said(memory), " ", code(range_text(window.range)), ", ",
+                   size_words(window.range.size()),
+                   whole ? Html() : Html(" of the region's " + size_words(window.region_range.size())), ": ",
+                   element("strong", bytes_text(window.bytes)), " changed in " + ranges);
+  for (const PermittedPatch& patch : opened.map.patches) {
+    if (patch.place.memory == window.memory && patch.place.range.overlaps(window.range))
+      title += element("p.quiet", "permitted patch ", element("strong", said(patch.name)),
+                       patch.note.empty() ? Html() : ": " + said(patch.note));
+  }
+  const Html items = item_pictures(opened, window, sides, budget);
+  // Where no item tells what changed, the bytes must.
+  const bool bytes_open = items.empty() && window.changes.size() <= kFewRows;
+  return element("article.place", title, memory_picture(picture), items,
+                 bytes_table(window, sides, bytes_open));
+}
+
+}  // namespace
+
+Html memories_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes,
+                      const Windows& windows) {
+  const RegionMap& map = opened.map;
+  Html out;
+  for (std::size_t m = 0; m < map.memories.size(); ++m) {
+    MemoryPicture picture;
+    picture.extent = map.memories[m].extent;
+    picture.pieces = pieces_in(opened, m, picture.extent);
+    picture.marks = marks_in(changes, m, picture.extent);
+    std::string letters;
+    for (const Window& window : windows.shown) {
+      if (window.memory != m) continue;
+      const Range hull{window.changes.front().range.begin, window.changes.back().range.end};
+      picture.flags.push_back({hull.begin + hull.size() / 2, window.letter});
+      letters += (letters.empty() ? "" : ", ") + window.letter;
+    }
+    for (const Region& region : map.regions) {
+      if (region.place.memory == m) picture.boxes.push_back({region.place.range, region.name, false});
+    }
+    const std::uint64_t bytes = bytes_in(changes, m);
+    const std::string words = bytes == 0 ? "nothing changed" : bytes_text(bytes) + " changed";
+    picture.spoken = "Memory " + map.memories[m].name + ", " + size_words(picture.extent.size()) + ": " +
+                     words + (letters.empty() ? "" : "; places " + letters);
+    out += element("h3", said(map.memories[m].name),
+                   element("span.quiet", ", " + size_words(picture.extent.size()) + ", " + words));
+    out += memory_picture(picture);
+  }
+  return section(
+      "Memory",
+      "To scale. Every byte belongs to one kind; the pattern says which. A stroke below a strip is a piece "
+      "too small to draw.",
+      out + legend(opened));
+}
+
+Html places_section(const OpenedBundle& opened, const Windows& windows, const Sides& sides) {
+  if (windows.shown.empty()) return {};
+  Html out;
+  std::size_t budget = kMostItemsDrawn;
+  for (const Window& window : windows.shown) out += window_html(opened, window, sides, budget);
+  if (windows.left_out > 0)
+    out +=
+        element("p.quiet", "and " + grouped(windows.left_out) + " more places, counted in the table below");
+  return section("From near", "Each lettered place at a scale of its own, with the calibration items in it.",
+                 out);
+}
+
+Html changes_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes) {
+  struct Group {
+    const PlacedChange* first = nullptr;
+    std::uint64_t ranges = 0, bytes = 0;
+  };
+  std::vector<Group> groups;
+  for (const PlacedChange& change : changes) {
+    const bool same = !groups.empty() && groups.back().first->memory == change.memory &&
+                      groups.back().first->region == change.region &&
+                      groups.back().first->option == change.option &&
+                      groups.back().first->kind == change.kind;
+    if (!same) groups.push_back({&change, 0, 0});
+    ++groups.back().ranges;
+    groups.back().bytes += change.range.size();
+  }
+  if (groups.empty()) return {};
+  Table table("changes by region and option",
+              {{"region"}, {"memory"}, {"kind"}, {"bytes", true}, {"ranges", true}, {"option"}});
+  for (std::size_t i = 0; i < groups.size() && i < kMostGroups; ++i) {
+    const Group& group = groups[i];
+    table.add({group.first->region.empty() ? element("span.quiet", "no region") : said(group.first->region),
+               said(opened.map.memories[group.first->memory].name), kind_key(group.first->kind),
+               number(group.bytes), number(group.ranges),
+               group.first->option.empty() ? element("span.quiet", "none") : said(group.first->option)});
+  }
+  Html out = table.html();
+  if (groups.size() > kMostGroups)
+    out += element("p.quiet", "and " + grouped(groups.size() - kMostGroups) +
+                                  " more rows; calseal show --json has them");
+  return section("By region", "Everything that differs from the base, corrections included.", out);
+}
+
+}  // namespace calseal

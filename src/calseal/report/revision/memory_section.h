@@ -1,0 +1,22 @@
+// The controller's memory with what changed, from far and from near.
+#pragma once
+
+#include <vector>
+
+#include "calseal/report/html/markup.h"
+#include "calseal/report/revision/sides.h"
+#include "calseal/report/revision/windows.h"
+
+namespace calseal {
+
+// Every memory as one strip, with a letter where a window is.
+Html memories_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes,
+                      const Windows& windows);
+
+// Every window: the strip from near, the items in it, the bytes.
+Html places_section(const OpenedBundle& opened, const Windows& windows, const Sides& sides);
+
+// Changes by region and option, derived ones among them.
+Html changes_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes);
+
+}  // namespace calseal

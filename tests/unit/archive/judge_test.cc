@@ -1,0 +1,495 @@
+// What is made of facts: each finding of the closed list reached from an archive in which one thing is wrong.
+#include "calseal/archive/judge.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <functional>
+#include <set>
+
+#include "facts_sample.h"
+#include "support/random.h"
+
+namespace calseal {
+namespace {
+
+constexpr const char* kFirst = "oak/base-1/r0.calseal";
+constexpr const char* kSecond = "oak/base-1/r1.calseal";
+
+std::multiset<std::string> named(const Judgement& judgement) {
+  std::multiset<std::string> names;
+  for (const Finding& finding : judgement.findings)
+    names.insert(std::string(info(finding.code).name) + " " + finding.path);
+  return names;
+}
+
+Error fault_for(Reason reason) { return {reason, "", "byte 7", "something else", "what was sealed", "look"}; }
+
+// A bundle of which nothing is believed but what its beginning says.
+void break_bundle(FileFacts& facts, Reason reason) {
+  const RevisionClaim claim = *facts.revision;
+  facts.revision.reset();
+  facts.proof = Proof::kNotAsked;
+  facts.digest = digest_of("damaged");
+  facts.hint = BundleHint{claim.job, claim.base, claim.revision, claim.sequence};
+  facts.fault = fault_for(reason);
+}
+
+struct Case {
+  std::string name;
+  std::function<void(FactsSample& now, FactsSample& before)> change;
+  std::multiset<std::string> expected;  // "code path"
+  bool compared = false;                // with an earlier audit
+};
+
+Case broken(const std::string& code, Reason reason) {
+  return {code,
+          [=](FactsSample& now, FactsSample&) { break_bundle(now.at(kSecond), reason); },
+          {code + " " + kSecond}};
+}
+
+Case unproved(const std::string& code, Reason reason) {
+  const auto change = [=](FactsSample& now, FactsSample&) {
+    now.at(kSecond).proof = Proof::kFailed;
+    now.at(kSecond).fault = fault_for(reason);
+  };
+  return {code, change, {code + " " + kSecond}};
+}
+
+std::vector<Case> cases_of_files() {
+  return {
+      {"a file on a bad sector",
+       [](FactsSample& now, FactsSample&) {
+         now.at("notes.txt").digest.reset();
+         now.at("notes.txt").fault = fault_for(Reason::kFileUnreadable);
+       },
+       {"file-unreadable notes.txt"}},
+      {"a locked folder",
+       [](FactsSample& now, FactsSample&) { now.scope.unreadable = {"locked"}; },
+       {"folder-unreadable locked"}},
+      {"a link",
+       [](FactsSample& now, FactsSample&) { now.scope.links = {"away"}; },
+       {"link-not-followed away"}},
+      {"a pipe", [](FactsSample& now, FactsSample&) { now.scope.others = {"pipe"}; }, {"not-a-file pipe"}},
+      {"a bent trust file",
+       [](FactsSample& now, FactsSample&) {
+         now.at("shop.trust").statement.reset();
+         now.at("shop.trust").fault = fault_for(Reason::kJsonValue);
+       },
+       {"file-damaged shop.trust"}},
+      {"another shop's trust file",
+       [](FactsSample& now, FactsSample&) { now.at("shop.trust").statement->names = {digest_of("other")}; },
+       {"trust-foreign shop.trust"}},
+      {"a bundle without a beginning",
+       [](FactsSample& now, FactsSample&) { now.add("loose.calseal", FileKind::kUnknown); },
+       {"bundle-damaged loose.calseal"}},
+      {"a role that never signed",
+       [](FactsSample& now, FactsSample&) { now.at(kSecond).revision->incomplete = true; },
+       {std::string("roles-missing ") + kSecond}},
+      {"no revision 0 to prove against",
+       [](FactsSample& now, FactsSample&) { now.at(kSecond).proof = Proof::kNoBase; },
+       {std::string("base-missing ") + kSecond}},
+  };
+}
+
+std::vector<Case> cases_of_bundles() {
+  return {broken("bundle-damaged", Reason::kContentDigest),
+          broken("bundle-damaged", Reason::kNotABundle),
+          broken("signature-bad", Reason::kSignatureBad),
+          broken("signature-missing", Reason::kSignatureMissing),
+          broken("signer-unknown", Reason::kSignerUnknown),
+          broken("key-not-valid", Reason::kKeyValidity),
+          broken("key-compromised", Reason::kKeyCompromised),
+          broken("key-compromised", Reason::kInclusionInvalid),
+          broken("key-out-of-scope", Reason::kKeyScope),
+          broken("roles-missing", Reason::kRolesMissing),
+          broken("format-unknown", Reason::kFormatUnknown),
+          broken("file-unreadable", Reason::kFileUnreadable),
+          unproved("bundle-damaged", Reason::kContentDigest),
+          unproved("not-confined", Reason::kChangeSigned),
+          unproved("not-confined", Reason::kChangePatch),
+          unproved("not-confined", Reason::kChangeLocked),
+          unproved("not-confined", Reason::kChangeVolatile),
+          unproved("checksum-wrong", Reason::kChecksumFails),
+          unproved("checksum-wrong", Reason::kDerivedWrong),
+          unproved("result-wrong", Reason::kResultMismatch),
+          unproved("claim-wrong", Reason::kJsonValue)};
+}
+
+// A partner in the set "set", of the sequence that is given.
+void make_set(FactsSample& now) {
+  RevisionClaim& claim = *now.at(kSecond).revision;
+  claim.set = digest_of("set");
+  claim.members = {{"engine", 1, 2, claim.map, claim.pinned}, {"gearbox", 1, 5, claim.map, claim.pinned}};
+}
+
+std::vector<Case> cases_of_chains() {
+  return {
+      {"a parent that nobody has",
+       [](FactsSample& now, FactsSample&) { now.at(kSecond).revision->parent = digest_of("nowhere"); },
+       {std::string("parent-missing ") + kSecond}},
+      {"a parent that came later",
+       [](FactsSample& now, FactsSample&) { now.at(kFirst).revision->parent = digest_of(kSecond); },
+       {std::string("parent-wrong ") + kFirst}},
+      {"a parent of another controller",
+       [](FactsSample& now, FactsSample&) {
+         now.bundle("loose/r0.calseal", "gearbox", 0, 1);
+         now.at(kSecond).revision->parent = digest_of("loose/r0.calseal");
+       },
+       {std::string("parent-wrong ") + kSecond}},
+      {"two with one number",
+       [](FactsSample& now, FactsSample&) {
+         now.bundle("loose/r1.calseal", "engine", 1, 2);
+         now.seals().pop_back();
+       },
+       {std::string("forked ") + kSecond, "forked loose/r1.calseal", "altered loose/r1.calseal"}},
+      {"one of a set alone",
+       [](FactsSample& now, FactsSample&) { make_set(now); },
+       {std::string("partner-missing ") + kSecond}},
+      {"a partner of another set",
+       [](FactsSample& now, FactsSample&) {
+         make_set(now);
+         now.bundle("loose/r4.calseal", "gearbox", 4, 5).revision->set = digest_of("another set");
+       },
+       {std::string("partner-wrong ") + kSecond}},
+      {"a set with both",
+       [](FactsSample& now, FactsSample&) {
+         make_set(now);
+         now.bundle("loose/r4.calseal", "gearbox", 4, 5).revision->set = digest_of("set");
+       },
+       {}},
+      {"a copy of a bundle somewhere else",
+       [](FactsSample& now, FactsSample&) {
+         now.files["loose/copy"] = now.at(kSecond);
+         now.files["loose/copy"].path = "loose/copy";
+       },
+       {}},
+  };
+}
+
+std::vector<Case> cases_of_ledgers() {
+  std::vector<Case> cases{
+      {"no ledger",
+       [](FactsSample& now, FactsSample&) {
+         for (const char* name : {"entries.jsonl", "details.jsonl", "tip.json"})
+           now.files.erase(std::string("ledger/") + name);
+       },
+       {"no-ledger "}},
+      {"no ledger, and a revision that the notes tell of",
+       [](FactsSample& now, FactsSample&) {
+         for (const char* name : {"entries.jsonl", "details.jsonl", "tip.json"})
+           now.files.erase(std::string("ledger/") + name);
+         now.files.erase(kSecond);
+       },
+       {"no-ledger ", std::string("missing ") + kSecond}},
+      {"a revision that is gone",
+       [](FactsSample& now, FactsSample&) { now.files.erase(kSecond); },
+       {std::string("missing ") + kSecond}},
+      {"a revision that a job list names, and nobody has",
+       [](FactsSample& now, FactsSample&) {
+         now.add("oak.list", FileKind::kJobList).statement =
+             StatementClaim{1, "2026-01-02T03:04:05Z", "oak-17", "engine", {digest_of("nowhere")}};
+       },
+       {"missing "}},
+      {"a revision that was never entered",
+       [](FactsSample& now, FactsSample&) { now.seals().pop_back(); },
+       {std::string("extra ") + kSecond}},
+      {"another revision with the number of one",
+       [](FactsSample& now, FactsSample&) { now.seals().back().identity = digest_of("the right one"); },
+       {std::string("altered ") + kSecond}},
+      {"entries that were emptied",
+       [](FactsSample& now, FactsSample&) { now.at("ledger/entries.jsonl").ledger->erased = 2; },
+       {"erased-on-request ledger/entries.jsonl"}},
+      {"entries that cannot be read",
+       [](FactsSample& now, FactsSample&) {
+         now.at("ledger/entries.jsonl").ledger.reset();
+         now.at("ledger/entries.jsonl").fault = fault_for(Reason::kJsonValue);
+       },
+       {"ledger-unreadable ledger/entries.jsonl", "no-ledger "}},
+      {"details and tip without entries",
+       [](FactsSample& now, FactsSample&) { now.files.erase("ledger/entries.jsonl"); },
+       {"ledger-unreadable ledger/entries.jsonl", "no-ledger "}},
+  };
+  for (std::size_t i = 0; i <= static_cast<std::size_t>(LedgerFault::kEnteredLate); ++i) {
+    const auto fault = static_cast<LedgerFault>(i);
+    const std::string name = "ledger-" + std::string(ledger_fault_name(fault));
+    cases.push_back({name,
+                     [fault](FactsSample& now, FactsSample&) {
+                       now.at("ledger/entries.jsonl").ledger->findings = {
+                           {fault, "ledger/tip.json", 1, "what is there", "what to do"}};
+                     },
+                     {name + " ledger/tip.json"}});
+  }
+  return cases;
+}
+
+std::vector<Case> cases_of_job_folders() {
+  return {
+      {"a bundle under another's name",
+       [](FactsSample& now, FactsSample&) {
+         now.files["oak/base-1/r7.calseal"] = now.at(kSecond);
+         now.files["oak/base-1/r7.calseal"].path = "oak/base-1/r7.calseal";
+       },
+       {"misplaced oak/base-1/r7.calseal"}},
+      {"two bundles in each other's place",
+       [](FactsSample& now, FactsSample&) {
+         std::swap(now.at(kFirst), now.at(kSecond));
+         std::swap(now.at(kFirst).path, now.at(kSecond).path);
+       },
+       {std::string("misplaced ") + kFirst, std::string("misplaced ") + kSecond}},
+      {"another job's job.json",
+       [](FactsSample& now, FactsSample&) { now.at("oak/job.json").job->job = "elm-4"; },
+       {"job-altered oak/job.json"}},
+      {"another read",
+       [](FactsSample& now, FactsSample&) {
+         now.at("oak/base-1/read/program.bin").digest = digest_of("another");
+       },
+       {"read-altered oak/base-1/read/program.bin"}},
+      {"no read",
+       [](FactsSample& now, FactsSample&) { now.files.erase("oak/base-1/read/program.bin"); },
+       {"job-file-missing oak/base-1/read/program.bin"}},
+      {"a read that is kept once for many jobs",
+       [](FactsSample& now, FactsSample&) {
+         FileFacts kept = now.at("oak/base-1/read/program.bin");
+         now.files.erase(kept.path);
+         kept.path = "shared/a";
+         now.files[kept.path] = kept;
+       },
+       {}},
+      {"another region map",
+       [](FactsSample& now, FactsSample&) {
+         now.at("oak/base-1/regions.json").digest = digest_of("another");
+       },
+       {"map-altered oak/base-1/regions.json"}},
+      {"another salt",
+       [](FactsSample& now, FactsSample&) { now.at("oak/job.salt").salt = digest_of("other"); },
+       {"salt-altered oak/job.salt"}},
+      {"another option",
+       [](FactsSample& now, FactsSample&) {
+         now.at("oak/base-1/options/lamp.json").digest = digest_of("another");
+       },
+       {"option-missing oak/base-1/options"}},
+      {"no job.json",
+       [](FactsSample& now, FactsSample&) { now.files.erase("oak/job.json"); },
+       {"job-file-missing oak/job.json"}},
+      {"no events",
+       [](FactsSample& now, FactsSample&) { now.files.erase("oak/events.jsonl"); },
+       {"job-file-missing oak/events.jsonl"}},
+      {"no salt",
+       [](FactsSample& now, FactsSample&) { now.files.erase("oak/job.salt"); },
+       {"job-file-missing oak/job.salt"}},
+      {"no region map",
+       [](FactsSample& now, FactsSample&) { now.files.erase("oak/base-1/regions.json"); },
+       {"job-file-missing oak/base-1/regions.json"}},
+      {"another log under its name",
+       [](FactsSample& now, FactsSample&) { now.at("oak/logs/drive.csv").digest = digest_of("another"); },
+       {"file-changed oak/logs/drive.csv"}},
+      {"lines that are no notes",
+       [](FactsSample& now, FactsSample&) { now.at("oak/events.jsonl").job->broken_lines = 2; },
+       {"notes-damaged oak/events.jsonl"}},
+  };
+}
+
+std::vector<Case> cases_of_earlier_audits() {
+  return {
+      {"nothing changed", [](FactsSample&, FactsSample&) {}, {}, true},
+      {"a note that changed",
+       [](FactsSample& now, FactsSample&) { now.at("notes.txt").digest = digest_of("another"); },
+       {"file-changed notes.txt"},
+       true},
+      {"a note that is gone",
+       [](FactsSample& now, FactsSample&) { now.files.erase("notes.txt"); },
+       {"file-gone notes.txt"},
+       true},
+      {"a note that is new",
+       [](FactsSample& now, FactsSample&) { now.add("new.txt", FileKind::kUnknown); },
+       {},
+       true},
+      {"an older trust file",
+       [](FactsSample& now, FactsSample&) {
+         now.at("shop.trust").digest = digest_of("version 2");
+         now.at("shop.trust").statement->number = 2;
+       },
+       {"statement-older shop.trust"},
+       true},
+      {"a newer trust file",
+       [](FactsSample& now, FactsSample&) {
+         now.at("shop.trust").digest = digest_of("version 4");
+         now.at("shop.trust").statement->number = 4;
+       },
+       {},
+       true},
+      {"another trust file of the same number",
+       [](FactsSample& now, FactsSample&) { now.at("shop.trust").digest = digest_of("another"); },
+       {"file-changed shop.trust"},
+       true},
+      {"events that grew",
+       [](FactsSample& now, FactsSample&) {
+         now.at("oak/events.jsonl").digest = digest_of("longer");
+         now.at("oak/events.jsonl").continues = true;
+       },
+       {},
+       true},
+      {"events that were rewritten",
+       [](FactsSample& now, FactsSample&) {
+         now.at("oak/events.jsonl").digest = digest_of("longer");
+         now.at("oak/events.jsonl").continues = false;
+       },
+       {"file-changed oak/events.jsonl"},
+       true},
+      {"a file of another kind",
+       [](FactsSample& now, FactsSample&) { now.at("notes.txt").kind = FileKind::kIntelHex; },
+       {"file-changed notes.txt"},
+       true},
+  };
+}
+
+std::vector<Case> all_cases() {
+  std::vector<Case> all;
+  for (auto group : {cases_of_files(), cases_of_bundles(), cases_of_chains(), cases_of_ledgers(),
+                     cases_of_job_folders(), cases_of_earlier_audits()})
+    all.insert(all.end(), group.begin(), group.end());
+  return all;
+}
+
+Judgement judged(const Case& one) {
+  FactsSample now, before;
+  one.change(now, before);
+  const AuditRecord earlier = before.record();
+  return judge_record(now.record(), one.compared ? &earlier : nullptr);
+}
+
+TEST(Judge, FindsNothingWhereAllIsWell) {
+  const Judgement judgement = judge_record(FactsSample().record(), nullptr);
+  EXPECT_EQ(named(judgement), std::multiset<std::string>{});
+  EXPECT_TRUE(judgement.clean());
+  EXPECT_EQ(judgement.bundles, 2u);
+  EXPECT_EQ(judgement.proved, 2u);
+  EXPECT_EQ(judgement.jobs, 1u);
+  EXPECT_EQ(judgement.ledgers, 1u);
+  // Notes and job.json and events.jsonl: nothing signed or sealed names them.
+  EXPECT_EQ(judgement.unproved_files, 3u);
+}
+
+TEST(Judge, NamesWhatIsWrongAndNothingElse) {
+  for (const Case& one : all_cases()) EXPECT_EQ(named(judged(one)), one.expected) << one.name;
+}
+
+TEST(Judge, ReachesEveryFindingOfTheClosedList) {
+  std::set<std::string_view> reached, listed;
+  for (const Case& one : all_cases()) {
+    for (const Finding& finding : judged(one).findings) reached.insert(info(finding.code).name);
+  }
+  for (const FindingInfo& row : all_findings()) listed.insert(row.name);
+  EXPECT_EQ(reached, listed);
+}
+
+TEST(Judge, IsCleanWithNotesAlone) {
+  for (const Case& one : all_cases()) {
+    const Judgement judgement = judged(one);
+    const bool notes_alone = std::ranges::all_of(
+        judgement.findings, [](const Finding& finding) { return finding.severity() == Severity::kNote; });
+    EXPECT_EQ(judgement.clean(), notes_alone) << one.name;
+  }
+}
+
+TEST(Judge, SaysWhatShouldStandInThePlaceOfWhatIsWrong) {
+  const auto only = [](const Case& one) {
+    const Judgement judgement = judged(one);
+    EXPECT_EQ(judgement.findings.size(), 1u);
+    return judgement.findings.empty() ? std::optional<WantedFile>() : judgement.findings.front().wanted;
+  };
+  // The ledger knows what a damaged or missing bundle was, whatever it says of itself.
+  const WantedFile second{WantedFile::By::kIdentity, kSecond, digest_of(kSecond), FileKind::kBundle,
+                          std::nullopt};
+  EXPECT_EQ(only({"", [](FactsSample& now, FactsSample&) { now.files.erase(kSecond); }, {}}), second);
+  const auto damaged = only(broken("", Reason::kContentDigest));
+  ASSERT_TRUE(damaged);
+  EXPECT_EQ(damaged->by, WantedFile::By::kIdentity);
+  EXPECT_EQ(damaged->digest, digest_of(kSecond));
+  // A salt and a changed note are known by what sealed revisions and the earlier audit say.
+  const auto salt = only({"", [](FactsSample& now, FactsSample&) { now.files.erase("oak/job.salt"); }, {}});
+  EXPECT_EQ(salt, (WantedFile{WantedFile::By::kSalt, "oak/job.salt", digest_of("salt"), FileKind::kSalt,
+                              std::nullopt}));
+  const auto note =
+      only({"", [](FactsSample& now, FactsSample&) { now.files.erase("notes.txt"); }, {}, true});
+  EXPECT_EQ(note, (WantedFile{WantedFile::By::kDigest, "notes.txt", digest_of("notes.txt"),
+                              FileKind::kUnknown, std::nullopt}));
+}
+
+TEST(Judge, OfARunThatWasCutOffSaysNothingOfWhatItDidNotSee) {
+  FactsSample sample;
+  sample.files.erase(kFirst);
+  break_bundle(sample.at(kSecond), Reason::kSignatureBad);
+  AuditRecord record = sample.record();
+  record.whole = false;
+  const AuditRecord earlier = FactsSample().record();
+  const Judgement judgement = judge_record(record, &earlier);
+  EXPECT_EQ(named(judgement), std::multiset<std::string>{std::string("signature-bad ") + kSecond});
+  EXPECT_FALSE(judgement.clean());
+
+  FactsSample well;
+  record = well.record();
+  record.whole = false;
+  EXPECT_FALSE(judge_record(record, nullptr).clean());
+}
+
+TEST(Judge, OfTheSameRecordIsTheSame) {
+  Random random;
+  const std::vector<Case> cases = all_cases();
+  for (int round = 0; round < 200; ++round) {
+    // One change now, and another one at the earlier audit.
+    FactsSample now, then, unused;
+    cases[random.between(0, cases.size() - 1)].change(now, unused);
+    cases[random.between(0, cases.size() - 1)].change(then, unused);
+    const AuditRecord record = now.record();
+    const AuditRecord earlier = then.record();
+    const Judgement once = judge_record(record, &earlier);
+    EXPECT_EQ(named(once), named(judge_record(record, &earlier)));
+    EXPECT_TRUE(std::ranges::is_sorted(once.findings, comes_before));
+    EXPECT_EQ(std::ranges::adjacent_find(once.findings, is_same_finding), once.findings.end());
+    const Result<AuditRecord> read = parse_record(write_record(record), "record");
+    ASSERT_TRUE(read);
+    EXPECT_EQ(named(judge_record(*read, &earlier)), named(once));
+  }
+}
+
+std::vector<std::string> ages(const Judgement& judgement) {
+  std::vector<std::string> all;
+  for (const Finding& finding : judgement.findings)
+    all.push_back(std::string(finding_age_name(finding.age)) + " " + finding.path);
+  return all;
+}
+
+TEST(Compare, TellsNewStillAndGone) {
+  FactsSample then, now;
+  then.scope.unreadable = {"a", "b"};
+  now.scope.unreadable = {"b", "c"};
+  const Judgement before = judge_record(then.record(), nullptr);
+  Judgement after = judge_record(now.record(), nullptr);
+  compare_findings(after, before.findings);
+  EXPECT_TRUE(after.compared);
+  EXPECT_EQ(ages(after), (std::vector<std::string>{"gone a", "still-there b", "new c"}));
+  EXPECT_EQ(after.count(Severity::kError), 2u);
+
+  // What was gone then is not gone again.
+  Judgement later = judge_record(now.record(), nullptr);
+  compare_findings(later, after.findings);
+  EXPECT_EQ(ages(later), (std::vector<std::string>{"still-there b", "still-there c"}));
+
+  // A run that was cut off cannot say that something is gone.
+  AuditRecord part = now.record();
+  part.whole = false;
+  Judgement cut = judge_record(part, nullptr);
+  compare_findings(cut, before.findings);
+  EXPECT_EQ(ages(cut), (std::vector<std::string>{"still-there b", "new c"}));
+
+  // Only what is gone: clean.
+  Judgement clean = judge_record(FactsSample().record(), nullptr);
+  compare_findings(clean, before.findings);
+  EXPECT_EQ(ages(clean), (std::vector<std::string>{"gone a", "gone b"}));
+  EXPECT_TRUE(clean.clean());
+}
+
+}  // namespace
+}  // namespace calseal

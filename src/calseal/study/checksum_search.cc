@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <atomic>
 #include <map>
-#include <mutex>
+#include <optional>
 #include <set>
 #include <system_error>
 #include <thread>
@@ -31,6 +31,8 @@ class Run {
         evidence_(image_),
         words_(image_),
         hits_(search_algorithms().size()) {
+    if (search.images.size() > 1) pairs_.emplace(search.images[0], search.images[1]);
+    if (search.computation) likely_ = likely_ranges(edges_, grid_);
     if (search.tables) tables_ = find_tables({image_, search.origins}, kMostTables);
     for (std::size_t t = 0; t < tables_.size(); ++t) {
       for (std::size_t r = 0; r < tables_[t].ranges.size(); ++r)
@@ -89,7 +91,8 @@ class Run {
     std::vector<RangeValues> values;
     for (const ByteView image : search_.images) values.emplace_back(algorithm, image, grid_);
     std::vector<Hit>& hits = hits_[index];
-    const PairScan scan{&search_.images, grid_, &edges_, &words_, kMostBegins};
+    const PairScan scan{&search_.images, grid_,   &edges_, &words_, pairs_ ? &*pairs_ : nullptr,
+                        kMostBegins,     &likely_};
     const bool enough = algorithm.bits * static_cast<int>(search_.images.size()) >= kLeastBits;
     if (search_.computation && enough) scan_pairs(scan, index, values, hits);
     if (hits.size() > kMostHits) hits.resize(kMostHits);
@@ -124,27 +127,44 @@ class Run {
     return shorter.coverage.begin + 32 < shorter.coverage.end && holds_in(values, image_, shorter);
   }
 
-  // A sum does not see unused space of 00: where its range ends, the bytes do not say. Sections mostly go on
-  // to where the next begins (common practice, no source).
+  bool holds_in_all(const Hit& hit) const {
+    const SearchAlgorithm& algorithm = search_algorithms()[hit.algorithm];
+    return std::ranges::all_of(search_.images, [&](ByteView image) {
+      return holds_in(RangeValues(algorithm, image, grid_), image, hit);
+    });
+  }
+
+  // A sum does not see unused space of 00, nor an exclusive or most of any: where its range ends, the bytes
+  // do not say. Sections mostly go on to where the next begins (common practice, no source).
   void reach_over_unused(Candidate& one) const {
     Hit& hit = one.hit;
     one.least_end = hit.coverage.end;
     const bool open = hit.layout.anchor != Layout::Anchor::kEnd && hit.layout.skip_end == 0;
     if (hit.from_table || !open || hit.range.end != hit.coverage.end) return;
     const SearchAlgorithm& algorithm = search_algorithms()[hit.algorithm];
-    if (algorithm.algorithm.kind != AlgorithmKind::kSum || hit.range.end % grid_.step != 0) return;
+    if (algorithm.algorithm.kind != AlgorithmKind::kSum) return;
+    Hit other = hit;
+    const auto last = static_cast<std::size_t>(hit.range.end - 1);
+    std::uint64_t unused = last;
+    while (unused > hit.coverage.begin && image_[static_cast<std::size_t>(unused - 1)] == image_[last])
+      --unused;
+    unused = (unused + algorithm.unit - 1) / algorithm.unit * algorithm.unit;
+    // An exclusive or needs an even number of words that are not 00.
+    for (const std::uint64_t end : {unused, unused + algorithm.unit}) {
+      other.range.end = other.coverage.end = end;
+      if (end >= hit.range.end || end <= hit.coverage.begin + 32 || !holds_in_all(other)) continue;
+      one.least_end = end;
+      break;
+    }
+    if (hit.range.end % grid_.step != 0) return;
     auto point = static_cast<std::size_t>(hit.range.end / grid_.step);
     while (point + 1 < grid_.count() && edges_.is_blank(point)) ++point;
-    Hit longer = hit;
-    longer.range.end = longer.coverage.end = grid_.at(point);
-    if (longer.range == hit.range) return;
+    other.range.end = other.coverage.end = grid_.at(point);
+    if (other.range == hit.range) return;
     if (hit.layout.own == Layout::Own::kOutside && hit.has_slot() &&
-        longer.coverage.overlaps(hit.slot_range()))
+        other.coverage.overlaps(hit.slot_range()))
       return;
-    for (const ByteView image : search_.images) {
-      if (!holds_in(RangeValues(algorithm, image, grid_), image, longer)) return;
-    }
-    hit = longer;
+    if (holds_in_all(other)) hit = other;
   }
 
   // Images that differ from all before them in what is covered.
@@ -231,6 +251,8 @@ class Run {
   Edges edges_;
   MatchEvidence evidence_;
   WordIndex words_;
+  std::optional<WordIndex> pairs_;
+  std::vector<std::vector<bool>> likely_;
   std::vector<TableFound> tables_;
   std::map<Range, std::vector<Record>> records_;
   std::vector<std::vector<Hit>> hits_;  // by algorithm

@@ -71,34 +71,34 @@ class Selection {
     return static_cast<std::size_t>((offset + all_.grid.step - 1) / all_.grid.step);
   }
 
+  // Of all ranges: from tables, by edges that show, or by edges that finds have; the shares sum to at most 1.
   double range_cost(const Hit& hit) const {
     if (hit.from_table) {
       const bool known = tables_.contains(hit.table);
       return 1 + (known ? 0.5 : log_count(all_.tables.size()) + 0.5);
     }
     const std::size_t begin = point_of(hit.range.begin), end = point_of(hit.range.end);
-    const bool at_end = hit.layout.anchor == Layout::Anchor::kEnd && hit.layout.slot < 0;
-    const double lone = at_end ? all_.edges->lone_end_cost(end) : 99;
-    double cost = std::min(all_.edges->range_cost(begin, end), all_.edges->begin_cost(begin) + lone) + 0.5;
-    if (edges_.empty()) return cost;
-    const double known = 1 + log_count(edges_.size());
-    double begin_cost = all_.edges->begin_cost(begin) + 1;
-    if (edges_.contains(hit.range.begin)) begin_cost = std::min(begin_cost, known);
-    double end_cost = std::min(all_.edges->end_cost(begin, end), lone) + 1;
+    const double shown = std::exp2(-all_.edges->range_cost(begin, end));
+    if (edges_.empty()) return 0.5 - std::log2(shown);
+    const auto known = static_cast<double>(edges_.size());
+    double begins = 0.5 * std::exp2(-all_.edges->begin_cost(begin));
+    if (edges_.contains(hit.range.begin)) begins += 0.5 / known;
+    double ends = 0.4 * std::exp2(-all_.edges->end_cost(begin, end));
     if (edges_.contains(hit.range.end)) {
-      end_cost = std::min(end_cost, known);
+      ends += 0.2 / known;
       const auto next = edges_.upper_bound(hit.range.begin);
-      if (next != edges_.end() && *next == hit.range.end) end_cost = std::min(end_cost, 2.0);
+      if (next != edges_.end() && *next == hit.range.end) ends += 0.4;
     }
-    return std::min(cost, begin_cost + end_cost);
+    return 0.5 - std::log2(0.5 * shown + 0.5 * begins * ends);
   }
 
   double slot_cost(const Hit& hit) const {
     if (hit.layout.anchor != Layout::Anchor::kFree) return 0;
-    double anywhere = std::log2(static_cast<double>(all_.grid.size) / 4) + 1;
+    const auto raster = static_cast<double>(std::min<std::size_t>(hit.size(), 4));
+    double anywhere = std::log2(static_cast<double>(all_.grid.size) / raster) + 1;
     // The first and the last sector are where lists of checksums are kept. (Common practice, no source.)
     if (hit.slot < kSector || hit.slot + kSector >= all_.grid.size)
-      anywhere = std::log2(2 * kSector / 4) + 1.5;
+      anywhere = std::log2(2 * kSector / raster) + 1.5;
     const Range around{hit.slot - std::min(hit.slot, kNear), hit.slot + hit.size() + kNear};
     return slots_.overlaps(around) ? std::min(anywhere, kNearCost) : anywhere;
   }
@@ -116,7 +116,7 @@ class Selection {
   double doubt_cost(const Hit& hit) const {
     if (!says_only_balance(hit)) return 0;
     const bool at_end = hit.layout.anchor == Layout::Anchor::kEnd && hit.layout.slot < 0;
-    return at_end && all_.edges->lone_end_cost(point_of(hit.range.end)) < 99 ? 0 : kDoubt;
+    return at_end && all_.edges->is_lone(point_of(hit.range.end)) ? 0 : kDoubt;
   }
 
   double worth(const Hit& hit) const {
@@ -263,10 +263,7 @@ class Selection {
     for (std::size_t i = 0; i < members.size(); ++i) {
       const Hit& hit = all_.hits[members[i]];
       const std::size_t begin = point_of(hit.range.begin), end = point_of(hit.range.end);
-      const bool at_end = hit.layout.anchor == Layout::Anchor::kEnd && hit.layout.slot < 0;
-      const double lone = at_end ? all_.edges->lone_end_cost(end) : 99;
-      const double own =
-          hit.evidence - std::min(all_.edges->end_cost(begin, end), lone) - doubt_cost(hit) - 1;
+      const double own = hit.evidence - all_.edges->end_cost(begin, end) - doubt_cost(hit) - 1;
       best[i] = own - all_.edges->begin_cost(begin);
       for (std::size_t m = 0; m < i; ++m) {
         const Hit& other = all_.hits[members[m]];

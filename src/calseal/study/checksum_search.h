@@ -14,7 +14,7 @@ namespace calseal {
 
 inline constexpr std::uint64_t kSearchGrid = 4096;  // bytes
 inline constexpr std::uint64_t kSearchGridLeast = 256;
-inline constexpr double kSearchNeeded = 7;  // bits a find must be worth: chance below 1 in 128
+inline constexpr double kSearchNeeded = 5;  // bits a find must be worth: chance below 1 in 32
 
 struct ChecksumSearch {
   std::vector<ByteView> images;  // at least one, all of one size, at least 512 bytes

@@ -21,8 +21,8 @@ constexpr std::size_t kLoneBytes = 16;
 constexpr double kDoubt = 6;       // bits: a rule is rather believed
 constexpr double kAlsoWithin = 6;  // bits by which another reading of one slot may be worse
 constexpr std::size_t kUncertainShown = 8;
-constexpr double kMemberNeeded = 6;          // bits that each of a group adds
-constexpr std::size_t kLongestChain = 1000;  // hits looked at; more of one convention is what constants do
+constexpr double kMemberNeeded = 6;        // bits that each of a group adds
+constexpr std::size_t kMostChained = 300;  // hits of one kind that a chain is looked for among
 
 using Convention = std::tuple<std::size_t, Layout, Storage>;
 Convention convention_of(const Hit& hit) { return {hit.algorithm, hit.layout, hit.storage}; }
@@ -63,33 +63,37 @@ class Selection {
   }
 
  private:
-  double log_count(std::size_t count) const {
-    return std::log2(static_cast<double>(std::max<std::size_t>(count, 1)));
-  }
-
   std::size_t point_of(std::uint64_t offset) const {
     return static_cast<std::size_t>((offset + all_.grid.step - 1) / all_.grid.step);
   }
 
+  // Tables are ranked; those that finds stand in are known.
+  double table_cost(std::size_t table) const {
+    const auto count = static_cast<double>(all_.tables.size());
+    double share = 0.5 / count + 0.5 / (static_cast<double>(table + 1) * (1 + std::log(count)));
+    if (!tables_.empty()) share /= 2;
+    if (tables_.contains(table)) share += 0.5 / static_cast<double>(tables_.size());
+    return -std::log2(share);
+  }
+
   // Of all ranges: from tables, by edges that show, or by edges that finds have; the shares sum to at most 1.
   double range_cost(const Hit& hit) const {
-    if (hit.from_table) {
-      const bool known = tables_.contains(hit.table);
-      return 1 + (known ? 0.5 : log_count(all_.tables.size()) + 0.5);
-    }
+    if (hit.from_table) return 1 + table_cost(hit.table);
     const std::size_t begin = point_of(hit.range.begin), end = point_of(hit.range.end);
     const double shown = std::exp2(-all_.edges->range_cost(begin, end));
-    if (edges_.empty()) return 0.5 - std::log2(shown);
+    const double no_table = all_.tables.empty() ? 0 : 1;
+    if (edges_.empty()) return no_table - std::log2(shown);
     const auto known = static_cast<double>(edges_.size());
     double begins = 0.5 * std::exp2(-all_.edges->begin_cost(begin));
-    if (edges_.contains(hit.range.begin)) begins += 0.5 / known;
+    if (edges_.contains(hit.range.begin))
+      begins += 0.5 / known * std::exp2(-all_.edges->blank_begin_cost(begin));
     double ends = 0.4 * std::exp2(-all_.edges->end_cost(begin, end));
     if (edges_.contains(hit.range.end)) {
       ends += 0.2 / known;
       const auto next = edges_.upper_bound(hit.range.begin);
       if (next != edges_.end() && *next == hit.range.end) ends += 0.4;
     }
-    return 0.5 - std::log2(0.5 * shown + 0.5 * begins * ends);
+    return no_table - std::log2(0.5 * shown + 0.5 * begins * ends);
   }
 
   double slot_cost(const Hit& hit) const {
@@ -103,12 +107,16 @@ class Selection {
     return slots_.overlaps(around) ? std::min(anywhere, kNearCost) : anywhere;
   }
 
+  // A convention of a find, the algorithm of one with another layout, or a new one.
   double convention_cost(const Hit& hit) const {
     const double own = layout_cost(hit.layout) + storage_cost(hit.storage);
-    double cost = 1 + search_algorithms()[hit.algorithm].cost + own;
-    if (algorithms_.contains(hit.algorithm)) cost = std::min(cost, 2 + log_count(algorithms_.size()) + own);
-    if (conventions_.contains(convention_of(hit))) cost = std::min(cost, 2 + log_count(conventions_.size()));
-    return cost;
+    double share = std::exp2(-search_algorithms()[hit.algorithm].cost - own);
+    if (algorithms_.empty()) return -std::log2(share);
+    share /= 2;
+    if (algorithms_.contains(hit.algorithm))
+      share += 0.25 * std::exp2(-own) / static_cast<double>(algorithms_.size());
+    if (conventions_.contains(convention_of(hit))) share += 0.25 / static_cast<double>(conventions_.size());
+    return -std::log2(share);
   }
 
   // Where the slot is, of a sum that only says what all words give together, must show: behind padding it
@@ -231,7 +239,7 @@ class Selection {
       });
       if (same) continue;
       double net = value;
-      if (hit.from_table && table_paid && !tables_.contains(hit.table)) net += log_count(all_.tables.size());
+      if (hit.from_table && table_paid && !tables_.contains(hit.table)) net += table_cost(hit.table);
       if (!group.members.empty()) {
         // Neighbours share an edge.
         if (!hit.from_table && (edges.contains(hit.range.begin) || edges.contains(hit.range.end))) net += 2;
@@ -251,8 +259,15 @@ class Selection {
     return group;
   }
 
-  // Checksums of one convention, one range behind the other: each range is told from where the one before it
-  // ended, which is cheaper than among all edges. The worthiest chain; O(members^2).
+  // Without the begin: what a hit has to say once a chain leads to it.
+  double chained_worth(const Hit& hit) const {
+    return hit.evidence - all_.edges->end_cost(point_of(hit.range.begin), point_of(hit.range.end)) -
+           doubt_cost(hit) - 1;
+  }
+
+  // Checksums of one algorithm, stored alike, one range behind the other: each range is told from where the
+  // one before it ended, which is cheaper than among all edges, and each layout by whether it is that of the
+  // one before. The worthiest chain; O(members^2).
   Group judge_chain(std::vector<std::size_t> members) const {
     std::ranges::sort(members, {}, [&](std::size_t i) {
       return std::pair(all_.hits[i].range.begin, all_.hits[i].range.end);
@@ -262,14 +277,15 @@ class Selection {
     std::size_t last = members.size();
     for (std::size_t i = 0; i < members.size(); ++i) {
       const Hit& hit = all_.hits[members[i]];
-      const std::size_t begin = point_of(hit.range.begin), end = point_of(hit.range.end);
-      const double own = hit.evidence - all_.edges->end_cost(begin, end) - doubt_cost(hit) - 1;
-      best[i] = own - all_.edges->begin_cost(begin);
+      const std::size_t begin = point_of(hit.range.begin);
+      const double own = chained_worth(hit);
+      best[i] = own - all_.edges->begin_cost(begin) - convention_cost(hit) - 1;
       for (std::size_t m = 0; m < i; ++m) {
         const Hit& other = all_.hits[members[m]];
-        if (other.range.end > hit.range.begin || best[m] < 1) continue;
-        if (hit.has_slot() && hit.slot_range().overlaps(other.slot_range())) continue;
-        const double net = own - all_.edges->next_begin_cost(point_of(other.range.end), begin);
+        if (other.range.end > hit.range.begin) continue;
+        if (hit.slot_range().overlaps(other.slot_range())) continue;
+        const double net = own - all_.edges->next_begin_cost(point_of(other.range.end), begin) -
+                           (hit.layout == other.layout ? 1 : 1 + layout_cost(hit.layout));
         if (net < kMemberNeeded || best[m] + net <= best[i]) continue;
         best[i] = best[m] + net;
         before[i] = m;
@@ -278,19 +294,21 @@ class Selection {
     }
     Group group;
     for (std::size_t i = last; i < members.size(); i = before[i]) group.members.push_back(members[i]);
-    if (!group.members.empty()) group.worth = best[last] - convention_cost(all_.hits[members[last]]) - 1;
+    if (!group.members.empty()) group.worth = best[last];
     return group;
   }
 
   bool take_group() {
     // Free slots form a group where they stand together; records where they are of one table.
     std::map<std::tuple<Convention, std::size_t>, std::vector<std::size_t>> groups;
-    std::map<Convention, std::vector<std::size_t>> free, chains;
+    std::map<Convention, std::vector<std::size_t>> free;
+    std::map<std::pair<std::size_t, Storage>, std::vector<std::size_t>> chains;
     for (std::size_t i = 0; i < all_.hits.size(); ++i) {
       const Hit& hit = all_.hits[i];
       if (hit.evidence < kMemberNeeded || is_out(i)) continue;
-      if (!hit.from_table && hit.has_slot() && hit.layout.anchor != Layout::Anchor::kFree)
-        chains[convention_of(hit)].push_back(i);
+      if (!hit.from_table && hit.has_slot() && hit.layout.anchor != Layout::Anchor::kFree &&
+          chained_worth(hit) > kMemberNeeded + 2)
+        chains[{hit.algorithm, hit.storage}].push_back(i);
       if (hit.evidence - range_cost(hit) < 0) continue;
       if (hit.layout.anchor == Layout::Anchor::kFree) {
         free[convention_of(hit)].push_back(i);
@@ -305,8 +323,15 @@ class Selection {
       if (group.members.size() >= 2 && group.worth > best.worth) best = std::move(group);
     };
     for (const auto& [key, members] : groups) consider(members);
-    for (const auto& [convention, members] : chains) {
-      if (members.size() < 2 || members.size() > kLongestChain) continue;
+    for (auto& [kind, members] : chains) {
+      if (members.size() < 2) continue;
+      if (members.size() > kMostChained) {
+        const auto most = members.begin() + static_cast<std::ptrdiff_t>(kMostChained);
+        std::nth_element(members.begin(), most, members.end(), [&](std::size_t a, std::size_t b) {
+          return chained_worth(all_.hits[a]) > chained_worth(all_.hits[b]);
+        });
+        members.resize(kMostChained);
+      }
       Group group = judge_chain(members);
       if (group.members.size() >= 2 && group.worth > best.worth) best = std::move(group);
     }

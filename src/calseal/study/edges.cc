@@ -11,7 +11,8 @@ namespace {
 
 constexpr std::uint64_t kTail = 32;  // bytes before an edge that padding may leave to a checksum and the like
 constexpr std::uint64_t kPadding = 16;  // equal bytes that look like padding
-constexpr double kBlankCost = 1.5;      // bits
+constexpr double kBlankBegin = 4;       // bits
+constexpr double kBlankEnd = 1.5;       // bits
 constexpr double kChangeShows = 2.5;    // times what neighbouring blocks change anyway
 constexpr double kChangeLeast = 0.02;   // of 1: what any two blocks of one kind may differ by
 constexpr std::size_t kNeighbours = 6;  // blocks on either side that say what change is usual there
@@ -157,8 +158,12 @@ Edges::Edges(ByteView image, const Grid& grid) {
     const double share = (shows[i] ? 0.5 / static_cast<double>(shown_.size()) : 0) +
                          0.25 / (ranks * static_cast<double>(rank + 1)) + 0.25 / static_cast<double>(points);
     // A range hardly begins with unused space.
-    begin_costs_[i] = -std::log2(share) + (i + 1 < points && blank_[i] ? kBlankCost : 0);
+    begin_costs_[i] = -std::log2(share) + blank_begin_cost(i);
   }
+}
+
+double Edges::blank_begin_cost(std::size_t point) const {
+  return point + 1 < blank_.size() && blank_[point] ? kBlankBegin : 0;
 }
 
 double Edges::end_cost(std::size_t begin, std::size_t end) const {
@@ -170,7 +175,7 @@ double Edges::end_cost(std::size_t begin, std::size_t end) const {
     share += 0.55 * 0.6 / (which * which) + 0.15 / shown;
   }
   if (lone_[end]) share += 0.15 / (lone_before_.back() - lone_before_[begin + 1]);
-  return -std::log2(share) + (blank_[end - 1] ? kBlankCost : 0);
+  return -std::log2(share) + (blank_[end - 1] ? kBlankEnd : 0);
 }
 
 double Edges::next_begin_cost(std::size_t from, std::size_t begin) const {

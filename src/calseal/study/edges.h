@@ -24,6 +24,8 @@ class Edges {
   // Of a range's begin, when the range before it ended at point `from`: the same point, or one of the next
   // that show.
   double next_begin_cost(std::size_t from, std::size_t begin) const;
+  // Of a begin with unused space, for whoever names it otherwise than by begin_cost(), which has it in it.
+  double blank_begin_cost(std::size_t point) const;
   // Behind padding a few bytes stand alone before this point: they wait to be explained.
   bool is_lone(std::size_t point) const { return lone_[point]; }
   // All bytes between this point and the next are one value.

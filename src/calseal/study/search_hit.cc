@@ -248,8 +248,8 @@ double MatchEvidence::of(const SearchAlgorithm& algorithm, const Hit& hit, std::
     if (algorithm.size == 2) bits = std::min(bits, 8 - std::log2(density16(word, hit.storage.order)));
     if (algorithm.size == 4) bits = std::min(bits, 16 - std::log2(density32(word, hit.storage.order)));
     if (algorithm.size == 8) bits = std::min(bits, 48 - std::log2(density32(word >> 32, hit.storage.order)));
-    // A sum of few bytes in many bits can only be small.
-    const double least = std::log2(static_cast<double>(hit.coverage.size())) + algorithm.algorithm.sum.unit;
+    // Small numbers are likelier than large ones, by and large as their logarithms are even.
+    const double least = std::log2(static_cast<double>(word | 1)) + 4;
     if (algorithm.algorithm.sum.operation == SumOperation::kAdd) bits = std::min(bits, least);
   }
   // The complemented twin agrees by itself as well.

@@ -187,7 +187,8 @@ std::string reason_of(const Truth& truth, const std::vector<Bytes>& images, std:
           const double bits = evidence.of(algorithm, hit, stored) * static_cast<double>(used);
           const std::size_t i = begin / grid.step, j = (end + grid.step - 1) / grid.step;
           const double cost =
-              edges.range_cost(i, j) + layout_cost(layout) + storage_cost(storage) + algorithm.cost + 1.5 +
+              edges.range_cost(i, j) + layout_cost(layout, algorithm.size) + storage_cost(storage) +
+              algorithm.cost + 1.5 +
               (anchor == Layout::Anchor::kFree ? std::log2(static_cast<double>(image.size()) / 4) + 1 : 0);
           if (cost - bits >= least) continue;
           least = cost - bits;
@@ -195,8 +196,9 @@ std::string reason_of(const Truth& truth, const std::vector<Bytes>& images, std:
           std::snprintf(text, sizeof text,
                         "%.1f bits, alone %.1f: begin %.1f, end %.1f, layout %.1f, storage %.1f, "
                         "algorithm %.1f, anchor %d",
-                        bits, bits - cost, edges.begin_cost(i), edges.end_cost(i, j), layout_cost(layout),
-                        storage_cost(storage), algorithm.cost, static_cast<int>(anchor));
+                        bits, bits - cost, edges.begin_cost(i), edges.end_cost(i, j),
+                        layout_cost(layout, algorithm.size), storage_cost(storage), algorithm.cost,
+                        static_cast<int>(anchor));
           best = text;
         }
       }

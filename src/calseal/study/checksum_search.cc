@@ -18,6 +18,7 @@ namespace {
 constexpr std::size_t kMostBegins = 1100;  // every point of 4 MiB over 4 KiB
 constexpr std::size_t kMostTables = 1024;
 constexpr std::size_t kMostHits = 200'000;  // of one algorithm
+constexpr std::uint64_t kUnusedLeast = 16;  // bytes that are no chance
 constexpr int kLeastBits = 13;              // of a value, in all images together, for every range to be tried
 constexpr int kLeastTableBits = 24;         // of all records of a table together
 
@@ -32,7 +33,7 @@ class Run {
         words_(image_),
         hits_(search_algorithms().size()) {
     if (search.images.size() > 1) pairs_.emplace(search.images[0], search.images[1]);
-    if (search.computation) likely_ = likely_ranges(edges_, grid_);
+    if (search.computation) likely_ = likely_ranges(edges_, grid_, search.images.size());
     if (search.tables) tables_ = find_tables({image_, search.origins}, kMostTables);
     for (std::size_t t = 0; t < tables_.size(); ++t) {
       for (std::size_t r = 0; r < tables_[t].ranges.size(); ++r)
@@ -105,7 +106,8 @@ class Run {
       hit.evidence = evidence_.of(algorithm, hit, stored) * static_cast<double>(distinct(hit));
     }
     std::erase_if(hits, [&](const Hit& hit) {
-      return hit.evidence < kSearchNeeded || holds_without_unused(values.front(), hit);
+      return hit.evidence < kSearchNeeded || holds_without_unused(values.front(), hit) ||
+             skips_only_blank(hit);
     });
   }
 
@@ -125,6 +127,30 @@ class Run {
     shorter.range = used;
     shorter.coverage = {used.begin + hit.layout.skip_begin, used.end - hit.layout.skip_end};
     return shorter.coverage.begin + 32 < shorter.coverage.end && holds_in(values, image_, shorter);
+  }
+
+  // A sum that leaves out a few bytes of 00 beside its slot might as well not: then that is a hit too. So is,
+  // of an exclusive or, the complement of one that does not leave out bytes of ff.
+  bool skips_only_blank(const Hit& hit) const {
+    const bool plain = hit.layout.own == Layout::Own::kOutside && hit.layout.pair == 0 && hit.has_slot() &&
+                       !hit.from_table && hit.layout.anchor != Layout::Anchor::kFree;
+    if (!plain || search_algorithms()[hit.algorithm].algorithm.kind != AlgorithmKind::kSum) return false;
+    const Range slot = hit.slot_range();
+    const Range left_out = slot.begin > hit.coverage.end   ? Range{hit.coverage.end, slot.begin}
+                           : slot.end < hit.coverage.begin ? Range{slot.end, hit.coverage.begin}
+                                                           : Range{0, 0};
+    const ByteView skipped =
+        image_.subspan(static_cast<std::size_t>(left_out.begin), static_cast<std::size_t>(left_out.size()));
+    const auto all_are = [&](std::uint8_t value) {
+      return std::ranges::all_of(skipped, [&](std::uint8_t byte) { return byte == value; });
+    };
+    const SumParameters& sum = search_algorithms()[hit.algorithm].algorithm.sum;
+    if (skipped.empty() || !(all_are(0x00) || (sum.operation == SumOperation::kXor && all_are(0xff))))
+      return false;
+    Layout layout = hit.layout;
+    (layout.anchor == Layout::Anchor::kEnd ? layout.skip_end : layout.skip_begin) -= left_out.size();
+    const std::vector<Layout> all = layouts_of(hit.size(), layout.anchor);
+    return std::ranges::find(all, layout) != all.end();
   }
 
   bool holds_in_all(const Hit& hit) const {
@@ -156,7 +182,8 @@ class Run {
       one.least_end = end;
       break;
     }
-    if (hit.range.end % grid_.step != 0) return;
+    // Content that goes up to the edge ends there.
+    if (hit.range.end % grid_.step != 0 || one.least_end + kUnusedLeast > hit.range.end) return;
     auto point = static_cast<std::size_t>(hit.range.end / grid_.step);
     while (point + 1 < grid_.count() && edges_.is_blank(point)) ++point;
     other.range.end = other.coverage.end = grid_.at(point);
@@ -189,7 +216,7 @@ class Run {
     const std::vector<Storage> storages = storages_of(algorithm);
     std::vector<Layout> beside;
     for (const Layout& layout : layouts_of(algorithm.size, Layout::Anchor::kEnd)) {
-      if (layout.pair == 0 && layout_cost(layout) < 5) beside.push_back(layout);
+      if (layout.pair == 0 && layout_cost(layout, algorithm.size) < 5) beside.push_back(layout);
     }
     for (const auto& [range, records] : records_) {
       if (range.begin % algorithm.unit != 0) continue;

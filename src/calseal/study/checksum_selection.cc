@@ -27,11 +27,12 @@ constexpr std::size_t kMostChained = 300;  // hits of one kind that a chain is l
 using Convention = std::tuple<std::size_t, Layout, Storage>;
 Convention convention_of(const Hit& hit) { return {hit.algorithm, hit.layout, hit.storage}; }
 
-// All that one equation is about: what is covered, and the slot where it lies at either end or inside.
+// All that one equation is about: what is covered, and the slot where it lies inside or beside, with what is
+// left out between.
 Range hull_of(const Hit& hit) {
   Range hull = hit.coverage;
   const Range slot = hit.slot_range();
-  if (hit.has_slot() && slot.begin <= hull.end && hull.begin <= slot.end)
+  if (hit.has_slot() && slot.begin <= hull.end + kLoneBytes && hull.begin <= slot.end + kLoneBytes)
     hull = {std::min(hull.begin, slot.begin), std::max(hull.end, slot.end)};
   return hull;
 }
@@ -49,9 +50,15 @@ bool is_akin(const Hit& a, const Hit& b) {
 class Selection {
  public:
   Selection(Agreements& agreements, SearchOutcome& outcome)
-      : all_(agreements), outcome_(outcome), taken_(agreements.hits.size(), false) {}
+      : all_(agreements),
+        outcome_(outcome),
+        taken_(agreements.hits.size(), false),
+        out_(taken_),
+        judged_(taken_.size(), 0) {}
 
   void run() {
+    for (const Hit& hit : all_.hits) hulls_.push_back(trimmed(hull_of(hit)));
+    mark_composed();
     while (take_single() || take_group()) {
     }
     add_uncertain();
@@ -109,7 +116,7 @@ class Selection {
 
   // A convention of a find, the algorithm of one with another layout, or a new one.
   double convention_cost(const Hit& hit) const {
-    const double own = layout_cost(hit.layout) + storage_cost(hit.storage);
+    const double own = layout_cost(hit.layout, hit.size()) + storage_cost(hit.storage);
     double share = std::exp2(-search_algorithms()[hit.algorithm].cost - own);
     if (algorithms_.empty()) return -std::log2(share);
     share /= 2;
@@ -131,27 +138,42 @@ class Selection {
     return hit.evidence - range_cost(hit) - slot_cost(hit) - convention_cost(hit) - doubt_cost(hit);
   }
 
-  // Something found before already says so, or stands there.
-  bool is_out(std::size_t i) const {
-    if (taken_[i]) return true;
-    const Hit& hit = all_.hits[i];
+  // Something found before already says so, or stands there. What is out stays out.
+  bool is_out(std::size_t i) {
+    if (!out_[i] && judged_[i] != outcome_.found.size() + 1) {
+      out_[i] = taken_[i] || composed_[i] || is_said(all_.hits[i], hulls_[i]);
+      judged_[i] = outcome_.found.size() + 1;
+    }
+    return out_[i] || taken_[i];
+  }
+
+  bool is_said(const Hit& hit, Range hull) const {
     if (hit.has_slot() && slots_.overlaps(hit.slot_range())) return true;
-    const Range hull = trimmed(hull_of(hit));
     const bool said = std::ranges::any_of(outcome_.found, [&](const Candidate& one) {
-      return is_akin(one.hit, hit) && hull == trimmed(hull_of(one.hit)) && !is_second_slot(one.hit, hit);
+      return is_akin(one.hit, hit) && is_same(hull, trimmed(hull_of(one.hit))) &&
+             !is_second_slot(one.hit, hit);
     });
     return said || (gives_constant(hit) && follows(hit, hull));
+  }
+
+  // But for a trailer of one value.
+  bool is_same(Range a, Range b) const {
+    const std::uint64_t low = std::min(a.end, b.end), high = std::max(a.end, b.end);
+    return a.begin == b.begin && high - low <= kLoneBytes && joined({low}, high);
   }
 
   // What is constant from a to b and from b to c is constant from a to c: a hit between two edges that finds
   // of its kind connect says nothing new. Unused space connects its ends.
   bool follows(const Hit& hit, Range hull) const {
+    std::vector<Range> links;
+    for (const Candidate& one : outcome_.found) {
+      if (gives_constant(one.hit) && is_akin(one.hit, hit)) links.push_back(trimmed(hull_of(one.hit)));
+    }
+    if (links.empty()) return false;
     std::set<std::uint64_t> reached = {hull.begin};
     for (bool more = true; more;) {
       more = false;
-      for (const Candidate& one : outcome_.found) {
-        if (!gives_constant(one.hit) || !is_akin(one.hit, hit)) continue;
-        const Range link = trimmed(hull_of(one.hit));
+      for (const Range& link : links) {
         if (joined(reached, link.begin) != joined(reached, link.end)) {
           reached.insert({link.begin, link.end});
           more = true;
@@ -173,6 +195,47 @@ class Selection {
           std::ranges::count_if(between, [&](std::uint8_t byte) { return byte != between.front(); }));
       return others == 0 || (others <= kLoneBytes && others * 64 <= between.size());
     });
+  }
+
+  // A range that gives a constant, made up of two that do: the sections are meant, not what they make up
+  // together. One of them must stand by itself, since any range can be cut in two by chance.
+  void mark_composed() {
+    struct Piece {
+      Range hull;
+      std::size_t index;
+    };
+    std::map<std::size_t, std::vector<Piece>> by_algorithm;
+    for (std::size_t i = 0; i < all_.hits.size(); ++i) {
+      const Hit& hit = all_.hits[i];
+      if (!hit.from_table && gives_constant(hit)) by_algorithm[hit.algorithm].push_back({hulls_[i], i});
+    }
+    composed_.assign(all_.hits.size(), false);
+    for (const auto& [algorithm, pieces] : by_algorithm) {
+      std::map<Range, double> worths;  // the best reading of each range
+      std::map<std::uint64_t, std::set<Range>> by_begin;
+      for (const Piece& piece : pieces) {
+        const double now = worth(all_.hits[piece.index]);
+        const auto [it, fresh] = worths.try_emplace(piece.hull, now);
+        if (!fresh) it->second = std::max(it->second, now);
+        by_begin[piece.hull.begin].insert(piece.hull);
+      }
+      for (const Piece& piece : pieces) {
+        for (const Range& first : by_begin[piece.hull.begin]) {
+          if (first.end >= piece.hull.end) break;
+          const auto second = worths.find({next_used(first.end), piece.hull.end});
+          if (second != worths.end() && std::max(worths[first], second->second) >= kSearchNeeded)
+            composed_[piece.index] = true;
+        }
+      }
+    }
+  }
+
+  // Where the content goes on, from a point of the grid.
+  std::uint64_t next_used(std::uint64_t offset) const {
+    auto point = static_cast<std::size_t>(offset / all_.grid.step);
+    if (offset % all_.grid.step != 0) return offset;
+    while (point + 1 < all_.grid.count() && all_.edges->is_blank(point)) ++point;
+    return all_.grid.at(point);
   }
 
   // Without the unused sectors at either end: to many algorithms they are nothing.
@@ -232,9 +295,9 @@ class Selection {
     for (const auto& [value, i] : ranked) {
       const Hit& hit = all_.hits[i];
       if (hit.has_slot() && slots.overlaps(hit.slot_range())) continue;
-      const Range hull = trimmed(hull_of(hit));
+      const Range& hull = hulls_[i];
       const bool same = std::ranges::any_of(group.members, [&](std::size_t m) {
-        const Range other = trimmed(hull_of(all_.hits[m]));
+        const Range& other = hulls_[m];
         return gives_constant(hit) ? hull.overlaps(other) : hull == other;
       });
       if (same) continue;
@@ -285,7 +348,7 @@ class Selection {
         if (other.range.end > hit.range.begin) continue;
         if (hit.slot_range().overlaps(other.slot_range())) continue;
         const double net = own - all_.edges->next_begin_cost(point_of(other.range.end), begin) -
-                           (hit.layout == other.layout ? 1 : 1 + layout_cost(hit.layout));
+                           (hit.layout == other.layout ? 1 : 1 + layout_cost(hit.layout, hit.size()));
         if (net < kMemberNeeded || best[m] + net <= best[i]) continue;
         best[i] = best[m] + net;
         before[i] = m;
@@ -435,7 +498,9 @@ class Selection {
 
   Agreements& all_;
   SearchOutcome& outcome_;
-  std::vector<bool> taken_;
+  std::vector<bool> taken_, composed_, out_;
+  std::vector<std::size_t> judged_;  // by hit: finds when it was last found not to be out, plus 1
+  std::vector<Range> hulls_;         // by hit, trimmed
   RangeSet slots_;
   std::set<std::uint64_t> edges_;
   std::set<std::size_t> algorithms_, tables_;

@@ -13,7 +13,8 @@
 namespace calseal {
 namespace {
 
-constexpr double kFreeRangeCost = 16;  // bits
+constexpr double kFreeRangeCost = 16;       // bits
+constexpr double kFreeRangeCostOfTwo = 28;  // when a slot has to agree in two images
 
 std::uint32_t load32(ByteView image, std::size_t at) {
   return std::uint32_t{image[at]} | std::uint32_t{image[at + 1]} << 8 | std::uint32_t{image[at + 2]} << 16 |
@@ -341,13 +342,13 @@ class Scanner {
 
 }  // namespace
 
-std::vector<std::vector<bool>> likely_ranges(const Edges& edges, const Grid& grid) {
+std::vector<std::vector<bool>> likely_ranges(const Edges& edges, const Grid& grid, std::size_t images) {
+  const double most = images > 1 ? kFreeRangeCostOfTwo : kFreeRangeCost;
   std::vector<std::vector<bool>> likely(grid.count());
   for (std::size_t end = 1; end < grid.count(); ++end) {
     likely[end].resize(end);
     for (std::size_t begin = 0; begin < end; ++begin)
-      likely[end][begin] =
-          edges.begin_cost(begin) <= kFreeRangeCost && edges.range_cost(begin, end) <= kFreeRangeCost;
+      likely[end][begin] = edges.begin_cost(begin) <= most && edges.range_cost(begin, end) <= most;
   }
   return likely;
 }

@@ -53,8 +53,8 @@ struct PairScan {
   const std::vector<std::vector<bool>>* likely = nullptr;
 };
 
-// Ranges whose edges cost no more than what leaves a slot anywhere something to say.
-std::vector<std::vector<bool>> likely_ranges(const Edges& edges, const Grid& grid);
+// Ranges whose edges cost no more than what leaves a slot anywhere, in so many images, something to say.
+std::vector<std::vector<bool>> likely_ranges(const Edges& edges, const Grid& grid, std::size_t images);
 
 // Appends the hits of one algorithm that hold in all images. `values` are those of the algorithm for each
 // image. O(begins * points) steps of a few nanoseconds.

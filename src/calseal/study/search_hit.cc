@@ -7,10 +7,12 @@
 namespace calseal {
 namespace {
 
-constexpr double kCostMain = 3.7;    // six of them
-constexpr double kCostOther = 7.2;   // some thirty
-constexpr double kCostFree = 2.5;    // and then where
-constexpr double kCostRecord = 3.5;  // and then where
+// Their shares sum to at most 1, whatever the slot's size.
+constexpr double kCostMain = 4.3;     // eight of them
+constexpr double kCostTrailer = 5.6;  // six
+constexpr double kCostOther = 7.6;    // fifty
+constexpr double kCostFree = 2.5;     // and then where
+constexpr double kCostRecord = 7.5;   // and then where
 constexpr double kCostRule = 6.5;
 
 std::uint64_t word_at(ByteView image, std::uint64_t at, std::size_t size, ByteOrder order) {
@@ -24,19 +26,24 @@ std::uint64_t word_at(ByteView image, std::uint64_t at, std::size_t size, ByteOr
 
 }  // namespace
 
-double layout_cost(const Layout& layout) {
+double layout_cost(const Layout& layout, std::size_t size) {
   using Anchor = Layout::Anchor;
   if (layout.anchor == Anchor::kFree) return kCostFree;
-  if (layout.anchor == Anchor::kRecord) return kCostRecord + 4;
+  if (layout.anchor == Anchor::kRecord) return kCostRecord;
   if (layout.anchor == Anchor::kRule) return kCostRule;
-  const bool plain =
-      layout.pair == 0 && layout.skip_begin + layout.skip_end <= 8 && layout.slot <= 0 && layout.slot >= -8;
-  if (!plain) return kCostOther;
-  // Outside at either end of the range, inside at either end, or before and behind.
+  if (layout.pair != 0) return kCostOther;
+  // At either end of the range, not covered or covered as a constant; right before or behind it.
   const std::uint64_t skip = layout.skip_begin + layout.skip_end;
-  const auto offset = static_cast<std::uint64_t>(layout.anchor == Anchor::kEnd ? -layout.slot : 0);
-  if (skip != 0 && layout.anchor == Anchor::kEnd && skip != offset) return kCostOther;
-  return kCostMain;
+  const auto slot_size = static_cast<std::int64_t>(size);
+  const std::int64_t at_end = layout.anchor == Anchor::kEnd ? -slot_size : 0;
+  const std::int64_t beside = layout.anchor == Anchor::kEnd ? 0 : -slot_size;
+  if ((layout.slot == at_end && (skip == size || layout.own != Layout::Own::kOutside)) ||
+      (layout.slot == beside && skip == 0 && layout.own == Layout::Own::kOutside))
+    return kCostMain;
+  // First in a header or trailer.
+  const bool first =
+      layout.anchor == Anchor::kEnd ? skip == static_cast<std::uint64_t>(-layout.slot) : layout.slot == 0;
+  return first && skip != 0 ? kCostTrailer : kCostOther;
 }
 
 std::vector<Layout> layouts_of(std::size_t size, Layout::Anchor anchor) {

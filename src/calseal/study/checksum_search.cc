@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <atomic>
+#include <iterator>
 #include <map>
 #include <optional>
 #include <set>
@@ -107,7 +108,7 @@ class Run {
     }
     std::erase_if(hits, [&](const Hit& hit) {
       return hit.evidence < kSearchNeeded || holds_without_unused(values.front(), hit) ||
-             skips_only_blank(hit);
+             skips_only_blank(hit) || is_blank_reading(hit);
     });
   }
 
@@ -151,6 +152,28 @@ class Run {
     (layout.anchor == Layout::Anchor::kEnd ? layout.skip_end : layout.skip_begin) -= left_out.size();
     const std::vector<Layout> all = layouts_of(hit.size(), layout.anchor);
     return std::ranges::find(all, layout) != all.end();
+  }
+
+  // Readings of a sum that unused space, or a value that is the same in both byte orders, makes possible
+  // beside the plain one: from an unused sector on, up to an unused stretch that ends in the slot, in the
+  // other order.
+  bool is_blank_reading(const Hit& hit) const {
+    const Algorithm& algorithm = search_algorithms()[hit.algorithm].algorithm;
+    if (hit.from_table || algorithm.kind != AlgorithmKind::kSum) return false;
+    if (hit.range.begin != 0 && hit.layout.anchor != Layout::Anchor::kStart &&
+        edges_.is_blank(static_cast<std::size_t>(hit.range.begin / grid_.step)))
+      return true;
+    if (!hit.has_slot()) return false;
+    const std::size_t slot = static_cast<std::size_t>(hit.slot),
+                      end = static_cast<std::size_t>(hit.coverage.end);
+    if (hit.layout.anchor == Layout::Anchor::kFree && slot > end && slot - end < 2 * grid_.step &&
+        std::all_of(image_.begin() + static_cast<std::ptrdiff_t>(end),
+                    image_.begin() + static_cast<std::ptrdiff_t>(slot),
+                    [&](std::uint8_t byte) { return byte == image_[end]; }))
+      return true;
+    const ByteView stored = image_.subspan(slot, hit.size());
+    return hit.size() > 1 && hit.storage.order != algorithm.sum.order &&
+           std::equal(stored.begin(), stored.end(), std::make_reverse_iterator(stored.end()));
   }
 
   bool holds_in_all(const Hit& hit) const {

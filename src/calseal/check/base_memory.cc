@@ -11,6 +11,22 @@ BaseMemory::BaseMemory(const Sha256& identity, RegionMap map, Image image)
   for (const PermittedPatch& patch : map_.patches) patches_[patch.place.memory].add(patch.place.range);
 }
 
+void BaseMemory::share(const Manifest& way_back, SpanDigests& shared) {
+  shared_ = &shared;
+  contents_.resize(map_.memories.size());
+  for (std::size_t m = 0; m < map_.memories.size(); ++m) {
+    const MemoryDeclaration& memory = map_.memories[m];
+    const std::vector<PayloadPart>& parts = way_back.controller().payload;
+    const auto is_of_memory = [&](const PayloadPart& part) { return part.memory == memory.name; };
+    const auto part = std::ranges::find_if(parts, is_of_memory);
+    if (std::ranges::count_if(parts, is_of_memory) != 1 || part->ranges != std::vector{memory.extent})
+      continue;
+    // A memory that this region map cuts otherwise was not taken from the payload.
+    if (!read_.image.memories[m].knows(memory.extent)) continue;
+    if (const ManifestEntry* const entry = way_back.find_entry(part->entry)) contents_[m] = entry->digest;
+  }
+}
+
 Image BaseMemory::take_image() {
   if (!image_) return read_.image;
   Image image = *std::move(image_);
@@ -33,8 +49,17 @@ const Sha256& BaseMemory::digest(const NamedRange& place) {
   const std::pair key{map_.memory_index(place.memory), place.range};
   const auto known = digests_.find(key);
   if (known != digests_.end()) return known->second;
-  return digests_.emplace(key, compute_sha256(read_.image.memories[key.first].view(place.range)))
-      .first->second;
+  const Memory& memory = read_.image.memories[key.first];
+  if (shared_ == nullptr || !contents_[key.first])
+    return digests_.emplace(key, compute_sha256(memory.view(place.range))).first->second;
+  const Sha256& content = *contents_[key.first];
+  const Range part{place.range.begin - memory.extent.begin, place.range.end - memory.extent.begin};
+  std::optional<Sha256> digest = shared_->find(content, part);
+  if (!digest) {
+    digest = compute_sha256(memory.view(place.range));
+    shared_->keep(content, part, *digest);
+  }
+  return digests_.emplace(key, *digest).first->second;
 }
 
 std::optional<Sha256> BaseMemory::digest_of(const NamedRange& place, const Image& image,

@@ -427,8 +427,10 @@ class Rebuilding {
 
 }  // namespace
 
-BaseProof::BaseProof(const OpenedBundle& way_back, RegionMap map, Image image)
-    : memory_(std::make_unique<BaseMemory>(way_back.digest, std::move(map), std::move(image))) {}
+BaseProof::BaseProof(const OpenedBundle& way_back, RegionMap map, Image image, SpanDigests* shared)
+    : memory_(std::make_unique<BaseMemory>(way_back.digest, std::move(map), std::move(image))) {
+  if (shared != nullptr) memory_->share(way_back.manifest, *shared);
+}
 BaseProof::BaseProof(BaseProof&&) noexcept = default;
 BaseProof& BaseProof::operator=(BaseProof&&) noexcept = default;
 BaseProof::~BaseProof() = default;

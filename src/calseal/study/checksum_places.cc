@@ -254,6 +254,7 @@ class Finder {
       const auto outcomes = judged({coverage, substitutes_for(coverage, slots), slots});
       if (!outcomes) return std::nullopt;
       if (sought_.substitutes.empty()) computed = outcomes->front().computed;
+      if (computed) std::erase(*computed, ' ');  // between slots
     }
     for (const std::uint64_t by : moves) {
       const std::vector<Range> slots = slots_by(by);

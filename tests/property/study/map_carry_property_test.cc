@@ -6,12 +6,16 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <filesystem>
+#include <initializer_list>
 #include <map>
 #include <string>
 #include <vector>
 
+#include "calseal/base/file.h"
 #include "calseal/map/correct.h"
 #include "calseal/study/map_carry.h"
+#include "support/fixtures.h"
 #include "support/map_builder.h"
 #include "support/matchers.h"
 
@@ -305,6 +309,39 @@ TEST(CarryMap, NothingIsClaimedOfAStrangersImage) {
     }
     EXPECT_FALSE(carried->look.empty());
   }
+}
+
+// Region maps of every shape that the format has: whatever the images, it ends, and what it gives is a map
+// that reads back, or a fault.
+TEST(CarryMap, MapsOfEveryShapeAreCarriedOrRefused) {
+  Random random;
+  int carried = 0;
+  for (const auto& entry : std::filesystem::directory_iterator(fixtures() + "/region_maps/good")) {
+    const std::string name = entry.path().filename().string();
+    const auto map = parse_region_map(read_file(entry.path().string(), 1U << 20).value(), name);
+    ASSERT_THAT(map, IsOk());
+    std::uint64_t bytes = 0;
+    for (const MemoryDeclaration& memory : map->memories) bytes += memory.extent.size();
+    if (bytes > 1U << 20) continue;
+    SCOPED_TRACE(name);
+    const Image base = random_image(*map, random), filled = filled_image(*map);
+    Image moved = base;
+    for (Memory& memory : moved.memories)
+      std::ranges::rotate(memory.bytes,
+                          memory.bytes.begin() + static_cast<std::ptrdiff_t>(memory.bytes.size() / 3));
+    for (const Image* from : std::initializer_list<const Image*>{nullptr, &base, &filled}) {
+      for (const Image* to : {&base, &filled, static_cast<const Image*>(&moved)}) {
+        const auto result = carry_region_map(*map, from, *to, "next");
+        if (!result) continue;  // the base's tables make no sense
+        ++carried;
+        EXPECT_TRUE(result->map || result->fault);
+        if (result->map) {
+          EXPECT_THAT(parse_region_map(result->text, "next.json"), IsOk());
+        }
+      }
+    }
+  }
+  EXPECT_GT(carried, 20);
 }
 
 }  // namespace

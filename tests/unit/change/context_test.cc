@@ -75,7 +75,8 @@ TEST(Context, ScoresAreWhatTheSurroundingsAgree) {
       ASSERT_GE(one.begin, to.extent.begin);
       ASSERT_LE(one.begin + size, to.extent.end);
       EXPECT_EQ(one.score, plain_score(group, from, to, one.begin));
-      EXPECT_EQ(one.core_agrees, std::ranges::equal(from.view(group.range), to.view({one.begin, one.begin + size})));
+      EXPECT_EQ(one.core_agrees,
+                std::ranges::equal(from.view(group.range), to.view({one.begin, one.begin + size})));
       EXPECT_GE(match.here[i == 0 ? 0 : i - 1].score, one.score);
     }
   }
@@ -160,7 +161,8 @@ TEST(Context, OwnBytesMayDifferAndThatIsSaid) {
 }
 
 TEST(Context, WhatIsAlikeEverywhereTellsNothing) {
-  for (const Bytes& pattern : {Bytes{0xff}, Bytes{0x00}, Bytes{0x12, 0x34}, Bytes{1, 2, 3}, Bytes{1, 2, 3, 4, 5}}) {
+  for (const Bytes& pattern :
+       {Bytes{0xff}, Bytes{0x00}, Bytes{0x12, 0x34}, Bytes{1, 2, 3}, Bytes{1, 2, 3, 4, 5}}) {
     Bytes bytes(5000);
     for (std::size_t i = 0; i < bytes.size(); ++i) bytes[i] = pattern[i % pattern.size()];
     const Memory memory = memory_of(bytes);

@@ -134,6 +134,7 @@ class Finder {
     if (!plan) return std::nullopt;
     std::uint64_t bytes = 4096;
     for (const PlanNode& node : plan->nodes) bytes += node.message.length();
+    longest_ = std::max(longest_, bytes);
     if (bytes > budget_) {
       budget_ = 0;
       return std::nullopt;
@@ -165,13 +166,24 @@ class Finder {
     return false;
   }
 
+  // Sums of words lie close together: as many words of u bits as a message has give values that spread over
+  // sqrt(words) * 2^u / 2 or so.
+  int bits_that_tell() const {
+    const Algorithm& algorithm = sought_.instances.front()->algorithm;
+    if (algorithm.kind != AlgorithmKind::kSum || algorithm.sum.operation == SumOperation::kXor) return bits_;
+    const auto instances = static_cast<int>(sought_.instances.size());
+    const double words = static_cast<double>(longest_) / instances / (algorithm.sum.unit / 8);
+    const int told = static_cast<int>(std::log2(std::max(words, 1.0)) / 2) + algorithm.sum.unit - 1;
+    return std::min(bits_, told * instances);
+  }
+
   FoundChecksum found(const Choice& choice) {
     FoundChecksum out;
     out.coverage = choice.coverage;
     out.substitutes = choice.substitutes;
     out.slots = choice.slots;
-    out.chance = std::min(1.0, static_cast<double>(tries_) * std::pow(2.0, -bits_));
-    out.bits = bits_;
+    out.bits = bits_that_tell();
+    out.chance = std::min(1.0, static_cast<double>(tries_) * std::pow(2.0, -out.bits));
     out.first = tries_ == 1;
     out.balance_only = sought_.instances.front()->rule.has_value();
     const std::uint64_t before = tries_;
@@ -375,6 +387,7 @@ class Finder {
   std::uint64_t& budget_;
   std::uint64_t tries_ = 0;
   int bits_ = 32;
+  std::uint64_t longest_ = 1;  // bytes of the longest message tried
 };
 
 }  // namespace

@@ -34,7 +34,7 @@ struct FoundChecksum {
 
   std::vector<Range> coverage, substitutes, slots;  // as in SoughtChecksum
   double chance = 1;          // that one of the places tried holds without being the right one, at most
-  int bits = 0;               // of the value, of all instances together
+  int bits = 0;               // of the value that tell, of all instances together
   bool edges_matter = false;  // moved by a word at either end, the coverage does not hold
   bool balance_only = false;  // `slots` is a balance, whose place the value does not tell
   bool first = false;         // the first candidates

@@ -26,6 +26,7 @@ namespace {
 constexpr std::uint64_t kMark = 48;       // bytes at either end of a place: enough to outweigh a neighbour
 constexpr std::uint64_t kPadding = 16;    // bytes of one value at the end of a place that tell nothing
 constexpr std::size_t kWays = 8;          // moves of other places that a checksum's are tried with
+constexpr int kStayingBits = 12;          // of a checksum that holds where it was, nothing of it having moved
 constexpr std::uint64_t kCopyLeast = 16;  // bytes of a copy that tell where it stands
 constexpr std::uint64_t kBudget = std::uint64_t{4} << 30;  // bytes read in search of checksums
 
@@ -235,9 +236,16 @@ class Carrier {
           return spot->begin == to.begin || spot->end == to.end ||
                  edge(begins_, *spot, spot->range().begin) == to.begin;
         });
-    const bool likely = found->is_likely() && supported;
-    for (std::size_t i = 0; i < coverage.size(); ++i)
-      take(*coverage[i], found->coverage[i], likely && found->edges_matter);
+    const bool unmoved =
+        std::ranges::all_of(spots, [](const Spot* spot) { return spot->to == spot->range(); });
+    const bool likely =
+        supported && (found->is_likely() || (unmoved && found->first && found->bits >= kStayingBits));
+    for (std::size_t i = 0; i < coverage.size(); ++i) {
+      // Where the value does not tell the ends, the bytes around them may have.
+      const bool ends_told = found->edges_matter || (coverage[i]->fate == PlaceFate::kFound &&
+                                                     coverage[i]->to == found->coverage[i]);
+      take(*coverage[i], found->coverage[i], likely && ends_told);
+    }
     for (std::size_t i = 0; i < substitutes.size(); ++i)
       take(*substitutes[i], found->substitutes[i], likely && found->edges_matter);
     for (std::size_t i = 0; i < slots.size(); ++i) {

@@ -121,11 +121,11 @@ struct Examiner::OpenBase {
   OpenedBundle opened;            // without its file
   std::vector<BaseProof> proofs;  // one for each region map
 
-  BaseProof& under(const RegionMap& map) {
+  BaseProof& under(const RegionMap& map, SpanDigests* digests) {
     for (BaseProof& proof : proofs) {
       if (proof.map_digest() == map.digest) return proof;
     }
-    proofs.emplace_back(opened, map, base_image(opened, map));
+    proofs.emplace_back(opened, map, base_image(opened, map), digests);
     return proofs.back();
   }
 };
@@ -138,6 +138,7 @@ ExamineContext make_examine_context(const Survey& survey, Depth depth, std::vect
   context.survey = &survey;
   context.depth = depth;
   context.trust = std::move(trust);
+  context.digests = std::make_shared<SpanDigests>();
   for (const SurveyedFile& file : survey.files) {
     if (file.hint && file.hint->revision == 0)
       context.way_backs[{file.hint->job, file.hint->base}].push_back(&file);
@@ -287,7 +288,7 @@ void Examiner::prove(const OpenedBundle& opened, const SurveyedFile& file, FileF
     facts.proof = Proof::kNoBase;
     return;
   }
-  Status proved = base->under(opened.map).prove(opened, salt_near(file, manifest));
+  Status proved = base->under(opened.map, context_.digests.get()).prove(opened, salt_near(file, manifest));
   facts.proof = proved ? Proof::kProved : Proof::kFailed;
   if (!proved) facts.fault = about_file(std::move(proved).error());
 }

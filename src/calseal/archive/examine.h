@@ -32,6 +32,7 @@ struct ExamineContext {
   std::unordered_map<std::string, EarlierFile> earlier;
   // Bundles that say that they are a revision 0, by job and base, ascending by path.
   std::map<std::pair<std::string, std::uint64_t>, std::vector<const SurveyedFile*>> way_backs;
+  std::shared_ptr<SpanDigests> digests;  // of payloads that many revisions 0 carry
 };
 ExamineContext make_examine_context(const Survey& survey, Depth depth, std::vector<const TrustFile*> trust);
 

@@ -5,25 +5,26 @@
 #include "calseal/check/base_proof.h"
 
 namespace calseal {
-namespace {
-
-bool reaches(const PlanNode& node, const std::vector<RangeSet>& changed) {
-  for (std::size_t m = 0; m < changed.size(); ++m) {
-    for (const Range& range : changed[m].ranges()) {
-      if (node.reads[m].overlaps(range)) return true;
-      if (!node.is_copy && node.message.reads()[m].overlaps(range)) return true;
-    }
-  }
-  return std::ranges::any_of(node.writes,
-                             [&](const Place& place) { return changed[place.memory].overlaps(place.range); });
-}
-
-}  // namespace
-
 BaseMemory::BaseMemory(const Sha256& identity, RegionMap map, Image image)
     : identity_(identity), map_(std::move(map)), patches_(map_.memories.size()) {
   read_.image = std::move(image);
   for (const PermittedPatch& patch : map_.patches) patches_[patch.place.memory].add(patch.place.range);
+}
+
+void BaseMemory::share(const Manifest& way_back, SpanDigests& shared) {
+  shared_ = &shared;
+  contents_.resize(map_.memories.size());
+  for (std::size_t m = 0; m < map_.memories.size(); ++m) {
+    const MemoryDeclaration& memory = map_.memories[m];
+    const std::vector<PayloadPart>& parts = way_back.controller().payload;
+    const auto is_of_memory = [&](const PayloadPart& part) { return part.memory == memory.name; };
+    const auto part = std::ranges::find_if(parts, is_of_memory);
+    if (std::ranges::count_if(parts, is_of_memory) != 1 || part->ranges != std::vector{memory.extent})
+      continue;
+    // A memory that this region map cuts otherwise was not taken from the payload.
+    if (!read_.image.memories[m].knows(memory.extent)) continue;
+    if (const ManifestEntry* const entry = way_back.find_entry(part->entry)) contents_[m] = entry->digest;
+  }
 }
 
 Image BaseMemory::take_image() {
@@ -48,8 +49,17 @@ const Sha256& BaseMemory::digest(const NamedRange& place) {
   const std::pair key{map_.memory_index(place.memory), place.range};
   const auto known = digests_.find(key);
   if (known != digests_.end()) return known->second;
-  return digests_.emplace(key, compute_sha256(read_.image.memories[key.first].view(place.range)))
-      .first->second;
+  const Memory& memory = read_.image.memories[key.first];
+  if (shared_ == nullptr || !contents_[key.first])
+    return digests_.emplace(key, compute_sha256(memory.view(place.range))).first->second;
+  const Sha256& content = *contents_[key.first];
+  const Range part{place.range.begin - memory.extent.begin, place.range.end - memory.extent.begin};
+  std::optional<Sha256> digest = shared_->find(content, part);
+  if (!digest) {
+    digest = compute_sha256(memory.view(place.range));
+    shared_->keep(content, part, *digest);
+  }
+  return digests_.emplace(key, *digest).first->second;
 }
 
 std::optional<Sha256> BaseMemory::digest_of(const NamedRange& place, const Image& image,
@@ -90,14 +100,10 @@ std::vector<CheckOutcome> BaseMemory::checks(const Image& before, const Image& a
     checks_ = verify_checks(*plan_, before);
     checked_known_ = std::move(known);
   }
-  std::vector<CheckOutcome> checks = checks_;
   for (std::size_t m = 0; m < after.memories.size(); ++m) {
     if (after.memories[m].known != before.memories[m].known) return verify_checks(*plan_, after);
   }
-  for (std::size_t node = 0; node < checks.size(); ++node) {
-    if (reaches(plan_->nodes[node], changed)) checks[node] = verify_check(*plan_, node, after);
-  }
-  return checks;
+  return verify_changed_checks(*plan_, after, changed, checks_);
 }
 
 }  // namespace calseal

@@ -10,6 +10,7 @@
 #include "calseal/base/result.h"
 #include "calseal/bundle/manifest.h"
 #include "calseal/change/compare.h"
+#include "calseal/check/span_digests.h"
 #include "calseal/image/image.h"
 #include "calseal/map/plan.h"
 #include "calseal/map/read.h"
@@ -21,6 +22,9 @@ namespace calseal {
 class BaseMemory {
  public:
   BaseMemory(const Sha256& identity, RegionMap map, Image image);
+
+  // Asks `shared` before hashing where a memory is one payload of `way_back` and nothing else.
+  void share(const Manifest& way_back, SpanDigests& shared);
 
   const Sha256& identity() const { return identity_; }  // of revision 0
   const RegionMap& map() const { return map_; }
@@ -53,8 +57,10 @@ class BaseMemory {
   std::optional<Image> image_;
   std::optional<Plan> plan_;
   std::map<std::pair<std::size_t, Range>, Sha256> digests_;
-  std::vector<RangeSet> checked_known_;  // for which checks_ are
-  std::vector<CheckOutcome> checks_;     // of the base
+  SpanDigests* shared_ = nullptr;
+  std::vector<std::optional<Sha256>> contents_;  // of each memory's bytes, where known; with shared_
+  std::vector<RangeSet> checked_known_;          // for which checks_ are
+  std::vector<CheckOutcome> checks_;             // of the base
 };
 
 }  // namespace calseal

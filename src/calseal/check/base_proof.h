@@ -7,6 +7,7 @@
 #include "calseal/base/result.h"
 #include "calseal/check/check.h"
 #include "calseal/check/open.h"
+#include "calseal/check/span_digests.h"
 #include "calseal/image/image.h"
 #include "calseal/map/region_map.h"
 
@@ -17,8 +18,8 @@ class BaseMemory;
 class BaseProof {
  public:
   // `way_back`: revision 0 of the base. `image`: what its payload carries, under `map`, which may be a newer
-  // region map than its own.
-  BaseProof(const OpenedBundle& way_back, RegionMap map, Image image);
+  // region map than its own. `shared`: what other bases know of the same payloads; it must outlive this.
+  BaseProof(const OpenedBundle& way_back, RegionMap map, Image image, SpanDigests* shared = nullptr);
   BaseProof(BaseProof&&) noexcept;
   BaseProof& operator=(BaseProof&&) noexcept;
   ~BaseProof();

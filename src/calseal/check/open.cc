@@ -213,8 +213,23 @@ void lay_payload(const OpenedBundle& opened, Image& image, const std::vector<Ran
 }
 
 Image image_of_base(const OpenedBundle& opened) {
-  Image image = blank_image(opened.map);
-  lay_payload(opened, image);
+  const std::vector<PayloadPart>& parts = opened.manifest.controller().payload;
+  Image image;
+  std::vector<RangeSet> rest;  // of payloads that are not a whole memory
+  for (const MemoryDeclaration& memory : opened.map.memories) {
+    const auto part = std::ranges::find_if(parts, [&](const PayloadPart& each) {
+      return each.memory == memory.name && each.ranges == std::vector{memory.extent};
+    });
+    if (part == parts.end()) {
+      image.memories.push_back(make_memory(memory.name, memory.extent, memory.fill));
+      rest.emplace_back(memory.extent);
+      continue;
+    }
+    const Bytes& bytes = opened.payload[static_cast<std::size_t>(part - parts.begin())];
+    image.memories.push_back({memory.name, memory.extent, bytes, RangeSet(memory.extent)});
+    rest.emplace_back();
+  }
+  lay_payload(opened, image, &rest);
   return image;
 }
 

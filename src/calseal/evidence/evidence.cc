@@ -222,9 +222,15 @@ class Gathering {
   void put_proofs(const std::string& place, const std::vector<std::pair<std::string, TreeHead>>& own_heads,
                   LedgerEvidence& ledger) {
     if (!ledger.newest) return;
+    std::set<Sha256> sealed;
+    for (const EvidenceEntry& entry : ledger.entries) {
+      if (entry.facts.kind == EntryKind::kSealed) sealed.insert(entry.facts.about);
+    }
+    const Result<LedgerProver> prover = LedgerProver::read(place, sealed);
+    if (!prover) return;
     for (EvidenceEntry& entry : ledger.entries) {
       if (entry.facts.kind != EntryKind::kSealed || entry.index >= ledger.newest->size) continue;
-      const auto proof = prove_inclusion(place, entry.facts.about, ledger.newest);
+      const auto proof = prover->inclusion(entry.facts.about, ledger.newest);
       if (!proof) continue;
       entry.proof = "ledger/proofs/entry-" + std::to_string(entry.index) + ".inclusion";
       add_text(evidence_, entry.proof, write_inclusion(*proof));
@@ -232,7 +238,7 @@ class Gathering {
     std::set<std::uint64_t> done;
     for (const auto& [file, head] : own_heads) {
       if (head.size >= ledger.newest->size || !done.insert(head.size).second) continue;
-      const auto proof = prove_consistency(place, head, *ledger.newest);
+      const auto proof = prover->consistency(head, *ledger.newest);
       if (!proof) continue;
       const std::string name = "ledger/proofs/" + std::to_string(head.size) + "-to-" +
                                std::to_string(ledger.newest->size) + ".consistency";

@@ -1,7 +1,5 @@
 #include "calseal/ledger/head.h"
 
-#include <algorithm>
-
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/ledger/kept_heads.h"
@@ -21,39 +19,6 @@ std::string head_words(const TreeHead& head) {
 tl::unexpected<Error> rewritten(const std::string& name, std::string found, std::string expected) {
   return fail({Reason::kLedgerRewritten, name, "", std::move(found), std::move(expected),
                "sign nothing; see calseal ledger verify, and find out who changed the ledger"});
-}
-
-// Leaf hashes of a ledger, and the place of what is looked for.
-struct Leaves {
-  std::vector<Sha256> hashes;
-  Sha256 id;
-  std::string name;
-
-  // kNotInLedger, kLedgerRewritten.
-  Status expect(const TreeHead& head) const {
-    if (head.size > hashes.size() || head.size == 0) {
-      return fail({Reason::kNotInLedger, name, "", grouped(hashes.size()) + " entries",
-                   "a head of 1 to that many; asked for " + grouped(head.size),
-                   "check that this is the right ledger; fewer entries than a head says: some were removed"});
-    }
-    const TreeHead here{head.size, merkle_root(LeafHashes(hashes).first(head.size))};
-    if (here == head) return {};
-    return rewritten(name, "head of " + head_words(here), head_words(head));
-  }
-};
-
-template <typename Look>
-Result<Leaves> read_leaves(const std::string& folder, Look look) {
-  CALSEAL_ASSIGN(LedgerReader reader, LedgerReader::open(folder));
-  Leaves leaves;
-  leaves.id = reader.id();
-  leaves.name = reader.name();
-  for (;;) {
-    CALSEAL_ASSIGN(const std::optional<LedgerRecord> record, reader.next());
-    if (!record) return leaves;
-    leaves.hashes.push_back(record->leaf_hash);
-    look(*record);
-  }
 }
 
 // A shop that signs two heads which contradict each other has lost: the entries must be those of the tip, and
@@ -119,50 +84,81 @@ Result<std::optional<NamedBytes>> newest_head(const std::string& folder) {
   return std::optional(std::move(newest));
 }
 
-Result<InclusionProof> prove_inclusion(const std::string& folder, const Sha256& manifest_digest,
-                                       const std::optional<TreeHead>& expected) {
-  InclusionProof proof;
-  bool found = false;
-  CALSEAL_ASSIGN(const Leaves leaves, read_leaves(folder, [&](const LedgerRecord& record) {
-                   if (found || record.detail_state != DetailState::kPresent ||
-                       record.detail.facts.kind != EntryKind::kSealed ||
-                       record.detail.facts.about != manifest_digest)
-                     return;
-                   found = true;
-                   const Sha256 salt = entry_salt(record.detail.nonce, record.detail.facts);
-                   proof.entry = record.line;
-                   proof.salt.assign(salt.bytes.begin(), salt.bytes.end());
-                   proof.index = record.index;
-                 }));
+Result<LedgerProver> LedgerProver::read(const std::string& folder, const std::set<Sha256>& revisions) {
+  CALSEAL_ASSIGN(LedgerReader reader, LedgerReader::open(folder));
+  LedgerProver prover;
+  prover.name_ = reader.name();
+  for (;;) {
+    CALSEAL_ASSIGN(const std::optional<LedgerRecord> record, reader.next());
+    if (!record) return prover;
+    prover.leaves_.push_back(record->leaf_hash);
+    if (record->detail_state != DetailState::kPresent || record->detail.facts.kind != EntryKind::kSealed ||
+        !revisions.contains(record->detail.facts.about))
+      continue;
+    const auto [at, is_first] = prover.sealed_.try_emplace(record->detail.facts.about);
+    if (!is_first) continue;
+    const Sha256 salt = entry_salt(record->detail.nonce, record->detail.facts);
+    at->second.entry = record->line;
+    at->second.salt.assign(salt.bytes.begin(), salt.bytes.end());
+    at->second.index = record->index;
+  }
+}
+
+Status LedgerProver::expect(const TreeHead& head) const {
+  if (head.size > leaves_.size() || head.size == 0) {
+    return fail({Reason::kNotInLedger, name_, "", grouped(leaves_.size()) + " entries",
+                 "a head of 1 to that many; asked for " + grouped(head.size),
+                 "check that this is the right ledger; fewer entries than a head says: some were removed"});
+  }
+  const TreeHead here{head.size, merkle_root(LeafHashes(leaves_).first(head.size))};
+  if (here == head) return {};
+  return rewritten(name_, "head of " + head_words(here), head_words(head));
+}
+
+Result<InclusionProof> LedgerProver::inclusion(const Sha256& revision,
+                                               const std::optional<TreeHead>& expected) const {
   if (expected) {
-    CALSEAL_CHECK(leaves.expect(*expected));
+    CALSEAL_CHECK(expect(*expected));
   }
-  const std::uint64_t size = expected ? expected->size : leaves.hashes.size();
-  if (!found || proof.index >= size) {
-    return fail(
-        {Reason::kNotInLedger, leaves.name, "",
-         found ? "entry " + grouped(proof.index) + ", behind the head" : "no entry that it was sealed",
-         "revision " + digest_text(manifest_digest) + " under a head of " + grouped(size) + " entries",
-         found ? "ask for a newer head"
-               : "append it with calseal ledger append; erased details prove nothing"});
+  const std::uint64_t size = expected ? expected->size : leaves_.size();
+  const auto found = sealed_.find(revision);
+  const bool is_there = found != sealed_.end();
+  if (!is_there || found->second.index >= size) {
+    return fail({Reason::kNotInLedger, name_, "",
+                 is_there ? "entry " + grouped(found->second.index) + ", behind the head"
+                          : "no entry that it was sealed",
+                 "revision " + digest_text(revision) + " under a head of " + grouped(size) + " entries",
+                 is_there ? "ask for a newer head"
+                          : "append it with calseal ledger append; erased details prove nothing"});
   }
-  const LeafHashes under = LeafHashes(leaves.hashes).first(size);
+  InclusionProof proof = found->second;
+  const LeafHashes under = LeafHashes(leaves_).first(size);
   proof.head = {size, merkle_root(under)};
   proof.path = make_audit_path(under, proof.index);
   return proof;
 }
 
-Result<ConsistencyProof> prove_consistency(const std::string& folder, const TreeHead& first,
-                                           const TreeHead& second) {
-  CALSEAL_ASSIGN(const Leaves leaves, read_leaves(folder, [](const LedgerRecord&) {}));
+Result<ConsistencyProof> LedgerProver::consistency(const TreeHead& first, const TreeHead& second) const {
   if (first.size > second.size) {
     return fail({Reason::kUsage, "", "heads", grouped(first.size) + " entries, then " + grouped(second.size),
                  "the smaller one first", "change their order"});
   }
-  CALSEAL_CHECK(leaves.expect(first));
-  CALSEAL_CHECK(leaves.expect(second));
+  CALSEAL_CHECK(expect(first));
+  CALSEAL_CHECK(expect(second));
   return ConsistencyProof{first, second,
-                          make_consistency_path(LeafHashes(leaves.hashes).first(second.size), first.size)};
+                          make_consistency_path(LeafHashes(leaves_).first(second.size), first.size)};
+}
+
+Result<InclusionProof> prove_inclusion(const std::string& folder, const Sha256& manifest_digest,
+                                       const std::optional<TreeHead>& expected) {
+  CALSEAL_ASSIGN(const LedgerProver prover, LedgerProver::read(folder, {manifest_digest}));
+  return prover.inclusion(manifest_digest, expected);
+}
+
+Result<ConsistencyProof> prove_consistency(const std::string& folder, const TreeHead& first,
+                                           const TreeHead& second) {
+  CALSEAL_ASSIGN(const LedgerProver prover, LedgerProver::read(folder, {}));
+  return prover.consistency(first, second);
 }
 
 }  // namespace calseal

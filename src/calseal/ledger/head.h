@@ -1,7 +1,9 @@
 // Signing the newest head of a ledger, and proofs out of it.
 #pragma once
 
+#include <map>
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -10,6 +12,7 @@
 #include "calseal/ledger/detail.h"
 #include "calseal/sign/statement_sign.h"
 #include "calseal/trust/consistency.h"
+#include "calseal/trust/inclusion.h"
 #include "calseal/trust/succession.h"
 #include "calseal/trust/tree_head.h"
 
@@ -31,6 +34,24 @@ Result<MadeHead> sign_head(const std::string& folder, const SigningKeys& keys, c
 
 // The newest head that is kept; nothing when there is none.
 Result<std::optional<NamedBytes>> newest_head(const std::string& folder);
+
+// Any number of proofs from one reading of a ledger.
+class LedgerProver {
+ public:
+  // `revisions`: those that inclusion() will be asked for. Errors are those of LedgerReader.
+  static Result<LedgerProver> read(const std::string& folder, const std::set<Sha256>& revisions);
+
+  // As prove_inclusion() and prove_consistency() below.
+  Result<InclusionProof> inclusion(const Sha256& revision, const std::optional<TreeHead>& expected) const;
+  Result<ConsistencyProof> consistency(const TreeHead& first, const TreeHead& second) const;
+
+ private:
+  Status expect(const TreeHead& head) const;  // kNotInLedger, kLedgerRewritten
+
+  std::string name_;
+  std::vector<Sha256> leaves_;
+  std::map<Sha256, InclusionProof> sealed_;  // entry, salt and index of the first entry of each
+};
 
 // The proof that the ledger held the `sealed` entry of this revision under the head of `size` entries
 // (nothing: all). kNotInLedger, kLedgerRewritten when `expected` is given and is not the ledger's head of its

@@ -307,8 +307,9 @@ Result<Index> open_index(const std::string& folder, const IndexOptions& options)
       index.kept = true;
       index.database = std::move(*database);
       read_summary(index, tree);
-      CALSEAL_CHECK(index.database->status());
-      return index;
+      // Damage may lie where only the summary looks.
+      if (index.database->status()) return index;
+      index = Index();
     }
   }
   if (const WriterLock lock(folder); lock.held()) {

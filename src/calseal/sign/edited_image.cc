@@ -6,10 +6,11 @@ namespace calseal {
 
 Image base_image(const OpenedBundle& base, const RegionMap& map) {
   Image carried = image_of_base(base);
-  Image image = blank_image(map);
-  for (Memory& memory : image.memories) {
-    if (Memory* from = carried.find(memory.name); from != nullptr && from->extent == memory.extent)
-      memory = std::move(*from);
+  Image image;
+  for (const MemoryDeclaration& memory : map.memories) {
+    Memory* const from = carried.find(memory.name);
+    const bool fits = from != nullptr && from->extent == memory.extent;
+    image.memories.push_back(fits ? std::move(*from) : make_memory(memory.name, memory.extent, memory.fill));
   }
   return image;
 }

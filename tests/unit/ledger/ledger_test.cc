@@ -273,6 +273,17 @@ TEST_F(LedgerFolder, ProofsHoldWithoutTheLedger) {
   ASSERT_THAT(proof, IsOk());
   EXPECT_THAT(check_consistency_proof(*proof, seven, all, "p"), IsOk());
   EXPECT_THAT(prove_consistency(folder, all, seven), FailsWith(Reason::kUsage));
+  // One reading gives every proof that readings of their own give.
+  const auto prover = LedgerProver::read(folder, {revision_number(2), revision_number(9)});
+  ASSERT_THAT(prover, IsOk());
+  for (const int i : {2, 9}) {
+    const auto one = prover->inclusion(revision_number(i), all);
+    ASSERT_THAT(one, IsOk());
+    EXPECT_EQ(write_inclusion(*one), write_inclusion(*prove_inclusion(folder, revision_number(i), all)));
+  }
+  EXPECT_THAT(prover->inclusion(revision_number(9), seven), FailsWith(Reason::kNotInLedger));
+  EXPECT_THAT(prover->inclusion(revision_number(3), all), FailsWith(Reason::kNotInLedger));
+  EXPECT_EQ(write_consistency(*prover->consistency(seven, all)), write_consistency(*proof));
   EXPECT_THAT(prove_consistency(folder, seven, {22, Sha256{}}), FailsWith(Reason::kNotInLedger));
   EXPECT_THAT(prove_consistency(folder, {6, Sha256{}}, all), FailsWith(Reason::kLedgerRewritten));
 }
@@ -480,7 +491,8 @@ TEST_F(LedgerFolder, EveryTornTail) {
     put(kDetailsFile, d);
     put(kTipFile, tip);
     for (const LedgerFinding& finding : verify().findings) {
-      EXPECT_TRUE(is_ledger_caution(finding.fault)) << ledger_fault_name(finding.fault) << " " << e.size() << " " << d.size();
+      EXPECT_TRUE(is_ledger_caution(finding.fault))
+          << ledger_fault_name(finding.fault) << " " << e.size() << " " << d.size();
     }
     const auto appended = append_entries(folder, {entry(3), entry(4), entry(5)});
     ASSERT_THAT(appended, IsOk());

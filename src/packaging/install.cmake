@@ -20,7 +20,7 @@ foreach(layer ${layers})
   set_target_properties(${layer} PROPERTIES EXPORT_NAME ${name} OUTPUT_NAME ${layer})
 endforeach()
 set_target_properties(calseal_library PROPERTIES EXPORT_NAME calseal)
-install(TARGETS ${layers} calseal_options calseal_crypto calseal_zlib calseal_library EXPORT calseal
+install(TARGETS ${layers} calseal_options calseal_crypto calseal_zlib calseal_deflate calseal_library EXPORT calseal
   ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR}/calseal FILE_SET HEADERS DESTINATION ${CMAKE_INSTALL_INCLUDEDIR})
 install(EXPORT calseal NAMESPACE calseal:: FILE calseal-targets.cmake DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/calseal)
 configure_package_config_file(packaging/calseal-config.cmake.in ${CMAKE_CURRENT_BINARY_DIR}/calseal-config.cmake

@@ -38,6 +38,40 @@ export function wrappingFits(form, file) {
   return form.signature === undefined && wrappingSize(form) === file.length && wrongConstant(form, file) === undefined;
 }
 
+// A file of this form with these opaque bytes, and zeros where parts of the image belong; nothing when they are not as many.
+export function emptyWrapping(form, opaque) {
+  const file = new Uint8Array(wrappingSize(form));
+  let at = 0;
+  let taken = 0;
+  for (const { kind, bytes, size } of form.blocks) {
+    if (kind === "constant") file.set(bytes, at);
+    if (kind === "opaque") {
+      file.set(opaque.subarray(taken, taken + size), at);
+      taken += size;
+    }
+    at += size;
+  }
+  return taken === opaque.length ? file : undefined;
+}
+
+export function opaqueSize(form) {
+  return form.blocks.reduce((total, { kind, size }) => total + (kind === "opaque" ? size : 0), 0);
+}
+
+// Every opaque byte belongs to a slot of the wrapping's own checksums, so that wrap() makes all of them.
+export function makesItsOpaqueBytes(form) {
+  const made = new RangeSet();
+  for (const { slots } of form.file?.checksums ?? []) {
+    for (const { range } of slots) made.add(range);
+  }
+  let at = 0;
+  return form.blocks.every(({ kind, size }) => {
+    const range = { begin: at, end: at + size };
+    at += size;
+    return kind !== "opaque" || made.contains(range);
+  });
+}
+
 // Every part of the image that the form speaks of is of this memory.
 export function isFormOfMemory(form, memory) {
   return [...wrappedParts(form), ...form.omitted].every((place) => place.memory === memory);

@@ -51,6 +51,10 @@ struct Layout {
         learned(bytes - 0x2000),
         tail(bytes - 0x1000) {}
   std::uint64_t block(std::uint64_t i) const { return calibration + (unused - calibration) / 4 * i; }
+  // Parts with a checksum of their own: the code, then the blocks.
+  Range part(std::uint64_t i) const {
+    return i == 0 ? Range{code, calibration} : Range{block(i - 1), block(i)};
+  }
 };
 
 RegionMap make_map(const Layout& at) {
@@ -148,7 +152,7 @@ struct Kind {
   DamageKind kind;
   const char* what;
 };
-constexpr std::array<Kind, 14> kKinds = {
+constexpr std::array<Kind, 15> kKinds = {
     {{DamageKind::kTruncated, "cut off, 1 byte to three quarters"},
      {DamageKind::kPadded, "1 byte to 64 KiB of filling behind"},
      {DamageKind::kBlank, "block of 256 bytes to 16 KiB erased or zero"},
@@ -162,7 +166,8 @@ constexpr std::array<Kind, 14> kKinds = {
      {DamageKind::kNoise, "block of 1 to 16 KiB random"},
      {DamageKind::kGaps, "HEX file without 32 bytes to 4 KiB"},
      {DamageKind::kOpaque, "all encrypted"},
-     {DamageKind::kUnexplained, "1 to 8 bits turned over"}}};
+     {DamageKind::kOneByte, "one bit turned over in 1 to 3 checked parts"},
+     {DamageKind::kUnexplained, "2 to 8 bits turned over in one checked part"}}};
 
 Bytes hex_of(const Bytes& bytes, Range without) {
   std::vector<Segment> segments;
@@ -263,13 +268,36 @@ Bytes damaged(DamageKind kind, const Bytes& good, const Bytes& other, const Layo
     case DamageKind::kOpaque:
       for (auto& byte : bytes) byte ^= draw.byte();
       break;
-    case DamageKind::kUnexplained:
-      for (std::uint64_t i = draw.between(1, 8); i > 0; --i) {
-        bytes[draw.between(at.code, at.unused - 1)] ^= static_cast<std::uint8_t>(1 << draw.between(0, 7));
+    case DamageKind::kOneByte: {
+      const std::uint64_t first = draw.between(0, 4);
+      for (std::uint64_t i = draw.between(1, 3); i > 0; --i) {
+        const Range part = at.part((first + i) % 5);
+        bytes[draw.between(part.begin, part.end - 1)] ^= static_cast<std::uint8_t>(1 << draw.between(0, 7));
       }
       break;
+    }
+    case DamageKind::kUnexplained: {
+      const Range part = at.part(draw.between(0, 4));
+      for (std::uint64_t i = draw.between(2, 8); i > 0; --i)
+        bytes[draw.between(part.begin, part.end - 1)] ^= static_cast<std::uint8_t>(1 << draw.between(0, 7));
+      break;
+    }
   }
   return bytes;
+}
+
+// One byte was named for every one that is wrong, and no other.
+bool places_right(const ReadJudgement& judgement, const Bytes& good) {
+  const Bytes& read = judgement.read.image.memories.front().bytes;
+  std::size_t wrong = 0;
+  for (std::size_t i = 0; i < good.size(); ++i) {
+    if (read[i] == good[i]) continue;
+    ++wrong;
+    const std::string place = "flash " + address_text(i);
+    if (std::ranges::none_of(judgement.damage, [&](const Damage& d) { return d.place == place; }))
+      return false;
+  }
+  return wrong == judgement.damage.size();
 }
 
 struct Row {
@@ -292,12 +320,15 @@ int main(int argc, char** argv) {
     const RegionMap map = make_map(at);
     const Bytes good = make_image(map, at, draw), other = make_image(map, at, draw);
     const std::size_t k = static_cast<std::size_t>(i) % kKinds.size();
-    const auto judgement = judged(map, damaged(kKinds[k].kind, good, other, at, draw));
+    Bytes bad = damaged(kKinds[k].kind, good, other, at, draw);
+    while (bad == good) bad = damaged(kKinds[k].kind, good, other, at, draw);  // blanks laid over blanks
+    const auto judgement = judged(map, std::move(bad));
     Row& row = rows[k];
     ++row.tried;
     if (!judgement || !judgement->sound()) ++row.detected;
-    const bool right =
-        judgement && !judgement->damage.empty() && judgement->damage.front().kind == kKinds[k].kind;
+    const bool right = judgement && !judgement->damage.empty() &&
+                       judgement->damage.front().kind == kKinds[k].kind &&
+                       (kKinds[k].kind != DamageKind::kOneByte || places_right(*judgement, good));
     if (right) ++row.named;
     if (judgement &&
         std::ranges::any_of(judgement->damage, [&](const Damage& d) { return d.kind == kKinds[k].kind; }))

@@ -120,6 +120,8 @@ function sealAll() {
   revision("r0", "spare", "r2");
   base("whole.json", "failing", "f0", "--salt", "job.salt", "--as-received");
   base("partial.json", "part", "p0", "--salt", "job.salt");
+  fs.writeFileSync(at("box"), boxed(sound));
+  base("whole.json", "box", "b0", "--salt", "job.salt");
   revision("p0", "part-tuned", "p1");
 }
 
@@ -176,6 +178,13 @@ function makeRows() {
     ["claim-mismatch", claim("a floating one is said not to be provable", "f0", failing, state(1, "not-provable"))],
     ["", claim("a failing base, with another value", "f0", failing, (c) => void (c.checksums[0].after = "00000000"))],
     ["", claim("a failing base as a later revision", "f0", failing, (c, tree) => void (tree.revision = 1))],
+    ["accepted", one("a base that came wrapped, without a read", "b0", null, { ...word, revive: true })],
+    ["accepted", changedPart(one("the same, its opaque bytes forgotten", "b0", null, { ...word, revive: true }), "bundle",
+      (tree) => void (tree.annotations = []))],
+    ["accepted", changedPart(one("the same, with too few of them", "b0", null, { ...word, revive: true }), "bundle",
+      (tree) => void (tree.annotations = [["wrapping", "boxed 00"]]))],
+    ["accepted", changedPart(one("the same, with no digits", "b0", null, { ...word, revive: true }), "bundle",
+      (tree) => void (tree.annotations = [["wrapping", "boxed 0G"], ["wrapping", "other 00"]]))],
     ["accepted", one("a base in part", "p0", part, word)],
     ["accepted", one("a revision of a base in part", "p1", part, word)],
     ["accepted", one("a revision of a base in part, over a whole read", "p1", sound, word)],

@@ -1,9 +1,10 @@
-// The only file that touches the JSON library's reader; its exceptions end here.
+// The only file that touches the JSON library's reader.
 #include "calseal/base/json.h"
 
+#include <rapidjson/reader.h>
+
 #include <algorithm>
-#include <iterator>
-#include <nlohmann/json.hpp>
+#include <limits>
 #include <optional>
 #include <unordered_set>
 
@@ -11,35 +12,6 @@
 
 namespace calseal {
 namespace {
-
-// Forward iterator that tells how many bytes the parser has taken.
-class CountingIterator {
- public:
-  using iterator_category = std::forward_iterator_tag;
-  using value_type = char;
-  using difference_type = std::ptrdiff_t;
-  using pointer = const char*;
-  using reference = const char&;
-
-  CountingIterator() = default;
-  CountingIterator(const char* at, std::size_t* taken) : at_(at), taken_(taken) {}
-  reference operator*() const { return *at_; }
-  CountingIterator& operator++() {
-    ++at_;
-    ++*taken_;
-    return *this;
-  }
-  CountingIterator operator++(int) {
-    CountingIterator old = *this;
-    ++*this;
-    return old;
-  }
-  friend bool operator==(const CountingIterator& a, const CountingIterator& b) { return a.at_ == b.at_; }
-
- private:
-  const char* at_ = nullptr;
-  std::size_t* taken_ = nullptr;
-};
 
 // The keys of one object: looked through while they are few, a hash set when an object has many.
 class KeySet {
@@ -61,95 +33,107 @@ class KeySet {
   std::unordered_set<std::string> many_;
 };
 
-// Builds the tree, and stops at the first thing that strict JSON does not have.
-class TreeBuilder final : public nlohmann::json_sax<nlohmann::json> {
+// Builds the tree, and stops at the first thing that strict JSON does not have. The library decodes strings
+// in place, in a copy of the text, and says how far it has read.
+class TreeBuilder {
  public:
-  TreeBuilder(std::string_view text, const std::string& file, const std::size_t& taken)
-      : text_(text), file_(file), taken_(taken) {}
+  using Ch = char;
+  using Size = rapidjson::SizeType;
 
-  bool null() override {
-    return refuse(Reason::kJsonType, "null", "a value", "leave the key out, or give a value");
+  TreeBuilder(std::string_view text, const std::string& file, rapidjson::InsituStringStream& stream)
+      : text_(text), file_(file), stream_(stream), has_unicode_escapes_(text.find("\\u") != text.npos) {}
+
+  bool Null() {
+    return refuse(4, Reason::kJsonType, "null", "a value", "leave the key out, or give a value");
   }
-  bool boolean(bool value) override {
-    JsonValue* v = place(JsonValue::Kind::kBoolean);
-    if (v != nullptr) v->boolean = value;
-    return v != nullptr;
+  bool Bool(bool value) {
+    place(JsonValue::Kind::kBoolean, value ? 4 : 5)->boolean = value;
+    return true;
   }
-  bool number_integer(number_integer_t value) override {
-    return refuse(Reason::kJsonNumber, std::to_string(value), "a whole number from 0 to 9007199254740991",
-                  "correct the number");
-  }
-  bool number_unsigned(number_unsigned_t value) override {
-    if (value > kJsonIntegerLimit) {
-      return refuse(Reason::kJsonNumber, std::to_string(value), "a whole number from 0 to 9007199254740991",
-                    "write large values as \"0x...\" strings where the field allows it");
+  // Never called: numbers come as they are written.
+  bool Int(int /*value*/) { return false; }
+  bool Uint(unsigned /*value*/) { return false; }
+  bool Int64(std::int64_t /*value*/) { return false; }
+  bool Uint64(std::uint64_t /*value*/) { return false; }
+  bool Double(double /*value*/) { return false; }
+
+  bool RawNumber(const char* begin, Size length, bool /*copy*/) {
+    const std::string_view literal(begin, length);
+    constexpr std::size_t kMostDigits = 16;  // of kJsonIntegerLimit
+    const bool is_whole =
+        std::all_of(literal.begin(), literal.end(), [](char c) { return c >= '0' && c <= '9'; });
+    std::uint64_t value = 0;
+    if (is_whole && length <= kMostDigits) {
+      for (const char c : literal) value = value * 10 + static_cast<std::uint64_t>(c - '0');
     }
-    JsonValue* v = place(JsonValue::Kind::kInteger);
-    if (v != nullptr) v->integer = value;
-    return v != nullptr;
+    if (!is_whole || length > kMostDigits || value > kJsonIntegerLimit)
+      return refuse_number(literal, is_whole);
+    place(JsonValue::Kind::kInteger, 0)->integer = value;
+    return true;
   }
-  bool number_float(number_float_t /*value*/, const string_t& literal) override {
-    return refuse(Reason::kJsonNumber, printable(literal, 40), "a whole number from 0 to 9007199254740991",
-                  "write it without fraction or exponent");
-  }
-  bool string(string_t& value) override {
-    JsonValue* v = place(JsonValue::Kind::kString);
-    if (v != nullptr) v->text = std::move(value);
-    return v != nullptr;
-  }
-  bool binary(binary_t& /*value*/) override { return false; }
 
-  bool start_object(std::size_t /*elements*/) override { return open(JsonValue::Kind::kObject); }
-  bool end_object() override {
+  bool String(const char* decoded, Size length, bool /*copy*/) {
+    if (!is_sound({decoded, length})) return false;
+    place(JsonValue::Kind::kString, 0)->text.assign(decoded, length);
+    return true;
+  }
+
+  bool StartObject() { return open(JsonValue::Kind::kObject); }
+  bool Key(const char* decoded, Size length, bool /*copy*/) {
+    key_.assign(decoded, length);
+    if (!is_sound(key_)) return false;
+    if (!keys_.back().insert(key_, stack_.back()->members)) {
+      return refuse(0, Reason::kJsonRepeatedKey, "\"" + printable(key_, 60) + "\" again", "each key once",
+                    "remove one of the two");
+    }
+    return true;
+  }
+  bool EndObject(Size /*members*/) {
     stack_.pop_back();
     keys_.pop_back();
     return true;
   }
-  bool start_array(std::size_t /*elements*/) override { return open(JsonValue::Kind::kArray); }
-  bool end_array() override {
+  bool StartArray() { return open(JsonValue::Kind::kArray); }
+  bool EndArray(Size /*items*/) {
     stack_.pop_back();
     return true;
   }
-  bool key(string_t& value) override {
-    if (!keys_.back().insert(value, stack_.back()->members)) {
-      return refuse(Reason::kJsonRepeatedKey, "\"" + printable(value, 60) + "\" again", "each key once",
-                    "remove one of the two");
-    }
-    key_ = std::move(value);
-    return true;
-  }
-  bool parse_error(std::size_t position, const std::string& token,
-                   const nlohmann::json::exception& fault) override {
-    constexpr int kNumberOverflow = 406;  // of the library: more digits than a double can tell
-    if (fault.id == kNumberOverflow) {
-      return refuse(Reason::kJsonNumber, printable(token, 40), "a whole number from 0 to 9007199254740991",
-                    "correct the number");
-    }
-    const std::size_t offset = position == 0 ? 0 : std::min(position - 1, text_.size());
-    const bool at_end = offset >= text_.size();
-    error_ = Error{Reason::kJsonSyntax,
-                   file_,
-                   line_and_column(text_, offset),
-                   at_end ? "the text ends here" : "\"" + printable(token, 40) + "\"",
-                   "JSON (RFC 8259) in UTF-8",
-                   at_end ? "the file is cut off: get it again" : "correct the text at this place"};
-    return false;
+
+  // The library stands before the number, also when it gives up on one that no double holds.
+  bool refuse_number(std::string_view literal, bool is_whole) {
+    return refuse(0, Reason::kJsonNumber, printable(literal, 40), "a whole number from 0 to 9007199254740991",
+                  is_whole ? "write large values as \"0x...\" strings where the field allows it"
+                           : "write it without sign, fraction or exponent");
   }
 
   JsonValue root;
   std::optional<Error> take_error() { return std::move(error_); }
 
  private:
-  bool refuse(Reason reason, std::string found, std::string expected, std::string next) {
-    error_ =
-        Error{reason,         file_, line_and_column(text_, offset()), std::move(found), std::move(expected),
-              std::move(next)};
+  // `taken`, as below: bytes of what is refused that the library is past.
+  bool refuse(std::size_t taken, Reason reason, std::string found, std::string expected, std::string next) {
+    error_ = Error{reason,
+                   file_,
+                   line_and_column(text_, offset() - taken),
+                   std::move(found),
+                   std::move(expected),
+                   std::move(next)};
     return false;
   }
 
-  std::size_t offset() const { return taken_ == 0 ? 0 : taken_ - 1; }
+  // The library pairs surrogates but lets a lone low one pass.
+  bool is_sound(std::string_view decoded) {
+    if (!has_unicode_escapes_ || is_utf8(decoded)) return true;
+    return refuse(0, Reason::kJsonSyntax, "a lone surrogate", "JSON (RFC 8259) in UTF-8",
+                  "correct the text at this place");
+  }
 
-  JsonValue* place(JsonValue::Kind kind) {
+  // Where the library is: at the first byte of a string, key or number, which it reads on a copy of the
+  // stream, and of an array or object; behind the last one of a word.
+  std::size_t offset() const { return stream_.Tell(); }
+
+  // `taken`: bytes of the value that the library is past.
+  JsonValue* place(JsonValue::Kind kind, std::size_t taken) {
     JsonValue* target = nullptr;
     if (stack_.empty()) {
       target = &root;
@@ -159,17 +143,16 @@ class TreeBuilder final : public nlohmann::json_sax<nlohmann::json> {
       target = &stack_.back()->members.emplace_back(std::move(key_), JsonValue{}).second;
     }
     target->kind = kind;
-    // The lexer has to look one byte past a number to see its end.
-    target->offset = offset() - (kind == JsonValue::Kind::kInteger && offset() > 0 ? 1U : 0U);
+    target->offset = offset() - taken;
     return target;
   }
 
   bool open(JsonValue::Kind kind) {
     if (stack_.size() >= static_cast<std::size_t>(kJsonDepthLimit)) {
-      return refuse(Reason::kJsonDepth, "nesting deeper than " + std::to_string(kJsonDepthLimit),
+      return refuse(0, Reason::kJsonDepth, "nesting deeper than " + std::to_string(kJsonDepthLimit),
                     "at most " + std::to_string(kJsonDepthLimit) + " levels", "do not use this file");
     }
-    JsonValue* value = place(kind);
+    JsonValue* value = place(kind, 0);
     // Objects in a row are mostly alike, and this can at most double what the text asks for anyway.
     if (!stack_.empty() && stack_.back()->items.size() > 1) {
       const auto before = stack_.back()->items.end() - 2;
@@ -182,12 +165,29 @@ class TreeBuilder final : public nlohmann::json_sax<nlohmann::json> {
 
   std::string_view text_;
   const std::string& file_;
-  const std::size_t& taken_;
+  rapidjson::InsituStringStream& stream_;
+  const bool has_unicode_escapes_;
   std::vector<JsonValue*> stack_;
   std::vector<KeySet> keys_;
   std::string key_;
   std::optional<Error> error_;
 };
+
+Error syntax_error(std::string_view text, const std::string& file, std::size_t offset) {
+  constexpr std::size_t kShown = 40;  // bytes
+  const bool at_end = offset >= text.size();
+  return {Reason::kJsonSyntax,
+          file,
+          line_and_column(text, offset),
+          at_end ? "the text ends here"
+                 : "\"" +
+                       printable(text.substr(offset, std::max<std::size_t>(
+                                                         1, text.substr(offset, kShown).find('\n'))),
+                                 kShown) +
+                       "\"",
+          "JSON (RFC 8259) in UTF-8",
+          at_end ? "the file is cut off: get it again" : "correct the text at this place"};
+}
 
 }  // namespace
 
@@ -207,26 +207,24 @@ Result<JsonValue> parse_json(std::string_view text, const std::string& file) {
     return fail({Reason::kJsonSyntax, file, "", "bytes that are not UTF-8", "JSON (RFC 8259) in UTF-8",
                  "save the file as UTF-8"});
   }
-  std::size_t taken = 0;
-  TreeBuilder builder(text, file, taken);
-  const char* const end = text.data() + text.size();
-  bool parsed = false;
-  try {
-    parsed = nlohmann::json::sax_parse(CountingIterator(text.data(), &taken), CountingIterator(end, &taken),
-                                       &builder);
-  } catch (const nlohmann::json::exception&) {
-    parsed = false;
+  // The library counts in 32 bits, and takes a NUL for the end of the text.
+  const std::size_t end = std::min(text.find('\0'), text.size());
+  if (end > std::numeric_limits<rapidjson::SizeType>::max()) {
+    return fail({Reason::kJsonSyntax, file, "", grouped(end) + " bytes of text", "less than 4 GiB",
+                 "do not use this file"});
   }
+  std::string decoded(text.substr(0, end));
+  rapidjson::InsituStringStream stream(decoded.data());
+  TreeBuilder builder(text, file, stream);
+  rapidjson::Reader reader;
+  constexpr unsigned kFlags =
+      rapidjson::kParseInsituFlag | rapidjson::kParseIterativeFlag | rapidjson::kParseNumbersAsStringsFlag;
+  reader.Parse<kFlags>(stream, builder);
+  if (reader.GetParseErrorCode() == rapidjson::kParseErrorNumberTooBig)
+    builder.refuse_number(text.substr(reader.GetErrorOffset()), true);
   if (auto error = builder.take_error()) return fail(*std::move(error));
-  if (!parsed) {
-    return fail({Reason::kJsonSyntax, file, "", "text that the parser gave up on", "JSON (RFC 8259) in UTF-8",
-                 "correct the text"});
-  }
-  // The library takes a NUL for the end of the text, and lets pass what follows.
-  if (const std::size_t nul = text.find('\0'); nul != std::string_view::npos) {
-    return fail({Reason::kJsonSyntax, file, line_and_column(text, nul), "a NUL byte",
-                 "JSON (RFC 8259) in UTF-8", "correct the text at this place"});
-  }
+  if (reader.HasParseError() || end < text.size())
+    return fail(syntax_error(text, file, reader.HasParseError() ? reader.GetErrorOffset() : end));
   return std::move(builder.root);
 }
 

@@ -25,9 +25,8 @@ struct JsonValue {
   Kind kind = Kind::kObject;
   bool boolean = false;
   std::uint64_t integer = 0;
-  std::size_t offset =
-      0;             // of the last byte of the value's token (of the opening bracket for arrays, objects)
-  std::string text;  // kString: decoded, UTF-8
+  std::size_t offset = 0;           // of the first byte of the value
+  std::string text;                 // kString: decoded, UTF-8
   std::vector<JsonValue> items;     // kArray
   std::vector<JsonMember> members;  // kObject, in the order written
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <set>
 
+#include "calseal/base/json_text.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 
@@ -40,15 +41,20 @@ Status check_order(const std::vector<Change>& changes, const std::string& name) 
 }  // namespace
 
 std::string write_changes(const std::vector<Change>& changes) {
-  return canonical_json(json_object(
-      {{"calseal", json("changes/1")}, {"changes", json_array(changes, [](const Change& change) {
-                                          return json_object(
-                                              {{"memory", json(change.place.memory)},
-                                               {"start", json(address_text(change.place.range.begin))},
-                                               {"size", json(change.place.range.size())},
-                                               {"region", json(change.region)},
-                                               {"option", json(change.option)}});
-                                        })}}));
+  JsonText text;
+  text.object([&] {
+    text.member("calseal", "changes/1");
+    text.array("changes", changes, [&](const Change& change) {
+      text.object([&] {
+        text.member("memory", change.place.memory);
+        text.member("start", address_text(change.place.range.begin));
+        text.member("size", change.place.range.size());
+        text.member("region", change.region);
+        text.member("option", change.option);
+      });
+    });
+  });
+  return text.take();
 }
 
 Result<std::vector<Change>> parse_changes(ByteView bytes, const std::string& name) {

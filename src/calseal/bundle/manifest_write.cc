@@ -1,132 +1,193 @@
-#include "calseal/base/json_write.h"
+#include <array>
+#include <optional>
+
+#include "calseal/base/json_text.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/manifest.h"
-#include "calseal/bundle/signed_json.h"
 
 namespace calseal {
 namespace {
 
-JsonValue json_range(const Range& range) {
-  return json_object({{"start", json(address_text(range.begin))}, {"size", json(range.size())}});
-}
+// Writes the members and elements that the parts of a manifest are made of.
+class ManifestText {
+ public:
+  std::string write(const Manifest& manifest) {
+    text_.object([&] { write_members(manifest); });
+    return text_.take();
+  }
 
-JsonValue json_place(const NamedRange& place) {
-  return json_object({{"memory", json(place.memory)},
-                      {"start", json(address_text(place.range.begin))},
-                      {"size", json(place.range.size())}});
-}
+ private:
+  void digest(std::string_view key, const Sha256& value) { text_.member(key, digest_text(value)); }
+  // Nothing is "".
+  void digest(std::string_view key, const std::optional<Sha256>& value) {
+    text_.member(key, value ? digest_text(*value) : std::string());
+  }
+  void range(const Range& range) {
+    text_.member("start", address_text(range.begin));
+    text_.member("size", range.size());
+  }
+  void place(const NamedRange& place) {
+    text_.member("memory", place.memory);
+    range(place.range);
+  }
 
-JsonValue json_memory(const ManifestMemory& memory) {
-  return json_object({{"name", json(memory.name)},
-                      {"origin", json(address_text(memory.extent.begin))},
-                      {"size", json(memory.extent.size())},
-                      {"known", json_array(memory.known, json_range)}});
-}
+  // An array of objects, each with its `members`.
+  template <typename Element>
+  void list(std::string_view key, const std::vector<Element>& elements,
+            void (ManifestText::*members)(const Element&)) {
+    text_.array(key, elements,
+                [&](const Element& element) { text_.object([&] { (this->*members)(element); }); });
+  }
+  void lines(std::string_view key, const std::vector<std::string>& texts) {
+    text_.array(key, texts, [&](const std::string& line) { text_.value(line); });
+  }
 
-JsonValue json_identity(const ManifestIdentity& field) {
-  return json_object({{"name", json(field.name)},
-                      {"kind", json(field.kind)},
-                      {"before", json(field.before)},
-                      {"after", json(field.after)}});
-}
+  void memory(const ManifestMemory& memory) {
+    text_.member("name", memory.name);
+    text_.member("origin", address_text(memory.extent.begin));
+    text_.member("size", memory.extent.size());
+    list("known", memory.known, &ManifestText::range);
+  }
 
-JsonValue json_binding(const ManifestBinding& field) {
-  return json_object({{"name", json(field.name)},
-                      {"memory", json(field.place.memory)},
-                      {"start", json(address_text(field.place.range.begin))},
-                      {"size", json(field.place.range.size())},
-                      {"digest", json_digest(field.digest)}});
-}
+  void identity(const ManifestIdentity& field) {
+    text_.member("name", field.name);
+    text_.member("kind", field.kind);
+    text_.member("before", field.before);
+    text_.member("after", field.after);
+  }
 
-JsonValue json_span(const ManifestSpan& span) {
-  return json_object({{"memory", json(span.place.memory)},
-                      {"start", json(address_text(span.place.range.begin))},
-                      {"size", json(span.place.range.size())},
-                      {"kind", json(span_kind_name(span.kind))},
-                      {"before", json_digest(span.before)},
-                      {"after", json_digest(span.after)}});
-}
+  void binding(const ManifestBinding& field) {
+    text_.member("name", field.name);
+    place(field.place);
+    digest("digest", field.digest);
+  }
 
-JsonValue json_file(const ManifestFile& file) {
-  return json_object({{"memory", json(file.memory)},
-                      {"form", json(file.form)},
-                      {"size", json(file.size)},
-                      {"digest", json_digest(file.digest)}});
-}
+  void span(const ManifestSpan& span) {
+    place(span.place);
+    text_.member("kind", span_kind_name(span.kind));
+    digest("before", span.before);
+    digest("after", span.after);
+  }
 
-JsonValue json_checksum(const ManifestChecksum& checksum) {
-  return json_object({{"name", json(checksum.name)},
-                      {"state_before", json(check_state_name(checksum.state_before))},
-                      {"state_after", json(check_state_name(checksum.state_after))},
-                      {"before", json(checksum.before)},
-                      {"after", json(checksum.after)}});
-}
+  void file(const ManifestFile& file) {
+    text_.member("memory", file.memory);
+    text_.member("form", file.form);
+    text_.member("size", file.size);
+    digest("digest", file.digest);
+  }
 
-JsonValue json_patch(const ManifestPatch& patch) {
-  return json_object({{"name", json(patch.name)}, {"state", json(patch.applied ? "after" : "before")}});
-}
+  void checksum(const ManifestChecksum& checksum) {
+    text_.member("name", checksum.name);
+    text_.member("state_before", check_state_name(checksum.state_before));
+    text_.member("state_after", check_state_name(checksum.state_after));
+    text_.member("before", checksum.before);
+    text_.member("after", checksum.after);
+  }
 
-JsonValue json_part(const PayloadPart& part) {
-  return json_object({{"memory", json(part.memory)},
-                      {"entry", json(part.entry)},
-                      {"ranges", json_array(part.ranges, json_range)}});
-}
+  void patch(const ManifestPatch& patch) {
+    text_.member("name", patch.name);
+    text_.member("state", patch.applied ? "after" : "before");
+  }
 
-JsonValue json_controller(const ManifestController& controller) {
-  return json_object(
-      {{"name", json(controller.name)},
-       {"region_map", json_object({{"name", json(controller.map_name)},
-                                   {"version", json(controller.map_version)},
-                                   {"grade", json(controller.map_grade)},
-                                   {"digest", json_digest(controller.map_digest)}})},
-       {"memories", json_array(controller.memories, json_memory)},
-       {"identity", json_array(controller.identity, json_identity)},
-       {"binding", json_array(controller.binding, json_binding)},
-       {"spans", json_array(controller.spans, json_span)},
-       {"pinned", json_object({{"before", json_digest(controller.pinned_before)},
-                               {"after", json_digest(controller.pinned_after)}})},
-       {"files", json_array(controller.files, json_file)},
-       {"checksums", json_array(controller.checksums, json_checksum)},
-       {"patches", json_array(controller.patches, json_patch)},
-       {"write_ranges", json_array(controller.write_ranges, json_place)},
-       {"payload",
-        json_object({{"kind", json(controller.payload_kind == PayloadKind::kFull ? "full" : "areas")},
-                     {"parts", json_array(controller.payload, json_part)}})}});
-}
+  void part(const PayloadPart& part) {
+    text_.member("memory", part.memory);
+    text_.member("entry", part.entry);
+    list("ranges", part.ranges, &ManifestText::range);
+  }
 
-JsonValue json_option(const ManifestOption& option) {
-  return json_object(
-      {{"name", json(option.name)}, {"title", json(option.title)}, {"digest", json_digest(option.digest)}});
-}
+  void controller(const ManifestController& controller) {
+    text_.member("name", controller.name);
+    text_.object("region_map", [&] {
+      text_.member("name", controller.map_name);
+      text_.member("version", controller.map_version);
+      text_.member("grade", controller.map_grade);
+      digest("digest", controller.map_digest);
+    });
+    list("memories", controller.memories, &ManifestText::memory);
+    list("identity", controller.identity, &ManifestText::identity);
+    list("binding", controller.binding, &ManifestText::binding);
+    list("spans", controller.spans, &ManifestText::span);
+    text_.object("pinned", [&] {
+      digest("before", controller.pinned_before);
+      digest("after", controller.pinned_after);
+    });
+    list("files", controller.files, &ManifestText::file);
+    list("checksums", controller.checksums, &ManifestText::checksum);
+    list("patches", controller.patches, &ManifestText::patch);
+    list("write_ranges", controller.write_ranges, &ManifestText::place);
+    text_.object("payload", [&] {
+      text_.member("kind", controller.payload_kind == PayloadKind::kFull ? "full" : "areas");
+      list("parts", controller.payload, &ManifestText::part);
+    });
+  }
 
-JsonValue json_item(const ManifestItem& item) {
-  return json_object({{"name", json(item.name)},
-                      {"region", json(item.region)},
-                      {"unit", json(item.unit)},
-                      {"before", json(item.before)},
-                      {"after", json(item.after)}});
-}
+  void option(const ManifestOption& option) {
+    text_.member("name", option.name);
+    text_.member("title", option.title);
+    digest("digest", option.digest);
+  }
 
-JsonValue json_attachment(const ManifestAttachment& attachment) {
-  return json_object({{"entry", json(attachment.entry)}, {"title", json(attachment.title)}});
-}
+  void item(const ManifestItem& item) {
+    text_.member("name", item.name);
+    text_.member("region", item.region);
+    text_.member("unit", item.unit);
+    text_.member("before", item.before);
+    text_.member("after", item.after);
+  }
 
-JsonValue json_annotation(const std::pair<std::string, std::string>& annotation) {
-  JsonValue pair;
-  pair.kind = JsonValue::Kind::kArray;
-  pair.items = {json(annotation.first), json(annotation.second)};
-  return pair;
-}
+  void attachment(const ManifestAttachment& attachment) {
+    text_.member("entry", attachment.entry);
+    text_.member("title", attachment.title);
+  }
 
-JsonValue json_entry(const ManifestEntry& entry) {
-  return json_object({{"name", json(entry.name)},
-                      {"method", json(entry.deflated ? "deflated" : "stored")},
-                      {"stored_size", json(entry.stored_size)},
-                      {"stored_digest", json_digest(entry.stored_digest)},
-                      {"size", json(entry.size)},
-                      {"crc32", json(hex_number(entry.crc32, 8))},
-                      {"digest", json_digest(entry.digest)}});
-}
+  void entry(const ManifestEntry& entry) {
+    text_.member("name", entry.name);
+    text_.member("method", entry.deflated ? "deflated" : "stored");
+    text_.member("stored_size", entry.stored_size);
+    digest("stored_digest", entry.stored_digest);
+    text_.member("size", entry.size);
+    text_.member("crc32", hex_number(entry.crc32, 8));
+    digest("digest", entry.digest);
+  }
+
+  void write_members(const Manifest& manifest) {
+    text_.member("calseal", "revision/1");
+    text_.member("format", manifest.format);
+    text_.member("job", manifest.job);
+    text_.object("base", [&] {
+      text_.member("number", manifest.base_number);
+      text_.member("reason", manifest.base_reason);
+    });
+    text_.member("revision", manifest.revision);
+    text_.member("sequence", manifest.sequence);
+    digest("parent", manifest.parent);
+    digest("set", manifest.set);
+    text_.member("claimed_time", manifest.claimed_time);
+    text_.member("trial", manifest.trial);
+    text_.member("expires", manifest.expires);
+    lines("required_roles", manifest.required_roles);
+    text_.member("title", manifest.title);
+    text_.member("notes", manifest.notes);
+    text_.member("vehicle_reference", manifest.vehicle_reference);
+    digest("salt_digest", manifest.salt_digest);
+    list("controllers", manifest.controllers, &ManifestText::controller);
+    text_.array("permitted_returns", manifest.permitted_returns,
+                [&](const Sha256& returned) { text_.value(digest_text(returned)); });
+    list("options", manifest.options, &ManifestText::option);
+    list("items", manifest.items, &ManifestText::item);
+    lines("requirements", manifest.requirements);
+    lines("cautions", manifest.cautions);
+    list("attachments", manifest.attachments, &ManifestText::attachment);
+    text_.array("annotations", manifest.annotations, [&](const auto& annotation) {
+      text_.array(std::array{annotation.first, annotation.second},
+                  [&](const std::string& text) { text_.value(text); });
+    });
+    text_.member("tool", manifest.tool);
+    list("entries", manifest.entries, &ManifestText::entry);
+  }
+
+  JsonText text_;
+};
 
 }  // namespace
 
@@ -137,36 +198,6 @@ const ManifestEntry* Manifest::find_entry(std::string_view name) const {
   return nullptr;
 }
 
-std::string write_manifest(const Manifest& manifest) {
-  const auto digest_item = [](const Sha256& digest) { return json_digest(digest); };
-  return canonical_json(json_object(
-      {{"calseal", json("revision/1")},
-       {"format", json(manifest.format)},
-       {"job", json(manifest.job)},
-       {"base",
-        json_object({{"number", json(manifest.base_number)}, {"reason", json(manifest.base_reason)}})},
-       {"revision", json(manifest.revision)},
-       {"sequence", json(manifest.sequence)},
-       {"parent", json_digest(manifest.parent)},
-       {"set", json_digest(manifest.set)},
-       {"claimed_time", json(manifest.claimed_time)},
-       {"trial", json(manifest.trial)},
-       {"expires", json(manifest.expires)},
-       {"required_roles", json_strings(manifest.required_roles)},
-       {"title", json(manifest.title)},
-       {"notes", json(manifest.notes)},
-       {"vehicle_reference", json(manifest.vehicle_reference)},
-       {"salt_digest", json_digest(manifest.salt_digest)},
-       {"controllers", json_array(manifest.controllers, json_controller)},
-       {"permitted_returns", json_array(manifest.permitted_returns, digest_item)},
-       {"options", json_array(manifest.options, json_option)},
-       {"items", json_array(manifest.items, json_item)},
-       {"requirements", json_strings(manifest.requirements)},
-       {"cautions", json_strings(manifest.cautions)},
-       {"attachments", json_array(manifest.attachments, json_attachment)},
-       {"annotations", json_array(manifest.annotations, json_annotation)},
-       {"tool", json(manifest.tool)},
-       {"entries", json_array(manifest.entries, json_entry)}}));
-}
+std::string write_manifest(const Manifest& manifest) { return ManifestText().write(manifest); }
 
 }  // namespace calseal

@@ -5,21 +5,6 @@
 #include "calseal/check/base_proof.h"
 
 namespace calseal {
-namespace {
-
-bool reaches(const PlanNode& node, const std::vector<RangeSet>& changed) {
-  for (std::size_t m = 0; m < changed.size(); ++m) {
-    for (const Range& range : changed[m].ranges()) {
-      if (node.reads[m].overlaps(range)) return true;
-      if (!node.is_copy && node.message.reads()[m].overlaps(range)) return true;
-    }
-  }
-  return std::ranges::any_of(node.writes,
-                             [&](const Place& place) { return changed[place.memory].overlaps(place.range); });
-}
-
-}  // namespace
-
 BaseMemory::BaseMemory(const Sha256& identity, RegionMap map, Image image)
     : identity_(identity), map_(std::move(map)), patches_(map_.memories.size()) {
   read_.image = std::move(image);
@@ -115,14 +100,10 @@ std::vector<CheckOutcome> BaseMemory::checks(const Image& before, const Image& a
     checks_ = verify_checks(*plan_, before);
     checked_known_ = std::move(known);
   }
-  std::vector<CheckOutcome> checks = checks_;
   for (std::size_t m = 0; m < after.memories.size(); ++m) {
     if (after.memories[m].known != before.memories[m].known) return verify_checks(*plan_, after);
   }
-  for (std::size_t node = 0; node < checks.size(); ++node) {
-    if (reaches(plan_->nodes[node], changed)) checks[node] = verify_check(*plan_, node, after);
-  }
-  return checks;
+  return verify_changed_checks(*plan_, after, changed, checks_);
 }
 
 }  // namespace calseal

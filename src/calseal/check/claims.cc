@@ -65,8 +65,8 @@ std::vector<NamedRange> describe_write_ranges(const Plan& plan, const Image& ima
 std::vector<ManifestFile> describe_received(const Read& read) {
   std::vector<ManifestFile> files;
   for (const ReadSource& source : read.sources) {
-    files.push_back(
-        {source.memory, source.form, source.file.original.size(), compute_sha256(source.file.original)});
+    const ByteView bytes = file_bytes(read, source);
+    files.push_back({source.memory, source.form, bytes.size(), compute_sha256(bytes)});
   }
   return files;
 }

@@ -89,10 +89,10 @@ class Rebuilding {
   // now on, while its bytes are judged; the manifest's spans are proved before anything is written.
   void hash_ahead() {
     for (const ReadSource& source : read_.sources) {
-      if (source.declared != nullptr || source.file.kind != FormKind::kRaw) continue;
+      if (!source.is_memory) continue;
       const std::size_t m = opened_.map.memory_index(source.memory);
       const Bytes& bytes = image_.memories[m].bytes;
-      if (source.file.original.size() != bytes.size() || !DigestAhead::is_worth_it(bytes.size())) continue;
+      if (!DigestAhead::is_worth_it(bytes.size())) continue;
       ahead_.push_back(std::make_unique<DigestAhead>(bytes, settled_size(m)));
     }
   }
@@ -362,7 +362,7 @@ class Rebuilding {
                    "the identity fields of the result");
     }
     if (memory_ != nullptr) return {};
-    const std::vector<CheckOutcome> of_read = verify_checks(plan_, before());
+    const std::vector<CheckOutcome> of_read = checks_of_read();
     for (std::size_t i = 0; i < of_read.size(); ++i) {
       const CheckOutcome& outcome = of_read[i];
       if (outcome.state != CheckState::kFails) continue;
@@ -372,6 +372,16 @@ class Rebuilding {
                                       (came_failing(claims_.checksums[i]) ? "" : "; the result holds")});
     }
     return {};
+  }
+
+  // What no change reaches holds in the read as it does in the result.
+  std::vector<CheckOutcome> checks_of_read() const {
+    std::vector<RangeSet> changed(image_.memories.size());
+    for (std::size_t m = 0; m < changed.size(); ++m) {
+      if (image_.memories[m].known != before().memories[m].known) return verify_checks(plan_, before());
+    }
+    for (const ChangedRange& change : proof_.changes) changed[change.place.memory].add(change.place.range);
+    return verify_changed_checks(plan_, before(), changed, proof_.checks);
   }
 
   // The way back restores what was received, and what did not hold then does not have to hold now.

@@ -3,8 +3,10 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/check/wrapping_note.h"
 #include "calseal/image/form.h"
 #include "calseal/map/segments.h"
+#include "calseal/map/wrapping.h"
 
 namespace calseal {
 namespace {
@@ -38,6 +40,41 @@ Bytes file_of(const Memory& memory, std::string_view form) {
   return raw;
 }
 
+// The file in the declared form that it was received in; nothing where that cannot be.
+std::optional<Bytes> wrapped(const OpenedBundle& opened, const ManifestFile& file,
+                             const FormDeclaration& form, const Image& image) {
+  for (const WrappedPart& part : wrapped_parts(form)) {
+    if (!image.memories[part.place.memory].knows(part.place.range)) return std::nullopt;
+  }
+  const std::optional<Bytes> noted = noted_wrapping(opened.manifest, form);
+  std::optional<Bytes> around = noted ? empty_wrapping(form, *noted) : std::nullopt;
+  const bool sure = around || makes_its_opaque_bytes(form);
+  if (!around) {
+    const Bytes zeros(static_cast<std::size_t>(wrapping_size(form)), 0);
+    around = empty_wrapping(form, opaque_bytes(form, zeros));
+  }
+  Result<Bytes> out = wrap(form, *around, image, opened.name);
+  if (!out || (!sure && compute_sha256(*out) != file.digest)) return std::nullopt;
+  return *std::move(out);
+}
+
+// The files in declared forms, and which bytes of which memory they hold or leave out as fill.
+std::vector<RebuiltFile> wrapped_files(const OpenedBundle& opened, const Image& image,
+                                       std::vector<RangeSet>& held) {
+  std::vector<RebuiltFile> files;
+  for (const ManifestFile& file : opened.manifest.controller().files) {
+    const auto form = std::ranges::find(opened.map.forms, file.form, &FormDeclaration::name);
+    if (form == opened.map.forms.end() || !form->is_readable()) continue;
+    std::optional<Bytes> bytes = wrapped(opened, file, *form, image);
+    if (!bytes) continue;
+    for (const WrappedPart& part : wrapped_parts(*form)) held[part.place.memory].add(part.place.range);
+    for (const Place& place : form->omitted) held[place.memory].add(place.range);
+    const Sha256 digest = compute_sha256(*bytes);
+    files.push_back({file.memory, "", *std::move(bytes), digest});
+  }
+  return files;
+}
+
 }  // namespace
 
 Status revive(const OpenedBundle& opened, const MatchEvidence& evidence, Verdict& verdict) {
@@ -58,8 +95,13 @@ Status revive(const OpenedBundle& opened, const MatchEvidence& evidence, Verdict
   read.image = image;
   CALSEAL_CHECK(rebuild(opened, read, {true, evidence.salt, evidence.vehicle_reference}, verdict));
   verdict.vehicle = VehicleProof::kAsserted;
-  for (const Memory& memory : image.memories) {
-    if (memory.known.empty()) continue;
+  std::vector<RangeSet> held(image.memories.size());
+  verdict.files = wrapped_files(opened, image, held);
+  for (std::size_t m = 0; m < image.memories.size(); ++m) {
+    const Memory& memory = image.memories[m];
+    RangeSet rest = memory.known;
+    rest.remove(held[m]);
+    if (rest.empty()) continue;
     Bytes file = file_of(memory, form_for(opened, memory));
     const Sha256 digest = compute_sha256(file);
     verdict.files.push_back({memory.name, "", std::move(file), digest});

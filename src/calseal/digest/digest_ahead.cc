@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <exception>
-#include <system_error>
 
 namespace calseal {
 namespace {
@@ -15,23 +14,16 @@ constexpr std::size_t kPiece = std::size_t{128}
 bool DigestAhead::is_worth_it(std::size_t size) {
   // A thread takes some 50 microseconds to start and end, in which one core hashes some 80 KiB.
   constexpr std::size_t kWorthAThread = std::size_t{512} << 10;
-  return size >= kWorthAThread && std::thread::hardware_concurrency() > 1;
+  return size >= kWorthAThread && OtherCore::is_there();
 }
 
 DigestAhead::DigestAhead(ByteView bytes, std::size_t settled)
     : bytes_(bytes), settled_(std::min(settled, bytes.size())) {
   if (!is_worth_it(settled_)) return;
-  try {
-    thread_ = std::thread([this] { run(); });
-  } catch (const std::system_error&) {
-    // No thread to be had: finish() does it all.
-  }
+  other_.start([this] { run(); });
 }
 
-DigestAhead::~DigestAhead() {
-  stop_ = true;
-  if (thread_.joinable()) thread_.join();
-}
+DigestAhead::~DigestAhead() { stop_ = true; }
 
 void DigestAhead::run() {
   try {
@@ -46,7 +38,7 @@ void DigestAhead::run() {
 }
 
 Sha256 DigestAhead::finish() {
-  if (thread_.joinable()) thread_.join();
+  other_.join();
   if (failed_) return compute_sha256(bytes_);
   hasher_.update(bytes_.subspan(done_));
   done_ = bytes_.size();

@@ -4,9 +4,9 @@
 
 #include <atomic>
 #include <cstddef>
-#include <thread>
 
 #include "calseal/base/bytes.h"
+#include "calseal/base/other_core.h"
 #include "calseal/digest/sha256.h"
 
 namespace calseal {
@@ -37,7 +37,7 @@ class DigestAhead {
   Sha256Hasher hasher_;
   std::atomic<bool> stop_{false};
   std::atomic<bool> failed_{false};
-  std::thread thread_;
+  OtherCore other_;  // last, so that it ends before what it works on
 };
 
 }  // namespace calseal

@@ -9,9 +9,8 @@
 #include <functional>
 #include <numeric>
 #include <stdexcept>
-#include <system_error>
-#include <thread>
 
+#include "calseal/base/other_core.h"
 #include "calseal/base/text.h"
 
 namespace calseal {
@@ -83,16 +82,10 @@ std::vector<Sha256> compute_sha256_of_each(const std::vector<ByteView>& parts) {
         failed = true;
     }
   };
-  std::thread second;
-  if (total >= kWorthAThread && parts.size() > 1 && std::thread::hardware_concurrency() > 1) {
-    try {
-      second = std::thread(work);
-    } catch (const std::system_error&) {
-      // No thread to be had: this one does it all.
-    }
-  }
+  OtherCore second;
+  if (total >= kWorthAThread && parts.size() > 1) second.start(work);
   work();
-  if (second.joinable()) second.join();
+  second.join();
   require(!failed);
   return digests;
 }

@@ -4,6 +4,7 @@
 #include "calseal/bundle/signed_json.h"
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
+#include "calseal/check/wrapping_note.h"
 #include "calseal/job/customer_check.h"
 #include "calseal/map/correct.h"
 #include "calseal/sign/believe_base.h"
@@ -83,6 +84,7 @@ Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said,
   request.salt = salt;
   request.as_received = said.as_received;
   statement.annotations = said.annotations;
+  for (auto& note : wrapping_notes(base.read)) statement.annotations.push_back(std::move(note));
   CALSEAL_ASSIGN(SealedBundle sealed, seal(request, *signing.keys, *signing.trust));
   // What floats is corrected for whatever read the customer has, this one included.
   Image expected = base.read.image;

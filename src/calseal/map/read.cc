@@ -12,6 +12,12 @@
 namespace calseal {
 namespace {
 
+// While a read is loaded, a memory that nothing was laid into has no bytes yet.
+void allocate(const RegionMap& map, std::size_t index, Memory& memory) {
+  if (memory.bytes.empty())
+    memory.bytes.assign(static_cast<std::size_t>(memory.extent.size()), map.memories[index].fill);
+}
+
 Status lay(const RegionMap& map, std::size_t index, Range range, ByteView bytes, const std::string& file,
            Image& image) {
   Memory& memory = image.memories[index];
@@ -19,6 +25,7 @@ Status lay(const RegionMap& map, std::size_t index, Range range, ByteView bytes,
     return fail({Reason::kRecordOverlap, file, place_text(map, {index, range}),
                  "bytes that another file gave already", "each byte from one file", "give each memory once"});
   }
+  allocate(map, index, memory);
   std::ranges::copy(bytes, memory.span(range).begin());
   memory.known.add(range);
   return {};
@@ -198,6 +205,15 @@ Result<ReadSource> lay_raw_file(const RegionMap& map, std::optional<std::size_t>
     named = 0;
     source.memory = map.memories.front().name;
   }
+  const MemoryDeclaration& declared = map.memories[*named];
+  Memory& memory = read.image.memories[*named];
+  if (memory.known.empty() && bytes.size() == declared.extent.size() && declared.segments.size() == 1 &&
+      declared.segments.front() == declared.extent) {
+    memory.bytes = std::move(source.file.original);
+    memory.known.add(declared.extent);
+    source.is_memory = true;
+    return source;
+  }
   Status laid = lay_raw(map, *named, bytes, source.name, read.image);
   if (!laid && laid.error().reason == Reason::kImageSize)
     return fail(explain_raw(map, bytes, source.name, std::move(laid).error()));
@@ -226,13 +242,6 @@ Result<ReadSource> lay_file(const RegionMap& map, ReadFile file, Read& read) {
                  lay_segments(map, named, source.file, file.name, read));
   if (only) source.memory = map.memories[*only].name;
   return source;
-}
-
-// A raw file that is its memory from end to end; no other file gives bytes of it then.
-bool is_whole_memory(const RegionMap& map, const ReadSource& source) {
-  if (source.declared != nullptr || source.file.kind != FormKind::kRaw) return false;
-  const MemoryDeclaration& memory = map.memories[map.memory_index(source.memory)];
-  return memory.segments.size() == 1 && memory.segments.front() == memory.extent;
 }
 
 Result<Bytes> render_source(const RegionMap& map, const ReadSource& source, const Image& image) {
@@ -301,12 +310,19 @@ Image blank_image(const RegionMap& map) {
 
 Result<Read> load_read(const RegionMap& map, std::vector<ReadFile> files) {
   Read read;
-  read.image = blank_image(map);
+  for (const MemoryDeclaration& memory : map.memories)
+    read.image.memories.push_back({memory.name, memory.extent, {}, {}});
   for (ReadFile& file : files) {
     CALSEAL_ASSIGN(ReadSource source, lay_file(map, std::move(file), read));
     read.sources.push_back(std::move(source));
   }
+  for (std::size_t m = 0; m < map.memories.size(); ++m) allocate(map, m, read.image.memories[m]);
   return read;
+}
+
+ByteView file_bytes(const Read& read, const ReadSource& source) {
+  if (!source.is_memory) return source.file.original;
+  return read.image.find(source.memory)->bytes;
 }
 
 Result<std::vector<Bytes>> render_read(const RegionMap& map, const Read& read, const Image& image) {
@@ -323,7 +339,7 @@ Result<std::vector<Bytes>> render_read(const RegionMap& map, const Read& read, I
   CALSEAL_CHECK(require_filled(map, read, image));
   std::vector<Bytes> files;
   for (const ReadSource& source : read.sources) {
-    if (is_whole_memory(map, source)) {
+    if (source.is_memory) {
       files.push_back(std::move(image.memories[map.memory_index(source.memory)].bytes));
       continue;
     }

@@ -27,9 +27,10 @@ struct ReadFile {
 struct ReadSource {
   std::string memory;  // named, or found; empty when it spans several
   std::string name;
-  std::string form;  // "raw", "intel-hex", "s-record" or a declared form's name
-  FormFile file;
+  std::string form;                           // "raw", "intel-hex", "s-record" or a declared form's name
+  FormFile file;                              // without its bytes where they are a memory's, see file_bytes()
   const FormDeclaration* declared = nullptr;  // lives in the region map
+  bool is_memory = false;                     // a raw file that is its memory from end to end
 };
 
 struct Read {
@@ -39,6 +40,9 @@ struct Read {
   // or a record file leaves the hole. Empty when there are none.
   std::vector<RangeSet> filled;
 };
+
+// The file as it came. `read.image` must still have the bytes that it was loaded with.
+ByteView file_bytes(const Read& read, const ReadSource& source);
 
 // Splits "MEMORY=FILE"; without an equals sign, or when what stands before it is no name, the whole is the
 // file.

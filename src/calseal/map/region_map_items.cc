@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <limits>
 #include <map>
+#include <numeric>
 
 #include "calseal/base/text.h"
 #include "calseal/map/items.h"
@@ -247,15 +248,19 @@ void read_items(Draft& draft, JsonObject& top) {
       expanded.push_back(std::move(one));
     }
   }
-  std::ranges::stable_sort(expanded, {}, [](const Expanded& one) { return one.item.place; });
+  // By index: items are large, and mostly stand in order already.
+  std::vector<std::size_t> order(expanded.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::ranges::stable_sort(order, {}, [&](std::size_t i) { return expanded[i].item.place; });
   std::map<std::string, std::size_t> index;
-  for (const Expanded& one : expanded) index.emplace(one.item.name, index.size());
+  for (const std::size_t i : order) index.emplace(expanded[i].item.name, index.size());
   const auto index_of = [&](const std::string& name) -> std::optional<std::size_t> {
     const auto it = index.find(name);
     if (it == index.end()) return std::nullopt;
     return it->second;
   };
-  for (Expanded& one : expanded) {
+  for (const std::size_t i : order) {
+    Expanded& one = expanded[i];
     one.item.x = index_of(one.x);
     one.item.y = index_of(one.y);
     draft.map.items.push_back(std::move(one.item));

@@ -77,6 +77,17 @@ void verify_checksum(const Plan& plan, const PlanNode& node, const Image& image,
   if (outcome.wrong) outcome.detail = "at " + place_text(*plan.map, *outcome.wrong);
 }
 
+bool reaches(const PlanNode& node, const std::vector<RangeSet>& changed) {
+  for (std::size_t m = 0; m < changed.size(); ++m) {
+    for (const Range& range : changed[m].ranges()) {
+      if (node.reads[m].overlaps(range)) return true;
+      if (!node.is_copy && node.message.reads()[m].overlaps(range)) return true;
+    }
+  }
+  return std::ranges::any_of(node.writes,
+                             [&](const Place& place) { return changed[place.memory].overlaps(place.range); });
+}
+
 }  // namespace
 
 std::uint8_t copied_byte(const Copy& copy, std::uint8_t byte) {
@@ -114,6 +125,15 @@ std::vector<CheckOutcome> verify_checks(const Plan& plan, const Image& image) {
   std::vector<CheckOutcome> outcomes;
   outcomes.reserve(plan.nodes.size());
   for (std::size_t i = 0; i < plan.nodes.size(); ++i) outcomes.push_back(verify_check(plan, i, image));
+  return outcomes;
+}
+
+std::vector<CheckOutcome> verify_changed_checks(const Plan& plan, const Image& image,
+                                                const std::vector<RangeSet>& changed,
+                                                std::vector<CheckOutcome> outcomes) {
+  for (std::size_t node = 0; node < outcomes.size(); ++node) {
+    if (reaches(plan.nodes[node], changed)) outcomes[node] = verify_check(plan, node, image);
+  }
   return outcomes;
 }
 

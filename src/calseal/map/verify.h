@@ -34,6 +34,13 @@ std::vector<CheckOutcome> verify_checks(const Plan& plan, const Image& image);
 // The same for one node.
 CheckOutcome verify_check(const Plan& plan, std::size_t node, const Image& image);
 
+// The same as verify_checks() for an image of which `outcomes` were taken before, or another one was verified
+// with them, and which knows the same bytes and differs in none but `changed` (one set per memory): only
+// nodes that read or write one of those are looked at again.
+std::vector<CheckOutcome> verify_changed_checks(const Plan& plan, const Image& image,
+                                                const std::vector<RangeSet>& changed,
+                                                std::vector<CheckOutcome> outcomes);
+
 // What a copy holds of one byte of its original.
 std::uint8_t copied_byte(const Copy& copy, std::uint8_t original);
 

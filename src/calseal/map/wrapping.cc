@@ -77,6 +77,51 @@ bool wrapping_fits(const FormDeclaration& form, ByteView file) {
   return wrapping_size(form) == file.size() && !wrong_constant(form, file);
 }
 
+Bytes opaque_bytes(const FormDeclaration& form, ByteView file) {
+  Bytes bytes;
+  std::uint64_t at = 0;
+  for (const auto& block : form.blocks) {
+    if (block.kind == FormDeclaration::Block::Kind::kOpaque) {
+      const ByteView held = file.subspan(static_cast<std::size_t>(at), static_cast<std::size_t>(block.size));
+      bytes.insert(bytes.end(), held.begin(), held.end());
+    }
+    at += block_size(block);
+  }
+  return bytes;
+}
+
+std::optional<Bytes> empty_wrapping(const FormDeclaration& form, ByteView opaque) {
+  Bytes file(static_cast<std::size_t>(wrapping_size(form)), 0);
+  if (opaque_bytes(form, file).size() != opaque.size()) return std::nullopt;
+  auto at = file.begin();
+  for (const auto& block : form.blocks) {
+    if (block.kind == FormDeclaration::Block::Kind::kConstant) std::ranges::copy(block.constant, at);
+    if (block.kind == FormDeclaration::Block::Kind::kOpaque) {
+      const auto size = static_cast<std::size_t>(block.size);
+      std::ranges::copy(opaque.first(size), at);
+      opaque = opaque.subspan(size);
+    }
+    at += static_cast<std::ptrdiff_t>(block_size(block));
+  }
+  return file;
+}
+
+bool makes_its_opaque_bytes(const FormDeclaration& form) {
+  RangeSet made;
+  if (form.file) {
+    for (const Checksum& checksum : form.file->checksums) {
+      for (const Slot& slot : checksum.slots) made.add(slot.place.range);
+    }
+  }
+  std::uint64_t at = 0;
+  for (const auto& block : form.blocks) {
+    const std::uint64_t end = at + block_size(block);
+    if (block.kind == FormDeclaration::Block::Kind::kOpaque && !made.contains(Range{at, end})) return false;
+    at = end;
+  }
+  return true;
+}
+
 bool is_of_memory(const FormDeclaration& form, std::size_t memory) {
   return std::ranges::all_of(wrapped_parts(form),
                              [&](const WrappedPart& part) { return part.place.memory == memory; }) &&

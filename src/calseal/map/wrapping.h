@@ -28,6 +28,16 @@ std::uint64_t wrapping_size(const FormDeclaration& form);
 // Size and constants are the form's.
 bool wrapping_fits(const FormDeclaration& form, ByteView file);
 
+// The opaque bytes of a file that fits, one block after another.
+Bytes opaque_bytes(const FormDeclaration& form, ByteView file);
+
+// A file of this form with these opaque bytes, as many as opaque_bytes() gives, and zeros where parts of the
+// image belong. Nothing when they are not as many.
+std::optional<Bytes> empty_wrapping(const FormDeclaration& form, ByteView opaque);
+
+// Every opaque byte belongs to a slot of the wrapping's own checksums, so that wrap() makes all of them.
+bool makes_its_opaque_bytes(const FormDeclaration& form);
+
 // Every part of the image that the form speaks of is of this memory.
 bool is_of_memory(const FormDeclaration& form, std::size_t memory);
 

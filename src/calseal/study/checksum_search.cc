@@ -2,8 +2,9 @@
 
 #include <algorithm>
 #include <atomic>
+#include <iterator>
 #include <map>
-#include <mutex>
+#include <optional>
 #include <set>
 #include <system_error>
 #include <thread>
@@ -18,6 +19,7 @@ namespace {
 constexpr std::size_t kMostBegins = 1100;  // every point of 4 MiB over 4 KiB
 constexpr std::size_t kMostTables = 1024;
 constexpr std::size_t kMostHits = 200'000;  // of one algorithm
+constexpr std::uint64_t kUnusedLeast = 16;  // bytes that are no chance
 constexpr int kLeastBits = 13;              // of a value, in all images together, for every range to be tried
 constexpr int kLeastTableBits = 24;         // of all records of a table together
 
@@ -31,6 +33,8 @@ class Run {
         evidence_(image_),
         words_(image_),
         hits_(search_algorithms().size()) {
+    if (search.images.size() > 1) pairs_.emplace(search.images[0], search.images[1]);
+    if (search.computation) likely_ = likely_ranges(edges_, grid_, search.images.size());
     if (search.tables) tables_ = find_tables({image_, search.origins}, kMostTables);
     for (std::size_t t = 0; t < tables_.size(); ++t) {
       for (std::size_t r = 0; r < tables_[t].ranges.size(); ++r)
@@ -60,7 +64,10 @@ class Run {
     }
     agreements.tables = tables_;
     select_candidates(std::move(agreements), outcome);
-    for (Candidate& one : outcome.found) one.images = distinct(one.hit);
+    for (Candidate& one : outcome.found) {
+      reach_over_unused(one);
+      one.images = distinct(one.hit);
+    }
     return outcome;
   }
 
@@ -86,7 +93,8 @@ class Run {
     std::vector<RangeValues> values;
     for (const ByteView image : search_.images) values.emplace_back(algorithm, image, grid_);
     std::vector<Hit>& hits = hits_[index];
-    const PairScan scan{&search_.images, grid_, &edges_, &words_, kMostBegins};
+    const PairScan scan{&search_.images, grid_,   &edges_, &words_, pairs_ ? &*pairs_ : nullptr,
+                        kMostBegins,     &likely_};
     const bool enough = algorithm.bits * static_cast<int>(search_.images.size()) >= kLeastBits;
     if (search_.computation && enough) scan_pairs(scan, index, values, hits);
     if (hits.size() > kMostHits) hits.resize(kMostHits);
@@ -99,7 +107,8 @@ class Run {
       hit.evidence = evidence_.of(algorithm, hit, stored) * static_cast<double>(distinct(hit));
     }
     std::erase_if(hits, [&](const Hit& hit) {
-      return hit.evidence < kSearchNeeded || holds_without_unused(values.front(), hit);
+      return hit.evidence < kSearchNeeded || holds_without_unused(values.front(), hit) ||
+             skips_only_blank(hit) || is_blank_reading(hit);
     });
   }
 
@@ -119,6 +128,93 @@ class Run {
     shorter.range = used;
     shorter.coverage = {used.begin + hit.layout.skip_begin, used.end - hit.layout.skip_end};
     return shorter.coverage.begin + 32 < shorter.coverage.end && holds_in(values, image_, shorter);
+  }
+
+  // A sum that leaves out a few bytes of 00 beside its slot might as well not: then that is a hit too. So is,
+  // of an exclusive or, the complement of one that does not leave out bytes of ff.
+  bool skips_only_blank(const Hit& hit) const {
+    const bool plain = hit.layout.own == Layout::Own::kOutside && hit.layout.pair == 0 && hit.has_slot() &&
+                       !hit.from_table && hit.layout.anchor != Layout::Anchor::kFree;
+    if (!plain || search_algorithms()[hit.algorithm].algorithm.kind != AlgorithmKind::kSum) return false;
+    const Range slot = hit.slot_range();
+    const Range left_out = slot.begin > hit.coverage.end   ? Range{hit.coverage.end, slot.begin}
+                           : slot.end < hit.coverage.begin ? Range{slot.end, hit.coverage.begin}
+                                                           : Range{0, 0};
+    const ByteView skipped =
+        image_.subspan(static_cast<std::size_t>(left_out.begin), static_cast<std::size_t>(left_out.size()));
+    const auto all_are = [&](std::uint8_t value) {
+      return std::ranges::all_of(skipped, [&](std::uint8_t byte) { return byte == value; });
+    };
+    const SumParameters& sum = search_algorithms()[hit.algorithm].algorithm.sum;
+    if (skipped.empty() || !(all_are(0x00) || (sum.operation == SumOperation::kXor && all_are(0xff))))
+      return false;
+    Layout layout = hit.layout;
+    (layout.anchor == Layout::Anchor::kEnd ? layout.skip_end : layout.skip_begin) -= left_out.size();
+    const std::vector<Layout> all = layouts_of(hit.size(), layout.anchor);
+    return std::ranges::find(all, layout) != all.end();
+  }
+
+  // Readings of a sum that unused space, or a value that is the same in both byte orders, makes possible
+  // beside the plain one: from an unused sector on, up to an unused stretch that ends in the slot, in the
+  // other order.
+  bool is_blank_reading(const Hit& hit) const {
+    const Algorithm& algorithm = search_algorithms()[hit.algorithm].algorithm;
+    if (hit.from_table || algorithm.kind != AlgorithmKind::kSum) return false;
+    if (hit.range.begin != 0 && hit.layout.anchor != Layout::Anchor::kStart &&
+        edges_.is_blank(static_cast<std::size_t>(hit.range.begin / grid_.step)))
+      return true;
+    if (!hit.has_slot()) return false;
+    const std::size_t slot = static_cast<std::size_t>(hit.slot),
+                      end = static_cast<std::size_t>(hit.coverage.end);
+    if (hit.layout.anchor == Layout::Anchor::kFree && slot > end && slot - end < 2 * grid_.step &&
+        std::all_of(image_.begin() + static_cast<std::ptrdiff_t>(end),
+                    image_.begin() + static_cast<std::ptrdiff_t>(slot),
+                    [&](std::uint8_t byte) { return byte == image_[end]; }))
+      return true;
+    const ByteView stored = image_.subspan(slot, hit.size());
+    return hit.size() > 1 && hit.storage.order != algorithm.sum.order &&
+           std::equal(stored.begin(), stored.end(), std::make_reverse_iterator(stored.end()));
+  }
+
+  bool holds_in_all(const Hit& hit) const {
+    const SearchAlgorithm& algorithm = search_algorithms()[hit.algorithm];
+    return std::ranges::all_of(search_.images, [&](ByteView image) {
+      return holds_in(RangeValues(algorithm, image, grid_), image, hit);
+    });
+  }
+
+  // A sum does not see unused space of 00, nor an exclusive or most of any: where its range ends, the bytes
+  // do not say. Sections mostly go on to where the next begins (common practice, no source).
+  void reach_over_unused(Candidate& one) const {
+    Hit& hit = one.hit;
+    one.least_end = hit.coverage.end;
+    const bool open = hit.layout.anchor != Layout::Anchor::kEnd && hit.layout.skip_end == 0;
+    if (hit.from_table || !open || hit.range.end != hit.coverage.end) return;
+    const SearchAlgorithm& algorithm = search_algorithms()[hit.algorithm];
+    if (algorithm.algorithm.kind != AlgorithmKind::kSum) return;
+    Hit other = hit;
+    const auto last = static_cast<std::size_t>(hit.range.end - 1);
+    std::uint64_t unused = last;
+    while (unused > hit.coverage.begin && image_[static_cast<std::size_t>(unused - 1)] == image_[last])
+      --unused;
+    unused = (unused + algorithm.unit - 1) / algorithm.unit * algorithm.unit;
+    // An exclusive or needs an even number of words that are not 00.
+    for (const std::uint64_t end : {unused, unused + algorithm.unit}) {
+      other.range.end = other.coverage.end = end;
+      if (end >= hit.range.end || end <= hit.coverage.begin + 32 || !holds_in_all(other)) continue;
+      one.least_end = end;
+      break;
+    }
+    // Content that goes up to the edge ends there.
+    if (hit.range.end % grid_.step != 0 || one.least_end + kUnusedLeast > hit.range.end) return;
+    auto point = static_cast<std::size_t>(hit.range.end / grid_.step);
+    while (point + 1 < grid_.count() && edges_.is_blank(point)) ++point;
+    other.range.end = other.coverage.end = grid_.at(point);
+    if (other.range == hit.range) return;
+    if (hit.layout.own == Layout::Own::kOutside && hit.has_slot() &&
+        other.coverage.overlaps(hit.slot_range()))
+      return;
+    if (holds_in_all(other)) hit = other;
   }
 
   // Images that differ from all before them in what is covered.
@@ -143,7 +239,7 @@ class Run {
     const std::vector<Storage> storages = storages_of(algorithm);
     std::vector<Layout> beside;
     for (const Layout& layout : layouts_of(algorithm.size, Layout::Anchor::kEnd)) {
-      if (layout.pair == 0 && layout_cost(layout) < 5) beside.push_back(layout);
+      if (layout.pair == 0 && layout_cost(layout, algorithm.size) < 5) beside.push_back(layout);
     }
     for (const auto& [range, records] : records_) {
       if (range.begin % algorithm.unit != 0) continue;
@@ -205,6 +301,8 @@ class Run {
   Edges edges_;
   MatchEvidence evidence_;
   WordIndex words_;
+  std::optional<WordIndex> pairs_;
+  std::vector<std::vector<bool>> likely_;
   std::vector<TableFound> tables_;
   std::map<Range, std::vector<Record>> records_;
   std::vector<std::vector<Hit>> hits_;  // by algorithm

@@ -14,7 +14,7 @@ namespace calseal {
 
 inline constexpr std::uint64_t kSearchGrid = 4096;  // bytes
 inline constexpr std::uint64_t kSearchGridLeast = 256;
-inline constexpr double kSearchNeeded = 7;  // bits a find must be worth: chance below 1 in 128
+inline constexpr double kSearchNeeded = 5;  // bits a find must be worth: chance below 1 in 32
 
 struct ChecksumSearch {
   std::vector<ByteView> images;  // at least one, all of one size, at least 512 bytes
@@ -32,6 +32,9 @@ struct Candidate {
   std::size_t images = 1;  // in how many images with different content it holds
   std::vector<Hit> also;   // of the same slot: what fits nearly as shortly
   std::vector<Hit> slots;  // further places of the same value
+  // Where the coverage ends at the least, when unused space behind it changes nothing: it may end anywhere
+  // from there to where something begins. The furthest is taken.
+  std::uint64_t least_end = 0;
 };
 
 struct SearchOutcome {

@@ -21,16 +21,18 @@ constexpr std::size_t kLoneBytes = 16;
 constexpr double kDoubt = 6;       // bits: a rule is rather believed
 constexpr double kAlsoWithin = 6;  // bits by which another reading of one slot may be worse
 constexpr std::size_t kUncertainShown = 8;
-constexpr double kMemberNeeded = 6;  // bits that each of a group adds
+constexpr double kMemberNeeded = 6;        // bits that each of a group adds
+constexpr std::size_t kMostChained = 300;  // hits of one kind that a chain is looked for among
 
 using Convention = std::tuple<std::size_t, Layout, Storage>;
 Convention convention_of(const Hit& hit) { return {hit.algorithm, hit.layout, hit.storage}; }
 
-// All that one equation is about: what is covered, and the slot where it lies at either end or inside.
+// All that one equation is about: what is covered, and the slot where it lies inside or beside, with what is
+// left out between.
 Range hull_of(const Hit& hit) {
   Range hull = hit.coverage;
   const Range slot = hit.slot_range();
-  if (hit.has_slot() && slot.begin <= hull.end && hull.begin <= slot.end)
+  if (hit.has_slot() && slot.begin <= hull.end + kLoneBytes && hull.begin <= slot.end + kLoneBytes)
     hull = {std::min(hull.begin, slot.begin), std::max(hull.end, slot.end)};
   return hull;
 }
@@ -48,9 +50,15 @@ bool is_akin(const Hit& a, const Hit& b) {
 class Selection {
  public:
   Selection(Agreements& agreements, SearchOutcome& outcome)
-      : all_(agreements), outcome_(outcome), taken_(agreements.hits.size(), false) {}
+      : all_(agreements),
+        outcome_(outcome),
+        taken_(agreements.hits.size(), false),
+        out_(taken_),
+        judged_(taken_.size(), 0) {}
 
   void run() {
+    for (const Hit& hit : all_.hits) hulls_.push_back(trimmed(hull_of(hit)));
+    mark_composed();
     while (take_single() || take_group()) {
     }
     add_uncertain();
@@ -62,52 +70,60 @@ class Selection {
   }
 
  private:
-  double log_count(std::size_t count) const {
-    return std::log2(static_cast<double>(std::max<std::size_t>(count, 1)));
-  }
-
   std::size_t point_of(std::uint64_t offset) const {
     return static_cast<std::size_t>((offset + all_.grid.step - 1) / all_.grid.step);
   }
 
+  // Tables are ranked; those that finds stand in are known.
+  double table_cost(std::size_t table) const {
+    const auto count = static_cast<double>(all_.tables.size());
+    double share = 0.5 / count + 0.5 / (static_cast<double>(table + 1) * (1 + std::log(count)));
+    if (!tables_.empty()) share /= 2;
+    if (tables_.contains(table)) share += 0.5 / static_cast<double>(tables_.size());
+    return -std::log2(share);
+  }
+
+  // Of all ranges: from tables, by edges that show, or by edges that finds have; the shares sum to at most 1.
   double range_cost(const Hit& hit) const {
-    if (hit.from_table) {
-      const bool known = tables_.contains(hit.table);
-      return 1 + (known ? 0.5 : log_count(all_.tables.size()) + 0.5);
-    }
+    if (hit.from_table) return 1 + table_cost(hit.table);
     const std::size_t begin = point_of(hit.range.begin), end = point_of(hit.range.end);
-    const bool at_end = hit.layout.anchor == Layout::Anchor::kEnd && hit.layout.slot < 0;
-    const double lone = at_end ? all_.edges->lone_end_cost(end) : 99;
-    double cost = std::min(all_.edges->range_cost(begin, end), all_.edges->begin_cost(begin) + lone) + 0.5;
-    if (edges_.empty()) return cost;
-    const double known = 1 + log_count(edges_.size());
-    double begin_cost = all_.edges->begin_cost(begin) + 1;
-    if (edges_.contains(hit.range.begin)) begin_cost = std::min(begin_cost, known);
-    double end_cost = std::min(all_.edges->end_cost(begin, end), lone) + 1;
+    const double shown = std::exp2(-all_.edges->range_cost(begin, end));
+    const double no_table = all_.tables.empty() ? 0 : 1;
+    if (edges_.empty()) return no_table - std::log2(shown);
+    const auto known = static_cast<double>(edges_.size());
+    double begins = 0.5 * std::exp2(-all_.edges->begin_cost(begin));
+    if (edges_.contains(hit.range.begin))
+      begins += 0.5 / known * std::exp2(-all_.edges->blank_begin_cost(begin));
+    double ends = 0.4 * std::exp2(-all_.edges->end_cost(begin, end));
     if (edges_.contains(hit.range.end)) {
-      end_cost = std::min(end_cost, known);
+      ends += 0.2 / known;
       const auto next = edges_.upper_bound(hit.range.begin);
-      if (next != edges_.end() && *next == hit.range.end) end_cost = std::min(end_cost, 2.0);
+      if (next != edges_.end() && *next == hit.range.end) ends += 0.4;
     }
-    return std::min(cost, begin_cost + end_cost);
+    return no_table - std::log2(0.5 * shown + 0.5 * begins * ends);
   }
 
   double slot_cost(const Hit& hit) const {
     if (hit.layout.anchor != Layout::Anchor::kFree) return 0;
-    double anywhere = std::log2(static_cast<double>(all_.grid.size) / 4) + 1;
+    const auto raster = static_cast<double>(std::min<std::size_t>(hit.size(), 4));
+    double anywhere = std::log2(static_cast<double>(all_.grid.size) / raster) + 1;
     // The first and the last sector are where lists of checksums are kept. (Common practice, no source.)
     if (hit.slot < kSector || hit.slot + kSector >= all_.grid.size)
-      anywhere = std::log2(2 * kSector / 4) + 1.5;
+      anywhere = std::log2(2 * kSector / raster) + 1.5;
     const Range around{hit.slot - std::min(hit.slot, kNear), hit.slot + hit.size() + kNear};
     return slots_.overlaps(around) ? std::min(anywhere, kNearCost) : anywhere;
   }
 
+  // A convention of a find, the algorithm of one with another layout, or a new one.
   double convention_cost(const Hit& hit) const {
-    const double own = layout_cost(hit.layout) + storage_cost(hit.storage);
-    double cost = 1 + search_algorithms()[hit.algorithm].cost + own;
-    if (algorithms_.contains(hit.algorithm)) cost = std::min(cost, 2 + log_count(algorithms_.size()) + own);
-    if (conventions_.contains(convention_of(hit))) cost = std::min(cost, 2 + log_count(conventions_.size()));
-    return cost;
+    const double own = layout_cost(hit.layout, hit.size()) + storage_cost(hit.storage);
+    double share = std::exp2(-search_algorithms()[hit.algorithm].cost - own);
+    if (algorithms_.empty()) return -std::log2(share);
+    share /= 2;
+    if (algorithms_.contains(hit.algorithm))
+      share += 0.25 * std::exp2(-own) / static_cast<double>(algorithms_.size());
+    if (conventions_.contains(convention_of(hit))) share += 0.25 / static_cast<double>(conventions_.size());
+    return -std::log2(share);
   }
 
   // Where the slot is, of a sum that only says what all words give together, must show: behind padding it
@@ -115,34 +131,49 @@ class Selection {
   double doubt_cost(const Hit& hit) const {
     if (!says_only_balance(hit)) return 0;
     const bool at_end = hit.layout.anchor == Layout::Anchor::kEnd && hit.layout.slot < 0;
-    return at_end && all_.edges->lone_end_cost(point_of(hit.range.end)) < 99 ? 0 : kDoubt;
+    return at_end && all_.edges->is_lone(point_of(hit.range.end)) ? 0 : kDoubt;
   }
 
   double worth(const Hit& hit) const {
     return hit.evidence - range_cost(hit) - slot_cost(hit) - convention_cost(hit) - doubt_cost(hit);
   }
 
-  // Something found before already says so, or stands there.
-  bool is_out(std::size_t i) const {
-    if (taken_[i]) return true;
-    const Hit& hit = all_.hits[i];
+  // Something found before already says so, or stands there. What is out stays out.
+  bool is_out(std::size_t i) {
+    if (!out_[i] && judged_[i] != outcome_.found.size() + 1) {
+      out_[i] = taken_[i] || composed_[i] || is_said(all_.hits[i], hulls_[i]);
+      judged_[i] = outcome_.found.size() + 1;
+    }
+    return out_[i] || taken_[i];
+  }
+
+  bool is_said(const Hit& hit, Range hull) const {
     if (hit.has_slot() && slots_.overlaps(hit.slot_range())) return true;
-    const Range hull = trimmed(hull_of(hit));
     const bool said = std::ranges::any_of(outcome_.found, [&](const Candidate& one) {
-      return is_akin(one.hit, hit) && hull == trimmed(hull_of(one.hit)) && !is_second_slot(one.hit, hit);
+      return is_akin(one.hit, hit) && is_same(hull, trimmed(hull_of(one.hit))) &&
+             !is_second_slot(one.hit, hit);
     });
     return said || (gives_constant(hit) && follows(hit, hull));
+  }
+
+  // But for a trailer of one value.
+  bool is_same(Range a, Range b) const {
+    const std::uint64_t low = std::min(a.end, b.end), high = std::max(a.end, b.end);
+    return a.begin == b.begin && high - low <= kLoneBytes && joined({low}, high);
   }
 
   // What is constant from a to b and from b to c is constant from a to c: a hit between two edges that finds
   // of its kind connect says nothing new. Unused space connects its ends.
   bool follows(const Hit& hit, Range hull) const {
+    std::vector<Range> links;
+    for (const Candidate& one : outcome_.found) {
+      if (gives_constant(one.hit) && is_akin(one.hit, hit)) links.push_back(trimmed(hull_of(one.hit)));
+    }
+    if (links.empty()) return false;
     std::set<std::uint64_t> reached = {hull.begin};
     for (bool more = true; more;) {
       more = false;
-      for (const Candidate& one : outcome_.found) {
-        if (!gives_constant(one.hit) || !is_akin(one.hit, hit)) continue;
-        const Range link = trimmed(hull_of(one.hit));
+      for (const Range& link : links) {
         if (joined(reached, link.begin) != joined(reached, link.end)) {
           reached.insert({link.begin, link.end});
           more = true;
@@ -164,6 +195,47 @@ class Selection {
           std::ranges::count_if(between, [&](std::uint8_t byte) { return byte != between.front(); }));
       return others == 0 || (others <= kLoneBytes && others * 64 <= between.size());
     });
+  }
+
+  // A range that gives a constant, made up of two that do: the sections are meant, not what they make up
+  // together. One of them must stand by itself, since any range can be cut in two by chance.
+  void mark_composed() {
+    struct Piece {
+      Range hull;
+      std::size_t index;
+    };
+    std::map<std::size_t, std::vector<Piece>> by_algorithm;
+    for (std::size_t i = 0; i < all_.hits.size(); ++i) {
+      const Hit& hit = all_.hits[i];
+      if (!hit.from_table && gives_constant(hit)) by_algorithm[hit.algorithm].push_back({hulls_[i], i});
+    }
+    composed_.assign(all_.hits.size(), false);
+    for (const auto& [algorithm, pieces] : by_algorithm) {
+      std::map<Range, double> worths;  // the best reading of each range
+      std::map<std::uint64_t, std::set<Range>> by_begin;
+      for (const Piece& piece : pieces) {
+        const double now = worth(all_.hits[piece.index]);
+        const auto [it, fresh] = worths.try_emplace(piece.hull, now);
+        if (!fresh) it->second = std::max(it->second, now);
+        by_begin[piece.hull.begin].insert(piece.hull);
+      }
+      for (const Piece& piece : pieces) {
+        for (const Range& first : by_begin[piece.hull.begin]) {
+          if (first.end >= piece.hull.end) break;
+          const auto second = worths.find({next_used(first.end), piece.hull.end});
+          if (second != worths.end() && std::max(worths[first], second->second) >= kSearchNeeded)
+            composed_[piece.index] = true;
+        }
+      }
+    }
+  }
+
+  // Where the content goes on, from a point of the grid.
+  std::uint64_t next_used(std::uint64_t offset) const {
+    auto point = static_cast<std::size_t>(offset / all_.grid.step);
+    if (offset % all_.grid.step != 0) return offset;
+    while (point + 1 < all_.grid.count() && all_.edges->is_blank(point)) ++point;
+    return all_.grid.at(point);
   }
 
   // Without the unused sectors at either end: to many algorithms they are nothing.
@@ -223,14 +295,14 @@ class Selection {
     for (const auto& [value, i] : ranked) {
       const Hit& hit = all_.hits[i];
       if (hit.has_slot() && slots.overlaps(hit.slot_range())) continue;
-      const Range hull = trimmed(hull_of(hit));
+      const Range& hull = hulls_[i];
       const bool same = std::ranges::any_of(group.members, [&](std::size_t m) {
-        const Range other = trimmed(hull_of(all_.hits[m]));
+        const Range& other = hulls_[m];
         return gives_constant(hit) ? hull.overlaps(other) : hull == other;
       });
       if (same) continue;
       double net = value;
-      if (hit.from_table && table_paid && !tables_.contains(hit.table)) net += log_count(all_.tables.size());
+      if (hit.from_table && table_paid && !tables_.contains(hit.table)) net += table_cost(hit.table);
       if (!group.members.empty()) {
         // Neighbours share an edge.
         if (!hit.from_table && (edges.contains(hit.range.begin) || edges.contains(hit.range.end))) net += 2;
@@ -250,13 +322,56 @@ class Selection {
     return group;
   }
 
+  // Without the begin: what a hit has to say once a chain leads to it.
+  double chained_worth(const Hit& hit) const {
+    return hit.evidence - all_.edges->end_cost(point_of(hit.range.begin), point_of(hit.range.end)) -
+           doubt_cost(hit) - 1;
+  }
+
+  // Checksums of one algorithm, stored alike, one range behind the other: each range is told from where the
+  // one before it ended, which is cheaper than among all edges, and each layout by whether it is that of the
+  // one before. The worthiest chain; O(members^2).
+  Group judge_chain(std::vector<std::size_t> members) const {
+    std::ranges::sort(members, {}, [&](std::size_t i) {
+      return std::pair(all_.hits[i].range.begin, all_.hits[i].range.end);
+    });
+    std::vector<double> best(members.size(), 0);
+    std::vector<std::size_t> before(members.size(), members.size());
+    std::size_t last = members.size();
+    for (std::size_t i = 0; i < members.size(); ++i) {
+      const Hit& hit = all_.hits[members[i]];
+      const std::size_t begin = point_of(hit.range.begin);
+      const double own = chained_worth(hit);
+      best[i] = own - all_.edges->begin_cost(begin) - convention_cost(hit) - 1;
+      for (std::size_t m = 0; m < i; ++m) {
+        const Hit& other = all_.hits[members[m]];
+        if (other.range.end > hit.range.begin) continue;
+        if (hit.slot_range().overlaps(other.slot_range())) continue;
+        const double net = own - all_.edges->next_begin_cost(point_of(other.range.end), begin) -
+                           (hit.layout == other.layout ? 1 : 1 + layout_cost(hit.layout, hit.size()));
+        if (net < kMemberNeeded || best[m] + net <= best[i]) continue;
+        best[i] = best[m] + net;
+        before[i] = m;
+      }
+      if (last == members.size() || best[i] > best[last]) last = i;
+    }
+    Group group;
+    for (std::size_t i = last; i < members.size(); i = before[i]) group.members.push_back(members[i]);
+    if (!group.members.empty()) group.worth = best[last];
+    return group;
+  }
+
   bool take_group() {
     // Free slots form a group where they stand together; records where they are of one table.
     std::map<std::tuple<Convention, std::size_t>, std::vector<std::size_t>> groups;
     std::map<Convention, std::vector<std::size_t>> free;
+    std::map<std::pair<std::size_t, Storage>, std::vector<std::size_t>> chains;
     for (std::size_t i = 0; i < all_.hits.size(); ++i) {
       const Hit& hit = all_.hits[i];
       if (hit.evidence < kMemberNeeded || is_out(i)) continue;
+      if (!hit.from_table && hit.has_slot() && hit.layout.anchor != Layout::Anchor::kFree &&
+          chained_worth(hit) > kMemberNeeded + 2)
+        chains[{hit.algorithm, hit.storage}].push_back(i);
       if (hit.evidence - range_cost(hit) < 0) continue;
       if (hit.layout.anchor == Layout::Anchor::kFree) {
         free[convention_of(hit)].push_back(i);
@@ -271,6 +386,18 @@ class Selection {
       if (group.members.size() >= 2 && group.worth > best.worth) best = std::move(group);
     };
     for (const auto& [key, members] : groups) consider(members);
+    for (auto& [kind, members] : chains) {
+      if (members.size() < 2) continue;
+      if (members.size() > kMostChained) {
+        const auto most = members.begin() + static_cast<std::ptrdiff_t>(kMostChained);
+        std::nth_element(members.begin(), most, members.end(), [&](std::size_t a, std::size_t b) {
+          return chained_worth(all_.hits[a]) > chained_worth(all_.hits[b]);
+        });
+        members.resize(kMostChained);
+      }
+      Group group = judge_chain(members);
+      if (group.members.size() >= 2 && group.worth > best.worth) best = std::move(group);
+    }
     for (auto& [convention, members] : free) {
       std::ranges::sort(members, {}, [&](std::size_t i) { return all_.hits[i].slot; });
       std::vector<std::size_t> cluster;
@@ -371,7 +498,9 @@ class Selection {
 
   Agreements& all_;
   SearchOutcome& outcome_;
-  std::vector<bool> taken_;
+  std::vector<bool> taken_, composed_, out_;
+  std::vector<std::size_t> judged_;  // by hit: finds when it was last found not to be out, plus 1
+  std::vector<Range> hulls_;         // by hit, trimmed
   RangeSet slots_;
   std::set<std::uint64_t> edges_;
   std::set<std::size_t> algorithms_, tables_;

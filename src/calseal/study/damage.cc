@@ -9,11 +9,11 @@
 namespace calseal {
 namespace {
 
-constexpr std::uint64_t kAlignment = 256;    // reads come in blocks of this or a multiple
-constexpr std::uint64_t kSector = 4096;      // the least that parts of an image are padded to
-constexpr std::uint64_t kLeastRun = 256;     // bytes of one value or short period
-constexpr std::uint64_t kLeastRepeat = 128;  // bytes found twice
-constexpr std::uint64_t kChance = 4;         // bytes by which neighbours may carry a run on
+constexpr std::uint64_t kAlignment = 256;   // reads come in blocks of this or a multiple
+constexpr std::uint64_t kLeastRun = 256;    // bytes of one value or short period, or found twice
+constexpr std::uint64_t kLongRun = 2048;    // the same with one loose end, which an empty table may be
+constexpr std::uint64_t kLongRepeat = 512;  // bytes found twice, with loose ends
+constexpr std::uint64_t kChance = 4;        // bytes by which neighbours may carry a run on
 constexpr std::uint64_t kHashBlock = 64;
 constexpr std::size_t kNoiseBlock = 1024;
 constexpr double kNoisy = 7.6;   // 1 KiB of random bytes: about 7.81 bits per byte
@@ -22,7 +22,7 @@ constexpr double kNormal = 7.2;  // a region whose median is above this is expec
 struct Row {
   std::string_view name, meaning, advice;
 };
-constexpr std::array<Row, 14> kRows = {{
+constexpr std::array<Row, 15> kRows = {{
     {"truncated", "the file ends before the memory does", "read the controller again, to the end"},
     {"padded", "the file goes on after the memory ends, with bytes that the memory does not have",
      "read again with the right size; do not cut the file by hand"},
@@ -47,6 +47,8 @@ constexpr std::array<Row, 14> kRows = {{
     {"gaps", "the record file leaves out addresses inside a part that it holds", "read again, whole"},
     {"opaque", "nearly all of the file looks random: encrypted or compressed",
      "export the read unwrapped; nothing can be judged through this wrapping"},
+    {"one-byte", "one byte, put otherwise, makes the failing checksum hold",
+     "read again; if a second read has the same byte there, the controller holds it so"},
     {"unexplained", "checks fail and none of the known kinds of damage is seen",
      "read again; if a second read is the same, somebody changed this controller, or the map is wrong"},
 }};
@@ -55,6 +57,7 @@ struct Stretch {
   DamageKind kind;
   Range range;
   std::string found;
+  bool padding = false;  // a blank up to its region's end, as regions are padded
   bool aligned() const { return range.begin % kAlignment == 0 && range.end % kAlignment == 0; }
 };
 
@@ -74,6 +77,7 @@ class Search {
     repeats();
     std::ranges::stable_sort(found_, [](const Stretch& a, const Stretch& b) {
       if (a.aligned() != b.aligned()) return a.aligned();
+      if (a.padding != b.padding) return b.padding;
       // A block that came twice may well hold a blank of its own.
       const bool a_twice = a.kind == DamageKind::kRepeated, b_twice = b.kind == DamageKind::kRepeated;
       if (a_twice != b_twice) return a_twice;
@@ -105,26 +109,26 @@ class Search {
         const Range run = snapped({begin, i});
         if (run.size() >= kLeastRun && !taken.overlaps(run) && is_block(run, region)) {
           taken.add(run);
-          add_run(run, period);
+          add_run(run, region, period);
         }
         begin = i + 1 - period;
       }
     }
   }
 
-  // Padding and empty tables begin anywhere and often end with their region or sector; a block of a read does
-  // not.
+  // Padding and empty tables begin and end anywhere; a block of a read does not.
   static bool is_block(Range run, Range region) {
-    if (run.begin % kAlignment == 0) return true;
-    return run.end % kAlignment == 0 && run.end % kSector != 0 && run.end != region.end;
+    const bool begins = run.begin % kAlignment == 0, ends = run.end % kAlignment == 0;
+    return (begins && ends) || ((begins || (ends && run.end != region.end)) && run.size() >= kLongRun);
   }
 
-  void add_run(Range run, std::uint64_t period) {
+  void add_run(Range run, Range region, std::uint64_t period) {
     const std::uint8_t value = at(run.begin);
     const std::uint8_t fill = search_.map->memories[search_.memory].fill;
     const bool blank = period == 1 && (value == 0x00 || value == 0xff || value == fill);
     found_.push_back({blank ? DamageKind::kBlank : DamageKind::kStuck, run,
-                      bytes_text(run.size()) + " of " + hex_excerpt(view({run.begin, run.begin + period}))});
+                      bytes_text(run.size()) + " of " + hex_excerpt(view({run.begin, run.begin + period})),
+                      blank && run.end == region.end && run.begin != region.begin});
   }
 
   // Inward to the alignment when that takes off no more than a few bytes.
@@ -161,8 +165,17 @@ class Search {
     std::ranges::nth_element(all, middle);
     if (*middle > kNormal) return;
     for (const Range& block : noisy) {
-      found_.push_back({DamageKind::kNoise, block, bytes_text(block.size()) + " that look random"});
+      found_.push_back({DamageKind::kNoise, block, bytes_text(block.size()) + " that look random", false});
     }
+  }
+
+  // As far as the bytes still agree on both sides, blanks included; to the alignment when that is near.
+  Range extended(Range later, std::uint64_t distance) const {
+    const std::uint64_t end = origin_ + search_.bytes.size();
+    while (later.begin - distance > origin_ && at(later.begin - 1) == at(later.begin - 1 - distance))
+      --later.begin;
+    while (later.end < end && at(later.end) == at(later.end - distance)) ++later.end;
+    return snapped(later);
   }
 
   bool is_plain(std::uint64_t address) const {  // neither constant nor of a short period
@@ -202,12 +215,13 @@ class Search {
       for (++i; i < pairs.size() && pairs[i].first == distance && pairs[i].second == later.end; ++i) {
         later.end += kHashBlock;
       }
+      later = extended(later, distance);
       const Range earlier{later.begin - distance, later.end - distance};
       const bool suspected = search_.suspect.contains(later) || search_.suspect.contains(earlier);
       const bool aligned = later.begin % kAlignment == 0 && later.end % kAlignment == 0;
-      if (later.size() < (aligned ? kLeastRun : kLeastRepeat)) continue;
+      if (later.size() < (aligned ? kLeastRun : kLongRepeat)) continue;
       if (!suspected || is_copy(earlier, later)) continue;
-      found_.push_back({DamageKind::kRepeated, later, "the same bytes as at " + range_text(earlier)});
+      found_.push_back({DamageKind::kRepeated, later, "the same bytes as at " + range_text(earlier), false});
     }
   }
 

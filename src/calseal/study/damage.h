@@ -26,6 +26,7 @@ enum class DamageKind : std::uint8_t {
   kNoise,
   kGaps,
   kOpaque,
+  kOneByte,
   kUnexplained,  // checks fail and nothing above is seen
 };
 std::string_view damage_name(DamageKind kind);     // "truncated", "padded", ...
@@ -54,9 +55,10 @@ struct DamageSearch {
 };
 
 // Blank, stuck, repeated and noisy stretches inside the suspect addresses, likeliest first: those whose ends
-// both lie on multiples of 256 before others, repeated ones before the rest, then the longer. Blank and stuck
-// runs count from 256 bytes, when they begin on a multiple of 256 or end on one that is not their region's
-// end: padding and empty tables are no damage. Linear in the memory's size but for sorting block hashes.
+// both lie on multiples of 256 before others, what may be the padding of its region last, repeated ones
+// before the rest, then the longer. Blank and stuck runs count from 256 bytes with both ends on such
+// multiples, from 2,048 with one: padding and empty tables are no damage. Repeats count from 256 bytes with
+// both ends so, else from 512. Linear in the memory's size but for sorting block hashes.
 std::vector<Damage> find_damage(const DamageSearch& search);
 
 }  // namespace calseal

@@ -14,11 +14,12 @@
 
 namespace calseal {
 
+// How a place was told.
 enum class PlaceFate : std::uint8_t {
   kFound,       // both ends were found by the bytes around them, moved alike
   kOneEnd,      // one end only
   kNeighbours,  // neither, but what stands before and behind it moved alike
-  kChecked,     // a checksum holds there and nowhere else that was tried
+  kChecked,     // a checksum or copy holds there, or one that begins and ends with it
   kAssumed,     // nothing was found: left where it was
   kUnequal      // both ends were found, moved differently: its size changed
 };
@@ -30,11 +31,12 @@ struct CarriedPlace {
   Range from, to;  // addresses; a repetition as a whole
   PlaceFate fate = PlaceFate::kAssumed;
   std::uint64_t score = 0;  // thousandths, of the better end
+  bool sure = false;        // found or checked, and nothing says that it may be chance; else it is in `look`
   bool moved() const { return from != to; }
 };
 
 struct MapCarry {
-  std::vector<CarriedPlace> places;  // in the order of the map's text
+  std::vector<CarriedPlace> places;  // in the order of the map's text; without elements that were left out
   std::vector<std::string> look;     // what a person must look at, most important first
   std::vector<CheckOutcome> checks;  // of the new map on the new image
   std::optional<RegionMap> map;      // nothing when the carried places do not fit together
@@ -43,10 +45,13 @@ struct MapCarry {
 };
 
 // `base` is an image of the old software number, `image` one of the new; both have the map's memories.
-// Without a base nothing is looked for: all stays where it was, and checksums, recognition and identity say
-// what holds. Memories, forms and erase sectors belong to the hardware and stay. The new map is a draft,
-// named `name`; patches and recognised bytes that do not stand in `image` are left out and named. Errors:
-// those of make_plan() on the base.
+// Places are found by the bytes around them, and checksums and copies by their values (checksum_places.h); a
+// region that begins and ends with a checksum that holds lies where that does. Places of slots are sure by
+// their values alone, since one table of slots looks like another. Without a base nothing is looked for: all
+// stays where it was, and checksums, recognition and identity say what holds. Memories, forms and erase
+// sectors belong to the hardware and stay. The new map is a draft, named `name`; patches and recognised bytes
+// that do not stand in `image`, and elements whose uncertain places collide with others, are left out and
+// named. Errors: those of make_plan() on the base.
 Result<MapCarry> carry_region_map(const RegionMap& map, const Image* base, const Image& image,
                                   const std::string& name);
 

@@ -143,6 +143,10 @@ class Writer {
     }
     guesses_.push_back(name + ": that " + algorithm.algorithm.name + " over " + words(hit.coverage) +
                        " is a checksum and no chance (" + chance_words(one) + ")");
+    if (one.least_end < hit.coverage.end)
+      guesses_.push_back(name + ": where its coverage ends: the unused space " +
+                         words({one.least_end, hit.coverage.end}) +
+                         " changes nothing in it, so it may end anywhere there; leave that space unused");
     for (const Hit& other : one.also)
       guesses_.push_back(name + ": that it does not cover " + words(other.coverage) + " by " +
                          search_algorithms()[other.algorithm].algorithm.name + ", which fits as well");

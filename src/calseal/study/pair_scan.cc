@@ -13,7 +13,8 @@
 namespace calseal {
 namespace {
 
-constexpr double kFreeRangeCost = 20;  // bits
+constexpr double kFreeRangeCost = 16;       // bits
+constexpr double kFreeRangeCostOfTwo = 28;  // when a slot has to agree in two images
 
 std::uint32_t load32(ByteView image, std::size_t at) {
   return std::uint32_t{image[at]} | std::uint32_t{image[at + 1]} << 8 | std::uint32_t{image[at + 2]} << 16 |
@@ -42,6 +43,11 @@ class Scanner {
   void run() {
     choose_begins();
     plain_ = add_lane(Layout{});
+    const bool in_two = algorithm_.size == 2 && scan_.pairs != nullptr;
+    if (in_two) {
+      second_ = lanes_.size();
+      lanes_.push_back({Layout{}, std::vector<Word>(begins_.size(), 0), 1});
+    }
     for (const Layout& layout : layouts_of(algorithm_.size, Layout::Anchor::kStart)) {
       if (layout.skip_begin % algorithm_.unit != 0) continue;
       const bool moves = layout.skip_begin != 0 || layout.own != Layout::Own::kOutside;
@@ -54,7 +60,7 @@ class Scanner {
       compare_ends(ends, j);
       for (const StartTarget& target : starts_) compare_start(target, j);
       compare_rules(j);
-      if (algorithm_.size >= 4) look_up(j);
+      if (algorithm_.size >= 4 || in_two) look_up(j);
     }
   }
 
@@ -62,6 +68,7 @@ class Scanner {
   struct Lane {
     Layout layout;
     std::vector<Word> values;  // by begin
+    std::size_t image = 0;
   };
   struct StartTarget {
     Layout layout;
@@ -105,11 +112,11 @@ class Scanner {
   std::size_t add_lane(const Layout& layout) {
     for (std::size_t i = 0; i < lanes_.size(); ++i) {
       const Layout& other = lanes_[i].layout;
-      if (other.skip_begin == layout.skip_begin && other.own == layout.own &&
+      if (lanes_[i].image == 0 && other.skip_begin == layout.skip_begin && other.own == layout.own &&
           (layout.own == Layout::Own::kOutside || (other.slot == layout.slot && other.pair == layout.pair)))
         return i;
     }
-    lanes_.push_back({layout, std::vector<Word>(begins_.size(), 0)});
+    lanes_.push_back({layout, std::vector<Word>(begins_.size(), 0), 0});
     return lanes_.size() - 1;
   }
 
@@ -118,13 +125,14 @@ class Scanner {
   }
 
   // The value after the first block of a range that begins at `point`.
-  std::uint64_t entry(const Layout& layout, std::size_t point) const {
+  std::uint64_t entry(const Lane& lane, std::size_t point) const {
+    const Layout& layout = lane.layout;
     const Range block{grid_.at(point) + layout.skip_begin, grid_.at(point + 1)};
     if (block.begin > block.end) return 0;
     const std::uint64_t init = group_.shift(group_.init(), block.size());
     if (layout.own == Layout::Own::kOutside)
       return group_.plus(init,
-                         layout.skip_begin == 0 ? values_.front().block(point) : group_.of(view(block)));
+                         layout.skip_begin == 0 ? values_[lane.image].block(point) : group_.of(view(block)));
     Bytes counted(view(block).begin(), view(block).end());
     const std::uint64_t slot = static_cast<std::uint64_t>(layout.slot);
     for (std::uint64_t i = slot; i < slot + slot_bytes(layout) && i < counted.size(); ++i)
@@ -139,12 +147,12 @@ class Scanner {
   // All lanes get the block that ends at point j.
   void advance(std::size_t j) {
     const bool whole = grid_.at(j) - grid_.at(j - 1) == grid_.step;
-    const std::uint64_t block = values_.front().block(j - 1);
     while (alive_ < begins_.size() && begins_[alive_] < j) ++alive_;
     const bool enters = alive_ > 0 && begins_[alive_ - 1] + 1 == j;
     const std::size_t old = enters ? alive_ - 1 : alive_;
     for (Lane& lane : lanes_) {
       Word* const value = lane.values.data();
+      const std::uint64_t block = values_[lane.image].block(j - 1);
       if (group_.is_crc() && whole) {
         const Word add = static_cast<Word>(block);
         for (std::size_t i = 0; i < old; ++i) value[i] = shifted(value[i]) ^ add;
@@ -156,7 +164,7 @@ class Scanner {
         for (std::size_t i = 0; i < old; ++i)
           value[i] = static_cast<Word>(group_.plus(group_.shift(value[i], size), block));
       }
-      if (enters) value[old] = static_cast<Word>(entry(lane.layout, j - 1));
+      if (enters) value[old] = static_cast<Word>(entry(lane, j - 1));
     }
   }
 
@@ -255,26 +263,38 @@ class Scanner {
     }
   }
 
+  // A finished value, as the storage writes it.
+  std::uint64_t written(std::uint64_t finished, const Storage& storage) const {
+    return storage.transform == SlotTransform::kPlain        ? finished
+           : storage.transform == SlotTransform::kComplement ? ~finished & group_.mask()
+                                                             : (0 - finished) & group_.mask();
+  }
+
+  // The first four bytes that stand where the value stands; of two images, two of each.
+  std::uint32_t key_of(std::size_t i, const Storage& storage) const {
+    const std::uint64_t word = written(lanes_[plain_].values[i] ^ group_.xorout(), storage);
+    const bool little = storage.order == ByteOrder::kLittle;
+    if (algorithm_.size > 2) {
+      const int width = static_cast<int>(algorithm_.size * 8);
+      return little ? static_cast<std::uint32_t>(word)
+                    : __builtin_bswap32(static_cast<std::uint32_t>(word >> (width - 32)));
+    }
+    const std::uint64_t other = written(lanes_[second_].values[i] ^ group_.xorout(), storage);
+    const auto both = static_cast<std::uint32_t>(word | other << 16);
+    return little ? both : (both & 0x00ff00ff) << 8 | (both >> 8 & 0x00ff00ff);
+  }
+
   // The value, as each storage would have it, wherever it stands.
   void look_up(std::size_t j) {
     Layout layout;
     layout.anchor = Layout::Anchor::kFree;
-    const int width = static_cast<int>(algorithm_.size * 8);
-    const Word* const value = lanes_[plain_].values.data();
+    const WordIndex& index = algorithm_.size > 2 ? *scan_.words : *scan_.pairs;
+    const std::vector<bool>& likely = (*scan_.likely)[j];
     for (std::size_t i = 0; i < alive_; ++i) {
       // A place anywhere is dear: only ranges whose edges show can pay for it.
-      if (scan_.edges->begin_cost(begins_[i]) > kFreeRangeCost) continue;
-      if (scan_.edges->range_cost(begins_[i], j) > kFreeRangeCost) continue;
-      const std::uint64_t finished = value[i] ^ group_.xorout();
+      if (!likely[begins_[i]]) continue;
       for (const Storage& storage : storages_) {
-        const std::uint64_t word = storage.transform == SlotTransform::kPlain ? finished
-                                   : storage.transform == SlotTransform::kComplement
-                                       ? ~finished & group_.mask()
-                                       : (0 - finished) & group_.mask();
-        const std::uint32_t first = storage.order == ByteOrder::kLittle
-                                        ? static_cast<std::uint32_t>(word)
-                                        : __builtin_bswap32(static_cast<std::uint32_t>(word >> (width - 32)));
-        scan_.words->find(first, [&](std::uint64_t at) {
+        index.find(key_of(i, storage), [&](std::uint64_t at) {
           if (at + algorithm_.size > image_.size()) return;
           const Range coverage{grid_.at(begins_[i]), grid_.at(j)};
           // Its own slot cannot count as it is.
@@ -312,9 +332,9 @@ class Scanner {
   Grid grid_;
   std::vector<Storage> storages_;
   std::vector<Hit>& hits_;
-  std::vector<std::size_t> begins_;  // points, ascending
-  std::size_t alive_ = 0;            // begins before the present end
-  std::size_t plain_ = 0;
+  std::vector<std::size_t> begins_;     // points, ascending
+  std::size_t alive_ = 0;               // begins before the present end
+  std::size_t plain_ = 0, second_ = 0;  // lanes: the first image's ranges as they are, the second's
   std::vector<Lane> lanes_;
   std::vector<StartTarget> starts_;
   std::array<std::array<Word, 256>, sizeof(Word)> step_{};
@@ -322,11 +342,35 @@ class Scanner {
 
 }  // namespace
 
+std::vector<std::vector<bool>> likely_ranges(const Edges& edges, const Grid& grid, std::size_t images) {
+  const double most = images > 1 ? kFreeRangeCostOfTwo : kFreeRangeCost;
+  std::vector<std::vector<bool>> likely(grid.count());
+  for (std::size_t end = 1; end < grid.count(); ++end) {
+    likely[end].resize(end);
+    for (std::size_t begin = 0; begin < end; ++begin)
+      likely[end][begin] = edges.begin_cost(begin) <= most && edges.range_cost(begin, end) <= most;
+  }
+  return likely;
+}
+
 WordIndex::WordIndex(ByteView image) : filter_(std::size_t{1} << 18) {
   for (std::size_t at = 0; at + 4 <= image.size(); at += 4) {
     const std::uint32_t word = load32(image, at);
     if (!is_plain_word(word)) entries_.push_back({word, static_cast<std::uint32_t>(at)});
   }
+  build();
+}
+
+WordIndex::WordIndex(ByteView first, ByteView second) : filter_(std::size_t{1} << 18) {
+  for (std::size_t at = 0; at + 2 <= std::min(first.size(), second.size()); at += 2) {
+    const std::uint32_t word = std::uint32_t{first[at]} | std::uint32_t{first[at + 1]} << 8 |
+                               std::uint32_t{second[at]} << 16 | std::uint32_t{second[at + 1]} << 24;
+    if (!is_plain_word(word)) entries_.push_back({word, static_cast<std::uint32_t>(at)});
+  }
+  build();
+}
+
+void WordIndex::build() {
   const auto hash = [](std::uint32_t word) { return word * 0x9e3779b1U; };
   std::ranges::sort(entries_, [&](const Entry& a, const Entry& b) {
     return std::pair(hash(a.word), a.at) < std::pair(hash(b.word), b.at);

@@ -12,10 +12,12 @@
 namespace calseal {
 
 // All four-byte words of an image at multiples of four, found by value; words of one repeated byte, and those
-// that occur more than a few times, are left out.
+// that occur more than a few times, are left out. Of two images: the two-byte words at multiples of two, that
+// of the first image and behind it that of the second.
 class WordIndex {
  public:
   explicit WordIndex(ByteView image);
+  WordIndex(ByteView first, ByteView second);
   // Offsets where these four bytes stand (first byte lowest); at most kMost.
   template <typename Take>
   void find(std::uint32_t word, const Take& take) const {
@@ -32,6 +34,7 @@ class WordIndex {
   struct Entry {
     std::uint32_t word, at;
   };
+  void build();
   std::vector<std::uint32_t> filter_;  // one bit per hash
   std::vector<std::uint32_t> starts_;
   std::vector<Entry> entries_;
@@ -44,8 +47,14 @@ struct PairScan {
   Grid grid;
   const Edges* edges = nullptr;
   const WordIndex* words = nullptr;  // of the first image
+  const WordIndex* pairs = nullptr;  // of the first two, where there are two
   std::size_t most_begins = 0;       // ranges begin at the likeliest so many points
+  // By end: whether a range from each begin is likely enough to pay for a slot anywhere.
+  const std::vector<std::vector<bool>>* likely = nullptr;
 };
+
+// Ranges whose edges cost no more than what leaves a slot anywhere, in so many images, something to say.
+std::vector<std::vector<bool>> likely_ranges(const Edges& edges, const Grid& grid, std::size_t images);
 
 // Appends the hits of one algorithm that hold in all images. `values` are those of the algorithm for each
 // image. O(begins * points) steps of a few nanoseconds.

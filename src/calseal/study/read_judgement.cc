@@ -7,6 +7,7 @@
 #include "calseal/base/text.h"
 #include "calseal/image/entropy.h"
 #include "calseal/map/segments.h"
+#include "calseal/study/one_byte.h"
 
 namespace calseal {
 namespace {
@@ -111,8 +112,11 @@ class Judge {
     verify();
     for (const OddSize& odd : odd_sizes_) size_of(odd);
     for (std::size_t m = 0; m < map_.memories.size(); ++m) incomplete(m);
-    if (out_.damage.empty() && any_fails(out_.checks)) content();
-    if (out_.damage.empty() && any_fails(out_.checks)) unexplained();
+    if (out_.damage.empty() && any_fails(out_.checks)) {
+      const std::vector<CheckOutcome> rest = one_byte();
+      if (any_fails(rest)) content(rest);
+      if (out_.damage.empty()) unexplained();
+    }
     grade(stocks);
   }
 
@@ -297,17 +301,35 @@ class Judge {
     }
   }
 
+  // Single bytes that failing CRCs point to. The checks again, as they are with these put right.
+  std::vector<CheckOutcome> one_byte() {
+    Image image = out_.read.image;
+    std::vector<CheckOutcome> checks = out_.checks;
+    for (std::size_t i = 0; i < checks.size(); ++i) {
+      if (checks[i].state != CheckState::kFails) continue;
+      const auto byte = find_one_byte(*out_.plan, out_.plan->nodes[checks[i].node], image);
+      if (!byte) continue;
+      const Range at{byte->address, byte->address + 1};
+      add(DamageKind::kOneByte, place_text(map_, {byte->memory, at}),
+          hex_excerpt(image.memories[byte->memory].view(at)) + "; with " + hex_excerpt(Bytes{byte->right}) +
+              " there " + checks[i].name + " holds");
+      image.memories[byte->memory].span(at)[0] = byte->right;
+      checks = verify_checks(*out_.plan, image);
+    }
+    return checks;
+  }
+
   // Blank, stuck, repeated or noisy stretches that failing checks point to.
-  void content() {
+  void content(const std::vector<CheckOutcome>& checks) {
     for (std::size_t m = 0; m < map_.memories.size(); ++m) {
-      DamageSearch search{&map_, m, out_.read.image.memories[m].bytes, suspect(m)};
+      DamageSearch search{&map_, m, out_.read.image.memories[m].bytes, suspect(m, checks)};
       for (Damage& damage : find_damage(search)) out_.damage.push_back(std::move(damage));
     }
   }
 
-  RangeSet suspect(std::size_t m) const {
+  RangeSet suspect(std::size_t m, const std::vector<CheckOutcome>& checks) const {
     RangeSet set;
-    for (const CheckOutcome& check : out_.checks) {
+    for (const CheckOutcome& check : checks) {
       if (check.state != CheckState::kFails) continue;
       const PlanNode& node = out_.plan->nodes[check.node];
       set.add(node.reads[m]);
@@ -315,7 +337,7 @@ class Judge {
         if (place.memory == m) set.add(place.range);
       }
     }
-    for (const CheckOutcome& check : out_.checks) {
+    for (const CheckOutcome& check : checks) {
       const PlanNode& node = out_.plan->nodes[check.node];
       if (check.state != CheckState::kHolds || node.is_copy) continue;
       if (map_.checksums[node.index].bits >= kVouchingBits) set.remove(node.reads[m]);

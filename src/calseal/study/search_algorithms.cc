@@ -77,10 +77,17 @@ std::vector<SearchAlgorithm> make_list() {
   add_sum(list, 64, SumOperation::kXor, 64, false);
   add_sum(list, 16, SumOperation::kAddEndAround, 16, true);
   add_sum(list, 32, SumOperation::kAddEndAround, 32, false);
-  // Half of all weight for the common ones.
-  const auto common = static_cast<double>(std::ranges::count(list, 0.0, &SearchAlgorithm::cost));
-  const double rare = static_cast<double>(list.size()) - common;
-  for (SearchAlgorithm& one : list) one.cost = 1 + std::log2(one.cost == 0 ? common : rare);
+  // Half of all weight for the common ones, an eighth for widths that hardly any controller keeps.
+  const auto rank = [](const SearchAlgorithm& one) {
+    return one.cost == 0 ? 0 : one.bits == 16 || one.bits == 32 || one.bits == 64 ? 1 : 2;
+  };
+  std::array<double, 3> counts{};
+  for (const SearchAlgorithm& one : list) ++counts[static_cast<std::size_t>(rank(one))];
+  constexpr std::array<double, 3> kWeights = {0.5, 0.375, 0.125};
+  for (SearchAlgorithm& one : list) {
+    const auto group = static_cast<std::size_t>(rank(one));
+    one.cost = std::log2(counts[group] / kWeights[group]);
+  }
   return list;
 }
 

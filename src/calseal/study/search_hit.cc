@@ -7,10 +7,12 @@
 namespace calseal {
 namespace {
 
-constexpr double kCostMain = 3.7;    // six of them
-constexpr double kCostOther = 7.2;   // some thirty
-constexpr double kCostFree = 2.5;    // and then where
-constexpr double kCostRecord = 3.5;  // and then where
+// Their shares sum to at most 1, whatever the slot's size.
+constexpr double kCostMain = 4.3;     // eight of them
+constexpr double kCostTrailer = 5.6;  // six
+constexpr double kCostOther = 7.6;    // fifty
+constexpr double kCostFree = 2.5;     // and then where
+constexpr double kCostRecord = 7.5;   // and then where
 constexpr double kCostRule = 6.5;
 
 std::uint64_t word_at(ByteView image, std::uint64_t at, std::size_t size, ByteOrder order) {
@@ -24,19 +26,24 @@ std::uint64_t word_at(ByteView image, std::uint64_t at, std::size_t size, ByteOr
 
 }  // namespace
 
-double layout_cost(const Layout& layout) {
+double layout_cost(const Layout& layout, std::size_t size) {
   using Anchor = Layout::Anchor;
   if (layout.anchor == Anchor::kFree) return kCostFree;
-  if (layout.anchor == Anchor::kRecord) return kCostRecord + 4;
+  if (layout.anchor == Anchor::kRecord) return kCostRecord;
   if (layout.anchor == Anchor::kRule) return kCostRule;
-  const bool plain =
-      layout.pair == 0 && layout.skip_begin + layout.skip_end <= 8 && layout.slot <= 0 && layout.slot >= -8;
-  if (!plain) return kCostOther;
-  // Outside at either end of the range, inside at either end, or before and behind.
+  if (layout.pair != 0) return kCostOther;
+  // At either end of the range, not covered or covered as a constant; right before or behind it.
   const std::uint64_t skip = layout.skip_begin + layout.skip_end;
-  const auto offset = static_cast<std::uint64_t>(layout.anchor == Anchor::kEnd ? -layout.slot : 0);
-  if (skip != 0 && layout.anchor == Anchor::kEnd && skip != offset) return kCostOther;
-  return kCostMain;
+  const auto slot_size = static_cast<std::int64_t>(size);
+  const std::int64_t at_end = layout.anchor == Anchor::kEnd ? -slot_size : 0;
+  const std::int64_t beside = layout.anchor == Anchor::kEnd ? 0 : -slot_size;
+  if ((layout.slot == at_end && (skip == size || layout.own != Layout::Own::kOutside)) ||
+      (layout.slot == beside && skip == 0 && layout.own == Layout::Own::kOutside))
+    return kCostMain;
+  // First in a header or trailer.
+  const bool first =
+      layout.anchor == Anchor::kEnd ? skip == static_cast<std::uint64_t>(-layout.slot) : layout.slot == 0;
+  return first && skip != 0 ? kCostTrailer : kCostOther;
 }
 
 std::vector<Layout> layouts_of(std::size_t size, Layout::Anchor anchor) {
@@ -71,8 +78,10 @@ std::vector<Layout> layouts_of(std::size_t size, Layout::Anchor anchor) {
     if (size == 1) return list;
     for (const std::uint64_t trailer : {std::uint64_t{4}, std::uint64_t{8}, std::uint64_t{16}}) {
       if (trailer <= size) continue;
+      // On the trailer's own words, or last in it.
       for (std::int64_t back = s; back <= static_cast<std::int64_t>(trailer);
-           back += std::max<std::int64_t>(s, 4)) {
+           back = back / std::max<std::int64_t>(s, 4) * std::max<std::int64_t>(s, 4) +
+                  std::max<std::int64_t>(s, 4)) {
         add(trailer, -back);
         add(0, -back, Own::kAsZeros);
         add(0, -back, Own::kAsOnes);
@@ -246,14 +255,16 @@ double MatchEvidence::of(const SearchAlgorithm& algorithm, const Hit& hit, std::
     if (algorithm.size == 2) bits = std::min(bits, 8 - std::log2(density16(word, hit.storage.order)));
     if (algorithm.size == 4) bits = std::min(bits, 16 - std::log2(density32(word, hit.storage.order)));
     if (algorithm.size == 8) bits = std::min(bits, 48 - std::log2(density32(word >> 32, hit.storage.order)));
-    // A sum of few bytes in many bits can only be small.
-    const double least = std::log2(static_cast<double>(hit.coverage.size())) + algorithm.algorithm.sum.unit;
+    // Small numbers are likelier than large ones, by and large as their logarithms are even.
+    const double least = std::log2(static_cast<double>(word | 1)) + 4;
     if (algorithm.algorithm.sum.operation == SumOperation::kAdd) bits = std::min(bits, least);
   }
   // The complemented twin agrees by itself as well.
   if (hit.layout.pair != 0) bits *= 2;
-  // Little content has little to say, however long the value.
-  return std::min(bits, static_cast<double>(changes(hit.coverage)) / 4);
+  // Little content has little to say, however long the value; in a sum of a table's entries still less, since
+  // what repeats cancels or counts up.
+  const double share = algorithm.algorithm.kind == AlgorithmKind::kSum ? 16 : 4;
+  return std::min(bits, static_cast<double>(changes(hit.coverage)) / share);
 }
 
 }  // namespace calseal

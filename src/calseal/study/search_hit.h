@@ -29,8 +29,8 @@ struct Layout {
   friend auto operator<=>(const Layout&, const Layout&) = default;
 };
 
-// Bits that it takes to name a layout; the sum of 2^-cost over all is below 1.
-double layout_cost(const Layout& layout);
+// Bits that it takes to name a layout of a slot of `size` bytes; the sum of 2^-cost over all is below 1.
+double layout_cost(const Layout& layout, std::size_t size);
 // All layouts for a slot of `size` bytes with this anchor; kFree, kRule: one.
 std::vector<Layout> layouts_of(std::size_t size, Layout::Anchor anchor);
 

@@ -58,25 +58,54 @@ class Count {
   Image& voted_;
 };
 
-}  // namespace
-
-Result<Vote> vote_reads(const RegionMap& map, const std::vector<const Image*>& reads) {
-  for (const Image* read : reads) {
-    for (std::size_t m = 0; m < map.memories.size(); ++m) {
-      if (read->memories[m].known == reads.front()->memories[m].known) continue;
-      return fail({Reason::kReadIncomplete, "", map.memories[m].name, "reads that know different bytes",
-                   "reads of the same addresses", "read again; compare only reads of one kind"});
+// What most reads say of every byte; which bytes are tables is not known yet.
+Image majority_of(const std::vector<const Image*>& reads, const std::vector<RangeSet>& moves) {
+  Image image = *reads.front();
+  Vote unused;
+  unused.minority.resize(reads.size());
+  Count count(reads, unused, image);
+  for (std::size_t m = 0; m < moves.size(); ++m) {
+    for (const Range& range : moves[m].ranges()) {
+      for (std::uint64_t address = range.begin; address < range.end; ++address) count.byte(m, address);
     }
   }
-  CALSEAL_ASSIGN(const Plan plan, make_plan(map, *reads.front()));
+  return image;
+}
+
+std::uint64_t known_bytes(const Image& image) {
+  std::uint64_t bytes = 0;
+  for (const Memory& memory : image.memories) bytes += memory.known.size();
+  return bytes;
+}
+
+bool know_the_same(const Image& a, const Image& b) {
+  return std::ranges::equal(a.memories, b.memories, {}, &Memory::known, &Memory::known);
+}
+
+}  // namespace
+
+Result<Vote> vote_reads(const RegionMap& map, const std::vector<const Image*>& all) {
+  const Image* fullest =
+      *std::ranges::max_element(all, {}, [](const Image* one) { return known_bytes(*one); });
   Vote vote;
+  std::vector<const Image*> reads;
+  for (const Image* read : all) {
+    vote.compared.push_back(know_the_same(*read, *fullest));
+    if (vote.compared.back()) reads.push_back(read);
+  }
+  if (reads.size() < 2) {
+    return fail({Reason::kReadIncomplete, "", "", "reads that know different bytes",
+                 "reads of the same addresses", "read again; compare only reads of one kind"});
+  }
+  std::vector<RangeSet> moves;
+  for (std::size_t m = 0; m < map.memories.size(); ++m) moves.push_back(moving(reads, m));
+  const Image guide = majority_of(reads, moves);
+  CALSEAL_ASSIGN(const Plan plan, make_plan(map, guide));
   vote.minority.resize(reads.size());
   Image voted = *reads.back();  // volatile and floating bytes as a whole
   Count count(reads, vote, voted);
   std::uint64_t pinned = 0;
-  std::vector<RangeSet> moves;
-  for (std::size_t m = 0; m < map.memories.size(); ++m) moves.push_back(moving(reads, m));
-  for (const Span& span : plan.spans(*reads.front())) {
+  for (const Span& span : plan.spans(guide)) {
     if (!span.known) continue;
     const RangeSet inside = moves[span.place.memory].within(span.place.range);
     if (!is_pinned(span.kind) && span.kind != SpanKind::kBinding) {
@@ -93,7 +122,7 @@ Result<Vote> vote_reads(const RegionMap& map, const std::vector<const Image*>& r
     }
   }
   if (reads.size() < 3) return vote;
-  std::uint64_t wrong = 0;
+  std::uint64_t wrong = 1;  // no error seen is not no error
   for (const std::uint64_t times : vote.minority) wrong += times;
   const std::size_t majority = reads.size() / 2 + 1;
   const double rate =

@@ -96,6 +96,29 @@ class CarryMap(unittest.TestCase):
         right = (self.folder / "right.bin").read_bytes()
         self.assertEqual(struct.unpack_from("<I", right, 0x19234)[0], zlib.crc32(right[0x11234:0x19234]))
 
+    def test_what_grew_is_found_by_its_checksum(self):
+        new = bytearray(software(b"XX-0000391", 0x200, 4))
+        at, end = 0x10200, 0x18200
+        longer = new[at:at + 0x4000] + bytes(range(100)) + new[at + 0x4000:end]
+        new[at:at + len(longer)] = longer
+        struct.pack_into("<I", new, at + len(longer), zlib.crc32(longer))
+        self.write("new.bin", bytes(new))
+        carried = self.json("regions", "carry", "map.json", "new.bin", "--base", "old.bin", "--name", "x-391", "-o", "new.json", status=0)
+        place = next(one for one in carried["places"] if one["what"] == "regions calibration")
+        self.assertEqual((place["to"]["start"], place["to"]["size"], place["sure"]), ("0x00010200", 0x8064, True))
+        self.assertEqual(self.carried()["regions"][0]["size"], 0x8064)
+        self.json("regions", "lint", "new.json", "--image", "new.bin", status=0)
+
+    def test_what_is_not_sure_is_named(self):
+        new = bytearray(software(b"XX-0000391", 0x1234, 4))
+        new[0x19234] ^= 1  # the calibration's checksum does not hold
+        self.write("new.bin", bytes(new))
+        carried = self.json("regions", "carry", "map.json", "new.bin", "--base", "old.bin", status=1)
+        unsure = [place["what"] for place in carried["places"] if not place["sure"]]
+        self.assertIn("regions calibration", unsure)
+        for what in unsure:
+            self.assertTrue(any(line.startswith(what + ": ") for line in carried["look"]), what)
+
     def test_nothing_moved(self):
         self.write("new.bin", software(b"XX-0000222", 0, 5))
         carried = self.json("regions", "carry", "map.json", "new.bin", "--base", "old.bin", status=0)
@@ -108,7 +131,9 @@ class CarryMap(unittest.TestCase):
         carried = self.json("regions", "carry", "map.json", "new.bin", "-o", "new.json", status=1)
         self.assertIn("checksum calibration: does not hold in the new image", carried["look"])
         self.assertIn("--base", carried["look"][-1])
-        self.assertEqual({place["fate"] for place in carried["places"]}, {"assumed"})
+        self.assertFalse(any(place["moved"] for place in carried["places"]))
+        checked = {place["what"] for place in carried["places"] if place["sure"]}
+        self.assertEqual(checked, {"checksums code, coverage", "checksums code, slots"})
 
     def test_another_family_is_not_carried_to(self):
         self.write("new.bin", random.Random(9).randbytes(SIZE))

@@ -67,6 +67,27 @@ class Forms(unittest.TestCase):
         self.check(read, "--salt", self.desk.at("new.salt"))
         self.assertEqual((self.desk.out / "new").read_bytes(), boxed(corrected(flash), self.desk.eeprom))
 
+    def revive(self, *more):
+        self.desk.clear_out()
+        return self.desk.json(CALSEAL_CHECK, self.desk.at("r0.calseal"), "--trust", self.desk.at("shop.trust"), "--revive", "--vehicle", "blue estate",
+                              "--salt", self.desk.at("new.salt"), *more)
+
+    def test_the_way_back_without_a_read_comes_in_the_customers_form(self):
+        box = boxed(self.desk.flash, self.desk.eeprom)
+        self.seal_base(self.desk.put("read.box", box), "--new-salt", self.desk.at("new.salt"))
+        self.assertEqual(self.revive("--image", str(self.desk.out / "back"))["vehicle_proof"], "asserted")
+        self.assertEqual((self.desk.out / "back").read_bytes(), box)
+        # What the wrapping holds beside the image stands in the manifest, and nowhere else.
+        manifest = self.desk.json(CALSEAL, "show", self.desk.at("r0.calseal"))["manifest"]
+        trailer = box[-4:]
+        self.assertEqual(manifest["annotations"], [["wrapping", "boxed " + (b"\x00\x01\x02\x03" + b"date--" + trailer).hex()]])
+
+    def test_a_calibration_comes_back_as_it_came(self):
+        calibration = self.desk.flash[:128]
+        self.seal_base(self.desk.put("cal.bin", calibration), "--new-salt", self.desk.at("new.salt"))
+        self.revive("--image", str(self.desk.out / "back"))
+        self.assertEqual((self.desk.out / "back").read_bytes(), calibration)
+
     def test_a_damaged_wrapping_is_refused_with_its_place(self):
         good = boxed(self.desk.flash, self.desk.eeprom)
         error = self.seal_base(self.desk.put("read.box", edited(good, 100, b"\x00\x01")), status=1)

@@ -67,6 +67,41 @@ class Receive(unittest.TestCase):
         self.assertEqual((verdict["vote"]["by_majority"], verdict["vote"]["undecided"]), (3, 0))
         self.assertEqual(pathlib.Path(self.desk.at("voted-flash.bin")).read_bytes(), good)
 
+    def test_a_read_that_was_cut_off_is_judged_and_has_no_vote(self):
+        good = self.desk.data("engine-a-flash.bin")
+        short = pathlib.Path(self.desk.at("short.bin"))
+        short.write_bytes(self.desk.bytes_of("engine-a-flash.bin")[:4000000])
+        eeprom = ["--again", "eeprom=" + self.desk.data("engine-a-eeprom.bin")]
+        two = self.receive(good, "--again", f"flash={short}", *eeprom, status=1)
+        self.assertEqual((two["vote"], [read["sound"] for read in two["reads"]]), ({}, [True, False]))
+        self.assertEqual(two["reads"][1]["findings"][0]["kind"], "truncated")
+        three = self.receive(good, "--again", f"flash={short}", *eeprom, "--again", "flash=" + good, *eeprom, status=1)["vote"]
+        self.assertEqual((three["compared"], three["only_volatile"]), ([True, False, True], True))
+
+    def test_one_wrong_byte_is_named_with_its_address(self):
+        bad = bytearray(self.desk.bytes_of("engine-a-flash.bin"))
+        bad[0x2a0123] ^= 0x08
+        path = pathlib.Path(self.desk.at("bit.bin"))
+        path.write_bytes(bad)
+        findings = self.receive(str(path), status=1)["reads"][0]["findings"]
+        self.assertEqual([(one["kind"], one["place"]) for one in findings], [("one-byte", "flash 0x802a0123")])
+
+    def test_the_map_of_a_dealers_update(self):
+        """It moved nothing: most places are sure, every other is named, and the map holds."""
+        files = lambda name: ["flash=" + self.desk.data(name), "eeprom=" + self.desk.data("engine-a-eeprom.bin")]
+        base = [word for one in files("engine-a-flash.bin") for word in ("--base", one)]
+        carried = self.desk.json(CALSEAL, "regions", "carry", MAPS / "engine.regions.json", *files("engine-a-updated-flash.bin"), *base,
+                                 "--name", "eg47-updated", "-o", self.desk.at("updated.json"), status=1)
+        self.assertFalse(any(place["moved"] for place in carried["places"]))
+        self.assertEqual({check["state"] for check in carried["checks"]}, {"holds"})
+        sure = [place for place in carried["places"] if place["sure"]]
+        self.assertGreaterEqual(len(sure) * 10, len(carried["places"]) * 8)
+        for place in carried["places"]:
+            named = any(line.startswith(place["what"] + ":") for line in carried["look"])
+            self.assertEqual(named, not place["sure"], place["what"])
+        images = [word for one in files("engine-a-updated-flash.bin") for word in ("--image", one)]
+        self.desk.json(CALSEAL, "regions", "lint", self.desk.at("updated.json"), *images, status=0)
+
     def test_plan_of_a_revision(self):
         now = [f"--now={m}={self.desk.data(f'engine-a-{m}.bin')}" for m in ("flash", "eeprom")]
         plan = self.desk.json(CALSEAL, "plan", "--regions", MAPS / "engine.regions.json", *now,

@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include "calseal/base/json_text.h"
 #include "calseal/base/json_write.h"
 #include "support/matchers.h"
 
@@ -36,6 +37,15 @@ INSTANTIATE_TEST_SUITE_P(
         RefusedText{"LeadingZero", "[01]", Reason::kJsonSyntax, "line 1"},
         RefusedText{"RawControl", "[\"a\nb\"]", Reason::kJsonSyntax, ""},
         RefusedText{"LoneSurrogate", "[\"\\ud800\"]", Reason::kJsonSyntax, ""},
+        RefusedText{"LoneLowSurrogate", "[\n\"a\\udc00\"]", Reason::kJsonSyntax, "line 2, column 1"},
+        RefusedText{"LoneSurrogateKey", "{\"\\udfff\":1}", Reason::kJsonSyntax, "line 1, column 2"},
+        RefusedText{"HighSurrogateTwice", "[\"\\ud800\\ud800\"]", Reason::kJsonSyntax, ""},
+        RefusedText{"EscapeUnknown", "[\"\\x41\"]", Reason::kJsonSyntax, "line 1"},
+        RefusedText{"Plus", "[+1]", Reason::kJsonSyntax, "line 1, column 2"},
+        RefusedText{"NoDigitBehindPoint", "[1.]", Reason::kJsonSyntax, "line 1"},
+        RefusedText{"Infinity", "[Infinity]", Reason::kJsonSyntax, "line 1, column 2"},
+        RefusedText{"NotANumber", "[NaN]", Reason::kJsonSyntax, "line 1, column 2"},
+        RefusedText{"WordCutOff", "[tru]", Reason::kJsonSyntax, "line 1"},
         RefusedText{"ByteOrderMark", "\xef\xbb\xbf{}", Reason::kJsonSyntax, "line 1, column 1"},
         RefusedText{"NotUtf8", "[\"\xc3\x28\"]", Reason::kJsonSyntax, ""},
         RefusedText{"Overlong", "[\"\xc0\xaf\"]", Reason::kJsonSyntax, ""},
@@ -57,6 +67,55 @@ INSTANTIATE_TEST_SUITE_P(
 TEST(Json, AcceptsWhatItShould) {
   EXPECT_THAT(parse_json(std::string(32, '[') + std::string(32, ']'), "f"), IsOk());
   EXPECT_THAT(parse_json(" {\"a\" : [ 9007199254740991 , true , \"\\u00e9\" ] } ", "f"), IsOk());
+}
+
+TEST(Json, StringsAreDecoded) {
+  const auto tree = parse_json(R"({"k\u0065y":"\u0000a\ud83d\ude00\/\\\"\u00e9é","b":["",7,false,{}]})", "f");
+  ASSERT_THAT(tree, IsOk());
+  ASSERT_EQ(tree->members.size(), 2U);
+  EXPECT_EQ(tree->members[0].first, "key");
+  EXPECT_EQ(tree->members[0].second.text, std::string("\0a\xf0\x9f\x98\x80/\\\"\xc3\xa9\xc3\xa9", 13));
+  const JsonValue& list = tree->members[1].second;
+  ASSERT_EQ(list.items.size(), 4U);
+  EXPECT_EQ(list.items[0].text, "");
+  EXPECT_EQ(list.items[1].integer, 7U);
+  EXPECT_FALSE(list.items[2].boolean);
+  EXPECT_EQ(list.items[3].kind, JsonValue::Kind::kObject);
+}
+
+TEST(Json, EveryValueKnowsItsFirstByte) {
+  const std::string text = R"({"a": "x\u0041", "b" :[ 12 ,true, false ], "c":{}})";
+  const auto tree = parse_json(text, "f");
+  ASSERT_THAT(tree, IsOk());
+  EXPECT_EQ(tree->offset, 0U);
+  EXPECT_EQ(tree->find("a")->offset, text.find("\"x"));
+  const JsonValue& list = *tree->find("b");
+  EXPECT_EQ(list.offset, text.find('['));
+  EXPECT_EQ(list.items[0].offset, text.find("12"));
+  EXPECT_EQ(list.items[1].offset, text.find("true"));
+  EXPECT_EQ(list.items[2].offset, text.find("false"));
+  EXPECT_EQ(tree->find("c")->offset, text.find("{}"));
+}
+
+// Texts written straight out are those of a tree with the same members.
+TEST(JsonText, WritesTheCanonicalText) {
+  JsonText text;
+  text.object([&] {
+    text.member("a", "x\n\"\x01");
+    text.member("b", std::uint64_t{9007199254740991});
+    text.member("c", true);
+    text.array("d", std::vector<std::string>{"", "[", "{:"}, [&](const auto& item) { text.value(item); });
+    text.object("e", [] {});
+    text.array("f", std::vector<int>{}, [](int) {});
+    text.member("g", false);
+  });
+  const std::string written = text.take();
+  EXPECT_EQ(written,
+            R"({"a":"x\n\"\u0001","b":9007199254740991,"c":true,"d":["","[","{:"],"e":{},"f":[],"g":false})");
+  const auto tree = parse_json(written, "f");
+  ASSERT_THAT(tree, IsOk());
+  EXPECT_EQ(canonical_json(*tree), written);
+  EXPECT_EQ(text.take(), "");
 }
 
 TEST(Json, CanonicalTextIsAFixedPoint) {

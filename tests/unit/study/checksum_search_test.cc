@@ -2,6 +2,7 @@
 
 #include <gmock/gmock.h>
 
+#include <algorithm>
 #include <cstring>
 
 #include "calseal/study/map_draft.h"
@@ -105,6 +106,101 @@ TEST(ChecksumSearch, SixteenBitsNeedASecondImage) {
   EXPECT_EQ(outcome.found[0].images, 2U);
   // The same image twice tells nothing more.
   EXPECT_THAT(search({images[0], images[0]}).found, IsEmpty());
+}
+
+// A list of 16-bit values elsewhere: two images tell where it is.
+TEST(ChecksumSearch, SixteenBitsAnywhereInTwoImages) {
+  std::vector<Bytes> images;
+  for (const std::uint64_t seed : {13, 14}) {
+    Bytes image = invented_image(seed, 0x40000, kEdges);
+    put(image, 0x40a, crc16_of(image, 0x8000, 0x18000), 2, true);
+    put(image, 0x40e, crc16_of(image, 0x18000, 0x28000), 2, true);
+    images.push_back(std::move(image));
+  }
+  const SearchOutcome outcome = search(images);
+  ASSERT_THAT(outcome.found, SizeIs(2));
+  EXPECT_EQ(outcome.found[0].hit.slot, 0x40aU);
+  EXPECT_EQ(outcome.found[0].hit.coverage, (Range{0x8000, 0x18000}));
+  EXPECT_EQ(outcome.found[1].hit.slot, 0x40eU);
+  EXPECT_EQ(outcome.found[1].hit.coverage, (Range{0x18000, 0x28000}));
+}
+
+// On the first word of a trailer, which is not covered.
+TEST(ChecksumSearch, SixteenBitsBeforeTheRestOfATrailer) {
+  std::vector<Bytes> images;
+  for (const std::uint64_t seed : {15, 16}) {
+    Bytes image = invented_image(seed, 0x40000, kEdges);
+    for (std::size_t i = 0x17ff8; i < 0x18000; ++i) image[i] = static_cast<std::uint8_t>(seed * i);
+    put(image, 0x17ff8, crc16_of(image, 0x8000, 0x17ff8), 2, false);
+    images.push_back(std::move(image));
+  }
+  const SearchOutcome outcome = search(images);
+  ASSERT_THAT(outcome.found, SizeIs(1));
+  EXPECT_EQ(outcome.found[0].hit.slot, 0x17ff8U);
+  EXPECT_EQ(outcome.found[0].hit.coverage, (Range{0x8000, 0x17ff8}));
+}
+
+// None of them could be told from chance by itself.
+TEST(ChecksumSearch, SeveralOfOneConventionInOneImage) {
+  Bytes image = invented_image(17, 0x40000, kEdges);
+  std::size_t begin = 0;
+  for (const std::size_t end : kEdges) {
+    put(image, end - 2, crc16_of(image, begin, end - 2), 2, true);
+    begin = end;
+  }
+  const SearchOutcome outcome = search({image});
+  ASSERT_THAT(outcome.found, SizeIs(4));
+  begin = 0;
+  for (std::size_t i = 0; i < kEdges.size(); ++i) {
+    EXPECT_EQ(outcome.found[i].hit.coverage, (Range{begin, kEdges[i] - 2}));
+    begin = kEdges[i];
+  }
+}
+
+std::uint64_t xor32_of(const Bytes& image, std::size_t begin, std::size_t end) {
+  std::uint64_t sum = 0;
+  for (std::size_t i = begin; i < end; ++i) sum ^= std::uint64_t{image[i]} << (8 * (i % 4));
+  return sum;
+}
+
+// Where each section gives a constant, so does any run of sections; the sections are found.
+TEST(ChecksumSearch, SectionsAndNotWhatTheyMakeUp) {
+  Bytes image = invented_image(18, 0x40000, kEdges);
+  std::size_t begin = 0;
+  for (const std::size_t end : kEdges) {
+    put(image, end - 4, xor32_of(image, begin, end - 4), 4, false);
+    begin = end;
+  }
+  const SearchOutcome outcome = search({image});
+  ASSERT_THAT(outcome.found, SizeIs(4));
+  begin = 0;
+  for (std::size_t i = 0; i < kEdges.size(); ++i) {
+    EXPECT_EQ(outcome.found[i].hit.coverage.begin, begin);
+    begin = kEdges[i];
+  }
+}
+
+// An exclusive or does not see an even number of unused words: its end is stated as open, from the content's
+// end to where something begins. Content that goes up to an edge ends there.
+TEST(ChecksumSearch, AnEndInUnusedSpaceIsOpen) {
+  Bytes image = invented_image(19, 0x40000, {0x8000, 0x18000, 0x40000});
+  for (std::size_t i = 0x10000; i < 0x18000; ++i) image[i] = 0xff;
+  for (std::size_t i = 0xfe00; i < 0x10000; ++i) image[i] = 0xff;
+  put(image, 0x500, xor32_of(image, 0x8000, 0x10000), 4, false);
+  put(image, 0x504, ~xor32_of(image, 0x8000, 0x10000), 4, false);
+  const SearchOutcome open = search({image});
+  ASSERT_THAT(open.found, SizeIs(1));
+  EXPECT_EQ(open.found[0].hit.coverage, (Range{0x8000, 0x18000}));
+  EXPECT_LE(open.found[0].least_end, 0xfe04U);
+  EXPECT_GT(open.found[0].least_end, 0xf000U);
+  const Bytes content = invented_image(20, 0x40000, {0x40000});
+  std::copy(content.begin() + 0xf000, content.begin() + 0x10000, image.begin() + 0xf000);
+  put(image, 0x500, xor32_of(image, 0x8000, 0x10000), 4, false);
+  put(image, 0x504, ~xor32_of(image, 0x8000, 0x10000), 4, false);
+  const SearchOutcome closed = search({image});
+  ASSERT_THAT(closed.found, SizeIs(1));
+  EXPECT_EQ(closed.found[0].hit.coverage, (Range{0x8000, 0x10000}));
+  EXPECT_EQ(closed.found[0].least_end, 0x10000U);
 }
 
 TEST(ChecksumSearch, ByADescriptorTableOffTheGrid) {

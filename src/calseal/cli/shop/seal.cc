@@ -9,6 +9,7 @@
 #include "calseal/base/text.h"
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
+#include "calseal/check/wrapping_note.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/shop/new_salt.h"
@@ -80,6 +81,7 @@ class Sealing {
     request_.result = request_.base;
     request_.as_received = options_.as_received;
     RevisionStatement& said = request_.statement;
+    for (auto& note : wrapping_notes(read)) said.annotations.push_back(std::move(note));
     said.job = options_.job;
     said.base_number = std::max<std::uint64_t>(options_.base_number, 1);
     if (!options_.base_reason.empty()) said.base_reason = options_.base_reason;

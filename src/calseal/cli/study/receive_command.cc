@@ -110,11 +110,20 @@ Result<int> receive(const ReceiveOptions& options, const Console& console) {
     std::vector<const Image*> images;
     for (const ReadJudgement& judgement : judgements) images.push_back(&judgement.read.image);
     progress.begin("comparing the reads");
-    CALSEAL_ASSIGN(const Vote vote, vote_reads(map, images));
-    text += "\n" + vote_text(map, vote, reads.size(), page);
-    voted = vote_json(map, vote);
-    sound = sound && vote.only_volatile();
-    CALSEAL_CHECK(write_voted(options, map, judgements.front().read, vote));
+    const Result<Vote> vote = vote_reads(map, images);
+    // Reads that cannot be compared are judged all the same.
+    if (!vote && (!options.outputs.empty() || vote.error().reason != Reason::kReadIncomplete))
+      return fail(vote.error());
+    if (!vote) {
+      text += "\n" +
+              labelled(page, "not compared", vote.error().found + "; " + vote.error().next, Mark::kCaution);
+    } else {
+      text += "\n" + vote_text(map, *vote, reads.size(), page);
+      voted = vote_json(map, *vote);
+      sound = sound && vote->only_volatile();
+      const auto first = std::ranges::find(vote->compared, true) - vote->compared.begin();
+      CALSEAL_CHECK(write_voted(options, map, judgements[static_cast<std::size_t>(first)].read, *vote));
+    }
   }
   progress.end();
   console.print(text);

@@ -12,9 +12,13 @@ namespace {
 
 std::string moved_words(const CarriedPlace& place) {
   if (!place.moved()) return "stays";
-  const bool up = place.to.begin > place.from.begin;
-  return std::string(up ? "+" : "-") +
-         hex_number(up ? place.to.begin - place.from.begin : place.from.begin - place.to.begin);
+  const auto difference = [](std::uint64_t from, std::uint64_t to) {
+    return to >= from ? "+" + hex_number(to - from) : "-" + hex_number(from - to);
+  };
+  std::string words = place.to.begin == place.from.begin ? "" : difference(place.from.begin, place.to.begin);
+  if (place.to.size() != place.from.size())
+    words += (words.empty() ? "" : ", ") + ("size " + difference(place.from.size(), place.to.size()));
+  return words;
 }
 
 JsonValue place_of(const CarriedPlace& place, Range range) {
@@ -29,9 +33,10 @@ std::string carry_text(const RegionMap& old_map, const MapCarry& carried, const 
   std::string text = labelled(page, "from", region_map_words(old_map));
   if (carried.map) text += labelled(page, "to", region_map_words(*carried.map));
   const auto moved = std::ranges::count_if(carried.places, &CarriedPlace::moved);
-  text +=
-      labelled(page, "places",
-               counted(carried.places.size(), "place", "places") + ", " + std::to_string(moved) + " moved");
+  const auto sure = std::ranges::count_if(carried.places, &CarriedPlace::sure);
+  text += labelled(page, "places",
+                   counted(carried.places.size(), "place", "places") + ", " + std::to_string(moved) +
+                       " moved, " + std::to_string(sure) + " sure");
   if (!carried.checks.empty()) text += labelled(page, "checks", checks_summary(carried.checks));
   if (carried.fault)
     text += labelled(page, "NO MAP",
@@ -40,11 +45,11 @@ std::string carry_text(const RegionMap& old_map, const MapCarry& carried, const 
                      Mark::kBad);
   Columns columns;
   for (const CarriedPlace& place : carried.places) {
-    if (!place.moved() && (place.fate == PlaceFate::kFound || place.fate == PlaceFate::kChecked)) continue;
+    if (!place.moved() && place.sure) continue;
     columns.add({{printable(place.what)},
                  {place.memory + " " + range_text(place.to)},
                  {moved_words(place)},
-                 {std::string(place_fate_name(place.fate))}});
+                 {std::string(place_fate_name(place.fate)) + (place.sure ? "" : ", not sure")}});
   }
   if (!columns.empty()) text += "\n" + columns.text(page, 2) + "\n";
   for (const std::string& line : carried.look)
@@ -65,7 +70,8 @@ JsonValue carry_json(const RegionMap& old_map, const MapCarry& carried) {
                                                                   {"to", place_of(place, place.to)},
                                                                   {"moved", json(place.moved())},
                                                                   {"fate", json(place_fate_name(place.fate))},
-                                                                  {"score", json(place.score)}});
+                                                                  {"score", json(place.score)},
+                                                                  {"sure", json(place.sure)}});
                                             })},
                       {"checks", carried.map ? checks_json(*carried.map, carried.checks) : json_strings({})},
                       {"look", json_strings(carried.look)}});

@@ -147,7 +147,15 @@ JsonValue read_judgement_json(const RegionMap& map, const std::string& name, con
 }
 
 std::string vote_text(const RegionMap& map, const Vote& vote, std::size_t reads, const Page& page) {
+  const std::size_t all = reads;
+  reads = static_cast<std::size_t>(std::ranges::count(vote.compared, true));
   std::string text = labelled(page, "reads", counted(reads, "read", "reads") + " compared");
+  for (std::size_t i = 0; i < all; ++i) {
+    if (!vote.compared[i])
+      text +=
+          labelled(page, "no vote", "read " + std::to_string(i + 1) + " holds other bytes than the fullest",
+                   Mark::kCaution);
+  }
   text += labelled(page, "volatile", bytes_text(vote.volatile_bytes) + " differ, as they may");
   text += labelled(page, "agreement",
                    vote.only_volatile() ? "they differ in volatile bytes only"
@@ -187,6 +195,7 @@ JsonValue vote_json(const RegionMap& map, const Vote& vote) {
        {"unanimous", json(vote.unanimous)},
        {"by_majority", json(vote.outvoted)},
        {"undecided", json(vote.tied)},
+       {"compared", json_array(vote.compared, [](bool one) { return json(one); })},
        {"minority", json_array(vote.minority, [](std::uint64_t times) { return json(times); })},
        {"wrong_expected", json(expected)},
        {"checks", checks_json(map, vote.checks)}});

@@ -7,12 +7,14 @@
 #include <memory>
 #include <mutex>
 #include <new>
+#include <optional>
 #include <system_error>
 #include <thread>
 #include <unordered_map>
 
 #include "calseal/archive/examine.h"
 #include "calseal/archive/journal.h"
+#include "calseal/base/other_core.h"
 
 namespace calseal {
 namespace {
@@ -129,6 +131,8 @@ class Run {
 
   void examine_units() {
     try {
+      std::optional<CoresTaken> taken;
+      if (threads_ > 1) taken.emplace();
       Examiner examiner(context_);
       while (!stop_) {
         const std::size_t i = next_++;

@@ -9,9 +9,18 @@
 
 namespace calseal {
 
+namespace {
+
+thread_local int cores_taken = 0;
+
+}  // namespace
+
+CoresTaken::CoresTaken() { ++cores_taken; }
+CoresTaken::~CoresTaken() { --cores_taken; }
+
 bool OtherCore::is_there() {
   static const bool kThere = std::thread::hardware_concurrency() > 1;
-  return kThere;
+  return kThere && cores_taken == 0;
 }
 
 #ifdef __linux__

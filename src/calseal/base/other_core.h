@@ -6,6 +6,15 @@
 
 namespace calseal {
 
+// While one lives, its thread starts nothing on other cores: they have work of their own already.
+class CoresTaken {
+ public:
+  CoresTaken();
+  ~CoresTaken();
+  CoresTaken(const CoresTaken&) = delete;
+  CoresTaken& operator=(const CoresTaken&) = delete;
+};
+
 // Runs one piece of work on another core than the caller's. A scheduler may leave a new thread on the core of
 // the one that made it until its next look around, some milliseconds later; by then a short piece of work is
 // done. So the thread is kept off that core where the system allows to say so (Linux), and is an ordinary
@@ -24,7 +33,7 @@ class OtherCore {
   void join();
   bool started() const { return started_; }
 
-  // Whether the process may use a second core.
+  // Whether the process may use a second core, and this thread may ask for it.
   static bool is_there();
 
  private:

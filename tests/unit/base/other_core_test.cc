@@ -38,6 +38,18 @@ TEST(OtherCore, TakesOnePieceOfWorkAtATime) {
   EXPECT_EQ(runs, 2);
 }
 
+TEST(OtherCore, StartsNothingWhileCoresAreTaken) {
+  const bool there = OtherCore::is_there();
+  {
+    const CoresTaken outer;
+    const CoresTaken inner;
+    EXPECT_FALSE(OtherCore::is_there());
+    OtherCore other;
+    EXPECT_FALSE(other.start([] { FAIL(); }));
+  }
+  EXPECT_EQ(OtherCore::is_there(), there);
+}
+
 TEST(OtherCore, IsJoinedWhenItIsLeft) {
   std::atomic<int> runs{0};
   for (int i = 0; i < 50; ++i) {

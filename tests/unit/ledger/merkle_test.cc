@@ -22,7 +22,11 @@ Tree random_tree(Random& random, std::size_t size) {
   MerkleFrontier frontier;
   tree.heads.push_back(frontier.head());
   for (std::size_t i = 0; i < size; ++i) {
-    tree.leaves.push_back(merkle_leaf_hash(random.bytes(random.between(0, 40))));
+    // No two alike: one of two equal neighbours is rightly proved at the other's place.
+    Bytes leaf = random.bytes(random.between(2, 40));
+    leaf[0] = static_cast<std::uint8_t>(tree.leaves.size());
+    leaf[1] = static_cast<std::uint8_t>(tree.leaves.size() >> 8);
+    tree.leaves.push_back(merkle_leaf_hash(leaf));
     frontier.append(tree.leaves.back());
     tree.heads.push_back(frontier.head());
   }

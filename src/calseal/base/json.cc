@@ -129,7 +129,7 @@ class TreeBuilder {
   }
 
   // Where the library is: at the first byte of a string, key or number, which it reads on a copy of the
-  // stream, and of an array or object; behind the last one of a word.
+  // stream, and behind what it has taken of anything else.
   std::size_t offset() const { return stream_.Tell(); }
 
   // `taken`: bytes of the value that the library is past.
@@ -149,10 +149,10 @@ class TreeBuilder {
 
   bool open(JsonValue::Kind kind) {
     if (stack_.size() >= static_cast<std::size_t>(kJsonDepthLimit)) {
-      return refuse(0, Reason::kJsonDepth, "nesting deeper than " + std::to_string(kJsonDepthLimit),
+      return refuse(1, Reason::kJsonDepth, "nesting deeper than " + std::to_string(kJsonDepthLimit),
                     "at most " + std::to_string(kJsonDepthLimit) + " levels", "do not use this file");
     }
-    JsonValue* value = place(kind, 0);
+    JsonValue* value = place(kind, 1);
     // Objects in a row are mostly alike, and this can at most double what the text asks for anyway.
     if (!stack_.empty() && stack_.back()->items.size() > 1) {
       const auto before = stack_.back()->items.end() - 2;
@@ -217,8 +217,8 @@ Result<JsonValue> parse_json(std::string_view text, const std::string& file) {
   rapidjson::InsituStringStream stream(decoded.data());
   TreeBuilder builder(text, file, stream);
   rapidjson::Reader reader;
-  constexpr unsigned kFlags =
-      rapidjson::kParseInsituFlag | rapidjson::kParseIterativeFlag | rapidjson::kParseNumbersAsStringsFlag;
+  // By recursion, which ends where the builder refuses depth.
+  constexpr unsigned kFlags = rapidjson::kParseInsituFlag | rapidjson::kParseNumbersAsStringsFlag;
   reader.Parse<kFlags>(stream, builder);
   if (reader.GetParseErrorCode() == rapidjson::kParseErrorNumberTooBig)
     builder.refuse_number(text.substr(reader.GetErrorOffset()), true);

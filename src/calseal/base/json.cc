@@ -37,7 +37,6 @@ class KeySet {
 // in place, in a copy of the text, and says how far it has read.
 class TreeBuilder {
  public:
-  using Ch = char;
   using Size = rapidjson::SizeType;
 
   TreeBuilder(std::string_view text, const std::string& file, rapidjson::InsituStringStream& stream)

@@ -19,8 +19,6 @@ class JsonText {
     separate();
     append_canonical_string(text_, text);
   }
-  void value(const std::string& text) { value(std::string_view(text)); }
-  void value(const char* text) { value(std::string_view(text)); }
   void value(std::same_as<bool> auto boolean) {
     separate();
     text_ += boolean ? "true" : "false";

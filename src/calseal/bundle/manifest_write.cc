@@ -17,7 +17,6 @@ class ManifestText {
   }
 
  private:
-  void digest(std::string_view key, const Sha256& value) { text_.member(key, digest_text(value)); }
   // Nothing is "".
   void digest(std::string_view key, const std::optional<Sha256>& value) {
     text_.member(key, value ? digest_text(*value) : std::string());

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <exception>
 
+#include "calseal/digest/worth_a_thread.h"
+
 namespace calseal {
 namespace {
 
@@ -11,11 +13,7 @@ constexpr std::size_t kPiece = std::size_t{128}
 
 }  // namespace
 
-bool DigestAhead::is_worth_it(std::size_t size) {
-  // A thread takes some 50 microseconds to start and end, in which one core hashes some 80 KiB.
-  constexpr std::size_t kWorthAThread = std::size_t{512} << 10;
-  return size >= kWorthAThread && OtherCore::is_there();
-}
+bool DigestAhead::is_worth_it(std::size_t size) { return size >= kWorthAThread && OtherCore::is_there(); }
 
 DigestAhead::DigestAhead(ByteView bytes, std::size_t settled)
     : bytes_(bytes), settled_(std::min(settled, bytes.size())) {

@@ -12,6 +12,7 @@
 
 #include "calseal/base/other_core.h"
 #include "calseal/base/text.h"
+#include "calseal/digest/worth_a_thread.h"
 
 namespace calseal {
 namespace {
@@ -62,8 +63,6 @@ Sha256 compute_sha256(ByteView data) {
 }
 
 std::vector<Sha256> compute_sha256_of_each(const std::vector<ByteView>& parts) {
-  // A thread takes some 50 microseconds to start and end, in which one core hashes some 80 KiB.
-  constexpr std::size_t kWorthAThread = std::size_t{512} << 10;
   const EVP_MD* const algorithm = sha256();
   std::vector<Sha256> digests(parts.size());
   std::size_t total = 0;

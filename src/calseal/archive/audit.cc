@@ -94,6 +94,7 @@ class Run {
       progress_.files += unit.size();
       for (const SurveyedFile* file : unit) progress_.bytes += file->size();
     }
+    record_.files.reserve(progress_.files);
     if (!request_.journal.empty()) CALSEAL_CHECK(begin_journal());
     CALSEAL_CHECK(work());
     record_.whole = progress_.files_done == progress_.files;
@@ -146,11 +147,11 @@ class Run {
     results_.worker_ends();
   }
 
-  static void read_unit_ahead(const Unit& unit) {
+  void read_unit_ahead(const Unit& unit) const {
     std::uint64_t bytes = 0;
     for (const SurveyedFile* file : unit) bytes += file->size();
     if (bytes < kWorthReadingAhead) return;
-    for (const SurveyedFile* file : unit) read_ahead(file->place);
+    for (const SurveyedFile* file : unit) read_ahead(request_.survey->place(*file));
   }
 
   Status work() {

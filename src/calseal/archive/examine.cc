@@ -190,7 +190,7 @@ FileFacts Examiner::examine_bundle(const SurveyedFile& file) {
     return facts;
   }
   const auto look = [&]() -> Status {
-    CALSEAL_CHECK(reader_.open(file.place, kBundleSizeLimit));
+    CALSEAL_CHECK(reader_.open(context_.survey->place(file), kBundleSizeLimit));
     CALSEAL_ASSIGN(const ByteView beginning, reader_.beginning());
     OpenContext context;
     context.roles = RolesRule::kMayBeMissing;
@@ -209,7 +209,7 @@ std::optional<OpenedBundle> Examiner::open(const SurveyedFile& file, FileFacts& 
   bool as_stored = false;
   const auto look = [&]() -> Result<OpenedBundle> {
     const std::string name = printable(file.path);
-    CALSEAL_ASSIGN(Bytes bytes, read_file(file.place, kBundleSizeLimit));
+    CALSEAL_ASSIGN(Bytes bytes, read_file(context_.survey->place(file), kBundleSizeLimit));
     OpenContext context;
     context.roles = RolesRule::kMayBeMissing;
     context.trust = context_.trust.front();
@@ -262,7 +262,7 @@ std::optional<Bytes> Examiner::salt_near(const SurveyedFile& file, const Manifes
   for (int up = 0; up < 2; ++up) {
     const SurveyedFile* salt = context_.survey->find(join_path(folder, kSaltFile));
     if (salt != nullptr && salt->kind == FileKind::kSalt) {
-      const Result<Bytes> text = read_file(salt->place, kPublicKeyFileLimit);
+      const Result<Bytes> text = read_file(context_.survey->place(*salt), kPublicKeyFileLimit);
       if (!text) return std::nullopt;
       Result<Bytes> bytes = parse_salt(*text, "");
       if (bytes && compute_sha256(*bytes) == *manifest.salt_digest) return *std::move(bytes);
@@ -310,7 +310,7 @@ Status Examiner::pass_whole(const SurveyedFile& file, FileFacts& facts) {
     facts.digest = compute_sha256({});
     return {};
   }
-  CALSEAL_CHECK(reader_.open(file.place, kAnySize));
+  CALSEAL_CHECK(reader_.open(context_.survey->place(file), kAnySize));
   const auto earlier = context_.earlier.find(file.path);
   const bool compared = grows(file.kind) && earlier != context_.earlier.end();
   std::uint64_t left = compared ? earlier->second.size : 0;
@@ -333,7 +333,7 @@ Status Examiner::pass_whole(const SurveyedFile& file, FileFacts& facts) {
 
 Status Examiner::judge_whole(const SurveyedFile& file, FileFacts& facts) {
   const std::string name = printable(file.path);
-  CALSEAL_ASSIGN(const Bytes bytes, read_file(file.place, whole_limit(file.kind)));
+  CALSEAL_ASSIGN(const Bytes bytes, read_file(context_.survey->place(file), whole_limit(file.kind)));
   switch (file.kind) {
     case FileKind::kSalt: {
       CALSEAL_ASSIGN(const Bytes salt, parse_salt(bytes, name));
@@ -419,22 +419,24 @@ std::vector<GivenHead> heads_elsewhere(const Survey& survey, const SurveyedFile&
   const std::string own = join_path(join_path(folder_of(ledger.path), kHeadsFolder), "");
   for (const SurveyedFile& file : survey.files) {
     if (file.kind != FileKind::kLedgerHead || file.path.starts_with(own)) continue;
-    Result<Bytes> bytes = read_file(file.place, kTreeHeadSizeLimit);
+    std::string place = survey.place(file);
+    Result<Bytes> bytes = read_file(place, kTreeHeadSizeLimit);
     if (!bytes) continue;
     const Result<SignedHead> head = read_tree_head(*bytes, "");
     if (!head || head->ledger != id) continue;
-    heads.push_back({{file.place, *std::move(bytes)}, std::nullopt});
+    heads.push_back({{std::move(place), *std::move(bytes)}, std::nullopt});
   }
   return heads;
 }
 
 // The ledger names files as the system has them; the archive has its own names.
 std::string archive_name(const Survey& survey, const SurveyedFile& ledger, const std::string& file) {
-  const std::string folder(folder_of(ledger.place));
+  const std::string place = survey.place(ledger);
+  const std::string folder(folder_of(place));
   const std::string shown = printable(folder) + "/";
   if (file.starts_with(shown)) return join_path(folder_of(ledger.path), file.substr(shown.size()));
   for (const SurveyedFile& other : survey.files) {
-    if (printable(other.place) == file) return other.path;
+    if (printable(survey.place(other)) == file) return other.path;
   }
   return ledger.path;
 }
@@ -458,8 +460,9 @@ std::vector<LedgerWitness> witnesses_of(const LedgerReport& report) {
 }  // namespace
 
 Status Examiner::judge_ledger(const SurveyedFile& file, FileFacts& facts) {
+  const std::string place = context_.survey->place(file);
   CALSEAL_ASSIGN(const Bytes beginning, [&]() -> Result<Bytes> {
-    CALSEAL_ASSIGN(PartialFile part, PartialFile::open(file.place, kAnySize));
+    CALSEAL_ASSIGN(PartialFile part, PartialFile::open(place, kAnySize));
     Bytes bytes;
     CALSEAL_CHECK(part.read_up_to(kRecogniseSize, bytes));
     return bytes;
@@ -478,7 +481,7 @@ Status Examiner::judge_ledger(const SurveyedFile& file, FileFacts& facts) {
     claim.seals.push_back({record.index, said.about, said.job, said.controller, said.base, said.revision,
                            said.sequence, parse_time(record.entry->claimed_time).value_or(UtcTime{})});
   };
-  CALSEAL_ASSIGN(const LedgerReport report, verify_ledger(file.place, question));
+  CALSEAL_ASSIGN(const LedgerReport report, verify_ledger(place, question));
   claim.id = report.id;
   claim.head = report.head;
   claim.erased = report.erased;

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "calseal/archive/recognise.h"
+#include "calseal/base/boxed.h"
 #include "calseal/base/result.h"
 #include "calseal/base/utc_time.h"
 #include "calseal/bundle/set_descriptor.h"
@@ -113,13 +114,14 @@ struct FileFacts {
   // Of a bundle that holds nothing: RevisionClaim::seal stands for all of its bytes. Else SHA-256 of the
   // file; nothing where it could not be read.
   std::optional<Sha256> digest;
-  std::optional<Error> fault;      // why it does not hold; Error::file is empty
-  std::optional<BundleHint> hint;  // bundles
-  std::optional<RevisionClaim> revision;
+  // Boxed: most files have none of these, and one of each is kept for every file of an archive.
+  Boxed<Error> fault;      // why it does not hold; Error::file is empty
+  Boxed<BundleHint> hint;  // bundles
+  Boxed<RevisionClaim> revision;
   Proof proof = Proof::kNotAsked;
-  std::optional<StatementClaim> statement;
-  std::optional<JobClaim> job;
-  std::optional<LedgerClaim> ledger;
+  Boxed<StatementClaim> statement;
+  Boxed<JobClaim> job;
+  Boxed<LedgerClaim> ledger;
   std::optional<Sha256> salt;  // of the 32 bytes of a job's salt
   // Whether the file begins with all that an earlier audit saw under this name; nothing where none did, or
   // where it is of a kind that does not grow.

@@ -11,7 +11,7 @@ namespace calseal {
 namespace {
 
 // Numbers as text: times before 1970 and large inodes are no JSON numbers of ours.
-std::string seen_line(const TreeFile& status) {
+std::string seen_line(const FileStatus& status) {
   const auto text = [](std::int64_t number) { return json(std::to_string(number)); };
   return canonical_json(json_object({{"seen", json_object({{"size", text(status.size)},
                                                            {"modified", text(status.modified)},
@@ -20,13 +20,13 @@ std::string seen_line(const TreeFile& status) {
          "\n";
 }
 
-std::string lines_of(const TreeFile& status, const FileFacts& facts) {
+std::string lines_of(const FileStatus& status, const FileFacts& facts) {
   std::string text = seen_line(status);
   for (const std::string& line : write_facts(facts)) text += line + "\n";
   return text;
 }
 
-Result<TreeFile> parse_seen(std::string_view line, const std::string& name) {
+Result<FileStatus> parse_seen(std::string_view line, const std::string& name) {
   const auto damaged = [](Error error) {
     error.reason = Reason::kAuditRecordInvalid;
     error.next = "run the audit again without --resume";
@@ -36,7 +36,7 @@ Result<TreeFile> parse_seen(std::string_view line, const std::string& name) {
   if (!tree) return damaged(tree.error());
   JsonDocument document(line, name);
   JsonObject object(JsonNode(document, *tree));
-  TreeFile status;
+  FileStatus status;
   if (const auto node = object.required("seen")) {
     JsonObject numbers(*node);
     for (const auto& [key, to] : {std::pair{"size", &status.size},
@@ -96,10 +96,7 @@ std::vector<FileFacts> SeenFiles::take(const std::vector<const SurveyedFile*>& f
     const auto found = seen_.find(file->path);
     // A ledger is judged with files that lie elsewhere.
     if (found == seen_.end() || file->kind == FileKind::kLedgerEntries) return {};
-    const TreeFile& then = found->second.status;
-    if (then.size != file->status.size || then.modified != file->status.modified ||
-        then.changed != file->status.changed || then.inode != file->status.inode)
-      return {};
+    if (found->second.status != file->status) return {};
     all.push_back(found->second.facts);
   }
   return all;
@@ -118,9 +115,9 @@ Result<SeenFiles> read_journal(const std::string& path, const AuditScope& scope)
                  "what this audit is asked for", "finish it with the same options, or leave out --resume"});
   }
   // The status of a file stands before its facts.
-  std::unordered_map<std::string, TreeFile> status;
+  std::unordered_map<std::string, FileStatus> status;
   const FactsReader reader(name);
-  std::optional<TreeFile> last;
+  std::optional<FileStatus> last;
   for (std::size_t at = 0; at < text.size();) {
     const std::size_t end = text.find('\n', at);
     if (end == std::string_view::npos) break;

@@ -40,7 +40,7 @@ class SeenFiles {
  private:
   friend Result<SeenFiles> read_journal(const std::string& path, const AuditScope& scope);
   struct Seen {
-    TreeFile status;
+    FileStatus status;
     FileFacts facts;
   };
   std::unordered_map<std::string, Seen> seen_;

@@ -9,8 +9,17 @@
 namespace calseal {
 namespace {
 
-const Judging::Files kNone;
 constexpr std::uint64_t kWorthSharing = 1024;  // bytes; nobody keeps smaller files once for many jobs
+
+const Sha256& identity_of(const FileFacts* facts) { return facts->revision->identity; }
+const Sha256& digest_of(const FileFacts* facts) { return *facts->digest; }
+SequenceKey sequence_key_of(const FileFacts* facts) {
+  const RevisionClaim& claim = *facts->revision;
+  return {claim.job, claim.controller, claim.sequence};
+}
+
+using SealWords = std::tuple<std::string_view, std::uint64_t, std::uint64_t, std::uint64_t>;
+SealWords words_of(const LedgerSeal* seal) { return {seal->job, seal->base, seal->revision, seal->sequence}; }
 
 }  // namespace
 
@@ -32,34 +41,43 @@ Judging::Judging(const AuditRecord& record, const AuditRecord* earlier) : record
     }
     if (facts.kind == FileKind::kBundle && base_of_folder(name_of(folder)))
       job_folders_.insert(std::string(folder_of(folder)));
-    if (facts.digest && facts.size >= kWorthSharing) digests_.insert(*facts.digest);
+    if (facts.digest && facts.size >= kWorthSharing) by_digest_.push_back(&facts);
     if (facts.revision) {
-      const RevisionClaim& claim = *facts.revision;
-      by_identity_[claim.identity].push_back(&facts);
-      by_sequence_[{claim.job, claim.controller, claim.sequence}].push_back(&facts);
+      by_identity_.push_back(&facts);
     } else if (facts.hint) {
       hinted_[facts.hint->job].push_back(&facts);
     }
     if (!facts.ledger) continue;
     has_ledger_ = true;
-    for (const LedgerSeal& seal : facts.ledger->seals) {
-      if (!seals_by_identity_.try_emplace(seal.identity, &seal).second) continue;
-      seals_.push_back(&seal);
-      const auto [at, is_new] =
-          seals_by_words_.try_emplace({seal.job, seal.base, seal.revision, seal.sequence}, &seal);
-      if (!is_new) at->second = nullptr;
-    }
+    for (const LedgerSeal& seal : facts.ledger->seals) seals_.push_back(&seal);
   }
+  by_sequence_ = by_identity_;
+  std::ranges::stable_sort(by_identity_, {}, identity_of);
+  std::ranges::stable_sort(by_sequence_, {}, sequence_key_of);
+  std::ranges::sort(by_digest_, {}, digest_of);
+  order_seals();
 }
 
-const Judging::Files& Judging::with_identity(const Sha256& identity) const {
-  const auto found = by_identity_.find(identity);
-  return found == by_identity_.end() ? kNone : found->second;
+// A revision that several ledgers have counts once, as the first of them has it.
+void Judging::order_seals() {
+  seals_by_identity_ = seals_;
+  std::ranges::stable_sort(seals_by_identity_, {}, &LedgerSeal::identity);
+  const auto is_again = [&](const LedgerSeal* seal) { return seal_of(seal->identity) != seal; };
+  seals_.erase(std::remove_if(seals_.begin(), seals_.end(), is_again), seals_.end());
+  seals_by_words_ = seals_;
+  std::ranges::sort(seals_by_words_, {}, words_of);
 }
 
-const Judging::Files& Judging::with_sequence(const SequenceKey& key) const {
-  const auto found = by_sequence_.find(key);
-  return found == by_sequence_.end() ? kNone : found->second;
+Judging::Files Judging::with_identity(const Sha256& identity) const {
+  return std::ranges::equal_range(by_identity_, identity, {}, identity_of);
+}
+
+Judging::Files Judging::with_sequence(const SequenceKey& key) const {
+  return std::ranges::equal_range(by_sequence_, key, {}, sequence_key_of);
+}
+
+bool Judging::holds_digest(const Sha256& digest) const {
+  return std::ranges::binary_search(by_digest_, digest, {}, digest_of);
 }
 
 bool Judging::hinted(const std::string& job, std::uint64_t base, std::uint64_t revision,
@@ -73,13 +91,14 @@ bool Judging::hinted(const std::string& job, std::uint64_t base, std::uint64_t r
 bool Judging::any_hinted(const std::string& job) const { return hinted_.contains(job); }
 
 const LedgerSeal* Judging::seal_of(const Sha256& identity) const {
-  const auto found = seals_by_identity_.find(identity);
-  return found == seals_by_identity_.end() ? nullptr : found->second;
+  const auto at = std::ranges::lower_bound(seals_by_identity_, identity, {}, &LedgerSeal::identity);
+  return at == seals_by_identity_.end() || (*at)->identity != identity ? nullptr : *at;
 }
 
 const LedgerSeal* Judging::seal_for(const BundleHint& hint) const {
-  const auto found = seals_by_words_.find({hint.job, hint.base, hint.revision, hint.sequence});
-  return found == seals_by_words_.end() ? nullptr : found->second;
+  const SealWords words(hint.job, hint.base, hint.revision, hint.sequence);
+  const auto found = std::ranges::equal_range(seals_by_words_, words, {}, words_of);
+  return found.size() == 1 ? found.front() : nullptr;
 }
 
 std::string Judging::place_of(const std::string& job, const std::string& controller, std::uint64_t base,

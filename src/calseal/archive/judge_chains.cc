@@ -10,7 +10,7 @@ bool is_later(const RevisionClaim& a, const RevisionClaim& b) { return a.sequenc
 void judge_parent(Judging& judging, const FileFacts& facts) {
   const RevisionClaim& claim = *facts.revision;
   if (!claim.parent) return;
-  const Judging::Files& parents = judging.with_identity(*claim.parent);
+  const Judging::Files parents = judging.with_identity(*claim.parent);
   if (parents.empty()) {
     // Said once: as missing by the ledger, or as a damaged file that may well be it.
     if (judging.seal_of(*claim.parent) != nullptr || judging.any_hinted(claim.job)) return;
@@ -30,7 +30,7 @@ void judge_parent(Judging& judging, const FileFacts& facts) {
 
 void judge_fork(Judging& judging, const FileFacts& facts) {
   const RevisionClaim& claim = *facts.revision;
-  const Judging::Files& same = judging.with_sequence({claim.job, claim.controller, claim.sequence});
+  const Judging::Files same = judging.with_sequence({claim.job, claim.controller, claim.sequence});
   const auto other = std::ranges::find_if(
       same, [&](const FileFacts* file) { return file->revision->identity != claim.identity; });
   if (other == same.end()) return;
@@ -49,7 +49,7 @@ void judge_partners(Judging& judging, const FileFacts& facts) {
   if (!claim.set || claim.revision == 0) return;
   for (const SetMember& member : claim.members) {
     if (member.controller == claim.controller) continue;
-    const Judging::Files& there = judging.with_sequence({claim.job, member.controller, member.sequence});
+    const Judging::Files there = judging.with_sequence({claim.job, member.controller, member.sequence});
     const std::string subject = member.controller + ", sequence " + std::to_string(member.sequence) +
                                 ", of set " + digest_text(*claim.set);
     if (there.empty()) {

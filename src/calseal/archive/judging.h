@@ -4,7 +4,9 @@
 
 #include <map>
 #include <set>
+#include <span>
 #include <string>
+#include <string_view>
 #include <tuple>
 #include <unordered_map>
 #include <vector>
@@ -16,7 +18,7 @@
 namespace calseal {
 
 // Job, controller, sequence: what one revision alone has.
-using SequenceKey = std::tuple<std::string, std::string, std::uint64_t>;
+using SequenceKey = std::tuple<std::string_view, std::string_view, std::uint64_t>;
 
 class Judging {
  public:
@@ -25,17 +27,17 @@ class Judging {
   const AuditRecord& record() const { return record_; }
   const AuditRecord* earlier() const { return earlier_; }
 
-  // Bundles whose manifest is known, by what they are.
-  using Files = std::vector<const FileFacts*>;
-  const Files& with_identity(const Sha256& identity) const;
-  const Files& with_sequence(const SequenceKey& key) const;
+  // Bundles whose manifest is known, by what they are; ascending by path.
+  using Files = std::span<const FileFacts* const>;
+  Files with_identity(const Sha256& identity) const;
+  Files with_sequence(const SequenceKey& key) const;
   // Bundles of which nothing is believed, but whose beginning still says this.
   bool hinted(const std::string& job, std::uint64_t base, std::uint64_t revision,
               std::uint64_t sequence) const;
   bool any_hinted(const std::string& job) const;
 
   // Whether any file of the archive is these bytes.
-  bool holds_digest(const Sha256& digest) const { return digests_.contains(digest); }
+  bool holds_digest(const Sha256& digest) const;
 
   // What was sealed, by any ledger of the archive.
   const std::vector<const LedgerSeal*>& seals() const { return seals_; }
@@ -57,17 +59,16 @@ class Judging {
   std::vector<Finding> take_findings();
 
  private:
+  void order_seals();
+
   const AuditRecord& record_;
   const AuditRecord* earlier_;
-  std::map<Sha256, Files> by_identity_;
-  std::map<SequenceKey, Files> by_sequence_;
-  std::map<std::string, Files> hinted_;  // by job
-  std::set<Sha256> digests_;
-  std::vector<const LedgerSeal*> seals_;
-  std::map<Sha256, const LedgerSeal*> seals_by_identity_;
-  // By job, base, revision and sequence; nullptr where several have them.
-  std::map<std::tuple<std::string, std::uint64_t, std::uint64_t, std::uint64_t>, const LedgerSeal*>
-      seals_by_words_;
+  // Lists of pointers in order, which cost an archive of any size little.
+  std::vector<const FileFacts*> by_identity_, by_sequence_;
+  std::map<std::string, std::vector<const FileFacts*>> hinted_;  // by job
+  std::vector<const FileFacts*> by_digest_;                      // of files large enough to be shared
+  std::vector<const LedgerSeal*> seals_, seals_by_identity_;
+  std::vector<const LedgerSeal*> seals_by_words_;  // job, base, revision and sequence
   bool has_ledger_ = false;
   std::set<std::string> job_folders_;
   std::map<std::pair<std::string, std::string>, std::string> folder_of_job_;  // by job and controller

@@ -158,7 +158,7 @@ class Healing {
       }
       const SurveyedFile* const copy = find_copy(*finding.wanted);
       if (copy == nullptr) continue;
-      finding.copy = copy->place;
+      finding.copy = request_.mirror->place(*copy);
       ++healed_.found;
       if (request_.heal && !finding.wanted->path.empty())
         finding.healed = put_back(finding.wanted->path, *copy);
@@ -214,14 +214,14 @@ class Healing {
         request_.earlier == nullptr ? nullptr : request_.earlier->find(wanted.path);
     const FileFacts* const now = request_.record->find(wanted.path);
     if (copy == nullptr || before == nullptr || copy->size() < before->size) return nullptr;
-    const Result<Bytes> bytes = read_file(copy->place, kHealedFileLimit);
+    const Result<Bytes> bytes = read_file(request_.mirror->place(*copy), kHealedFileLimit);
     if (!bytes || bytes->size() < before->size ||
         compute_sha256(ByteView(*bytes).first(static_cast<std::size_t>(before->size))) != before->digest)
       return nullptr;
     if (now == nullptr || copy->size() >= now->size) return copy;
     const SurveyedFile* const here = request_.archive->find(wanted.path);
-    const Result<Bytes> left =
-        here == nullptr ? Result<Bytes>(Bytes()) : read_file(here->place, kHealedFileLimit);
+    const Result<Bytes> left = here == nullptr ? Result<Bytes>(Bytes())
+                                               : read_file(request_.archive->place(*here), kHealedFileLimit);
     return left && text_of(*bytes).starts_with(readable_lines(text_of(*left))) ? copy : nullptr;
   }
 
@@ -262,7 +262,7 @@ class Healing {
       return;
     if (const std::optional<Sha256> id = id_here(folder); id && *id != facts.ledger->id) return;
     if (facts.ledger->head.size < least_entries(folder, facts.ledger->id)) return;
-    finding.copy = copy->place;
+    finding.copy = request_.mirror->place(*copy);
     ++healed_.found;
     if (!request_.heal) return;
     const auto [done, is_new] = ledgers_.try_emplace(folder, false);
@@ -335,7 +335,7 @@ class Healing {
   Status is_as_it_was(const std::string& path) const {
     const std::string place = target_of(path)->place();
     const SurveyedFile* const before = request_.archive->find(path);
-    const std::optional<TreeFile> now = look_at_file(place);
+    const std::optional<FileStatus> now = look_at_file(place);
     if (!now || (before != nullptr && before->status.size == now->size &&
                  before->status.modified == now->modified && before->status.inode == now->inode))
       return {};
@@ -360,12 +360,13 @@ class Healing {
 
   Status replace(const Target& target, const std::string& path, const SurveyedFile& copy) {
     const std::string place = target.place();
+    const std::string copied_from = request_.mirror->place(copy);
     CALSEAL_ASSIGN(const Bytes good, [&]() -> Result<Bytes> {
       if (copy.status.size == 0) return Bytes();
-      return read_file(copy.place, kHealedFileLimit);
+      return read_file(copied_from, kHealedFileLimit);
     }());
     if (!mirror_.is_still(copy, good)) {
-      return fail({Reason::kFileUnreadable, printable(copy.place), "", "other bytes than a moment ago",
+      return fail({Reason::kFileUnreadable, printable(copied_from), "", "other bytes than a moment ago",
                    "the copy that was found good",
                    "let nobody write to the mirror, and run the command again"});
     }
@@ -379,7 +380,7 @@ class Healing {
       CALSEAL_CHECK(put_aside(target, place, there));
     }
     return write_file(place, good,
-                      may_be_read_by_others(copy.place) ? FileMode::kPublic : FileMode::kPrivate);
+                      may_be_read_by_others(copied_from) ? FileMode::kPublic : FileMode::kPrivate);
   }
 
   // A second name for the damaged file, so that its bytes stay when the first name is given away.

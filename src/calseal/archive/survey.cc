@@ -12,12 +12,12 @@
 namespace calseal {
 namespace {
 
-void look(SurveyedFile& file) {
+void look(SurveyedFile& file, const std::string& place) {
   if (file.status.size == 0) {
     file.kind = FileKind::kEmpty;
     return;
   }
-  const int fd = ::open(file.place.c_str(), O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK);
+  const int fd = ::open(place.c_str(), O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK);
   std::array<std::uint8_t, kRecogniseSize> beginning{};
   const ssize_t n = fd < 0 ? -1 : ::pread(fd, beginning.data(), beginning.size(), 0);
   if (fd >= 0) ::close(fd);
@@ -83,6 +83,12 @@ const SurveyedFile* Survey::find(std::string_view path) const {
   return at != files.end() && at->path == path ? &*at : nullptr;
 }
 
+std::string Survey::place(const SurveyedFile& file) const {
+  // One of several folders is the beginning of the path already.
+  if (folders.size() != 1) return file.path;
+  return (folders.front() == "/" ? "" : folders.front()) + "/" + file.path;
+}
+
 Result<Survey> survey_archive(std::vector<std::string> folders) {
   for (std::string& folder : folders) {
     while (folder.size() > 1 && folder.ends_with('/')) folder.pop_back();
@@ -92,13 +98,12 @@ Result<Survey> survey_archive(std::vector<std::string> folders) {
   survey.folders = folders;
   for (const std::string& folder : folders) {
     CALSEAL_ASSIGN(Tree tree, list_tree(folder));
-    for (TreeFile& status : tree.files) {
+    survey.files.reserve(survey.files.size() + tree.files.size());
+    for (const TreeFile& status : tree.files) {
       SurveyedFile file;
       file.path = shown_path(folders, folder, status.path);
-      file.place = (folder == "/" ? "" : folder) + "/" + status.path;
-      file.status = std::move(status);
-      file.status.path.clear();
-      look(file);
+      file.status = status;
+      look(file, survey.place(file));
       survey.files.push_back(std::move(file));
     }
     for (const auto& [from, to] : {std::pair{&tree.unreadable, &survey.unreadable},

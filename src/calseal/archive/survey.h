@@ -9,6 +9,7 @@
 
 #include "calseal/archive/recognise.h"
 #include "calseal/archive/walk.h"
+#include "calseal/base/boxed.h"
 #include "calseal/base/result.h"
 #include "calseal/digest/sha256.h"
 
@@ -17,11 +18,10 @@ namespace calseal {
 struct SurveyedFile {
   // How the archive names it: within the folder; with several folders behind the name of its folder.
   std::string path;
-  std::string place;  // where the system finds it
-  TreeFile status;
+  FileStatus status;
   FileKind kind = FileKind::kUnknown;
   bool readable = true;  // its beginning could be read
-  std::optional<BundleHint> hint;
+  Boxed<BundleHint> hint;
 
   std::uint64_t size() const { return static_cast<std::uint64_t>(status.size); }
   // What a share is drawn for: bundles of one base in one folder stay together, so that a base is opened
@@ -38,6 +38,8 @@ struct Survey {
   // SHA-256 over paths, sizes and kinds: two runs that see the same tree have the same one.
   Sha256 digest() const;
   const SurveyedFile* find(std::string_view path) const;
+  // Where the system finds a file of this survey.
+  std::string place(const SurveyedFile& file) const;
 };
 
 // Reads at most kRecogniseSize bytes of each file. The reasons of list_tree(); kUsage for no folder, or one

@@ -31,8 +31,8 @@ Folder open_folder(const std::string& path, int extra) {
   return Folder(folder);
 }
 
-TreeFile described(std::string path, const struct stat& status) {
-  return {std::move(path), static_cast<std::int64_t>(status.st_size),
+FileStatus described(const struct stat& status) {
+  return {static_cast<std::int64_t>(status.st_size),
           status.st_mtim.tv_sec * kNanoseconds + status.st_mtim.tv_nsec,
           status.st_ctim.tv_sec * kNanoseconds + status.st_ctim.tv_nsec,
           static_cast<std::int64_t>(status.st_ino)};
@@ -66,7 +66,7 @@ Result<Tree> list_tree(const std::string& folder) {
       if (S_ISDIR(status.st_mode)) {
         waiting.push_back(std::move(path));
       } else if (S_ISREG(status.st_mode)) {
-        tree.files.push_back(described(std::move(path), status));
+        tree.files.push_back({described(status), std::move(path)});
       } else {
         (S_ISLNK(status.st_mode) ? tree.links : tree.others).push_back(std::move(path));
       }
@@ -78,10 +78,10 @@ Result<Tree> list_tree(const std::string& folder) {
   return tree;
 }
 
-std::optional<TreeFile> look_at_file(const std::string& place) {
+std::optional<FileStatus> look_at_file(const std::string& place) {
   struct stat status {};
   if (::lstat(place.c_str(), &status) != 0 || !S_ISREG(status.st_mode)) return std::nullopt;
-  return described(place, status);
+  return described(status);
 }
 
 std::uint64_t part_of_name(std::string_view name, std::uint64_t of) {

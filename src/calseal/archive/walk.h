@@ -15,14 +15,19 @@ namespace calseal {
 // files and folders that a killed writer had not finished); they are no part of it.
 inline constexpr std::string_view kOwnNamePrefix = ".calseal-";
 
-// A regular file, with what tells that it has changed.
-struct TreeFile {
-  std::string path;  // within the folder, bytes as the file system has them
+// What tells that a file has changed.
+struct FileStatus {
   std::int64_t size = 0, modified = 0, changed = 0, inode = 0;  // times in nanoseconds
+  friend bool operator==(const FileStatus&, const FileStatus&) = default;
 };
 
-// A regular file as it is now, its path as given; nothing where there is none (a link is none).
-std::optional<TreeFile> look_at_file(const std::string& place);
+// A regular file.
+struct TreeFile : FileStatus {
+  std::string path;  // within the folder, bytes as the file system has them
+};
+
+// A regular file as it is now; nothing where there is none (a link is none).
+std::optional<FileStatus> look_at_file(const std::string& place);
 
 struct Tree {
   std::vector<TreeFile> files;  // ascending by path, byte by byte

@@ -8,11 +8,13 @@ namespace {
 
 constexpr char kDigits[] = "0123456789abcdef";
 
-int lower_hex_digit(char c) {
-  if (c >= '0' && c <= '9') return c - '0';
-  if (c >= 'a' && c <= 'f') return c - 'a' + 10;
-  return -1;
-}
+constexpr std::array<std::int8_t, 256> kDigitValues = [] {
+  std::array<std::int8_t, 256> values{};
+  values.fill(-1);
+  for (int i = 0; i < 16; ++i) values[static_cast<unsigned char>(kDigits[i])] = static_cast<std::int8_t>(i);
+  return values;
+}();
+int lower_hex_digit(char c) { return kDigitValues[static_cast<unsigned char>(c)]; }
 
 // Length of the well-formed UTF-8 sequence at `at`, or 0; the code point goes to `point`.
 std::size_t utf8_length(std::string_view text, std::size_t at, std::uint32_t& point) {
@@ -51,25 +53,26 @@ bool misleads(std::uint32_t point) {
 }  // namespace
 
 std::string to_hex(ByteView bytes) {
-  std::string text;
-  text.reserve(bytes.size() * 2);
+  std::string text(bytes.size() * 2, '\0');
+  char* to = text.data();
   for (const std::uint8_t byte : bytes) {
-    text.push_back(kDigits[byte >> 4]);
-    text.push_back(kDigits[byte & 15]);
+    *to++ = kDigits[byte >> 4];
+    *to++ = kDigits[byte & 15];
   }
   return text;
 }
 
 std::optional<Bytes> from_hex(std::string_view text) {
   if (text.size() % 2 != 0) return std::nullopt;
-  Bytes bytes;
-  bytes.reserve(text.size() / 2);
-  for (std::size_t i = 0; i < text.size(); i += 2) {
-    const int high = lower_hex_digit(text[i]);
-    const int low = lower_hex_digit(text[i + 1]);
-    if (high < 0 || low < 0) return std::nullopt;
-    bytes.push_back(static_cast<std::uint8_t>(high * 16 + low));
+  Bytes bytes(text.size() / 2);
+  int all = 0;  // negative once anything was no digit: looked at once, not at each of them
+  for (std::size_t i = 0; i < bytes.size(); ++i) {
+    const int high = lower_hex_digit(text[2 * i]);
+    const int low = lower_hex_digit(text[2 * i + 1]);
+    all |= high | low;
+    bytes[i] = static_cast<std::uint8_t>(high * 16 + low);
   }
+  if (all < 0) return std::nullopt;
   return bytes;
 }
 

@@ -124,7 +124,7 @@ class Gathering {
         continue;
       }
       Result<Bytes> bytes =
-          file.status.size == 0 ? Result<Bytes>(Bytes()) : read_file(file.place, kEvidenceSizeLimit);
+          file.status.size == 0 ? Result<Bytes>(Bytes()) : read_file(survey_.place(file), kEvidenceSizeLimit);
       if (!bytes) {
         evidence_.left_out.push_back(path_text(file.path));
         continue;
@@ -171,7 +171,7 @@ class Gathering {
     std::vector<std::pair<std::string, TreeHead>> own_heads;
     for (const SurveyedFile& file : survey_.files) {
       if (file.kind != FileKind::kLedgerHead) continue;
-      Result<Bytes> bytes = read_file(file.place, kTreeHeadSizeLimit);
+      Result<Bytes> bytes = read_file(survey_.place(file), kTreeHeadSizeLimit);
       if (!bytes) continue;
       if (const auto head = read_tree_head(*bytes, ""))
         own_heads.emplace_back("job/" + file.path, head->tree);

@@ -7,6 +7,7 @@
 
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
+#include "calseal/bundle/prefix.h"
 #include "calseal/check/claims.h"
 #include "calseal/check/open.h"
 #include "calseal/job/open_base.h"
@@ -110,6 +111,16 @@ Result<OpenedBundle> open_bundle(const Index& index, std::int64_t file) {
   const std::string path = index.folder + "/" + path_of(index, file);
   CALSEAL_ASSIGN(Bytes bytes, read_file(path, kBundleSizeLimit));
   return open_unverified(std::move(bytes), printable(path));
+}
+
+// Beginning and manifest alone, which tell as little of the contents as the index does.
+Result<Manifest> read_manifest(const Index& index, std::int64_t file) {
+  const std::string path = index.folder + "/" + path_of(index, file);
+  CALSEAL_ASSIGN(PartialFile part, PartialFile::open(path, kBundleSizeLimit));
+  Bytes bytes;
+  CALSEAL_CHECK(part.read_up_to(kPrefixSizeLimit, bytes));
+  CALSEAL_ASSIGN(const BundlePrefix prefix, read_prefix(bytes, printable(path)));
+  return parse_manifest(prefix.manifest, printable(path));
 }
 
 // One bundle that opens for each region map of the index.
@@ -221,7 +232,8 @@ std::uint64_t bytes_with(const std::vector<LikenessRange>& ranges, Likeness like
 }
 
 // By the salt that the job folder around the bundle keeps.
-SameVehicle compare_vehicle(const std::string& bundle_path, const OpenedBundle& opened, const Image& image) {
+SameVehicle compare_vehicle(const std::string& bundle_path, const Manifest& manifest, const RegionMap& map,
+                            const Image& image) {
   std::string folder = bundle_path;
   for (int up = 0; up < 2; ++up) {
     const std::size_t slash = folder.rfind('/');
@@ -229,27 +241,29 @@ SameVehicle compare_vehicle(const std::string& bundle_path, const OpenedBundle& 
     folder.resize(slash);
   }
   const Result<std::optional<Bytes>> kept = load_job_salt(folder);
-  if (!kept || !*kept || !opened.manifest.salt_digest) return SameVehicle::kNotTold;
+  if (!kept || !*kept || !manifest.salt_digest) return SameVehicle::kNotTold;
   const Bytes& salt = **kept;
-  if (compute_sha256(salt) != *opened.manifest.salt_digest) return SameVehicle::kNotTold;
+  if (compute_sha256(salt) != *manifest.salt_digest) return SameVehicle::kNotTold;
+  if (manifest.controller().map_digest != map.digest) return SameVehicle::kNotTold;
   SameVehicle result = SameVehicle::kNotTold;
-  for (const ManifestBinding& binding : opened.manifest.controller().binding) {
-    for (const IdentityField& field : opened.map.identity) {
+  for (const ManifestBinding& binding : manifest.controller().binding) {
+    for (const IdentityField& field : map.identity) {
       if (field.name != binding.name || !binding.digest || !field_says_something(field, image)) continue;
-      if (salted_digest(salt, opened.map, field, image) != *binding.digest) return SameVehicle::kOther;
+      if (salted_digest(salt, map, field, image) != *binding.digest) return SameVehicle::kOther;
       result = SameVehicle::kSame;
     }
   }
   return result;
 }
 
-Result<IdentifiedRevision> describe(const Index& index, std::int64_t file, const Image& image,
+Result<IdentifiedRevision> describe(const Index& index, std::int64_t file, const Comparison& comparison,
                                     const TrustFile* trust) {
-  CALSEAL_ASSIGN(const OpenedBundle opened, open_bundle(index, file));
+  CALSEAL_ASSIGN(const Manifest manifest, read_manifest(index, file));
   CALSEAL_ASSIGN(std::optional<FoundRevision> found, find_file(index, file, trust));
   IdentifiedRevision described;
   if (found) described.revision = std::move(*found);
-  described.vehicle = compare_vehicle(index.folder + "/" + path_of(index, file), opened, image);
+  described.vehicle = compare_vehicle(index.folder + "/" + path_of(index, file), manifest, *comparison.map,
+                                      comparison.laid.image);
   return described;
 }
 
@@ -277,7 +291,7 @@ Status choose_nearest(const Index& index, const Comparison& comparison, std::vec
       std::ranges::count_if(examined, [&](std::uint64_t ours) { return ours < best; }));
   result.known = nearest->known;
   result.pinned = nearest->pinned;
-  CALSEAL_ASSIGN(IdentifiedRevision described, describe(index, nearest->file, comparison.laid.image, trust));
+  CALSEAL_ASSIGN(IdentifiedRevision described, describe(index, nearest->file, comparison, trust));
   result.revisions.push_back(std::move(described));
   const std::uint64_t other = bytes_with(result.ranges, Likeness::kChanged);
   const std::uint64_t foreign = bytes_with(result.ranges, Likeness::kNotOurs);
@@ -339,7 +353,7 @@ Result<Identification> identify(const Index& index, const std::string& file, con
   result.pinned = top.pinned;
   const Sha256 whole = compute_sha256(bytes);
   for (const Score* const score : near) {
-    Result<IdentifiedRevision> described = describe(index, score->file, best->laid.image, trust);
+    Result<IdentifiedRevision> described = describe(index, score->file, *best, trust);
     if (!described) continue;
     Query received(*index.database, "SELECT 1 FROM stock WHERE file=? AND digest=?");
     described->as_received = received.bind(score->file).bind(whole).step();

@@ -141,8 +141,9 @@ std::unordered_map<std::string, KnownFile> known_files(Database& database) {
   std::unordered_map<std::string, KnownFile> known;
   Query statement(database, "SELECT file, path, size, modified, changed, inode FROM files");
   while (statement.step()) {
-    TreeFile file{statement.text(1), statement.signed_number(2), statement.signed_number(3),
-                  statement.signed_number(4), statement.signed_number(5)};
+    TreeFile file{{statement.signed_number(2), statement.signed_number(3), statement.signed_number(4),
+                   statement.signed_number(5)},
+                  statement.text(1)};
     std::string path = file.path;
     known.insert_or_assign(std::move(path), KnownFile{statement.signed_number(0), std::move(file)});
   }

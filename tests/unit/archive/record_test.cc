@@ -226,7 +226,7 @@ class Journal : public ::testing::Test {
       file.path = facts.path;
       file.kind = facts.kind;
       ++number;
-      file.status = {"", static_cast<std::int64_t>(facts.size), -number, number, number << 40};
+      file.status = {static_cast<std::int64_t>(facts.size), -number, number, number << 40};
       survey.files.push_back(file);
     }
     path = scratch.path("run.journal");
@@ -294,8 +294,8 @@ TEST_F(Journal, OfAFileThatChangedSinceSaysNothing) {
   ASSERT_THAT(read, IsOk());
   const SurveyedFile& file = survey.files.back();
   EXPECT_EQ(read->take({&file}).size(), 1u);
-  for (std::int64_t TreeFile::*field :
-       {&TreeFile::size, &TreeFile::modified, &TreeFile::changed, &TreeFile::inode}) {
+  for (std::int64_t FileStatus::*field :
+       {&FileStatus::size, &FileStatus::modified, &FileStatus::changed, &FileStatus::inode}) {
     SurveyedFile changed = file;
     changed.status.*field += 1;
     EXPECT_TRUE(read->take({&changed}).empty());

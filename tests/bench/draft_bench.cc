@@ -3,10 +3,12 @@
 // docs/drafting.md. With
 // --time: a 4 MiB image over a 4 KiB grid, the whole catalogue.
 //
+// With --starts: init and xorout of every CRC drawn too; from two, three and four images.
+//
 // With --chance: what is found when every checksum is made wrong.
 //
-// usage: draft_bench [FIRST_SEED [CONTROLLERS]] | draft_bench --chance [FIRST_SEED [CONTROLLERS]] |
-// draft_bench --time
+// usage: draft_bench [FIRST_SEED [CONTROLLERS]] | draft_bench --starts [FIRST_SEED [CONTROLLERS]] |
+// draft_bench --chance [FIRST_SEED [CONTROLLERS]] | draft_bench --time
 #include <algorithm>
 #include <chrono>
 #include <cmath>
@@ -60,7 +62,9 @@ bool agrees(const Truth& truth, const Candidate& found, bool as_stated, const By
       for (int i = 0; i < 8; ++i) touch(draw.between(range.begin, range.end - 1));
     }
     put_right(truth, other);
-    const RangeValues values(search_algorithms()[hit.algorithm], other, {4096, other.size()});
+    SearchAlgorithm algorithm = search_algorithms()[hit.algorithm];
+    algorithm.algorithm = found.algorithm();
+    const RangeValues values(algorithm, other, {4096, other.size()});
     if (!holds_in(values, other, hit)) return false;
   }
   return true;
@@ -80,7 +84,7 @@ Bits bits_of(const Truth& truth, std::size_t size, std::size_t images) {
   const bool beside = truth.coverage.begin <= truth.slot + 32 && truth.slot <= truth.coverage.end + 32;
   double conventions = 0;
   for (const SearchAlgorithm& one : search_algorithms()) {
-    if (one.bits != truth.method.width) continue;
+    if (one.bits != truth.method.width || one.by_difference) continue;
     const std::size_t layouts = truth.in_table ? 12
                                 : truth.rule || !beside
                                     ? 1
@@ -124,8 +128,9 @@ bool is_decidable(const Controller& controller, const Truth& truth, std::size_t 
   return own.agree > own.range && spare > 0;
 }
 
-std::string words_of(const Hit& hit) {
-  std::string text = search_algorithms()[hit.algorithm].algorithm.name + " over " + range_text(hit.coverage);
+std::string words_of(const Candidate& found) {
+  const Hit& hit = found.hit;
+  std::string text = found.algorithm().name + " over " + range_text(hit.coverage);
   text += hit.has_slot() ? " at " + address_text(hit.slot) : " = " + hex_number(hit.equals);
   return text + (hit.storage.order == ByteOrder::kBig ? " be" : " le") + " t" +
          std::to_string(static_cast<int>(hit.storage.transform)) + (hit.from_table ? " table" : "") +
@@ -230,7 +235,7 @@ void judge(const Controller& controller, const SearchOutcome& outcome, bool tabl
                   right    ? "RIGHT"
                   : stated ? "OPEN"
                            : "WRONG",
-                  words_of(found.hit).c_str(), found.worth, found.hit.evidence);
+                  words_of(found).c_str(), found.worth, found.hit.evidence);
   }
   for (const Candidate& found : outcome.uncertain) {
     const bool right = std::any_of(
@@ -238,8 +243,8 @@ void judge(const Controller& controller, const SearchOutcome& outcome, bool tabl
         [&](const Truth& truth) { return agrees(truth, found, false, controller.images.front(), draw); });
     if (verbose)
       std::printf("  seed %llu UNCERTAIN %s %s, worth %.1f, evidence %.1f\n",
-                  static_cast<unsigned long long>(seed), right ? "right" : "wrong",
-                  words_of(found.hit).c_str(), found.worth, found.hit.evidence);
+                  static_cast<unsigned long long>(seed), right ? "right" : "wrong", words_of(found).c_str(),
+                  found.worth, found.hit.evidence);
   }
   for (std::size_t t = 0; t < controller.truths.size(); ++t) {
     const Truth& truth = controller.truths[t];
@@ -307,7 +312,7 @@ int count_chance(std::uint64_t first, std::uint64_t count) {
       found += outcome.found.size();
       for (const Candidate& one : outcome.found)
         std::printf("  seed %llu, %zu images: %s, worth %.1f\n", static_cast<unsigned long long>(seed),
-                    images, words_of(one.hit).c_str(), one.worth);
+                    images, words_of(one).c_str(), one.worth);
       std::fflush(stdout);
     }
     std::printf(
@@ -316,6 +321,30 @@ int count_chance(std::uint64_t first, std::uint64_t count) {
         static_cast<unsigned long long>(count), images, found,
         static_cast<double>(count) * std::exp2(-kSearchNeeded));
   }
+  return 0;
+}
+
+void print_head() {
+  std::printf(
+      "| search | declared | found | recall | finds | wrong | precision | 16 bits | 32 bits | 64 bits |\n"
+      "| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |\n");
+}
+
+int count_starts(std::uint64_t first, std::uint64_t count, bool verbose) {
+  std::vector<Tally> tallies(3);
+  for (std::uint64_t seed = first; seed < first + count; ++seed) {
+    const Controller controller = draw_controller(seed, 4, true);
+    for (std::size_t images = 2; images <= 4; ++images) {
+      ChecksumSearch search;
+      for (std::size_t k = 0; k < images; ++k) search.images.push_back(controller.images[k]);
+      if (verbose) std::printf("%zu images\n", images);
+      judge(controller, search_checksums(search), false, false, images, seed, verbose, tallies[images - 2]);
+    }
+    std::fflush(stdout);
+  }
+  print_head();
+  const char* const names[] = {"two images of one family", "three images", "four images"};
+  for (std::size_t i = 0; i < tallies.size(); ++i) print(names[i], tallies[i]);
   return 0;
 }
 
@@ -345,7 +374,7 @@ int time_one() {
       seconds, outcome.algorithms_tried, outcome.algorithms,
       static_cast<unsigned long long>(outcome.agreements), outcome.found.size(), outcome.tables.size());
   for (const Candidate& found : outcome.found)
-    std::printf("  %s, worth %.1f\n", words_of(found.hit).c_str(), found.worth);
+    std::printf("  %s, worth %.1f\n", words_of(found).c_str(), found.worth);
   return 0;
 }
 
@@ -356,6 +385,10 @@ int main(int argc, char** argv) {
   if (argc > 1 && std::string(argv[1]) == "--chance")
     return count_chance(argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 1,
                         argc > 3 ? std::strtoull(argv[3], nullptr, 10) : 50);
+  if (argc > 1 && std::string(argv[1]) == "--starts")
+    return count_starts(argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 1,
+                        argc > 3 ? std::strtoull(argv[3], nullptr, 10) : 50,
+                        std::getenv("DRAFT_BENCH_VERBOSE") != nullptr);
   const std::uint64_t first = argc > 1 ? std::strtoull(argv[1], nullptr, 10) : 1;
   const std::uint64_t count = argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 50;
   const bool verbose = std::getenv("DRAFT_BENCH_VERBOSE") != nullptr;
@@ -389,9 +422,7 @@ int main(int argc, char** argv) {
       {"both, one image", &both},
       {"both, two images of one family", &family},
       {"both, three images of one family", &three}};
-  std::printf(
-      "| search | declared | found | recall | finds | wrong | precision | 16 bits | 32 bits | 64 bits |\n");
-  std::printf("| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |\n");
+  print_head();
   for (const auto& [name, tally] : rows) print(name, *tally);
   std::printf(
       "\n| search | found of the decidable | recall | found of the others | wrong but for an end stated open "

@@ -149,7 +149,8 @@ struct Controller {
   std::uint64_t origin = 0;
 };
 
-inline Method draw_method(Draw& draw) {
+// `starts`: init and xorout of CRCs are drawn as well.
+inline Method draw_method(Draw& draw, bool starts) {
   Method m;
   const std::uint64_t kind = draw.between(1, 100);
   if (kind <= 60) {
@@ -175,6 +176,12 @@ inline Method draw_method(Draw& draw) {
     m.xorout = entry.xorout.low;
     m.refin = entry.refin;
     m.refout = entry.refout;
+    if (starts && m.refin == m.refout) {
+      m.init = (draw.between(0, ~std::uint64_t{0} - 1) >> 1 ^ draw.between(0, ~std::uint64_t{0} - 1)) &
+               mask_of(width);
+      m.xorout = draw.between(0, ~std::uint64_t{0} - 1) & mask_of(width);
+      m.name += " with another start";
+    }
     return m;
   }
   m.crc = false;
@@ -226,7 +233,7 @@ struct Part {
   int look = 0;
 };
 
-inline Controller draw_controller(std::uint64_t seed, int images = 2) {
+inline Controller draw_controller(std::uint64_t seed, int images = 2, bool starts = false) {
   constexpr std::uint64_t kSector = 4096;
   Draw draw(seed);
   Controller controller;
@@ -256,7 +263,7 @@ inline Controller draw_controller(std::uint64_t seed, int images = 2) {
   // What the software's authors are used to.
   const bool of_one_house = draw.chance(70);
   std::vector<Method> house;
-  for (std::uint64_t n = draw.between(1, 2); n > 0; --n) house.push_back(draw_method(draw));
+  for (std::uint64_t n = draw.between(1, 2); n > 0; --n) house.push_back(draw_method(draw, starts));
   const std::uint64_t house_place = draw.between(0, 7);
   const bool house_big = draw.chance(50);
   controller.has_table = draw.chance(50);
@@ -303,7 +310,7 @@ inline Controller draw_controller(std::uint64_t seed, int images = 2) {
       controller.truths.push_back(truth);
       continue;
     }
-    truth.method = of_one_house ? house[draw.between(0, house.size() - 1)] : draw_method(draw);
+    truth.method = of_one_house ? house[draw.between(0, house.size() - 1)] : draw_method(draw, starts);
     truth.big = of_one_house ? house_big : draw.chance(50);
     const std::uint64_t bytes = truth.size();
     const std::uint64_t place = of_one_house ? house_place : draw.between(0, 7);

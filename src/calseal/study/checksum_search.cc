@@ -9,7 +9,9 @@
 #include <system_error>
 #include <thread>
 
+#include "calseal/base/range_set.h"
 #include "calseal/study/checksum_selection.h"
+#include "calseal/study/crc_start.h"
 #include "calseal/study/edges.h"
 #include "calseal/study/pair_scan.h"
 
@@ -19,26 +21,32 @@ namespace {
 constexpr std::size_t kMostBegins = 1100;  // every point of 4 MiB over 4 KiB
 constexpr std::size_t kMostTables = 1024;
 constexpr std::size_t kMostHits = 200'000;  // of one algorithm
+constexpr double kShareOfCatalogue = 0.8;   // of the whole work, with two images and more
 constexpr std::uint64_t kUnusedLeast = 16;  // bytes that are no chance
 constexpr int kLeastBits = 13;              // of a value, in all images together, for every range to be tried
 constexpr int kLeastTableBits = 24;         // of all records of a table together
 
 class Run {
  public:
-  explicit Run(const ChecksumSearch& search)
+  // `look`: the image whose edges and tables count; with `by_difference`, `search` has differences.
+  Run(const ChecksumSearch& search, ByteView look, bool by_difference)
       : search_(search),
+        by_difference_(by_difference),
         image_(search.images.front()),
         grid_{search.grid, image_.size()},
-        edges_(image_, grid_),
+        edges_(look, grid_),
         evidence_(image_),
         words_(image_),
         hits_(search_algorithms().size()) {
     if (search.images.size() > 1) pairs_.emplace(search.images[0], search.images[1]);
     if (search.computation) likely_ = likely_ranges(edges_, grid_, search.images.size());
-    if (search.tables) tables_ = find_tables({image_, search.origins}, kMostTables);
+    if (search.tables) tables_ = find_tables({look, search.origins}, kMostTables);
     for (std::size_t t = 0; t < tables_.size(); ++t) {
       for (std::size_t r = 0; r < tables_[t].ranges.size(); ++r)
         records_[tables_[t].ranges[r]].push_back({t, r});
+    }
+    for (std::size_t i = 0; i < search_algorithms().size(); ++i) {
+      if (search_algorithms()[i].by_difference == by_difference) algorithms_.push_back(i);
     }
   }
 
@@ -52,7 +60,7 @@ class Run {
     work(true);
     if (second.joinable()) second.join();
     SearchOutcome outcome;
-    outcome.algorithms = hits_.size();
+    outcome.algorithms = algorithms_.size();
     outcome.algorithms_tried = done_;
     Agreements agreements;
     agreements.search = &search_;
@@ -78,12 +86,12 @@ class Run {
 
   // The first thread tells how far it is; whoever asked may stop both.
   void work(bool tells) {
-    for (std::size_t i = next_++; i < hits_.size(); i = next_++) {
+    for (std::size_t i = next_++; i < algorithms_.size(); i = next_++) {
       if (stop_) return;
-      try_algorithm(i);
+      try_algorithm(algorithms_[i]);
       ++done_;
       if (tells && search_.progress &&
-          !search_.progress(static_cast<double>(done_) / static_cast<double>(hits_.size())))
+          !search_.progress(static_cast<double>(done_) / static_cast<double>(algorithms_.size())))
         stop_ = true;
     }
   }
@@ -150,7 +158,7 @@ class Run {
       return false;
     Layout layout = hit.layout;
     (layout.anchor == Layout::Anchor::kEnd ? layout.skip_end : layout.skip_begin) -= left_out.size();
-    const std::vector<Layout> all = layouts_of(hit.size(), layout.anchor);
+    const std::vector<Layout> all = layouts_of(search_algorithms()[hit.algorithm], layout.anchor);
     return std::ranges::find(all, layout) != all.end();
   }
 
@@ -238,7 +246,7 @@ class Run {
     const ValueGroup& group = values.front().group();
     const std::vector<Storage> storages = storages_of(algorithm);
     std::vector<Layout> beside;
-    for (const Layout& layout : layouts_of(algorithm.size, Layout::Anchor::kEnd)) {
+    for (const Layout& layout : layouts_of(algorithm, Layout::Anchor::kEnd)) {
       if (layout.pair == 0 && layout_cost(layout, algorithm.size) < 5) beside.push_back(layout);
     }
     for (const auto& [range, records] : records_) {
@@ -260,7 +268,8 @@ class Run {
             Layout layout;
             layout.anchor = Layout::Anchor::kRecord;
             layout.slot = offset;
-            layout.pair = twin_of(image_, static_cast<std::uint64_t>(slot), algorithm, storage);
+            if (!by_difference_)
+              layout.pair = twin_of(image_, static_cast<std::uint64_t>(slot), algorithm, storage);
             keep(index, layout, storage, range, static_cast<std::uint64_t>(slot), record.table, values, hits);
           }
         }
@@ -296,6 +305,7 @@ class Run {
   }
 
   const ChecksumSearch& search_;
+  bool by_difference_;
   ByteView image_;
   Grid grid_;
   Edges edges_;
@@ -305,13 +315,71 @@ class Run {
   std::vector<std::vector<bool>> likely_;
   std::vector<TableFound> tables_;
   std::map<Range, std::vector<Record>> records_;
-  std::vector<std::vector<Hit>> hits_;  // by algorithm
+  std::vector<std::size_t> algorithms_;  // that are tried
+  std::vector<std::vector<Hit>> hits_;   // by algorithm
   std::atomic<std::size_t> next_{0}, done_{0};
   std::atomic<bool> stop_{false};
 };
 
+// The exclusive or of the first image with each of the others.
+std::vector<Bytes> differences(const std::vector<ByteView>& images) {
+  std::vector<Bytes> list;
+  for (std::size_t k = 1; k < images.size(); ++k) {
+    Bytes difference(images.front().begin(), images.front().end());
+    for (std::size_t i = 0; i < difference.size(); ++i) difference[i] ^= images[k][i];
+    if (std::ranges::any_of(difference, [](std::uint8_t byte) { return byte != 0; }))
+      list.push_back(std::move(difference));
+  }
+  return list;
+}
+
+// What the search by differences finds and the other one did not.
+void add_by_difference(const ChecksumSearch& search, SearchOutcome& outcome) {
+  const std::vector<Bytes> list = differences(search.images);
+  if (list.empty()) return;
+  ChecksumSearch changed = search;
+  changed.images.assign(list.begin(), list.end());
+  SearchOutcome other = Run(changed, search.images.front(), true).run();
+  outcome.algorithms += other.algorithms;
+  outcome.algorithms_tried += other.algorithms_tried;
+  outcome.agreements += other.agreements;
+  RangeSet slots;
+  for (const Candidate& one : outcome.found) {
+    if (one.hit.has_slot()) slots.add(one.hit.slot_range());
+    for (const Hit& more : one.slots) slots.add(more.slot_range());
+  }
+  std::erase_if(other.found, [&](const Candidate& one) { return slots.overlaps(one.hit.slot_range()); });
+  solve_starts(search.images, other.found);
+  for (Candidate& one : other.found) {
+    const auto renumber = [&](Hit& hit) { hit.table += hit.from_table ? outcome.tables.size() : 0; };
+    renumber(one.hit);
+    for (Hit& hit : one.slots) renumber(hit);
+    one.also.clear();
+    one.images += 1;  // of the first image nothing was counted
+    outcome.found.push_back(std::move(one));
+  }
+  outcome.tables.insert(outcome.tables.end(), other.tables.begin(), other.tables.end());
+  std::ranges::stable_sort(outcome.found, {}, [](const Candidate& one) {
+    return std::pair(one.hit.has_slot() ? one.hit.slot : one.hit.coverage.begin, one.hit.coverage.begin);
+  });
+}
+
 }  // namespace
 
-SearchOutcome search_checksums(const ChecksumSearch& search) { return Run(search).run(); }
+SearchOutcome search_checksums(const ChecksumSearch& search) {
+  ChecksumSearch part = search;
+  const bool two = search.images.size() > 1;
+  if (two && search.progress)
+    part.progress = [&](double share) { return search.progress(share * kShareOfCatalogue); };
+  SearchOutcome outcome = Run(part, search.images.front(), false).run();
+  if (!two || !outcome.is_whole()) return outcome;
+  if (search.progress) {
+    part.progress = [&](double share) {
+      return search.progress(kShareOfCatalogue + share * (1 - kShareOfCatalogue));
+    };
+  }
+  add_by_difference(part, outcome);
+  return outcome;
+}
 
 }  // namespace calseal

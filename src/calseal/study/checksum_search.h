@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -32,9 +33,18 @@ struct Candidate {
   std::size_t images = 1;  // in how many images with different content it holds
   std::vector<Hit> also;   // of the same slot: what fits nearly as shortly
   std::vector<Hit> slots;  // further places of the same value
+  // Of a find by difference: the algorithm with an init and xorout that fit.
+  std::optional<Algorithm> solved;
+  // Finds over ranges of different lengths have these very parameters; else another length needs others.
+  bool start_is_known = false;
+  // Of a find by difference: the coverage begins somewhere here, the images do not say where.
+  Range may_begin;
   // Where the coverage ends at the least, when unused space behind it changes nothing: it may end anywhere
   // from there to where something begins. The furthest is taken.
   std::uint64_t least_end = 0;
+  const Algorithm& algorithm() const {
+    return solved ? *solved : search_algorithms()[hit.algorithm].algorithm;
+  }
 };
 
 struct SearchOutcome {
@@ -47,8 +57,9 @@ struct SearchOutcome {
   bool is_whole() const { return algorithms_tried == algorithms; }
 };
 
-// On two threads. When `progress` says stop, what was tried until then is judged. Every candidate was
-// computed again from the bytes of every image.
+// On two threads. With two images and more, CRCs of known polynomials and unknown init and xorout are looked
+// for by differences as well. When `progress` says stop, what was tried until then is judged. Every candidate
+// was computed again from the bytes of every image.
 SearchOutcome search_checksums(const ChecksumSearch& search);
 
 }  // namespace calseal

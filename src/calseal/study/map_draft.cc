@@ -83,7 +83,17 @@ class Writer {
     return list;
   }
 
-  static JsonValue algorithm_json(const SearchAlgorithm& algorithm) {
+  static JsonValue algorithm_json(const Candidate& one) {
+    const SearchAlgorithm& algorithm = search_algorithms()[one.hit.algorithm];
+    if (one.solved) {
+      const CrcParameters& crc = one.solved->crc;
+      return json_object({{"crc", json_object({{"width", json(crc.width)},
+                                               {"poly", json(hex_number(crc.poly))},
+                                               {"init", json(hex_number(crc.init))},
+                                               {"refin", json(crc.refin)},
+                                               {"refout", json(crc.refout)},
+                                               {"xorout", json(hex_number(crc.xorout))}})}});
+    }
     if (!algorithm.catalogue.empty()) return json_object({{"crc", json(algorithm.catalogue)}});
     const SumParameters& sum = algorithm.algorithm.sum;
     const std::string_view operation = sum.operation == SumOperation::kXor            ? "xor"
@@ -115,13 +125,12 @@ class Writer {
 
   void add_checksum(const Candidate& one) {
     const Hit& hit = one.hit;
-    const SearchAlgorithm& algorithm = search_algorithms()[hit.algorithm];
     const std::string name = "found-" + std::to_string(checksums_.size());
     JsonValue value = json_object({{"name", json(name)}});
     value.members.emplace_back("note", json("found " + source_words(hit) + "; by chance: " +
                                             chance_words(one) + "; holds in " + std::to_string(one.images) +
                                             (one.images == 1 ? " image" : " images of different content")));
-    value.members.emplace_back("algorithm", algorithm_json(algorithm));
+    value.members.emplace_back("algorithm", algorithm_json(one));
     value.members.emplace_back("coverage", json_array(std::vector<Range>{hit.coverage},
                                                       [&](const Range& range) { return range_json(range); }));
     if (hit.layout.own != Layout::Own::kOutside) {
@@ -141,12 +150,21 @@ class Writer {
                          "set it; the last word of " +
                          words(hit.coverage) + " is the usual place");
     }
-    guesses_.push_back(name + ": that " + algorithm.algorithm.name + " over " + words(hit.coverage) +
+    guesses_.push_back(name + ": that " + one.algorithm().name + " over " + words(hit.coverage) +
                        " is a checksum and no chance (" + chance_words(one) + ")");
     if (one.least_end < hit.coverage.end)
       guesses_.push_back(name + ": where its coverage ends: the unused space " +
                          words({one.least_end, hit.coverage.end}) +
                          " changes nothing in it, so it may end anywhere there; leave that space unused");
+    if (one.solved) {
+      guesses_.push_back(name + ": where its coverage begins: the images are alike in " +
+                         words(one.may_begin) + ", so it may begin anywhere there");
+      if (!one.start_is_known)
+        guesses_.push_back(
+            name +
+            ": init and xorout, which images of one layout cannot tell apart: with init 0 this "
+            "xorout fits, over a range of another length it would not");
+    }
     for (const Hit& other : one.also)
       guesses_.push_back(name + ": that it does not cover " + words(other.coverage) + " by " +
                          search_algorithms()[other.algorithm].algorithm.name + ", which fits as well");
@@ -154,6 +172,8 @@ class Writer {
   }
 
   std::string source_words(const Hit& hit) const {
+    if (search_algorithms()[hit.algorithm].by_difference && !hit.from_table)
+      return "by differences between the images over ranges of the grid";
     if (!hit.from_table) return "by computation over ranges of the grid";
     const TableFound& table = draft_.search.tables[hit.table];
     return "by the descriptor table at " + address_text(draft_.origin + table.at) + ", records of " +

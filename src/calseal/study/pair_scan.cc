@@ -48,13 +48,13 @@ class Scanner {
       second_ = lanes_.size();
       lanes_.push_back({Layout{}, std::vector<Word>(begins_.size(), 0), 1});
     }
-    for (const Layout& layout : layouts_of(algorithm_.size, Layout::Anchor::kStart)) {
+    for (const Layout& layout : layouts_of(algorithm_, Layout::Anchor::kStart)) {
       if (layout.skip_begin % algorithm_.unit != 0) continue;
       const bool moves = layout.skip_begin != 0 || layout.own != Layout::Own::kOutside;
       const std::size_t lane = moves ? add_lane(layout) : plain_;
       for (const Storage& storage : storages_) add_start_target(layout, storage, lane);
     }
-    const std::vector<Layout> ends = layouts_of(algorithm_.size, Layout::Anchor::kEnd);
+    const std::vector<Layout> ends = layouts_of(algorithm_, Layout::Anchor::kEnd);
     for (std::size_t j = 1; j < grid_.count(); ++j) {
       advance(j);
       compare_ends(ends, j);
@@ -249,6 +249,7 @@ class Scanner {
   }
 
   void compare_rules(std::size_t j) {
+    if (algorithm_.by_difference) return;  // what a CRC of unknown init should be is unknown too
     Layout layout;
     layout.anchor = Layout::Anchor::kRule;
     std::array<std::uint64_t, 3> constants = {0, group_.mask(), 0};
@@ -299,7 +300,7 @@ class Scanner {
           const Range coverage{grid_.at(begins_[i]), grid_.at(j)};
           // Its own slot cannot count as it is.
           if (coverage.overlaps({at, at + algorithm_.size})) return;
-          layout.pair = twin_of(image_, at, algorithm_, storage);
+          layout.pair = algorithm_.by_difference ? 0 : twin_of(image_, at, algorithm_, storage);
           keep(layout, storage, i, j, at);
         });
       }

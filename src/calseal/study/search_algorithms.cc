@@ -5,6 +5,7 @@
 #include <cmath>
 #include <string_view>
 
+#include "calseal/base/text.h"
 #include "calseal/digest/catalogue.h"
 
 namespace calseal {
@@ -30,6 +31,8 @@ void add_crcs(std::vector<SearchAlgorithm>& list) {
     list.push_back(std::move(one));
   }
 }
+
+constexpr double kCostDifference = 1;  // bits: that a find is one by difference
 
 std::string sum_name(const SumParameters& sum) {
   std::string text = sum.operation == SumOperation::kXor ? "exclusive or" : "sum";
@@ -60,6 +63,38 @@ void add_sum(std::vector<SearchAlgorithm>& list, int unit, SumOperation operatio
   }
 }
 
+// Half of all weight for the polynomials of common CRCs.
+void add_differences(std::vector<SearchAlgorithm>& list) {
+  const std::size_t first = list.size();
+  std::array<double, 2> counts{};
+  for (std::size_t i = 0; i < first; ++i) {
+    const SearchAlgorithm known = list[i];
+    const CrcParameters& crc = known.algorithm.crc;
+    const bool whole_bytes = known.bits == 16 || known.bits == 24 || known.bits == 32 || known.bits == 64;
+    if (known.catalogue.empty() || !whole_bytes || crc.refin != crc.refout) continue;
+    const CrcParameters linear{crc.width, crc.poly, 0, crc.refin, crc.refout, 0};
+    const bool common = std::ranges::find(kCommonCrcs, known.catalogue) != kCommonCrcs.end();
+    const auto same = std::find_if(list.begin() + static_cast<std::ptrdiff_t>(first), list.end(),
+                                   [&](const SearchAlgorithm& one) { return one.algorithm.crc == linear; });
+    if (same != list.end()) {
+      if (common) same->cost = 0;
+      continue;
+    }
+    SearchAlgorithm one = known;
+    one.catalogue.clear();
+    one.by_difference = true;
+    one.algorithm.crc = linear;
+    one.algorithm.name = "CRC-" + std::to_string(crc.width) + " over polynomial " +
+                         hex_number(crc.poly, crc.width / 4) + (crc.refin ? ", reflected" : "") +
+                         ", of unknown init and xorout";
+    one.cost = common ? 0 : 1;
+    list.push_back(std::move(one));
+  }
+  for (std::size_t i = first; i < list.size(); ++i) ++counts[list[i].cost == 0 ? 0 : 1];
+  for (std::size_t i = first; i < list.size(); ++i)
+    list[i].cost = std::log2(2 * counts[list[i].cost == 0 ? 0 : 1]) + kCostDifference;
+}
+
 std::vector<SearchAlgorithm> make_list() {
   std::vector<SearchAlgorithm> list;
   add_crcs(list);
@@ -88,6 +123,7 @@ std::vector<SearchAlgorithm> make_list() {
     const auto group = static_cast<std::size_t>(rank(one));
     one.cost = std::log2(counts[group] / kWeights[group]);
   }
+  add_differences(list);
   return list;
 }
 

@@ -108,6 +108,13 @@ std::vector<Layout> layouts_of(std::size_t size, Layout::Anchor anchor) {
   return list;
 }
 
+std::vector<Layout> layouts_of(const SearchAlgorithm& algorithm, Layout::Anchor anchor) {
+  std::vector<Layout> list = layouts_of(algorithm.size, anchor);
+  if (algorithm.by_difference)
+    std::erase_if(list, [](const Layout& one) { return one.own == Layout::Own::kAsOnes || one.pair != 0; });
+  return list;
+}
+
 double storage_cost(const Storage& storage) {
   return storage.transform == SlotTransform::kPlain        ? 1.5
          : storage.transform == SlotTransform::kComplement ? 3.5
@@ -119,6 +126,7 @@ std::vector<Storage> storages_of(const SearchAlgorithm& algorithm) {
   for (const ByteOrder order : {ByteOrder::kLittle, ByteOrder::kBig}) {
     if (algorithm.size == 1 && order == ByteOrder::kBig) break;
     list.push_back({order, SlotTransform::kPlain});
+    if (algorithm.by_difference) continue;
     list.push_back({order, SlotTransform::kComplement});
     // A negated exclusive or is nobody's practice, nor is a negated CRC.
     if (algorithm.algorithm.kind == AlgorithmKind::kSum &&

@@ -42,6 +42,9 @@ struct Storage {
 };
 double storage_cost(const Storage& storage);
 std::vector<Storage> storages_of(const SearchAlgorithm& algorithm);
+// What differences can show of them: a slot counted as ff is one counted as 00 to them, and a complement
+// none.
+std::vector<Layout> layouts_of(const SearchAlgorithm& algorithm, Layout::Anchor anchor);
 
 struct Hit {
   std::size_t algorithm = 0;  // into search_algorithms()

@@ -34,7 +34,10 @@ std::string slot_words(const MapDraft& draft, const Hit& hit) {
   return text;
 }
 
-std::string found_by(const Hit& hit) { return hit.from_table ? "table" : "computation"; }
+std::string found_by(const Hit& hit) {
+  if (search_algorithms()[hit.algorithm].by_difference) return "difference";
+  return hit.from_table ? "table" : "computation";
+}
 
 void add_rows(Columns& columns, const MapDraft& draft, const std::vector<Candidate>& list) {
   columns.add({{"slot", Mark::kDim},
@@ -45,7 +48,7 @@ void add_rows(Columns& columns, const MapDraft& draft, const std::vector<Candida
   for (std::size_t i = 0; i < list.size() && i < kRowsShown; ++i) {
     const Hit& hit = list[i].hit;
     columns.add({{slot_words(draft, hit)},
-                 {search_algorithms()[hit.algorithm].algorithm.name},
+                 {list[i].algorithm().name},
                  {words(draft, hit.coverage)},
                  {found_by(hit)},
                  {chance_words(list[i])}});
@@ -63,13 +66,12 @@ std::uint64_t worth_of(const Candidate& one) {
 
 JsonValue candidate_json(const MapDraft& draft, const Candidate& one) {
   const Hit& hit = one.hit;
-  const SearchAlgorithm& algorithm = search_algorithms()[hit.algorithm];
   const std::string_view transform = hit.storage.transform == SlotTransform::kPlain        ? "plain"
                                      : hit.storage.transform == SlotTransform::kComplement ? "complement"
                                                                                            : "negate";
   return json_object(
       {{"kind", json(hit.has_slot() ? "slot" : "rule")},
-       {"algorithm", json(algorithm.algorithm.name)},
+       {"algorithm", json(one.algorithm().name)},
        {"coverage", range_json(draft, hit.coverage)},
        {"slot", hit.has_slot() ? range_json(draft, {hit.slot, hit.slot + hit.size()}) : JsonValue{}},
        {"order", json(hit.storage.order == ByteOrder::kBig ? "big" : "little")},

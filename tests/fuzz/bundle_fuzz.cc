@@ -208,7 +208,8 @@ class Bending {
       const Memory& memory = result.memories[patch.place.memory];
       c.patches.push_back({patch.name, std::ranges::equal(memory.view(patch.place.range), patch.after)});
     }
-    *content("changes.json") = bytes_of(write_changes(describe_changes(*plan, read->image, result)));
+    *content("changes.json") = bytes_of(
+        write_changes(describe_changes(*plan, read->image, compare_images(*plan, read->image, result))));
     // The payload's own bytes; what is missing or too much is filled or cut.
     for (const PayloadPart& part : parts) {
       Bytes bytes;

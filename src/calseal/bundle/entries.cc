@@ -1,8 +1,10 @@
 #include "calseal/bundle/entries.h"
 
+#include <libdeflate.h>
 #include <zlib.h>
 
 #include <algorithm>
+#include <memory>
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/passing_file.h"
@@ -20,7 +22,32 @@ tl::unexpected<Error> wrong_content(const ManifestEntry& entry, const std::strin
 
 constexpr std::size_t kPieceSize = 65536;  // bytes
 
-// Ends the inflater on every way out.
+// A deflate stream gives at most so many bytes for each of its own: a match of 258 bytes in two bits.
+constexpr std::uint64_t kMostForOne = 1032;
+
+struct FreeDecompressor {
+  void operator()(libdeflate_decompressor* decompressor) const { libdeflate_free_decompressor(decompressor); }
+};
+
+// The content of `in`, when it is one whole deflate stream of exactly `size` bytes. Memory is asked for only
+// when `in` is long enough to fill it.
+std::optional<Bytes> inflate_whole(ByteView in, std::uint64_t size) {
+  if (size / kMostForOne > in.size()) return std::nullopt;
+  const std::unique_ptr<libdeflate_decompressor, FreeDecompressor> decompressor(
+      libdeflate_alloc_decompressor());
+  if (decompressor == nullptr) return std::nullopt;
+  // One byte of room more, since a buffer of no bytes cannot be told from none.
+  Bytes content(static_cast<std::size_t>(size) + 1);
+  std::size_t taken = 0;
+  std::size_t given = 0;
+  const libdeflate_result result = libdeflate_deflate_decompress_ex(
+      decompressor.get(), in.data(), in.size(), content.data(), content.size(), &taken, &given);
+  if (result != LIBDEFLATE_SUCCESS || taken != in.size() || given != size) return std::nullopt;
+  content.resize(given);
+  return content;
+}
+
+// Inflates in pieces what nobody keeps. Ends the inflater on every way out.
 class Inflater {
  public:
   Inflater() : ready_(inflateInit2(&stream_, -15) == Z_OK) {}  // negative: no zlib header around the data
@@ -91,24 +118,9 @@ class Proof {
   Sha256Hasher hasher_;
 };
 
-// Hands `take` the whole content in pieces and proves it; what was taken counts only when this says so.
-template <typename Take>
-Status pass_content(ByteView file, const Framing& framing, const Manifest& manifest, std::size_t index,
-                    const std::string& name, Take take) {
-  const ManifestEntry& entry = manifest.entries[index];
-  const ByteView stored = stored_bytes(file, framing, index);
-  Proof proof(entry);
-  const auto pass = [&](ByteView piece) {
-    proof.take(piece);
-    take(piece);
-  };
-  if (!entry.deflated) {
-    pass(stored);
-  } else if (Inflater inflater; !inflater.run(stored, entry.size, pass)) {
-    return wrong_content(entry, name, "stored bytes that do not inflate to that size",
-                         "one deflate stream of exactly " + grouped(entry.size) + " bytes");
-  }
-  return proof.judge(name);
+tl::unexpected<Error> does_not_inflate(const ManifestEntry& entry, const std::string& name) {
+  return wrong_content(entry, name, "stored bytes that do not inflate to that size",
+                       "one deflate stream of exactly " + grouped(entry.size) + " bytes");
 }
 
 }  // namespace
@@ -137,17 +149,34 @@ Status verify_stored_digests(ByteView file, const Framing& framing, const Manife
 
 Result<Bytes> read_content(ByteView file, const Framing& framing, const Manifest& manifest, std::size_t index,
                            const std::string& name) {
+  const ManifestEntry& entry = manifest.entries[index];
+  const ByteView stored = stored_bytes(file, framing, index);
   Bytes content;
-  content.reserve(manifest.entries[index].size);  // pages are only touched when bytes come
-  CALSEAL_CHECK(pass_content(file, framing, manifest, index, name, [&](ByteView piece) {
-    content.insert(content.end(), piece.begin(), piece.end());
-  }));
+  if (!entry.deflated) {
+    content.assign(stored.begin(), stored.end());
+  } else {
+    std::optional<Bytes> inflated = inflate_whole(stored, entry.size);
+    if (!inflated) return does_not_inflate(entry, name);
+    content = *std::move(inflated);
+  }
+  Proof proof(entry);
+  proof.take(content);
+  CALSEAL_CHECK(proof.judge(name));
   return content;
 }
 
 Status verify_content(ByteView file, const Framing& framing, const Manifest& manifest, std::size_t index,
                       const std::string& name) {
-  return pass_content(file, framing, manifest, index, name, [](ByteView) {});
+  const ManifestEntry& entry = manifest.entries[index];
+  const ByteView stored = stored_bytes(file, framing, index);
+  Proof proof(entry);
+  const auto take = [&](ByteView piece) { proof.take(piece); };
+  if (!entry.deflated) {
+    take(stored);
+  } else if (Inflater inflater; !inflater.run(stored, entry.size, take)) {
+    return does_not_inflate(entry, name);
+  }
+  return proof.judge(name);
 }
 
 Result<Bytes> read_content(ByteView file, const Framing& framing, const Manifest& manifest,

@@ -144,6 +144,18 @@ Confinement prove_confinement(const Plan& plan, const Image& before, const Image
   return judge_changes(plan, before, after, compare_images(plan, before, after), verify_checks(plan, after));
 }
 
+Confinement prove_confinement(const Plan& plan, const Image& before, const Image& after,
+                              const std::vector<CheckOutcome>& checks_before) {
+  for (std::size_t m = 0; m < after.memories.size(); ++m) {
+    if (after.memories[m].known != before.memories[m].known) return prove_confinement(plan, before, after);
+  }
+  std::vector<ChangedRange> changes = compare_images(plan, before, after);
+  std::vector<RangeSet> changed(after.memories.size());
+  for (const ChangedRange& change : changes) changed[change.place.memory].add(change.place.range);
+  std::vector<CheckOutcome> checks = verify_changed_checks(plan, after, changed, checks_before);
+  return judge_changes(plan, before, after, std::move(changes), std::move(checks));
+}
+
 Confinement judge_changes(const Plan& plan, const Image& before, const Image& after,
                           std::vector<ChangedRange> changes, std::vector<CheckOutcome> checks) {
   const RegionMap& map = *plan.map;
@@ -210,8 +222,12 @@ Status recognise_received(const Plan& plan, const Image& base) {
 }
 
 Status believe_map(const Plan& plan, const Image& base) {
+  return believe_map(plan, base, verify_checks(plan, base));
+}
+
+Status believe_map(const Plan& plan, const Image& base, const std::vector<CheckOutcome>& checks) {
   CALSEAL_CHECK(recognise_family(*plan.map, base));
-  for (const CheckOutcome& outcome : verify_checks(plan, base)) {
+  for (const CheckOutcome& outcome : checks) {
     if (outcome.state != CheckState::kFails) continue;
     Error error = std::move(require_holding(plan, {outcome}).error());
     error.reason = Reason::kMapNotBelieved;

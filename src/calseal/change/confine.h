@@ -33,6 +33,10 @@ struct Confinement {
 // neither; bytes that `before` knows and `after` does not are kReadIncomplete.
 Confinement prove_confinement(const Plan& plan, const Image& before, const Image& after);
 
+// The same when `before` was verified already: what no change reaches holds or fails as it did there.
+Confinement prove_confinement(const Plan& plan, const Image& before, const Image& after,
+                              const std::vector<CheckOutcome>& checks_before);
+
 // The same from what was worked out before: all differences, and the checks of `after`.
 Confinement judge_changes(const Plan& plan, const Image& before, const Image& after,
                           std::vector<ChangedRange> changes, std::vector<CheckOutcome> checks);
@@ -46,6 +50,7 @@ Result<std::vector<bool>> patch_states(const RegionMap& map, const Image& image)
 
 // kMapNotBelieved unless the family is recognised and every provable checksum and copy holds on `base`.
 Status believe_map(const Plan& plan, const Image& base);
+Status believe_map(const Plan& plan, const Image& base, const std::vector<CheckOutcome>& checks);
 
 // The same without its checks: enough to keep a read as it was received, as evidence and way back, and for
 // nothing else. A patch that stands neither way is refused here too (kChangePatch).

@@ -1,9 +1,9 @@
 #include "calseal/check/claims.h"
 
 #include <algorithm>
+#include <utility>
 
 #include "calseal/base/text.h"
-#include "calseal/change/compare.h"
 #include "calseal/map/identity.h"
 
 namespace calseal {
@@ -28,18 +28,33 @@ std::vector<ManifestSpan> describe_spans(const Plan& plan, const Image& image) {
   return spans;
 }
 
-void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side side) {
+SpansAhead::SpansAhead(std::vector<ManifestSpan> spans, const Image& image, Side side)
+    : spans_(std::move(spans)), side_(side), digests_(parts(image)) {}
+
+std::vector<ByteView> SpansAhead::parts(const Image& image) {
   std::vector<ByteView> parts;
-  std::vector<std::optional<Sha256>*> digests;
-  for (ManifestSpan& span : spans) {
+  for (std::size_t i = 0; i < spans_.size(); ++i) {
+    const ManifestSpan& span = spans_[i];
     const Memory* memory = image.find(span.place.memory);
-    std::optional<Sha256>& digest = side == Side::kBefore ? span.before : span.after;
-    if (digest || !is_pinned(span.kind) || memory == nullptr || !memory->knows(span.place.range)) continue;
+    const bool done = (side_ == Side::kBefore ? span.before : span.after).has_value();
+    if (done || !is_pinned(span.kind) || memory == nullptr || !memory->knows(span.place.range)) continue;
     parts.push_back(memory->view(span.place.range));
-    digests.push_back(&digest);
+    which_.push_back(i);
   }
-  const std::vector<Sha256> computed = compute_sha256_of_each(parts);
-  for (std::size_t i = 0; i < computed.size(); ++i) *digests[i] = computed[i];
+  return parts;
+}
+
+std::vector<ManifestSpan> SpansAhead::finish() {
+  const std::vector<Sha256> computed = digests_.finish();
+  for (std::size_t i = 0; i < computed.size(); ++i) {
+    ManifestSpan& span = spans_[which_[i]];
+    (side_ == Side::kBefore ? span.before : span.after) = computed[i];
+  }
+  return std::move(spans_);
+}
+
+void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side side) {
+  spans = SpansAhead(std::move(spans), image, side).finish();
 }
 
 void carry_unchanged_digests(std::vector<ManifestSpan>& spans, const Image& before, const Image& after) {
@@ -113,8 +128,8 @@ std::vector<std::string> describe_identity(const Plan& plan, const Image& image)
   return texts;
 }
 
-std::vector<Change> describe_changes(const Plan& plan, const Image& before, const Image& after,
-                                     const std::vector<RangeSet>* within) {
+std::vector<Change> describe_changes(const Plan& plan, const Image& before,
+                                     const std::vector<ChangedRange>& changed) {
   const std::vector<Span> spans = plan.spans(before);
   const auto span_of = [&](const Place& place) {
     return std::upper_bound(spans.begin(), spans.end(), place, [](const Place& value, const Span& span) {
@@ -123,7 +138,7 @@ std::vector<Change> describe_changes(const Plan& plan, const Image& before, cons
   };
   std::vector<Change> changes;
   auto last_span = spans.end();
-  for (const ChangedRange& change : compare_images(plan, before, after, within)) {
+  for (const ChangedRange& change : changed) {
     if (!is_pinned(change.kind)) continue;
     const auto span = span_of(change.place);
     // compare_images() also cuts at patches and signed parts, which are no span edges.

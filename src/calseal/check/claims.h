@@ -8,6 +8,8 @@
 #include "calseal/bundle/changes.h"
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/pinned_digest.h"
+#include "calseal/change/compare.h"
+#include "calseal/digest/digests_ahead.h"
 #include "calseal/map/plan.h"
 #include "calseal/map/read.h"
 #include "calseal/map/verify.h"
@@ -19,7 +21,24 @@ std::vector<ManifestMemory> describe_memories(const Plan& plan, const Image& ima
 // Every span of the image, without digests.
 std::vector<ManifestSpan> describe_spans(const Plan& plan, const Image& image);
 
-// The pinned spans' SHA-256 on one side, where there is none yet. `image` must know them.
+// The pinned spans' SHA-256 on one side, where there is none yet and the image knows them: worked out on a
+// second thread from now on. Nobody writes the image as long as this lives.
+class SpansAhead {
+ public:
+  SpansAhead(std::vector<ManifestSpan> spans, const Image& image, Side side);
+  // The spans with their digests. Once.
+  std::vector<ManifestSpan> finish();
+
+ private:
+  std::vector<ByteView> parts(const Image& image);
+
+  std::vector<ManifestSpan> spans_;
+  Side side_;
+  std::vector<std::size_t> which_;  // into spans_, for each part
+  DigestsAhead digests_;
+};
+
+// The same at once.
 void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side side);
 
 // After digest_spans() of `before`: spans whose bytes are the same in `after` have the same digest there,
@@ -45,9 +64,9 @@ std::string describe_check(const CheckOutcome& outcome);
 std::vector<std::string> describe_identity(const Plan& plan, const Image& image);
 
 // Differences of pinned bytes as changes.json lists them: cut at spans, memories in map order, ascending; no
-// options. `within`: see compare_images().
-std::vector<Change> describe_changes(const Plan& plan, const Image& before, const Image& after,
-                                     const std::vector<RangeSet>* within = nullptr);
+// options. `changed`: what compare_images() gives for `before` and the result.
+std::vector<Change> describe_changes(const Plan& plan, const Image& before,
+                                     const std::vector<ChangedRange>& changed);
 
 // HMAC-SHA-256 with the salt as key over "<controller> <memory> 0x%08x <decimal size>\n" and the field's
 // bytes.

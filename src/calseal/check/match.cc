@@ -1,11 +1,13 @@
 #include "calseal/check/match.h"
 
 #include <algorithm>
+#include <utility>
 
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
 #include "calseal/check/claims.h"
 #include "calseal/check/near_miss.h"
+#include "calseal/digest/digests_ahead.h"
 
 namespace calseal {
 
@@ -43,7 +45,7 @@ Status match_base(const OpenedBundle& opened, const Image& read, const Image& im
     locked.push_back(image.find(span.place.memory)->view(span.place.range));
     sealed.push_back(*span.after);
   }
-  if (compute_sha256_of_each(locked) != sealed) return fail(explain_foreign(opened, read, image));
+  if (compute_sha256_of_each(std::move(locked)) != sealed) return fail(explain_foreign(opened, read, image));
   CALSEAL_CHECK(patch_states(opened.map, read));
   return {};
 }

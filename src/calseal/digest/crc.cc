@@ -89,7 +89,10 @@ struct Crc::Engine {
   }
   // a * x^(8 * bytes) mod P: what `bytes` bytes of 00 do to a register.
   std::uint64_t shift(std::uint64_t a, std::uint64_t bytes) const {
-    for (std::size_t k = 0; bytes != 0; bytes >>= 1, ++k) {
+    for (std::size_t k = 0; k < digits.size() && bytes != 0; bytes >>= 4, ++k) {
+      if ((bytes & 15U) != 0) a = multiply(a, digits[k][bytes & 15U]);
+    }
+    for (std::size_t k = 4 * digits.size(); bytes != 0; bytes >>= 1, ++k) {
       if ((bytes & 1U) != 0) a = multiply(a, powers[k]);
     }
     return a;
@@ -116,8 +119,9 @@ struct Crc::Engine {
   using Tables = std::array<std::array<std::uint64_t, 256>, 8>;
   Tables near{};
   Tables far{};
-  std::array<std::uint64_t, 64> powers{};  // [k]: x^(8 * 2^k) mod P
-  std::array<std::uint64_t, 64> series{};  // [k]: sum of x^(8 i) over i < 2^k, mod P
+  std::array<std::uint64_t, 64> powers{};                 // [k]: x^(8 * 2^k) mod P
+  std::array<std::array<std::uint64_t, 16>, 6> digits{};  // [k][d]: x^(8 d 16^k) mod P
+  std::array<std::uint64_t, 64> series{};                 // [k]: sum of x^(8 i) over i < 2^k, mod P
 
  private:
   void fill_tables() {
@@ -150,6 +154,12 @@ struct Crc::Engine {
     for (std::size_t k = 1; k < powers.size(); ++k) {
       powers[k] = multiply(powers[k - 1], powers[k - 1]);
       series[k] = multiply(series[k - 1], powers[k - 1]) ^ series[k - 1];
+    }
+    for (std::size_t k = 0; k < digits.size(); ++k) {
+      digits[k][1] = powers[4 * k];
+      for (std::size_t d = 2; d < digits[k].size(); ++d)
+        digits[k][d] = d % 2 == 0 ? multiply(digits[k][d / 2], digits[k][d / 2])
+                                  : multiply(digits[k][d - 1], digits[k][1]);
     }
   }
 };

@@ -5,14 +5,9 @@
 #include <openssl/params.h>
 
 #include <algorithm>
-#include <atomic>
-#include <functional>
-#include <numeric>
 #include <stdexcept>
 
-#include "calseal/base/other_core.h"
 #include "calseal/base/text.h"
-#include "calseal/digest/worth_a_thread.h"
 
 namespace calseal {
 namespace {
@@ -60,33 +55,6 @@ Sha256 compute_sha256(ByteView data) {
   Sha256 digest;
   require(EVP_Digest(data.data(), data.size(), digest.bytes.data(), nullptr, sha256(), nullptr) == 1);
   return digest;
-}
-
-std::vector<Sha256> compute_sha256_of_each(const std::vector<ByteView>& parts) {
-  const EVP_MD* const algorithm = sha256();
-  std::vector<Sha256> digests(parts.size());
-  std::size_t total = 0;
-  for (const ByteView& part : parts) total += part.size();
-  // Each takes the next part that nobody has taken, so that it ends soon however the sizes lie.
-  std::vector<std::size_t> order(parts.size());
-  std::iota(order.begin(), order.end(), std::size_t{0});
-  std::ranges::stable_sort(order, std::ranges::greater(), [&](std::size_t i) { return parts[i].size(); });
-  std::atomic<std::size_t> next{0};
-  std::atomic<bool> failed{false};
-  const auto work = [&] {
-    for (std::size_t i = next++; i < order.size(); i = next++) {
-      const ByteView part = parts[order[i]];
-      if (EVP_Digest(part.data(), part.size(), digests[order[i]].bytes.data(), nullptr, algorithm, nullptr) !=
-          1)
-        failed = true;
-    }
-  };
-  OtherCore second;
-  if (total >= kWorthAThread && parts.size() > 1) second.start(work);
-  work();
-  second.join();
-  require(!failed);
-  return digests;
 }
 
 Sha256 compute_hmac_sha256(ByteView key, ByteView data) {

@@ -27,9 +27,6 @@ std::optional<Sha256> parse_digest(std::string_view text);
 
 Sha256 compute_sha256(ByteView data);
 
-// The digest of every part, in their order; on two threads when there is enough to hash.
-std::vector<Sha256> compute_sha256_of_each(const std::vector<ByteView>& parts);
-
 // HMAC-SHA-256 (RFC 2104, FIPS 198-1).
 Sha256 compute_hmac_sha256(ByteView key, ByteView data);
 

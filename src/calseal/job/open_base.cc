@@ -58,8 +58,8 @@ Result<BaseParts> load_base(Bytes region_map, const std::string& region_map_name
   const std::string name = base.files.front().name;
   const auto plan = make_plan(base.map, base.read.image);
   if (!plan) return fail(in_file(plan.error(), name));
-  Status status =
-      as_received ? recognise_received(*plan, base.read.image) : believe_base(*plan, base.read.image);
+  Status status = as_received ? recognise_received(*plan, base.read.image)
+                              : believe_base(*plan, base.read.image, verify_checks(*plan, base.read.image));
   if (!status) return fail(in_file(status.error(), name));
   return base;
 }

@@ -20,11 +20,14 @@ bool is_patchable(const Algorithm& algorithm) {
 class SumChange {
  public:
   void add(const CrcChange& change) {
-    for (std::size_t i = 0; i < change.after.size(); ++i) {
-      const std::size_t at = (change.offset + i) % 8;
-      grown_[at] += std::uint64_t{change.after[i]} - change.before[i];
-      flipped_[at] ^= std::uint64_t{change.after[i]} ^ change.before[i];
+    const std::size_t size = change.after.size();
+    std::size_t i = 0;
+    for (; i < size && (change.offset + i) % 8 != 0; ++i) add_byte((change.offset + i) % 8, change, i);
+    // Eight bytes whose offsets are known beforehand, for the compiler to work on side by side.
+    for (; i + 8 <= size; i += 8) {
+      for (std::size_t at = 0; at < 8; ++at) add_byte(at, change, i + at);
     }
+    for (; i < size; ++i) add_byte((change.offset + i) % 8, change, i);
   }
   std::uint64_t apply(const SumParameters& sum, std::uint64_t value) const {
     const auto unit = static_cast<std::size_t>(sum.unit / 8);
@@ -40,6 +43,11 @@ class SumChange {
   }
 
  private:
+  void add_byte(std::size_t at, const CrcChange& change, std::size_t i) {
+    grown_[at] += std::uint64_t{change.after[i]} - change.before[i];
+    flipped_[at] ^= std::uint64_t{change.after[i]} ^ change.before[i];
+  }
+
   std::array<std::uint64_t, 8> grown_{};  // modulo 2^64
   std::array<std::uint64_t, 8> flipped_{};
 };
@@ -95,6 +103,18 @@ Result<CorrectedImage> CorrectedImage::make(const Plan& plan, Image image) {
   return made;
 }
 
+void CorrectedImage::Changes::reserve(const std::vector<Edit>& edits) {
+  constexpr std::size_t kRoom = 16;  // changes more, for what is corrected after the edits
+  const std::size_t count = edits.size() + kRoom;
+  std::size_t bytes = 16 * kRoom;
+  for (const Edit& edit : edits) bytes += edit.bytes.size();
+  places.reserve(count);
+  node.reserve(count);
+  at.reserve(count);
+  before.reserve(bytes);
+  after.reserve(bytes);
+}
+
 void CorrectedImage::Changes::add(std::size_t who, const Place& place, ByteView was, ByteView is) {
   node.push_back(who);
   places.push_back(place);
@@ -127,14 +147,20 @@ void CorrectedImage::patch(std::size_t index, const Changes& changes, std::size_
   const PlanNode& node = plan_->nodes[index];
   Kept& kept = kept_[index];
   const Algorithm& algorithm = plan_->map->checksums[node.index].algorithm;
+  if (kept.runs.empty()) return;
   std::vector<CrcChange> touched;
   touched.reserve(changes.places.size() - first);
+  auto here = kept.runs.begin();  // edits mostly come in order and lie together
   for (std::size_t i = first; i < changes.places.size(); ++i) {
     const Place& changed = changes.places[i];
-    auto run =
-        std::upper_bound(kept.runs.begin(), kept.runs.end(), changed, [](const Place& place, const Run& r) {
-          return std::pair(place.memory, place.range.begin) < std::pair(r.memory, r.range.end);
-        });
+    auto run = here;
+    if (run->memory != changed.memory || !run->range.contains(changed.range)) {
+      run =
+          std::upper_bound(kept.runs.begin(), kept.runs.end(), changed, [](const Place& place, const Run& r) {
+            return std::pair(place.memory, place.range.begin) < std::pair(r.memory, r.range.end);
+          });
+      if (run != kept.runs.end()) here = run;
+    }
     for (; run != kept.runs.end() && run->memory == changed.memory && run->range.begin < changed.range.end;
          ++run) {
       const Range part = intersect(run->range, changed.range);
@@ -264,7 +290,7 @@ Result<CorrectionReport> CorrectedImage::edit(const std::vector<Edit>& edits) {
   report.not_provable = first_report_.not_provable;
   Changes changes;
   changes.dirty.resize(image_.memories.size());
-  changes.places.reserve(edits.size());
+  changes.reserve(edits);
   std::vector<CheckValue> values;
   values.reserve(kept_.size());
   for (const Kept& kept : kept_) values.push_back(kept.value);

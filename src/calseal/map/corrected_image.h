@@ -48,6 +48,7 @@ class CorrectedImage {
     Bytes before, after;
     std::vector<RangeSet> dirty;  // all places together, by memory
 
+    void reserve(const std::vector<Edit>& edits);
     void add(std::size_t who, const Place& place, ByteView was, ByteView is);
     ByteView before_of(std::size_t i) const;
     ByteView after_of(std::size_t i) const;

@@ -6,7 +6,8 @@
 
 namespace calseal {
 
-// believe_map(), and for a read that is at fault itself what can be done with it.
-Status believe_base(const Plan& plan, const Image& base);
+// believe_map(), and for a read that is at fault itself what can be done with it. `checks`: verify_checks()
+// of `base`.
+Status believe_base(const Plan& plan, const Image& base, const std::vector<CheckOutcome>& checks);
 
 }  // namespace calseal

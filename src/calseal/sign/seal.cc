@@ -98,7 +98,7 @@ std::vector<ManifestFile> describe_files(const SealRequest& request, const std::
 }
 
 ManifestController describe(const SealRequest& request, const Plan& plan, const Confinement& proof,
-                            const std::vector<CheckOutcome>& base_checks) {
+                            const std::vector<CheckOutcome>& base_checks, SpansAhead& base_spans) {
   const RegionMap& map = *request.map;
   const std::uint64_t revision = request.statement.revision;
   ManifestController controller;
@@ -118,8 +118,7 @@ ManifestController describe(const SealRequest& request, const Plan& plan, const 
     ++at;
   }
   controller.binding = describe_binding(request);
-  controller.spans = describe_spans(plan, request.base);
-  digest_spans(controller.spans, request.base, Side::kBefore);
+  controller.spans = base_spans.finish();
   carry_unchanged_digests(controller.spans, request.base, request.result);
   digest_spans(controller.spans, request.result, Side::kAfter);
   controller.pinned_before = compute_pinned_digest(controller.spans, Side::kBefore);
@@ -137,10 +136,10 @@ ManifestController describe(const SealRequest& request, const Plan& plan, const 
   return controller;
 }
 
-Status add_contents(const SealRequest& request, const Plan& plan, Draft& draft) {
+Status add_contents(const SealRequest& request, const Plan& plan, const Confinement& proof, Draft& draft) {
   const ManifestController& controller = draft.manifest.controllers.front();
   CALSEAL_CHECK(draft.add("regions/" + controller.name + ".json", request.map->text, Packing::kStored));
-  std::vector<Change> changed = describe_changes(plan, request.base, request.result);
+  std::vector<Change> changed = describe_changes(plan, request.base, proof.changes);
   CALSEAL_CHECK(require_accounted(request, plan, draft.manifest, changed));
   const std::string changes = write_changes(changed);
   CALSEAL_CHECK(draft.add(std::string(kChangesName), view_of(changes), request.packing));
@@ -197,9 +196,12 @@ Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, c
   CALSEAL_CHECK(check_signing_keys(keys));
   CALSEAL_ASSIGN(const Plan plan, make_plan(*request.map, request.base));
   const bool as_received = request.as_received && request.statement.revision == 0;
-  CALSEAL_CHECK(as_received ? recognise_received(plan, request.base) : believe_base(plan, request.base));
+  SpansAhead base_spans(describe_spans(plan, request.base), request.base, Side::kBefore);
+  const std::vector<CheckOutcome> base_checks = verify_checks(plan, request.base);
+  CALSEAL_CHECK(as_received ? recognise_received(plan, request.base)
+                            : believe_base(plan, request.base, base_checks));
   SealedBundle sealed;
-  sealed.proof = prove_confinement(plan, request.base, request.result);
+  sealed.proof = prove_confinement(plan, request.base, request.result, base_checks);
   // Derived bytes that are wrong are what such a read came with; they stand in the manifest.
   if (as_received) {
     std::erase_if(sealed.proof.violations, [](const Error& violation) {
@@ -210,17 +212,15 @@ Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, c
   Draft draft;
   state(request.statement, draft.manifest);
   if (request.salt) draft.manifest.salt_digest = compute_sha256(*request.salt);
-  draft.manifest.controllers.push_back(
-      describe(request, plan, sealed.proof, verify_checks(plan, request.base)));
+  draft.manifest.controllers.push_back(describe(request, plan, sealed.proof, base_checks, base_spans));
   state_limits(*request.map, draft.manifest);
-  CALSEAL_CHECK(add_contents(request, plan, draft));
+  CALSEAL_CHECK(add_contents(request, plan, sealed.proof, draft));
   const std::string text = write_manifest(draft.manifest);
   if (text.size() > kManifestSizeLimit) {
     return fail({Reason::kManifestInvalid, "", "manifest", grouped(text.size()) + " bytes",
                  "at most " + grouped(kManifestSizeLimit) + " bytes",
                  "use fewer, larger regions in the region map"});
   }
-  CALSEAL_CHECK(parse_manifest(view_of(text), "the new manifest"));
   std::vector<PrefixSignature> signatures;
   for (const PrivateKey& key : keys) {
     CALSEAL_ASSIGN(const PrefixSignature signature, key.sign(view_of(text)));

@@ -1,9 +1,10 @@
 """Audits of a warm tree, beside general-purpose tools that hash the same files, in one run: every command is run in turns, and medians
 of wall time are printed as GB/s; then how time and memory grow with the archive.
 
-usage: audit_trees.py FOLDER_OF_PROGRAMS SCRATCH [JOBS [ROUNDS]]      (packages: hashdeep, rhash, openssl, util-linux)
+usage: audit_trees.py FOLDER_OF_PROGRAMS SCRATCH [JOBS [ROUNDS [FIRST_READS]]]      (packages: hashdeep, rhash, openssl, util-linux)
 
-Jobs are the demonstration's engine: 4 MiB of flash, four revisions each, first reads kept once by digest, payload areas stored.
+Jobs are the demonstration's engine: 4 MiB of flash, four revisions each, first reads kept once by digest, payload areas stored. 16 first reads
+in all unless FIRST_READS says otherwise: 0 for one of its own for every job.
 """
 
 import json
@@ -40,11 +41,11 @@ def measured(command):
 
 
 class Tree:
-    def __init__(self, programs, folder, jobs):
+    def __init__(self, programs, folder, jobs, first_reads):
         self.folder, self.jobs = pathlib.Path(folder), jobs
         self.calseal = programs / "calseal"
         shutil.rmtree(self.folder, ignore_errors=True)
-        sh(f"{programs}/calseal_make_archive {self.folder} --jobs {jobs} --engine {ENGINE} --packing stored")
+        sh(f"{programs}/calseal_make_archive {self.folder} --jobs {jobs} --engine {ENGINE} --packing stored --stocks {first_reads or jobs}")
         self.archive = self.folder / "archive"
         self.files = sorted(p for p in self.archive.rglob("*") if p.is_file())
         self.bytes = sum(p.stat().st_size for p in self.files)
@@ -84,9 +85,10 @@ def main():
     programs, scratch = pathlib.Path(sys.argv[1]).resolve(), pathlib.Path(sys.argv[2]).resolve()
     jobs = int(sys.argv[3]) if len(sys.argv) > 3 else 2000
     rounds = int(sys.argv[4]) if len(sys.argv) > 4 else 7
+    first_reads = int(sys.argv[5]) if len(sys.argv) > 5 else 16
     growth = []
     for count in (jobs // 4, jobs // 2, jobs):
-        tree = Tree(programs, scratch / "tree", count)
+        tree = Tree(programs, scratch / "tree", count, first_reads)
         cached = tree.warm()
         row = [count, len(tree.files), tree.bytes, cached]
         for depth in ("stored", "proved"):
@@ -114,7 +116,7 @@ def main():
     two = statistics.median(evp) / 1e9
     stored = speed["calseal audit, stored"]
     cpu = next((line.split(":")[1].strip() for line in open("/proc/cpuinfo") if line.startswith("model name")), platform.machine())
-    print(f"{jobs:,} jobs, {len(tree.files):,} files, {tree.bytes / 1e9:.2f} GB; {cached / tree.bytes:.1%} of it in the page cache before, and {from_disk:,} bytes read from a disk "
+    print(f"{jobs:,} jobs on {first_reads or jobs:,} first reads, {len(tree.files):,} files, {tree.bytes / 1e9:.2f} GB; {cached / tree.bytes:.1%} of it in the page cache before, and {from_disk:,} bytes read from a disk "
           f"during all rounds. {cpu}, {os.cpu_count()} processors; medians of {rounds} rounds in turns.\n")
     print("| | GB/s | stored beside it |\n| --- | --- | --- |")
     for name, value in [*speed.items(), ("SHA-256 by EVP alone, two processes, nothing read (`openssl speed`)", two)]:

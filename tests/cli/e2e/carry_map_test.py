@@ -96,6 +96,25 @@ class CarryMap(unittest.TestCase):
         right = (self.folder / "right.bin").read_bytes()
         self.assertEqual(struct.unpack_from("<I", right, 0x19234)[0], zlib.crc32(right[0x11234:0x19234]))
 
+    def test_the_text_says_what_the_json_says(self):
+        self.write("new.bin", software(b"XX-0000391", 0x1234, 4))
+        arguments = ["regions", "carry", "map.json", "new.bin", "--base", "old.bin", "--name", "x-391", "-o", "new.json"]
+        places = self.json(*arguments, status=0)["places"]
+        (self.folder / "new.json").unlink()
+        done = subprocess.run([CALSEAL, *arguments], capture_output=True, text=True, cwd=self.folder)
+        self.assertEqual(done.returncode, 0, done.stderr)
+        moved, sure = sum(place["moved"] for place in places), sum(place["sure"] for place in places)
+        self.assertIn(f"{len(places)} places, {moved} moved, {sure} sure", done.stdout)
+        lines = done.stdout.splitlines()
+        for place in places:
+            row = [line for line in lines if line.strip().startswith(place["what"] + "  ")]
+            if place["sure"] and not place["moved"]:
+                self.assertEqual(row, [], place)
+                continue
+            self.assertEqual(len(row), 1, place)
+            self.assertIn(place["to"]["start"], row[0])
+            self.assertEqual(row[0].rstrip().endswith("not sure"), not place["sure"])
+
     def test_what_grew_is_found_by_its_checksum(self):
         new = bytearray(software(b"XX-0000391", 0x200, 4))
         at, end = 0x10200, 0x18200

@@ -41,6 +41,9 @@ class Run {
     if (search.images.size() > 1) pairs_.emplace(search.images[0], search.images[1]);
     if (search.computation) likely_ = likely_ranges(edges_, grid_, search.images.size());
     if (search.tables) tables_ = find_tables({look, search.origins}, kMostTables);
+    // A lone record fits too easily where images agree at the range's begin.
+    if (by_difference)
+      std::erase_if(tables_, [](const TableFound& table) { return table.ranges.size() < 2; });
     for (std::size_t t = 0; t < tables_.size(); ++t) {
       for (std::size_t r = 0; r < tables_[t].ranges.size(); ++r)
         records_[tables_[t].ranges[r]].push_back({t, r});

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <map>
 #include <optional>
+#include <set>
 #include <tuple>
 
 #include "calseal/base/text.h"
@@ -59,6 +60,8 @@ class Family {
         equations_, [&](const Equation& one) { return one.length != equations_.front().length; });
     if (other == equations_.end()) return std::nullopt;
     const Equation& first = equations_.front();
+    std::set<std::uint64_t> lengths;
+    for (const Equation& one : equations_) lengths.insert(one.length);
     std::vector<std::uint64_t> starts = {0, low_mask(width_)};
     std::vector<BitVector> columns;
     for (int bit = 0; bit < width_; ++bit) {
@@ -73,9 +76,9 @@ class Family {
     }
     for (const std::uint64_t start : starts) {
       const auto xorout = [&](const Equation& one) { return one.offset ^ group_.shift(start, one.length); };
-      // Two equations can always be met; a third is what shows that they belong together.
+      // Two lengths can always be met; a third is what shows that they belong together.
       const bool plain = start == 0 || start == low_mask(width_);
-      if (!plain && equations_.size() < 3) continue;
+      if (!plain && lengths.size() < 3) continue;
       if (std::ranges::all_of(equations_, [&](const Equation& one) { return xorout(one) == xorout(first); }))
         return start;
     }

@@ -157,8 +157,9 @@ class Writer {
                          words({one.least_end, hit.coverage.end}) +
                          " changes nothing in it, so it may end anywhere there; leave that space unused");
     if (one.solved) {
-      guesses_.push_back(name + ": where its coverage begins: the images are alike in " +
-                         words(one.may_begin) + ", so it may begin anywhere there");
+      if (one.may_begin.size() != 0)
+        guesses_.push_back(name + ": where its coverage begins: the images are alike in " +
+                           words(one.may_begin) + ", so it may begin anywhere there");
       if (!one.start_is_known)
         guesses_.push_back(
             name +

@@ -77,6 +77,19 @@ TEST(CrcStart, RangesOfThreeLengthsGiveInitAndXorout) {
   }
 }
 
+// Two lengths can be met by some init, whoever made the values: nothing is claimed then.
+TEST(CrcStart, TwoLengthsAreNotEnough) {
+  const std::vector<Block> blocks = {{0x8000, 0x18000}, {0x18000, 0x28000}, {0x28000, 0x40000}};
+  std::vector<Bytes> images = family(blocks, 2, 0x12345678, 0x9abcdef0, 8);
+  for (Bytes& image : images) {
+    const std::uint32_t crc = crc_of(image, blocks[2], 0x0badcafe, 0x00c0ffee);
+    for (std::size_t i = 0; i < 4; ++i) image[0x3fffc + i] = static_cast<std::uint8_t>(crc >> (8 * (3 - i)));
+  }
+  const SearchOutcome outcome = search(images);
+  ASSERT_THAT(outcome.found, SizeIs(3));
+  for (const Candidate& one : outcome.found) EXPECT_FALSE(one.start_is_known);
+}
+
 // By one range init and xorout are not told apart: what is taken fits, and says that it is a guess.
 TEST(CrcStart, OneLengthLeavesThemOpen) {
   const std::vector<Bytes> images = family({{0x8000, 0x18000}}, 2, 0x12345678, 0x9abcdef0, 5);

@@ -21,6 +21,14 @@ SequenceKey sequence_key_of(const FileFacts* facts) {
 using SealWords = std::tuple<std::string_view, std::uint64_t, std::uint64_t, std::uint64_t>;
 SealWords words_of(const LedgerSeal* seal) { return {seal->job, seal->base, seal->revision, seal->sequence}; }
 
+// The part of an ordered list that has this key.
+template <typename T, typename Key, typename KeyOf>
+std::span<const T> those_with(const std::vector<T>& list, const Key& key, KeyOf key_of) {
+  const auto first = std::ranges::lower_bound(list, key, {}, key_of);
+  const auto past = std::ranges::upper_bound(first, list.end(), key, {}, key_of);
+  return {list.data() + (first - list.begin()), static_cast<std::size_t>(past - first)};
+}
+
 }  // namespace
 
 std::string revision_subject(const std::string& job, const std::string& controller, std::uint64_t base,
@@ -69,11 +77,11 @@ void Judging::order_seals() {
 }
 
 Judging::Files Judging::with_identity(const Sha256& identity) const {
-  return std::ranges::equal_range(by_identity_, identity, {}, identity_of);
+  return those_with(by_identity_, identity, identity_of);
 }
 
 Judging::Files Judging::with_sequence(const SequenceKey& key) const {
-  return std::ranges::equal_range(by_sequence_, key, {}, sequence_key_of);
+  return those_with(by_sequence_, key, sequence_key_of);
 }
 
 bool Judging::holds_digest(const Sha256& digest) const {
@@ -97,7 +105,7 @@ const LedgerSeal* Judging::seal_of(const Sha256& identity) const {
 
 const LedgerSeal* Judging::seal_for(const BundleHint& hint) const {
   const SealWords words(hint.job, hint.base, hint.revision, hint.sequence);
-  const auto found = std::ranges::equal_range(seals_by_words_, words, {}, words_of);
+  const auto found = those_with(seals_by_words_, words, words_of);
   return found.size() == 1 ? found.front() : nullptr;
 }
 

@@ -258,11 +258,16 @@ class Verifying {
       find(LedgerFault::kTorn, folder_file(kDetailsFile), std::nullopt,
            bytes_text(reader_.torn_detail_bytes()) + " of a line that a writer left who was cut off",
            "nothing is to be done; the next append takes them out");
-    if (reader_.unentered_details() != 0)
+    if (reader_.unentered_details() != 0 && tip && tip->size > frontier_.size()) {
+      find(LedgerFault::kDetailStray, folder_file(kDetailsFile), frontier_.size(),
+           counted(reader_.unentered_details()) + " of details behind the last entry that is left",
+           "put the entries that are missing back from a copy; details of theirs are these");
+    } else if (reader_.unentered_details() != 0) {
       find(LedgerFault::kTorn, folder_file(kDetailsFile), frontier_.size(),
            counted(reader_.unentered_details()) +
                " of details behind the last entry: a writer was cut off before he entered them",
            "nothing, when no entry was ever acknowledged there; the next append takes them out");
+    }
     if (reader_.stray_details() != 0)
       find(LedgerFault::kDetailStray, folder_file(kDetailsFile), std::nullopt,
            counted(reader_.stray_details()) + " out of order or without an entry",

@@ -196,7 +196,7 @@ class Finder {
   bool edges_matter(const Choice& choice) {
     for (std::size_t i = 0; i < choice.coverage.size(); ++i) {
       if (sought_.coverage[i].is_table) continue;
-      for (const std::uint64_t by : {1, 2, 4, 8}) {
+      for (const std::uint64_t by : {1U, 2U, 4U, 8U}) {
         for (int which = 0; which < 4; ++which) {
           Choice other = choice;
           Range& range = other.coverage[i];

@@ -364,6 +364,18 @@ TEST_F(LedgerFolder, TheTipNotices) {
   EXPECT_THAT(append_entries(folder, {entry(9)}), IsOk());
 }
 
+// Entries that are missing leave details behind, which no writer left who was cut off.
+TEST_F(LedgerFolder, DetailsOfMissingEntriesAreNotTorn) {
+  append(0, 7);
+  const auto entries = lines(kEntriesFile);
+  auto changed = entries;
+  changed[3].back() = ' ';  // the end of a line: two are one now
+  put(kEntriesFile, joined(changed));
+  EXPECT_TRUE(faults().contains("entries-missing"));
+  EXPECT_TRUE(faults().contains("detail-stray"));
+  EXPECT_FALSE(faults().contains("torn"));
+}
+
 TEST_F(LedgerFolder, NothingIsRepairedAgainstAHead) {
   append(0, 7);
   sign();

@@ -11,7 +11,6 @@
 #include "calseal/check/claims.h"
 #include "calseal/check/match.h"
 #include "calseal/digest/digest_ahead.h"
-#include "calseal/digest/digests_ahead.h"
 #include "calseal/map/correct.h"
 #include "calseal/map/identity.h"
 
@@ -53,8 +52,6 @@ class Rebuilding {
   }
 
   Status match() {
-    touched_ = writable_bytes();
-    if (memory_ == nullptr) hash_locked();
     working_ = memory_ != nullptr;
     // Not by a conditional expression, whose type would be const and nothing to move from.
     if (working_) {
@@ -71,11 +68,11 @@ class Rebuilding {
       all_in_base = all_in_base && image_.memories[m].known == read_.image.memories[m].known;
     }
     if (!all_in_base) cut_read_ = image_;
+    touched_ = writable_bytes();
     lay_payload(opened_, image_, &touched_);
     if (memory_ == nullptr) {
       hash_ahead();
-      CALSEAL_CHECK(match_base(opened_, read_.image, image_,
-                               [this](const NamedRange& place) { return locked_digest(place); }));
+      CALSEAL_CHECK(match_base(opened_, read_.image, image_));
     } else {
       CALSEAL_CHECK(match_base(opened_, read_.image, image_, [&](const NamedRange& place) {
         return memory_->digest_of(place, image_, touched_);
@@ -98,29 +95,6 @@ class Rebuilding {
       if (!DigestAhead::is_worth_it(bytes.size())) continue;
       ahead_.push_back(std::make_unique<DigestAhead>(bytes, settled_size(m)));
     }
-  }
-
-  // Locked bytes that no payload reaches are hashed where they lie in the read, while the result is put
-  // together.
-  void hash_locked() {
-    std::vector<ByteView> parts;
-    for (const ManifestSpan& span : claims_.spans) {
-      if (span.kind != SpanKind::kLocked || !span.after) continue;
-      if (touched_[opened_.map.memory_index(span.place.memory)].overlaps(span.place.range)) continue;
-      parts.push_back(read_.image.find(span.place.memory)->view(span.place.range));
-      locked_.push_back(span.place);
-    }
-    locked_ahead_.emplace(std::move(parts));
-  }
-
-  // Asked for in the spans' order.
-  std::optional<Sha256> locked_digest(const NamedRange& place) {
-    if (locked_digests_.empty() && !locked_.empty()) {
-      locked_digests_ =
-          locked_ahead_->finish(ahead_.empty() ? DigestsAhead::Rest::kShared : DigestsAhead::Rest::kAlone);
-    }
-    if (locked_next_ == locked_.size() || locked_[locked_next_] != place) return std::nullopt;
-    return locked_digests_[locked_next_++];
   }
 
   // Bytes before the first that floats.
@@ -439,13 +413,9 @@ class Rebuilding {
   const MatchEvidence& evidence_;
   const Read& read_;
   Verdict& verdict_;
-  std::vector<RangeSet> base_known_;  // one per memory
-  std::optional<Image> cut_read_;     // when the read knows more than the base
-  Image image_;                       // the result
-  std::vector<NamedRange> locked_;    // places that locked_ahead_ works on
-  std::optional<DigestsAhead> locked_ahead_;
-  std::vector<Sha256> locked_digests_;
-  std::size_t locked_next_ = 0;                      // into locked_
+  std::vector<RangeSet> base_known_;                 // one per memory
+  std::optional<Image> cut_read_;                    // when the read knows more than the base
+  Image image_;                                      // the result
   std::vector<std::unique_ptr<DigestAhead>> ahead_;  // of files, over image_'s bytes
   Plan plan_;
   Confinement proof_;

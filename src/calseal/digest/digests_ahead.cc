@@ -35,8 +35,7 @@ bool DigestsAhead::digest_next() {
   return true;
 }
 
-std::vector<Sha256> DigestsAhead::finish(Rest rest) {
-  if (rest == Rest::kAlone) stop_ = true;
+std::vector<Sha256> DigestsAhead::finish() {
   while (digest_next()) continue;
   other_.join();
   if (failed_) {

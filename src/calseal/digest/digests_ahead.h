@@ -13,10 +13,6 @@ namespace calseal {
 
 class DigestsAhead {
  public:
-  // Who works on what is left when somebody waits: the caller's thread with the second one, or without it,
-  // since the other core has other work by now.
-  enum class Rest { kShared, kAlone };
-
   // Nobody writes the parts as long as this lives. Where they are not worth a thread, or without a second
   // core or a thread to be had, finish() does it all.
   explicit DigestsAhead(std::vector<ByteView> parts);
@@ -24,8 +20,8 @@ class DigestsAhead {
   DigestsAhead(const DigestsAhead&) = delete;
   DigestsAhead& operator=(const DigestsAhead&) = delete;
 
-  // The digest of every part, in their order. Once.
-  std::vector<Sha256> finish(Rest rest = Rest::kShared);
+  // The digest of every part, in their order; the caller's thread takes its share of what is left. Once.
+  std::vector<Sha256> finish();
 
  private:
   bool digest_next();  // false when none is left

@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <memory>
+#include <optional>
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/passing_file.h"

@@ -146,14 +146,20 @@ Confinement prove_confinement(const Plan& plan, const Image& before, const Image
 
 Confinement prove_confinement(const Plan& plan, const Image& before, const Image& after,
                               const std::vector<CheckOutcome>& checks_before) {
-  for (std::size_t m = 0; m < after.memories.size(); ++m) {
-    if (after.memories[m].known != before.memories[m].known) return prove_confinement(plan, before, after);
-  }
   std::vector<ChangedRange> changes = compare_images(plan, before, after);
-  std::vector<RangeSet> changed(after.memories.size());
-  for (const ChangedRange& change : changes) changed[change.place.memory].add(change.place.range);
-  std::vector<CheckOutcome> checks = verify_changed_checks(plan, after, changed, checks_before);
+  std::vector<CheckOutcome> checks = verify_from(before, checks_before, changes, plan, after);
   return judge_changes(plan, before, after, std::move(changes), std::move(checks));
+}
+
+std::vector<CheckOutcome> verify_from(const Image& other, std::vector<CheckOutcome> checks_of_other,
+                                      const std::vector<ChangedRange>& changes, const Plan& plan,
+                                      const Image& image) {
+  for (std::size_t m = 0; m < image.memories.size(); ++m) {
+    if (image.memories[m].known != other.memories[m].known) return verify_checks(plan, image);
+  }
+  std::vector<RangeSet> changed(image.memories.size());
+  for (const ChangedRange& change : changes) changed[change.place.memory].add(change.place.range);
+  return verify_changed_checks(plan, image, changed, std::move(checks_of_other));
 }
 
 Confinement judge_changes(const Plan& plan, const Image& before, const Image& after,

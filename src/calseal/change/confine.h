@@ -41,6 +41,12 @@ Confinement prove_confinement(const Plan& plan, const Image& before, const Image
 Confinement judge_changes(const Plan& plan, const Image& before, const Image& after,
                           std::vector<ChangedRange> changes, std::vector<CheckOutcome> checks);
 
+// verify_checks() of `image` out of those of `other`: what none of `changes`, all differences between the
+// two, reaches is as it is there. Everything anew when they know different bytes.
+std::vector<CheckOutcome> verify_from(const Image& other, std::vector<CheckOutcome> checks_of_other,
+                                      const std::vector<ChangedRange>& changes, const Plan& plan,
+                                      const Image& image);
+
 // The first violation as an error.
 Status require_confined(const Confinement& proof);
 

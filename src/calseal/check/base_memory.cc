@@ -2,9 +2,11 @@
 
 #include <algorithm>
 
+#include "calseal/change/confine.h"
 #include "calseal/check/base_proof.h"
 
 namespace calseal {
+
 BaseMemory::BaseMemory(const Sha256& identity, RegionMap map, Image image)
     : identity_(identity), map_(std::move(map)), patches_(map_.memories.size()) {
   read_.image = std::move(image);
@@ -93,17 +95,12 @@ Result<Plan> BaseMemory::plan(const Image& image) {
 std::vector<CheckOutcome> BaseMemory::checks(const Image& before, const Image& after,
                                              const std::vector<ChangedRange>& changes) {
   std::vector<RangeSet> known;
-  std::vector<RangeSet> changed(map_.memories.size());
   for (const Memory& memory : before.memories) known.push_back(memory.known);
-  for (const ChangedRange& change : changes) changed[change.place.memory].add(change.place.range);
   if (known != checked_known_) {
     checks_ = verify_checks(*plan_, before);
     checked_known_ = std::move(known);
   }
-  for (std::size_t m = 0; m < after.memories.size(); ++m) {
-    if (after.memories[m].known != before.memories[m].known) return verify_checks(*plan_, after);
-  }
-  return verify_changed_checks(*plan_, after, changed, checks_);
+  return verify_from(before, checks_, changes, *plan_, after);
 }
 
 }  // namespace calseal

@@ -361,7 +361,9 @@ class Rebuilding {
                    "the identity fields of the result");
     }
     if (memory_ != nullptr) return {};
-    const std::vector<CheckOutcome> of_read = checks_of_read();
+    // What no change reaches holds in the read as it does in the result.
+    const std::vector<CheckOutcome> of_read =
+        verify_from(image_, proof_.checks, proof_.changes, plan_, before());
     for (std::size_t i = 0; i < of_read.size(); ++i) {
       const CheckOutcome& outcome = of_read[i];
       if (outcome.state != CheckState::kFails) continue;
@@ -371,16 +373,6 @@ class Rebuilding {
                                       (came_failing(claims_.checksums[i]) ? "" : "; the result holds")});
     }
     return {};
-  }
-
-  // What no change reaches holds in the read as it does in the result.
-  std::vector<CheckOutcome> checks_of_read() const {
-    std::vector<RangeSet> changed(image_.memories.size());
-    for (std::size_t m = 0; m < changed.size(); ++m) {
-      if (image_.memories[m].known != before().memories[m].known) return verify_checks(plan_, before());
-    }
-    for (const ChangedRange& change : proof_.changes) changed[change.place.memory].add(change.place.range);
-    return verify_changed_checks(plan_, before(), changed, proof_.checks);
   }
 
   // The way back restores what was received, and what did not hold then does not have to hold now.

@@ -8,6 +8,7 @@
 #include "calseal/digest/crc_fold.h"
 #include "calseal/digest/gf2.h"
 #include "calseal/digest/load.h"
+#include "calseal/digest/reflect.h"
 #include "calseal/digest/sum.h"
 
 namespace calseal {
@@ -16,14 +17,6 @@ namespace {
 // Words worked on side by side, so that no word waits for another's table look-ups.
 constexpr std::size_t kLanes = 4;
 constexpr std::size_t kBlock = kLanes * 8;
-
-// The low `width` bits in reverse order.
-std::uint64_t reflect(std::uint64_t value, int width) {
-  value = ((value >> 1) & 0x5555555555555555U) | ((value & 0x5555555555555555U) << 1);
-  value = ((value >> 2) & 0x3333333333333333U) | ((value & 0x3333333333333333U) << 2);
-  value = ((value >> 4) & 0x0f0f0f0f0f0f0f0fU) | ((value & 0x0f0f0f0f0f0f0f0fU) << 4);
-  return detail::swap_bytes(value) >> (64 - width);
-}
 
 Error checksum_error(std::string place, std::string found, std::string expected) {
   return Error{Reason::kMapChecksum, "",
@@ -282,16 +275,6 @@ std::uint64_t crc_bit_effect(const Crc& crc, std::uint64_t length, std::uint64_t
   const auto set = static_cast<std::uint8_t>(1U << bit);
   return crc.patch(0, length, {CrcChange{offset, ByteView(&clear, 1), ByteView(&set, 1)}});
 }
-
-namespace {
-
-BitVector bits_of(std::uint64_t value, int width) {
-  BitVector bits(static_cast<std::size_t>(width));
-  for (std::size_t i = 0; i < bits.size(); ++i) bits.set(i, ((value >> i) & 1U) != 0);
-  return bits;
-}
-
-}  // namespace
 
 Result<Bytes> force_crc(const Crc& crc, std::uint64_t length, const std::vector<std::uint64_t>& places,
                         std::uint64_t now, std::uint64_t wanted) {

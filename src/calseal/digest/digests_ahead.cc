@@ -9,6 +9,7 @@
 #include "calseal/digest/worth_a_thread.h"
 
 namespace calseal {
+
 DigestsAhead::DigestsAhead(std::vector<ByteView> parts)
     : parts_(std::move(parts)), order_(parts_.size()), digests_(parts_.size()) {
   std::size_t total = 0;
@@ -45,6 +46,7 @@ std::vector<Sha256> DigestsAhead::finish() {
 }
 
 std::vector<Sha256> compute_sha256_of_each(std::vector<ByteView> parts) {
+  if (parts.size() == 1) return {compute_sha256(parts.front())};  // nothing to share
   return DigestsAhead(std::move(parts)).finish();
 }
 

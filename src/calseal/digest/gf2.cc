@@ -24,6 +24,12 @@ void reduce(const std::vector<BasisVector>& basis, BitVector& vector, BitVector&
 
 }  // namespace
 
+BitVector bits_of(std::uint64_t value, int width) {
+  BitVector bits(static_cast<std::size_t>(width));
+  for (std::size_t i = 0; i < bits.size(); ++i) bits.set(i, ((value >> i) & 1U) != 0);
+  return bits;
+}
+
 std::optional<Gf2Solution> solve_gf2(const std::vector<BitVector>& columns, const BitVector& target) {
   const std::size_t equations = target.size();
   std::vector<BasisVector> basis;

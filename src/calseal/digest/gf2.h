@@ -37,6 +37,9 @@ class BitVector {
   std::size_t bits_;
 };
 
+// The low `width` bits of a value, at most 64; the lowest is bit 0.
+BitVector bits_of(std::uint64_t value, int width);
+
 struct Gf2Solution {
   BitVector values;     // one bit per unknown; free unknowns are 0
   bool unique = false;  // no unknown was free

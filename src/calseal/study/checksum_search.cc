@@ -31,7 +31,6 @@ class Run {
   // `look`: the image whose edges and tables count; with `by_difference`, `search` has differences.
   Run(const ChecksumSearch& search, ByteView look, bool by_difference)
       : search_(search),
-        by_difference_(by_difference),
         image_(search.images.front()),
         grid_{search.grid, image_.size()},
         edges_(look, grid_),
@@ -271,7 +270,7 @@ class Run {
             Layout layout;
             layout.anchor = Layout::Anchor::kRecord;
             layout.slot = offset;
-            if (!by_difference_)
+            if (!algorithm.by_difference)
               layout.pair = twin_of(image_, static_cast<std::uint64_t>(slot), algorithm, storage);
             keep(index, layout, storage, range, static_cast<std::uint64_t>(slot), record.table, values, hits);
           }
@@ -308,7 +307,6 @@ class Run {
   }
 
   const ChecksumSearch& search_;
-  bool by_difference_;
   ByteView image_;
   Grid grid_;
   Edges edges_;
@@ -362,9 +360,7 @@ void add_by_difference(const ChecksumSearch& search, SearchOutcome& outcome) {
     outcome.found.push_back(std::move(one));
   }
   outcome.tables.insert(outcome.tables.end(), other.tables.begin(), other.tables.end());
-  std::ranges::stable_sort(outcome.found, {}, [](const Candidate& one) {
-    return std::pair(one.hit.has_slot() ? one.hit.slot : one.hit.coverage.begin, one.hit.coverage.begin);
-  });
+  sort_by_place(outcome.found);
 }
 
 }  // namespace

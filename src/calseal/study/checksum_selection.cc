@@ -63,9 +63,7 @@ class Selection {
     }
     add_uncertain();
     add_alternatives();
-    std::ranges::stable_sort(outcome_.found, {}, [](const Candidate& one) {
-      return std::pair(one.hit.has_slot() ? one.hit.slot : one.hit.coverage.begin, one.hit.coverage.begin);
-    });
+    sort_by_place(outcome_.found);
     keep_used_tables();
   }
 
@@ -508,6 +506,12 @@ class Selection {
 };
 
 }  // namespace
+
+void sort_by_place(std::vector<Candidate>& found) {
+  std::ranges::stable_sort(found, {}, [](const Candidate& one) {
+    return std::pair(one.hit.has_slot() ? one.hit.slot : one.hit.coverage.begin, one.hit.coverage.begin);
+  });
+}
 
 void select_candidates(Agreements agreements, SearchOutcome& outcome) {
   outcome.agreements = agreements.hits.size();

@@ -22,4 +22,7 @@ struct Agreements {
 // together.
 void select_candidates(Agreements agreements, SearchOutcome& outcome);
 
+// By slot, or where there is none by coverage.
+void sort_by_place(std::vector<Candidate>& found);
+
 }  // namespace calseal

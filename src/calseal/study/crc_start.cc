@@ -8,30 +8,20 @@
 
 #include "calseal/base/text.h"
 #include "calseal/digest/gf2.h"
+#include "calseal/digest/reflect.h"
 
 namespace calseal {
 namespace {
 
-std::uint64_t reflected(std::uint64_t value, int width) {
-  std::uint64_t out = 0;
-  for (int i = 0; i < width; ++i) out |= ((value >> i) & 1) << (width - 1 - i);
-  return out;
-}
-
-BitVector bits_of(std::uint64_t value, int width) {
-  BitVector bits(static_cast<std::size_t>(width));
-  for (std::size_t i = 0; i < bits.size(); ++i) bits.set(i, ((value >> i) & 1) != 0);
-  return bits;
-}
-
-// What init and xorout together put into the values over one range; `start` is init as the register would be
-// written out.
+// What init and xorout together put into the value over one range.
 struct Equation {
   Candidate* find = nullptr;
   std::uint64_t length = 0;  // bytes
   std::uint64_t offset = 0;
 };
 
+// The finds of one polynomial, direction and byte order. A start is init as the register would be written
+// out.
 class Family {
  public:
   explicit Family(const SearchAlgorithm& algorithm)
@@ -88,7 +78,7 @@ class Family {
   Algorithm with(std::uint64_t start, std::uint64_t xorout) const {
     Algorithm algorithm = algorithm_.algorithm;
     CrcParameters& crc = algorithm.crc;
-    crc.init = crc.refout ? reflected(start, width_) : start;
+    crc.init = crc.refout ? reflect(start, width_) : start;
     crc.xorout = xorout;
     const int digits = width_ / 4;
     algorithm.name = "CRC-" + std::to_string(width_) + " over polynomial " + hex_number(crc.poly, digits) +

@@ -23,7 +23,7 @@ inline std::string vector_path(const std::string& name) { return fixtures() + "/
 // Reads one vector text: `read` takes every member but "source", which is checked here.
 inline Status read_vector_text(const std::string& text, const std::string& name,
                                const std::function<void(JsonObject&)>& read) {
-  CALSEAL_ASSIGN(const JsonValue tree, parse_json(text, name));
+  CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(text, name));
   JsonDocument document(text, name);
   const JsonNode node(document, tree);
   JsonObject root(node);

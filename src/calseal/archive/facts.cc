@@ -380,7 +380,7 @@ Status FactsReader::take(std::string_view line, std::vector<FileFacts>& facts) c
     error.next = "run the audit again";
     return fail(std::move(error));
   };
-  const Result<JsonValue> tree = parse_json(line, name_);
+  const Result<JsonTree> tree = JsonTree::parse(line, name_);
   if (!tree) return damaged(tree.error());
   JsonDocument document(line, name_);
   const JsonNode root(document, *tree);

@@ -101,7 +101,7 @@ Result<std::vector<Finding>> parse_audit_report(std::string_view text, const std
       return damaged({Reason::kAuditRecordInvalid, name, "line 1", printable(line.substr(0, 40)),
                       std::string(kAuditReportLiteral) + "...", ""});
     }
-    const Result<JsonValue> tree = parse_json(line, name);
+    const Result<JsonTree> tree = JsonTree::parse(line, name);
     if (!tree) return damaged(tree.error());
     JsonDocument document(line, name);
     const JsonNode root(document, *tree);
@@ -111,7 +111,7 @@ Result<std::vector<Finding>> parse_audit_report(std::string_view text, const std
     } else {
       for (const char* severity : {"errors", "warnings", "notes"})
         told += object.integer(severity, 0, kFindingLimit);
-      if (tree->find("findings") != nullptr) {
+      if (object.has("findings")) {
         for (const JsonNode& node : object.items("findings", kFindingLimit))
           findings.push_back(read_finding(node));
       }

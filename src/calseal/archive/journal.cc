@@ -32,7 +32,7 @@ Result<FileStatus> parse_seen(std::string_view line, const std::string& name) {
     error.next = "run the audit again without --resume";
     return fail(std::move(error));
   };
-  const Result<JsonValue> tree = parse_json(line, name);
+  const Result<JsonTree> tree = JsonTree::parse(line, name);
   if (!tree) return damaged(tree.error());
   JsonDocument document(line, name);
   JsonObject object(JsonNode(document, *tree));

@@ -145,7 +145,7 @@ std::optional<BundleHint> hint_of_bundle(ByteView beginning) {
   const std::size_t end = manifest.find(R"(,"parent":)");
   if (!manifest.starts_with(kRevisionLiteral) || end == std::string_view::npos) return std::nullopt;
   const std::string head = std::string(manifest.substr(0, end)) + "}";
-  const Result<JsonValue> tree = parse_json(head, "");
+  const Result<JsonTree> tree = JsonTree::parse(head, "");
   if (!tree) return std::nullopt;
   JsonDocument document(head, "");
   JsonObject object(JsonNode(document, *tree));

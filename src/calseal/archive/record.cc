@@ -58,7 +58,7 @@ Error invalid(const std::string& name, std::uint64_t line, std::string found, st
 Result<AuditScope> parse_scope(std::string_view line, const std::string& name) {
   const auto parse = [&]() -> Result<AuditScope> {
     CALSEAL_CHECK(check_kind(view_of(line), kRecordLiteral, name));
-    CALSEAL_ASSIGN(const JsonValue tree, parse_json(line, name));
+    CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(line, name));
     JsonDocument document(line, name);
     JsonObject object(JsonNode(document, tree));
     AuditScope scope = read_scope(object);

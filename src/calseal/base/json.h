@@ -1,4 +1,5 @@
-// Strict JSON: RFC 8259 narrowed to what our files use, as a tree in which every value knows its place.
+// Strict JSON: RFC 8259 narrowed to what our files use, as a tree in which every value knows its place. What
+// is only read is a JsonTree (json_tree.h).
 //
 // Refused: repeated keys, null, negative or fractional numbers, numbers above 2^53-1, a byte order mark, text
 // that is not UTF-8, nesting deeper than kJsonDepthLimit. Key order is kept.
@@ -17,10 +18,13 @@ namespace calseal {
 inline constexpr int kJsonDepthLimit = 32;
 inline constexpr std::uint64_t kJsonIntegerLimit = (std::uint64_t{1} << 53) - 1;
 
+enum class JsonKind : std::uint8_t { kString, kInteger, kBoolean, kArray, kObject };
+
 struct JsonMember;
 
+// A value that can be changed and written.
 struct JsonValue {
-  enum class Kind : std::uint8_t { kString, kInteger, kBoolean, kArray, kObject };
+  using Kind = JsonKind;
 
   Kind kind = Kind::kObject;
   bool boolean = false;
@@ -51,6 +55,9 @@ std::string line_and_column(std::string_view text, std::size_t offset);
 // The one canonical text of a tree: no white space, keys in the order held, escapes only \" \\ \b \t \n \f \r
 // and lower-case \u00xx below 0x20, all else raw UTF-8.
 std::string canonical_json(const JsonValue& value);
+
+// Bytes of a string before the first that its canonical form escapes.
+std::size_t raw_length(std::string_view text);
 
 // Appends a string in canonical form, quotes included.
 void append_canonical_string(std::string& out, std::string_view text);

@@ -19,33 +19,17 @@ std::string escape_pointer(std::string_view key) {
   return printable(out, 60);
 }
 
-// Puts the way from `from` to `wanted` before `pointer`, if there is one.
-bool find_value(const JsonValue& from, const JsonValue* wanted, std::string& pointer) {
-  if (&from == wanted) return true;
-  for (std::size_t i = 0; i < from.items.size(); ++i) {
-    if (!find_value(from.items[i], wanted, pointer)) continue;
-    pointer.insert(0, "/" + std::to_string(i));
-    return true;
-  }
-  for (const auto& [key, value] : from.members) {
-    if (!find_value(value, wanted, pointer)) continue;
-    pointer.insert(0, "/" + escape_pointer(key));
-    return true;
-  }
-  return false;
-}
-
-std::string_view kind_name(JsonValue::Kind kind) {
+std::string_view kind_name(JsonKind kind) {
   switch (kind) {
-    case JsonValue::Kind::kString:
+    case JsonKind::kString:
       return "a string";
-    case JsonValue::Kind::kInteger:
+    case JsonKind::kInteger:
       return "a number";
-    case JsonValue::Kind::kBoolean:
+    case JsonKind::kBoolean:
       return "true or false";
-    case JsonValue::Kind::kArray:
+    case JsonKind::kArray:
       return "an array";
-    case JsonValue::Kind::kObject:
+    case JsonKind::kObject:
       return "an object";
   }
   return "a value";
@@ -63,59 +47,68 @@ void JsonDocument::refuse(Reason reason, const std::string& pointer, std::size_t
 
 std::string JsonNode::pointer() const {
   std::string pointer;
-  find_value(*root_, value_, pointer);
+  for (JsonTree::Index at = 0; at != value_;) {
+    const bool is_object = tree_->kind(at) == JsonKind::kObject;
+    JsonTree::Index child = JsonTree::first(at);
+    std::size_t number = 0;
+    for (; tree_->next(child) <= value_; child = tree_->next(child)) ++number;
+    pointer += "/" + (is_object ? escape_pointer(tree_->key(child)) : std::to_string(number));
+    at = child;
+  }
   return pointer;
 }
 
 void JsonNode::refuse(Reason reason, std::string found, std::string expected) const {
   if (!document_->ok()) return;
-  document_->refuse(reason, pointer(), value_->offset, std::move(found), std::move(expected));
+  document_->refuse(reason, pointer(), offset(), std::move(found), std::move(expected));
 }
 
 std::string JsonNode::found() const {
-  switch (value_->kind) {
-    case JsonValue::Kind::kString:
-      return "\"" + printable(value_->text, 60) + "\"";
-    case JsonValue::Kind::kInteger:
-      return std::to_string(value_->integer);
-    case JsonValue::Kind::kBoolean:
-      return value_->boolean ? "true" : "false";
+  switch (kind()) {
+    case JsonKind::kString:
+      return "\"" + printable(tree_->text(value_), 60) + "\"";
+    case JsonKind::kInteger:
+      return std::to_string(tree_->integer(value_));
+    case JsonKind::kBoolean:
+      return tree_->boolean(value_) ? "true" : "false";
     default:
-      return std::string(kind_name(value_->kind));
+      return std::string(kind_name(kind()));
   }
 }
 
 std::string JsonNode::text(std::size_t limit) const {
-  if (value_->kind != JsonValue::Kind::kString) {
+  if (!is_text()) {
     refuse(Reason::kJsonType, found(), "a string");
     return {};
   }
-  if (value_->text.size() > limit) {
-    refuse(Reason::kJsonValue, std::to_string(value_->text.size()) + " bytes",
+  const std::string_view text = tree_->text(value_);
+  if (text.size() > limit) {
+    refuse(Reason::kJsonValue, std::to_string(text.size()) + " bytes",
            "at most " + std::to_string(limit) + " bytes");
     return {};
   }
-  return value_->text;
+  return std::string(text);
 }
 
 std::uint64_t JsonNode::integer(std::uint64_t least, std::uint64_t most) const {
-  if (value_->kind != JsonValue::Kind::kInteger) {
+  if (kind() != JsonKind::kInteger) {
     refuse(Reason::kJsonType, found(), "a whole number");
     return least;
   }
-  if (value_->integer < least || value_->integer > most) {
+  const std::uint64_t value = tree_->integer(value_);
+  if (value < least || value > most) {
     refuse(Reason::kJsonValue, found(), "from " + std::to_string(least) + " to " + std::to_string(most));
     return least;
   }
-  return value_->integer;
+  return value;
 }
 
 std::uint64_t JsonNode::number(std::uint64_t least, std::uint64_t most) const {
   std::uint64_t value = 0;
-  if (value_->kind == JsonValue::Kind::kInteger) {
-    value = value_->integer;
-  } else if (value_->kind == JsonValue::Kind::kString) {
-    const std::string_view digits = value_->text;
+  if (kind() == JsonKind::kInteger) {
+    value = tree_->integer(value_);
+  } else if (kind() == JsonKind::kString) {
+    const std::string_view digits = tree_->text(value_);
     bool good = digits.starts_with("0x") && digits.size() >= 3 && digits.size() <= 18;
     for (std::size_t i = 2; good && i < digits.size(); ++i) {
       const char c = digits[i];
@@ -138,18 +131,18 @@ std::uint64_t JsonNode::number(std::uint64_t least, std::uint64_t most) const {
 }
 
 std::uint64_t JsonNode::address() const {
-  if (value_->kind != JsonValue::Kind::kString) {
+  if (kind() != JsonKind::kString) {
     refuse(Reason::kJsonType, found(), "an address as \"0x%08x\"");
     return 0;
   }
-  const auto address = parse_address(value_->text);
+  const auto address = parse_address(tree_->text(value_));
   if (!address) refuse(Reason::kJsonValue, found(), "an address as \"0x\" and eight lower-case digits");
   return address.value_or(0);
 }
 
 bool JsonNode::boolean() const {
-  if (value_->kind != JsonValue::Kind::kBoolean) refuse(Reason::kJsonType, found(), "true or false");
-  return value_->boolean;
+  if (kind() != JsonKind::kBoolean) refuse(Reason::kJsonType, found(), "true or false");
+  return tree_->boolean(value_);
 }
 
 Bytes JsonNode::hex(std::size_t least, std::size_t most) const {
@@ -158,11 +151,11 @@ Bytes JsonNode::hex(std::size_t least, std::size_t most) const {
            (least == most ? std::to_string(least) : std::to_string(least) + " to " + std::to_string(most)) +
            " bytes";
   };
-  if (value_->kind != JsonValue::Kind::kString) {
+  if (kind() != JsonKind::kString) {
     refuse(Reason::kJsonType, found(), expected());
     return Bytes(least);
   }
-  auto bytes = from_hex(value_->text);
+  auto bytes = from_hex(tree_->text(value_));
   if (!bytes || bytes->size() < least || bytes->size() > most) {
     refuse(Reason::kJsonValue, found(), expected());
     return Bytes(least);
@@ -171,60 +164,89 @@ Bytes JsonNode::hex(std::size_t least, std::size_t most) const {
 }
 
 std::size_t JsonNode::choice(const std::vector<std::string_view>& choices) const {
-  if (value_->kind == JsonValue::Kind::kString) {
+  if (kind() == JsonKind::kString) {
     for (std::size_t i = 0; i < choices.size(); ++i) {
-      if (value_->text == choices[i]) return i;
+      if (tree_->text(value_) == choices[i]) return i;
     }
   }
   std::string expected = "one of";
   for (const std::string_view choice : choices) expected += " \"" + std::string(choice) + "\"";
-  refuse(value_->kind == JsonValue::Kind::kString ? Reason::kJsonValue : Reason::kJsonType, found(),
-         expected);
+  refuse(kind() == JsonKind::kString ? Reason::kJsonValue : Reason::kJsonType, found(), expected);
   return 0;
 }
 
 std::vector<JsonNode> JsonNode::items(std::size_t limit) const {
   std::vector<JsonNode> nodes;
-  if (value_->kind != JsonValue::Kind::kArray) {
+  if (kind() != JsonKind::kArray) {
     refuse(Reason::kJsonType, found(), "an array");
     return nodes;
   }
-  if (value_->items.size() > limit) {
-    refuse(Reason::kJsonValue, std::to_string(value_->items.size()) + " elements",
-           "at most " + std::to_string(limit));
+  const JsonTree::Index count = tree_->count(value_);
+  if (count > limit) {
+    refuse(Reason::kJsonValue, std::to_string(count) + " elements", "at most " + std::to_string(limit));
     return nodes;
   }
-  nodes.reserve(value_->items.size());
-  for (const JsonValue& item : value_->items) nodes.push_back(below(item));
+  nodes.reserve(count);
+  for (JsonTree::Index item = JsonTree::first(value_); item < tree_->next(value_); item = tree_->next(item))
+    nodes.emplace_back(*document_, *tree_, item);
   return nodes;
 }
 
-JsonObject::JsonObject(const JsonNode& node) : node_(node), asked_(node.value().members.size(), false) {
-  if (node.value().kind != JsonValue::Kind::kObject) {
-    node.refuse(Reason::kJsonType, std::string(kind_name(node.value().kind)), "an object");
+JsonObject::JsonObject(const JsonNode& node) : node_(node) {
+  if (node.kind() != JsonKind::kObject) {
+    node.refuse(Reason::kJsonType, std::string(kind_name(node.kind())), "an object");
+    return;
   }
+  count_ = node.tree_->count(node.value_);
+  next_.value = JsonTree::first(node.value_);
+  if (count_ > 64) asked_later_.resize(count_ - 64);
 }
 
-std::optional<JsonNode> JsonObject::optional(std::string_view key) {
-  const auto& members = node_.value().members;
-  for (std::size_t i = 0; i < members.size(); ++i) {
-    if (members[i].first != key) continue;
-    asked_[i] = true;
-    return node_.below(members[i].second);
+void JsonObject::step(Member& member) const {
+  ++member.number;
+  member.value = node_.tree_->next(member.value);
+  if (member.number == count_) member = {0, JsonTree::first(node_.value_)};
+}
+
+std::optional<JsonObject::Member> JsonObject::find(std::string_view key) const {
+  Member member = next_;
+  for (JsonTree::Index i = 0; i < count_; ++i, step(member)) {
+    if (node_.tree_->key(member.value) == key) return member;
   }
   return std::nullopt;
 }
 
+void JsonObject::note_asked(JsonTree::Index number) {
+  if (number < 64) {
+    asked_ |= std::uint64_t{1} << number;
+  } else {
+    asked_later_[number - 64] = true;
+  }
+}
+
+bool JsonObject::was_asked(JsonTree::Index number) const {
+  return number < 64 ? (asked_ >> number & 1) != 0 : asked_later_[number - 64];
+}
+
+std::optional<JsonNode> JsonObject::optional(std::string_view key) {
+  const auto member = find(key);
+  if (!member) return std::nullopt;
+  note_asked(member->number);
+  next_ = *member;
+  step(next_);
+  return JsonNode(*node_.document_, *node_.tree_, member->value);
+}
+
 std::optional<JsonNode> JsonObject::required(std::string_view key) {
   auto node = optional(key);
-  if (!node && node_.value().kind == JsonValue::Kind::kObject) {
+  if (!node && node_.kind() == JsonKind::kObject) {
     node_.refuse(Reason::kJsonMissingKey, "no \"" + std::string(key) + "\"",
                  "the key \"" + std::string(key) + "\"");
   }
   return node;
 }
 
-bool JsonObject::has(std::string_view key) const { return node_.value().find(key) != nullptr; }
+bool JsonObject::has(std::string_view key) const { return find(key).has_value(); }
 
 std::string JsonObject::text(std::string_view key, std::size_t limit) {
   const auto node = required(key);
@@ -267,11 +289,11 @@ std::vector<JsonNode> JsonObject::items(std::string_view key, std::size_t limit)
 }
 
 void JsonObject::done() {
-  const auto& members = node_.value().members;
-  for (std::size_t i = 0; i < members.size(); ++i) {
-    if (asked_[i]) continue;
-    node_.below(members[i].second)
-        .refuse(Reason::kJsonUnknownKey, "\"" + printable(members[i].first, 60) + "\"",
+  JsonTree::Index member = JsonTree::first(node_.value_);
+  for (JsonTree::Index i = 0; i < count_; ++i, member = node_.tree_->next(member)) {
+    if (was_asked(i)) continue;
+    JsonNode(*node_.document_, *node_.tree_, member)
+        .refuse(Reason::kJsonUnknownKey, "\"" + printable(node_.tree_->key(member), 60) + "\"",
                 "only keys that this kind of file has");
     return;
   }

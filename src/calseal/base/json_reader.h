@@ -11,7 +11,7 @@
 #include <vector>
 
 #include "calseal/base/bytes.h"
-#include "calseal/base/json.h"
+#include "calseal/base/json_tree.h"
 #include "calseal/base/result.h"
 
 namespace calseal {
@@ -38,20 +38,20 @@ class JsonDocument {
 class JsonNode {
  public:
   // The whole of a tree.
-  JsonNode(JsonDocument& document, const JsonValue& root)
-      : document_(&document), root_(&root), value_(&root) {}
+  JsonNode(JsonDocument& document, const JsonTree& tree) : JsonNode(document, tree, 0) {}
+  JsonNode(JsonDocument& document, const JsonTree& tree, JsonTree::Index value)
+      : document_(&document), tree_(&tree), value_(value) {}
 
-  // A value below this one.
-  JsonNode below(const JsonValue& value) const {
-    JsonNode node = *this;
-    node.value_ = &value;
-    return node;
-  }
-
-  const JsonValue& value() const { return *value_; }
-  // RFC 6901. Looked for in the tree, since only a fault asks for it: O(tree).
+  JsonKind kind() const { return tree_->kind(value_); }
+  bool is_text() const { return kind() == JsonKind::kString; }
+  // Whether it is this very text.
+  bool is_text(std::string_view text) const { return is_text() && tree_->text(value_) == text; }
+  std::size_t offset() const { return tree_->offset(value_); }
+  // RFC 6901. Looked for in the tree, since only a fault asks for it.
   std::string pointer() const;
   JsonDocument& document() const { return *document_; }
+  // The same as a value that can be changed.
+  JsonValue copy() const { return tree_->copy(value_); }
   void refuse(Reason reason, std::string found, std::string expected) const;
 
   // Each returns the value, or a default after noting the fault.
@@ -70,11 +70,12 @@ class JsonNode {
   std::vector<JsonNode> items(std::size_t limit) const;
 
  private:
+  friend class JsonObject;
   std::string found() const;
 
   JsonDocument* document_;
-  const JsonValue* root_;
-  const JsonValue* value_;
+  const JsonTree* tree_;
+  JsonTree::Index value_;
 };
 
 // The members of one object; done() refuses keys that nobody asked for.
@@ -103,8 +104,22 @@ class JsonObject {
   void done();
 
  private:
+  // A member, by its number among them.
+  struct Member {
+    JsonTree::Index number = 0;
+    JsonTree::Index value = 0;
+  };
+  std::optional<Member> find(std::string_view key) const;
+  // From one member to the next; behind the last one comes the first.
+  void step(Member& member) const;
+  void note_asked(JsonTree::Index number);
+  bool was_asked(JsonTree::Index number) const;
+
   JsonNode node_;
-  std::vector<bool> asked_;
+  JsonTree::Index count_ = 0;
+  Member next_;                    // behind the one asked for last: keys are mostly asked for in their order
+  std::uint64_t asked_ = 0;        // a bit for each of the first 64
+  std::vector<bool> asked_later_;  // for the others
 };
 
 }  // namespace calseal

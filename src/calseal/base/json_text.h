@@ -17,16 +17,27 @@ class JsonText {
   // Values, as elements of an array or behind key().
   void value(std::string_view text) {
     separate();
-    append_canonical_string(text_, text);
+    if (raw_length(text) != text.size()) {
+      std::string escaped;
+      append_canonical_string(escaped, text);
+      put(escaped);
+      return;
+    }
+    char* const to = room(text.size() + 2);
+    to[0] = '"';
+    text.copy(to + 1, text.size());
+    to[text.size() + 1] = '"';
+    size_ += text.size() + 2;
   }
   void value(std::same_as<bool> auto boolean) {
     separate();
-    text_ += boolean ? "true" : "false";
+    put(boolean ? "true" : "false");
   }
   void value(std::uint64_t integer) {
     separate();
-    char digits[20];
-    text_.append(digits, std::to_chars(digits, digits + sizeof(digits), integer).ptr);
+    constexpr std::size_t kDigits = 20;
+    char* const to = room(kDigits);
+    size_ += static_cast<std::size_t>(std::to_chars(to, to + kDigits, integer).ptr - to);
   }
   // `write()` writes the members.
   void object(auto write) { enclose('{', '}', write); }
@@ -37,9 +48,15 @@ class JsonText {
     });
   }
 
+  // A name without anything to escape, as all of ours are.
   void key(std::string_view name) {
-    value(name);
-    text_ += ':';
+    separate();
+    char* const to = room(name.size() + 3);
+    to[0] = '"';
+    name.copy(to + 1, name.size());
+    to[name.size() + 1] = '"';
+    to[name.size() + 2] = ':';
+    size_ += name.size() + 3;
   }
   // The same as members of an object.
   void member(std::string_view name, const auto& content) {
@@ -56,22 +73,41 @@ class JsonText {
   }
 
   // The text so far; the writer is empty afterwards.
-  std::string take() { return std::exchange(text_, {}); }
+  std::string take() {
+    text_.resize(std::exchange(size_, 0));
+    return std::exchange(text_, {});
+  }
 
  private:
+  // Where so many bytes more can be written.
+  char* room(std::size_t size) {
+    if (text_.size() - size_ < size) text_.resize(2 * text_.size() + size + kLeast);
+    return text_.data() + size_;
+  }
+  void put(std::string_view text) {
+    text.copy(room(text.size()), text.size());
+    size_ += text.size();
+  }
   // A string ends in its quote, so these can only be structure.
   void separate() {
-    if (text_.empty() || text_.back() == '{' || text_.back() == '[' || text_.back() == ':') return;
-    text_ += ',';
+    if (size_ == 0) return;
+    const char last = text_[size_ - 1];
+    if (last == '{' || last == '[' || last == ':') return;
+    *room(1) = ',';
+    ++size_;
   }
   void enclose(char open, char close, auto write) {
     separate();
-    text_ += open;
+    *room(1) = open;
+    ++size_;
     write();
-    text_ += close;
+    *room(1) = close;
+    ++size_;
   }
 
-  std::string text_;
+  static constexpr std::size_t kLeast = 4096;  // bytes
+  std::string text_;                           // longer than what is written, so that room is made seldom
+  std::size_t size_ = 0;                       // bytes written
 };
 
 }  // namespace calseal

@@ -64,7 +64,7 @@ Result<std::vector<Change>> parse_changes(ByteView bytes, const std::string& nam
   }
   CALSEAL_CHECK(check_kind(bytes, kChangesLiteral, name));
   CALSEAL_CHECK(check_value_count(text_of(bytes), name));
-  CALSEAL_ASSIGN(const JsonValue tree, parse_json(text_of(bytes), name));
+  CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(text_of(bytes), name));
   JsonDocument document(text_of(bytes), name);
   JsonObject top(JsonNode(document, tree));
   top.text("calseal");

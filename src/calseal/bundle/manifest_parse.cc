@@ -333,7 +333,7 @@ Result<Manifest> parse_manifest(ByteView bytes, const std::string& name) {
   }
   CALSEAL_CHECK(check_kind(bytes, kRevisionLiteral, name));
   CALSEAL_CHECK(check_format(text, name));
-  CALSEAL_ASSIGN(const JsonValue tree, parse_json(text, name));
+  CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(text, name));
   JsonDocument document(text, name);
   Manifest manifest = read_fields(JsonNode(document, tree));
   if (!document.ok()) return fail(document.error());

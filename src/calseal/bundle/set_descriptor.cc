@@ -62,7 +62,7 @@ Result<SetDescriptor> parse_set(ByteView bytes, const std::string& name) {
                  "at most " + grouped(kSetSizeLimit) + " bytes", "do not use this file"});
   }
   CALSEAL_CHECK(check_kind(bytes, kSetLiteral, name));
-  CALSEAL_ASSIGN(const JsonValue tree, parse_json(text_of(bytes), name));
+  CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(text_of(bytes), name));
   JsonDocument document(text_of(bytes), name);
   JsonObject top(JsonNode(document, tree));
   SetDescriptor set;

@@ -93,7 +93,7 @@ std::string read_time(JsonObject& object, std::string_view key) {
 
 std::optional<Sha256> read_optional_digest(JsonObject& object, std::string_view key) {
   const auto node = object.required(key);
-  if (!node || (node->value().kind == JsonValue::Kind::kString && node->value().text.empty()))
+  if (!node || (node->is_text("")))
     return std::nullopt;
   return read_digest(*node);
 }

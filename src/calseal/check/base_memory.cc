@@ -9,7 +9,7 @@ namespace calseal {
 
 BaseMemory::BaseMemory(const Sha256& identity, RegionMap map, Image image)
     : identity_(identity), map_(std::move(map)), patches_(map_.memories.size()) {
-  read_.image = std::move(image);
+  base_ = std::move(image);
   for (const PermittedPatch& patch : map_.patches) patches_[patch.place.memory].add(patch.place.range);
 }
 
@@ -24,13 +24,13 @@ void BaseMemory::share(const Manifest& way_back, SpanDigests& shared) {
     if (std::ranges::count_if(parts, is_of_memory) != 1 || part->ranges != std::vector{memory.extent})
       continue;
     // A memory that this region map cuts otherwise was not taken from the payload.
-    if (!read_.image.memories[m].knows(memory.extent)) continue;
+    if (!base_.memories[m].knows(memory.extent)) continue;
     if (const ManifestEntry* const entry = way_back.find_entry(part->entry)) contents_[m] = entry->digest;
   }
 }
 
 Image BaseMemory::take_image() {
-  if (!image_) return read_.image;
+  if (!image_) return base_;
   Image image = *std::move(image_);
   image_.reset();
   return image;
@@ -39,10 +39,10 @@ Image BaseMemory::take_image() {
 void BaseMemory::give_back(Image image, const std::vector<RangeSet>& touched) {
   for (std::size_t m = 0; m < image.memories.size(); ++m) {
     Memory& memory = image.memories[m];
-    memory.known = read_.image.memories[m].known;
+    memory.known = base_.memories[m].known;
     if (m >= touched.size()) continue;
     for (const Range& range : touched[m].ranges())
-      std::ranges::copy(read_.image.memories[m].view(range), memory.span(range).begin());
+      std::ranges::copy(base_.memories[m].view(range), memory.span(range).begin());
   }
   image_ = std::move(image);
 }
@@ -51,7 +51,7 @@ const Sha256& BaseMemory::digest(const NamedRange& place) {
   const std::pair key{map_.memory_index(place.memory), place.range};
   const auto known = digests_.find(key);
   if (known != digests_.end()) return known->second;
-  const Memory& memory = read_.image.memories[key.first];
+  const Memory& memory = base_.memories[key.first];
   if (shared_ == nullptr || !contents_[key.first])
     return digests_.emplace(key, compute_sha256(memory.view(place.range))).first->second;
   const Sha256& content = *contents_[key.first];
@@ -69,7 +69,7 @@ std::optional<Sha256> BaseMemory::digest_of(const NamedRange& place, const Image
   const std::size_t m = map_.memory_index(place.memory);
   for (const RangeSet* const written : {std::as_const(patches_).data() + m, touched.data() + m}) {
     for (const Range& range : written->within(place.range).ranges()) {
-      if (!std::ranges::equal(image.memories[m].view(range), read_.image.memories[m].view(range)))
+      if (!std::ranges::equal(image.memories[m].view(range), base_.memories[m].view(range)))
         return std::nullopt;
     }
   }
@@ -78,9 +78,8 @@ std::optional<Sha256> BaseMemory::digest_of(const NamedRange& place, const Image
 
 std::optional<Sha256> BaseMemory::digest_if_same(const NamedRange& place, const Image& image) {
   const std::size_t m = map_.memory_index(place.memory);
-  if (!image.memories[m].knows(place.range) || !read_.image.memories[m].knows(place.range))
-    return std::nullopt;
-  if (!std::ranges::equal(image.memories[m].view(place.range), read_.image.memories[m].view(place.range)))
+  if (!image.memories[m].knows(place.range) || !base_.memories[m].knows(place.range)) return std::nullopt;
+  if (!std::ranges::equal(image.memories[m].view(place.range), base_.memories[m].view(place.range)))
     return std::nullopt;
   return digest(place);
 }

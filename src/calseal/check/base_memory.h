@@ -28,7 +28,7 @@ class BaseMemory {
 
   const Sha256& identity() const { return identity_; }  // of revision 0
   const RegionMap& map() const { return map_; }
-  const Read& read() const { return read_; }
+  const Image& image() const { return base_; }
 
   // A copy of the base's image, to be given back with what of it may have been written since.
   Image take_image();
@@ -52,7 +52,7 @@ class BaseMemory {
 
   Sha256 identity_;
   RegionMap map_;
-  Read read_;
+  Image base_;
   std::vector<RangeSet> patches_;  // bytes of permitted patches, one set per memory
   std::optional<Image> image_;
   std::optional<Plan> plan_;

@@ -194,8 +194,14 @@ class Checking {
   }
 
   Status judge() {
-    CALSEAL_ASSIGN(opened_, open_sealed(std::move(request_.bundle), request_.bundle_name, context(&order_),
-                                        verdict_.steps));
+    OpenContext opening = context(&order_);
+    if (!request_.seal_only) {
+      opening.on_manifest = [this](const Manifest& manifest) {
+        locked_.emplace(manifest.controller(), request_.read);
+      };
+    }
+    CALSEAL_ASSIGN(opened_,
+                   open_sealed(std::move(request_.bundle), request_.bundle_name, opening, verdict_.steps));
     verdict_.manifest = opened_.manifest;
     verdict_.manifest_digest = opened_.digest;
     verdict_.signers = opened_.signers;
@@ -219,10 +225,12 @@ class Checking {
     const std::vector<FileShape> shapes = shapes_of(request_.read);
     std::vector<ReadFile> kept;
     if (!partners_.empty()) kept = request_.read;
+    locked_->pause();  // the files are on the move now
     const Result<Read> read = load_read(opened_.map, std::move(request_.read));
     Status status;
     if (read) {
-      status = rebuild(opened_, *read, request_.evidence, verdict_);
+      locked_->loaded(*read);
+      status = rebuild(opened_, *read, request_.evidence, verdict_, &*locked_);
     } else {
       status = fail(explain_unloadable(read.error(), opened_, shapes));
     }
@@ -292,6 +300,7 @@ class Checking {
   OpenedBundle opened_;
   std::vector<OpenedBundle> partners_;
   bool keeps_state_ = false;
+  std::optional<LockedAhead> locked_;  // of request_.read
 };
 
 }  // namespace

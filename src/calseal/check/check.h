@@ -8,6 +8,7 @@
 
 #include "calseal/base/result.h"
 #include "calseal/base/utc_time.h"
+#include "calseal/check/locked_ahead.h"
 #include "calseal/check/open.h"
 #include "calseal/check/verdict.h"
 #include "calseal/map/read.h"
@@ -53,8 +54,13 @@ struct CheckRequest {
 Verdict check_bundle(CheckRequest request);
 
 // The second half alone: matches a loaded read with an opened bundle and rebuilds. Also the self-check of
-// sealing. Fills vehicle, shares, cautions, files of `verdict` and its steps from "match" on.
-Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict);
+// sealing. Fills vehicle, shares, cautions, files of `verdict` and its steps from "match" on. `ahead`:
+// digests of this read that were begun before.
+Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict,
+               LockedAhead* ahead = nullptr);
+// The same for an image that came in no file: none is made.
+Status rebuild_image(const OpenedBundle& opened, const Image& image, const MatchEvidence& evidence,
+                     Verdict& verdict, LockedAhead* ahead = nullptr);
 
 // 32 bytes as 64 lower-case hexadecimal digits, one line end allowed. kSaltWrong otherwise.
 Result<Bytes> parse_salt(ByteView file, const std::string& name);

@@ -57,14 +57,14 @@ void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side sid
   spans = SpansAhead(std::move(spans), image, side).finish();
 }
 
-void carry_unchanged_digests(std::vector<ManifestSpan>& spans, const Image& before, const Image& after) {
+void carry_unchanged_digests(std::vector<ManifestSpan>& spans, const RegionMap& map, const Image& after,
+                             const std::vector<ChangedRange>& changed) {
+  std::vector<RangeSet> differing(map.memories.size());
+  for (const ChangedRange& change : changed) differing[change.place.memory].add(change.place.range);
   for (ManifestSpan& span : spans) {
-    const Memory* const memory = after.find(span.place.memory);
-    if (!span.before || memory == nullptr || !memory->knows(span.place.range)) continue;
-    if (std::ranges::equal(before.find(span.place.memory)->view(span.place.range),
-                           memory->view(span.place.range))) {
-      span.after = span.before;
-    }
+    const std::size_t m = map.memory_index(span.place.memory);
+    if (!span.before || m == map.memories.size() || !after.memories[m].knows(span.place.range)) continue;
+    if (!differing[m].overlaps(span.place.range)) span.after = span.before;
   }
 }
 

@@ -41,9 +41,10 @@ class SpansAhead {
 // The same at once.
 void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side side);
 
-// After digest_spans() of `before`: spans whose bytes are the same in `after` have the same digest there,
-// without hashing.
-void carry_unchanged_digests(std::vector<ManifestSpan>& spans, const Image& before, const Image& after);
+// After digest_spans() of the image before: spans whose bytes are the same in `after` have the same digest
+// there, without hashing. `changed`: what compare_images() gives for the two.
+void carry_unchanged_digests(std::vector<ManifestSpan>& spans, const RegionMap& map, const Image& after,
+                             const std::vector<ChangedRange>& changed);
 
 std::vector<NamedRange> describe_write_ranges(const Plan& plan, const Image& image);
 

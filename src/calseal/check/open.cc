@@ -146,6 +146,7 @@ Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const Open
   CALSEAL_ASSIGN(const Signers signers,
                  noted(steps, "signature", verify_prefix_signatures(prefix, trust, name)));
   CALSEAL_ASSIGN(opened.manifest, noted(steps, "manifest", parse_manifest(prefix.manifest, name)));
+  if (context.on_manifest) context.on_manifest(opened.manifest);
   opened.digest = compute_sha256(prefix.manifest);
   CALSEAL_ASSIGN(opened.framing,
                  noted(steps, "framing", verify_framing(opened.file, prefix, opened.manifest, name)));

@@ -1,6 +1,7 @@
 // Opening a bundle: everything that can be judged without a read, in the normative order.
 #pragma once
 
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -51,6 +52,8 @@ struct OpenContext {
   RolesRule roles = RolesRule::kRequired;
   const OrderEvidence* order = nullptr;       // nothing: neither order in time nor the clock is judged
   const InclusionProof* inclusion = nullptr;  // for a seal by a key that was compromised later
+  // Told a signed manifest as soon as it reads well; whether it may be believed is not known yet.
+  std::function<void(const Manifest&)> on_manifest = nullptr;
 };
 
 // The steps "prefix" to "contents" of docs/bundle-format.md, noted in `steps`.

@@ -20,15 +20,19 @@ namespace {
 class Rebuilding {
  public:
   // `memory`: what is known of `read` already, when many revisions are proved on it and no file is wanted.
-  Rebuilding(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict,
-             BaseMemory* memory = nullptr)
+  // `ahead`: digests of `read` that were begun before. `files`: those that the read came in; nothing: none is
+  // made.
+  Rebuilding(const OpenedBundle& opened, const Image& read, const MatchEvidence& evidence, Verdict& verdict,
+             BaseMemory* memory, LockedAhead* ahead, const Read* files = nullptr)
       : opened_(opened),
         manifest_(opened.manifest),
         claims_(opened.manifest.controller()),
         evidence_(evidence),
         read_(read),
+        files_(files),
         verdict_(verdict),
-        memory_(memory) {}
+        memory_(memory),
+        locked_(ahead) {}
   ~Rebuilding() {
     if (memory_ != nullptr && working_) memory_->give_back(std::move(image_), touched_);
   }
@@ -42,7 +46,7 @@ class Rebuilding {
     CALSEAL_CHECK(noted(verdict_.steps, "rebuild", rebuild_floating()));
     CALSEAL_CHECK(noted(verdict_.steps, "confinement", prove()));
     CALSEAL_CHECK(noted(verdict_.steps, "checksums", judge_checks()));
-    return memory_ != nullptr ? Status() : render();
+    return files_ == nullptr ? Status() : render();
   }
 
  private:
@@ -57,7 +61,7 @@ class Rebuilding {
     if (working_) {
       image_ = memory_->take_image();
     } else {
-      image_ = read_.image;
+      image_ = read_;
     }
     // What the base did not know is left out of everything that is judged; the file keeps it as it came.
     bool all_in_base = true;
@@ -65,36 +69,52 @@ class Rebuilding {
       base_known_.emplace_back();
       for (const Range& range : claims_.memories[m].known) base_known_.back().add(range);
       image_.memories[m].known = image_.memories[m].known.intersect(base_known_.back());
-      all_in_base = all_in_base && image_.memories[m].known == read_.image.memories[m].known;
+      all_in_base = all_in_base && image_.memories[m].known == read_.memories[m].known;
     }
     if (!all_in_base) cut_read_ = image_;
     touched_ = writable_bytes();
     lay_payload(opened_, image_, &touched_);
     if (memory_ == nullptr) {
+      if (locked_ != nullptr) locked_->pause();  // the files to be written are for the other core now
       hash_ahead();
-      CALSEAL_CHECK(match_base(opened_, read_.image, image_));
+      std::optional<CoresTaken> taken;
+      if (!ahead_.empty()) taken.emplace();  // a file is hashed there, which two cannot share
+      CALSEAL_CHECK(
+          match_base(opened_, read_, image_, [&](const NamedRange& place) { return digest_ahead(place); }));
     } else {
-      CALSEAL_CHECK(match_base(opened_, read_.image, image_, [&](const NamedRange& place) {
+      CALSEAL_CHECK(match_base(opened_, read_, image_, [&](const NamedRange& place) {
         return memory_->digest_of(place, image_, touched_);
       }));
       // Nobody stands before a vehicle here: binding fields are compared where there is something to do it
       // with.
       if (!evidence_.salt) return {};
     }
-    CALSEAL_ASSIGN(verdict_.vehicle, match_vehicle(opened_, read_.image, evidence_));
+    CALSEAL_ASSIGN(verdict_.vehicle, match_vehicle(opened_, read_, evidence_));
     return {};
   }
 
   // From here on only floating places are written. A raw file that is one memory as it stands is hashed from
   // now on, while its bytes are judged; the manifest's spans are proved before anything is written.
   void hash_ahead() {
-    for (const ReadSource& source : read_.sources) {
+    if (files_ == nullptr) return;
+    for (const ReadSource& source : files_->sources) {
       if (!source.is_memory) continue;
       const std::size_t m = opened_.map.memory_index(source.memory);
       const Bytes& bytes = image_.memories[m].bytes;
       if (!DigestAhead::is_worth_it(bytes.size())) continue;
       ahead_.push_back(std::make_unique<DigestAhead>(bytes, settled_size(m)));
     }
+  }
+
+  // Of a locked span of the result, where it is as in the read; a permitted patch may make it differ.
+  std::optional<Sha256> digest_ahead(const NamedRange& place) {
+    if (locked_ == nullptr) return std::nullopt;
+    const std::size_t m = opened_.map.memory_index(place.memory);
+    for (const Range& range : touched_[m].within(place.range).ranges()) {
+      if (!std::ranges::equal(image_.memories[m].view(range), read_.memories[m].view(range)))
+        return std::nullopt;
+    }
+    return locked_->digest(place, image_.memories[m].view(place.range));
   }
 
   // Bytes before the first that floats.
@@ -137,7 +157,7 @@ class Rebuilding {
   }
 
   // The read, cut to what the base knows.
-  const Image& before() const { return cut_read_ ? *cut_read_ : read_.image; }
+  const Image& before() const { return cut_read_ ? *cut_read_ : read_; }
 
   // A full payload carries locked bytes too: they are not laid down, but they must not lie.
   Status compare_full_payload() const {
@@ -382,19 +402,20 @@ class Rebuilding {
 
   Status render() {
     for (std::size_t m = 0; m < image_.memories.size(); ++m)
-      image_.memories[m].known = read_.image.memories[m].known;
+      image_.memories[m].known = read_.memories[m].known;
     // Before the bytes change hands: a file that cannot be rendered frees those of the others.
     std::vector<std::pair<ByteView, Sha256>> hashed;
     for (const std::unique_ptr<DigestAhead>& ahead : ahead_)
       hashed.emplace_back(ahead->bytes(), ahead->finish());
-    CALSEAL_ASSIGN(std::vector<Bytes> files, render_read(opened_.map, read_, std::move(image_)));
+    CALSEAL_ASSIGN(std::vector<Bytes> files, render_read(opened_.map, *files_, std::move(image_)));
     for (std::size_t i = 0; i < files.size(); ++i) {
       // Bytes that are where they were hashed are those that were hashed.
       const auto known = std::ranges::find_if(hashed, [&](const auto& entry) {
         return entry.first.data() == files[i].data() && entry.first.size() == files[i].size();
       });
       const Sha256 digest = known == hashed.end() ? compute_sha256(files[i]) : known->second;
-      verdict_.files.push_back({read_.sources[i].memory, read_.sources[i].name, std::move(files[i]), digest});
+      verdict_.files.push_back(
+          {files_->sources[i].memory, files_->sources[i].name, std::move(files[i]), digest});
     }
     return {};
   }
@@ -403,7 +424,8 @@ class Rebuilding {
   const Manifest& manifest_;
   const ManifestController& claims_;
   const MatchEvidence& evidence_;
-  const Read& read_;
+  const Image& read_;
+  const Read* files_;
   Verdict& verdict_;
   std::vector<RangeSet> base_known_;                 // one per memory
   std::optional<Image> cut_read_;                    // when the read knows more than the base
@@ -412,6 +434,7 @@ class Rebuilding {
   Plan plan_;
   Confinement proof_;
   BaseMemory* memory_;
+  LockedAhead* locked_;
   bool working_ = false;           // image_ is the memory's
   std::vector<RangeSet> touched_;  // where image_ can differ from the read, with a memory
 };
@@ -433,12 +456,17 @@ Status BaseProof::prove(const OpenedBundle& opened, const std::optional<Bytes>& 
   evidence.read_is_fresh = true;
   evidence.salt = salt;
   Verdict unused;
-  return Rebuilding(opened, memory_->read(), evidence, unused, memory_.get()).run();
+  return Rebuilding(opened, memory_->image(), evidence, unused, memory_.get(), nullptr).run();
 }
 
-Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence,
-               Verdict& verdict) {
-  return Rebuilding(opened, read, evidence, verdict).run();
+Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict,
+               LockedAhead* ahead) {
+  return Rebuilding(opened, read.image, evidence, verdict, nullptr, ahead, &read).run();
+}
+
+Status rebuild_image(const OpenedBundle& opened, const Image& image, const MatchEvidence& evidence,
+                     Verdict& verdict, LockedAhead* ahead) {
+  return Rebuilding(opened, image, evidence, verdict, nullptr, ahead).run();
 }
 
 }  // namespace calseal

@@ -91,9 +91,7 @@ Status revive(const OpenedBundle& opened, const MatchEvidence& evidence, Verdict
                  "the vehicle reference that the shop uses for this vehicle", "give the vehicle reference"});
   }
   const Image image = image_of_base(opened);
-  Read read;
-  read.image = image;
-  CALSEAL_CHECK(rebuild(opened, read, {true, evidence.salt, evidence.vehicle_reference}, verdict));
+  CALSEAL_CHECK(rebuild_image(opened, image, {true, evidence.salt, evidence.vehicle_reference}, verdict));
   verdict.vehicle = VehicleProof::kAsserted;
   std::vector<RangeSet> held(image.memories.size());
   verdict.files = wrapped_files(opened, image, held);

@@ -169,7 +169,7 @@ Result<CheckerState> parse_state(ByteView file, const std::string& name) {
     error.reason = Reason::kStateDamaged;
     return fail(std::move(error));
   };
-  const auto tree = parse_json(line, name);
+  const auto tree = JsonTree::parse(line, name);
   if (!tree) return unreadable(tree.error());
   JsonDocument document(line, name);
   CheckerState state = read_fields(JsonNode(document, *tree));

@@ -31,7 +31,7 @@ LogFacts read_log(const JsonNode& node) {
 }
 
 Result<Event> parse_event(std::string_view line, const std::string& name) {
-  CALSEAL_ASSIGN(const JsonValue tree, parse_json(line, name));
+  CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(line, name));
   JsonDocument document(line, name);
   JsonObject object(JsonNode(document, tree));
   Event event;

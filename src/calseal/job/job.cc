@@ -277,7 +277,7 @@ std::string write_job_facts(const JobFacts& facts) {
 
 Result<JobFacts> parse_job_facts(ByteView bytes, const std::string& name) {
   const std::string_view text = text_of(bytes);
-  CALSEAL_ASSIGN(const JsonValue tree, parse_json(text, name));
+  CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(text, name));
   JsonDocument document(text, name);
   JsonObject object(JsonNode(document, tree));
   object.choice("calseal", {kKind});

@@ -85,7 +85,7 @@ Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said,
   request.as_received = said.as_received;
   statement.annotations = said.annotations;
   for (auto& note : wrapping_notes(base.read)) statement.annotations.push_back(std::move(note));
-  CALSEAL_ASSIGN(SealedBundle sealed, seal(request, *signing.keys, *signing.trust));
+  CALSEAL_ASSIGN(SealedBundle sealed, seal(request, signing.keys, *signing.trust));
   // What floats is corrected for whatever read the customer has, this one included.
   Image expected = base.read.image;
   if (said.as_received) {

@@ -18,7 +18,7 @@ namespace calseal {
 
 // What signing needs; the keys are the caller's.
 struct Signing {
-  const SigningKeys* keys = nullptr;
+  KeySource keys;
   const TrustFile* trust = nullptr;
   NamedBytes trust_file;  // the same, byte for byte
   UtcTime now;

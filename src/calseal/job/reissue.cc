@@ -105,7 +105,7 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
   CALSEAL_CHECK(correct(plan, request.result, CorrectionScope::kFloating));
   request.salt = salt;
   request.payload = PayloadKind::kFull;
-  CALSEAL_ASSIGN(const SealedBundle sealed, seal(request, *signing.keys, *signing.trust));
+  CALSEAL_ASSIGN(const SealedBundle sealed, seal(request, signing.keys, *signing.trust));
   if (sealed.manifest.controller().pinned_after != opened.manifest.controller().pinned_after) {
     return fail({Reason::kResultMismatch, opened.name, "", "another image than the revision",
                  "the same image, to the byte", "keep the job folder, and report this"});

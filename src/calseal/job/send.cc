@@ -138,7 +138,7 @@ Result<Sent> send(const Job& job, SendRequest request, const Signing& signing) {
   seal_request.options = request.options;
   seal_request.unaccounted_reason = request.unaccounted_reason;
   seal_request.limits_reason = request.limits_reason;
-  CALSEAL_ASSIGN(sent.sealed, seal(seal_request, *signing.keys, *signing.trust));
+  CALSEAL_ASSIGN(sent.sealed, seal(seal_request, signing.keys, *signing.trust));
   if (!request.options.empty()) {
     CALSEAL_ASSIGN(sent.account, make_account(plan, sent.base, sent.result, request.options));
   }

@@ -17,7 +17,7 @@ void take_error(Draft& draft, const JsonNode& where, const Status& status) {
 
 void read_crc(Draft& draft, const JsonNode& node, Algorithm& algorithm) {
   algorithm.kind = AlgorithmKind::kCrc;
-  if (node.value().kind == JsonValue::Kind::kString) {
+  if (node.is_text()) {
     const std::string name = node.text();
     const CatalogueEntry* entry = find_catalogue_entry(name);
     if (entry == nullptr) {
@@ -86,7 +86,7 @@ Algorithm placeholder_algorithm() {
 }
 
 int read_width(const JsonNode& node, std::initializer_list<std::uint64_t> allowed) {
-  const bool is_number = node.value().kind == JsonValue::Kind::kInteger;
+  const bool is_number = node.kind() == JsonKind::kInteger;
   const std::uint64_t width = node.integer(0, kJsonIntegerLimit);
   if (std::find(allowed.begin(), allowed.end(), width) != allowed.end()) return static_cast<int>(width);
   std::string expected;

@@ -301,7 +301,7 @@ void read_rule(Draft& draft, const JsonNode& node, Declared& declared) {
   Rule rule;
   if (const auto equals = object.required("equals")) {
     const bool is_residue =
-        equals->value().kind == JsonValue::Kind::kString && equals->value().text == "residue";
+        equals->is_text("residue");
     if (!is_residue) {
       rule.equals = equals->number(0, ~std::uint64_t{0});
       if (!is_digest && rule.equals > low_mask(checksum.bits)) {

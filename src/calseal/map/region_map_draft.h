@@ -64,7 +64,7 @@ class Draft {
               std::string next) {
     JsonDocument& document = documents_[static_cast<std::size_t>(phase)];
     if (!document.ok()) return;
-    document.refuse(reason, where.pointer(), where.value().offset, std::move(found), std::move(expected),
+    document.refuse(reason, where.pointer(), where.offset(), std::move(found), std::move(expected),
                     std::move(next));
   }
   // The fault of the earliest phase that has one.

@@ -3,6 +3,8 @@
 #include <limits>
 #include <map>
 #include <numeric>
+#include <string_view>
+#include <unordered_map>
 
 #include "calseal/base/text.h"
 #include "calseal/map/items.h"
@@ -26,7 +28,7 @@ struct Written {
 };
 
 Decimal read_decimal(const JsonNode& node) {
-  const bool is_text = node.value().kind == JsonValue::Kind::kString;
+  const bool is_text = node.is_text();
   const std::string text = node.text();
   const auto decimal = parse_decimal(text);
   if (is_text && !decimal) {
@@ -252,17 +254,21 @@ void read_items(Draft& draft, JsonObject& top) {
   std::vector<std::size_t> order(expanded.size());
   std::iota(order.begin(), order.end(), std::size_t{0});
   std::ranges::stable_sort(order, {}, [&](std::size_t i) { return expanded[i].item.place; });
-  std::map<std::string, std::size_t> index;
+  std::unordered_map<std::string_view, std::size_t> index;
+  index.reserve(expanded.size());
   for (const std::size_t i : order) index.emplace(expanded[i].item.name, index.size());
   const auto index_of = [&](const std::string& name) -> std::optional<std::size_t> {
     const auto it = index.find(name);
     if (it == index.end()) return std::nullopt;
     return it->second;
   };
-  for (const std::size_t i : order) {
-    Expanded& one = expanded[i];
+  for (Expanded& one : expanded) {
     one.item.x = index_of(one.x);
     one.item.y = index_of(one.y);
+  }
+  draft.map.items.reserve(expanded.size());
+  for (const std::size_t i : order) {
+    Expanded& one = expanded[i];
     draft.map.items.push_back(std::move(one.item));
     draft.items.push_back(one.where);
   }

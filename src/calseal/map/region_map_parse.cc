@@ -15,7 +15,7 @@ constexpr std::string_view kFormat = "region-map/1";
 // The kind decides before anything else: another format has other keys.
 void read_kind(JsonObject& top) {
   const auto node = top.required("calseal");
-  if (!node || node->value().kind != JsonValue::Kind::kString) {
+  if (!node || !node->is_text()) {
     if (node) node->text();
     return;
   }
@@ -68,7 +68,7 @@ void read_memories(Draft& draft, JsonObject& top) {
   const auto list = top.required("memories");
   if (!list) return;
   const auto nodes = list->items(kMemoryCountLimit);
-  if (list->value().kind == JsonValue::Kind::kArray && nodes.empty()) {
+  if (list->kind() == JsonKind::kArray && nodes.empty()) {
     list->refuse(Reason::kJsonValue, "no memory", "1 to " + std::to_string(kMemoryCountLimit) + " memories");
   }
   NameList names;
@@ -172,7 +172,7 @@ Result<RegionMap> parse_region_map(Bytes text, const std::string& file) {
                  "at most " + grouped(kRegionMapSizeLimit) + " bytes",
                  "make sure that this is a region map"});
   }
-  CALSEAL_ASSIGN(const JsonValue tree, parse_json(text_of(text), file));
+  CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(text_of(text), file));
   Draft draft(text_of(text), file);
   const JsonNode root(draft.shape(), tree);
   JsonObject top(root);

@@ -21,7 +21,7 @@ std::string quoted(std::string_view text) { return "\"" + printable(text, 70) + 
 }  // namespace
 
 std::string read_name(const JsonNode& node) {
-  const bool is_text = node.value().kind == JsonValue::Kind::kString;
+  const bool is_text = node.is_text();
   std::string name = node.text();
   if (is_text && !is_name(name)) {
     node.refuse(Reason::kJsonValue, quoted(name),
@@ -42,7 +42,7 @@ std::string NameList::read(Draft& draft, JsonObject& object) {
 }
 
 std::string read_line(const JsonNode& node) {
-  const bool is_text = node.value().kind == JsonValue::Kind::kString;
+  const bool is_text = node.is_text();
   std::string line = node.text();
   const auto control = [](char c) { return static_cast<unsigned char>(c) < 0x20 || c == 0x7f; };
   if (is_text && (line.empty() || std::any_of(line.begin(), line.end(), control))) {

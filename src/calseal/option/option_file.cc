@@ -23,7 +23,7 @@ void read_kind(JsonObject& top) {
   const auto node = top.required("calseal");
   if (!node) return;
   const std::string kind = node->text();
-  if (kind == kFormat || node->value().kind != JsonValue::Kind::kString) return;
+  if (kind == kFormat || !node->is_text()) return;
   node->refuse(kind.starts_with(kKind) ? Reason::kFormatUnknown : Reason::kTypeWrong,
                "\"" + printable(kind, 60) + "\"", "\"" + std::string(kFormat) + "\"");
 }
@@ -164,7 +164,7 @@ Result<OptionFile> parse_option(Bytes text, const std::string& file) {
     return fail({Reason::kFileTooLarge, file, "", grouped(text.size()) + " bytes",
                  "at most " + grouped(kOptionSizeLimit) + " bytes", "make sure that this is an option file"});
   }
-  CALSEAL_ASSIGN(const JsonValue tree, parse_json(text_of(text), file));
+  CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(text_of(text), file));
   JsonDocument document(text_of(text), file);
   const JsonNode root(document, tree);
   JsonObject top(root);

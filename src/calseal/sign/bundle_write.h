@@ -24,9 +24,8 @@ struct PackedEntry {
   Bytes stored;
 };
 
-// Raw deflate (RFC 1951) with fixed parameters: level 9, window 2^15, memory level 9, default strategy. The
-// same content gives the same bytes for one version of zlib; readers never compress, so nothing rests on it.
-// kInternal when zlib has no memory.
+// Raw deflate (RFC 1951) at a fixed level. The same content gives the same bytes for one version of
+// libdeflate; readers never compress, so nothing rests on it. kInternal when libdeflate has no memory.
 Result<Bytes> deflate_content(ByteView content);
 
 Result<PackedEntry> pack_entry(std::string name, ByteView content, Packing packing);

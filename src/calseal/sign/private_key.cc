@@ -205,6 +205,16 @@ Result<PrivateKey> read_private_key(const std::string& path, std::string_view pa
   return PrivateKey::from_encrypted_pem(pem, passphrase, shown);
 }
 
+Result<std::vector<PrivateKey>> read_private_keys(const std::vector<std::string>& paths,
+                                                  std::string_view passphrase) {
+  std::vector<PrivateKey> keys;
+  for (const std::string& path : paths) {
+    CALSEAL_ASSIGN(PrivateKey key, read_private_key(path, passphrase));
+    keys.push_back(std::move(key));
+  }
+  return keys;
+}
+
 void wipe(std::string& secret) {
   OPENSSL_cleanse(secret.data(), secret.size());
   secret.clear();

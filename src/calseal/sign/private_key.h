@@ -6,6 +6,7 @@
 #include <memory>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "calseal/base/bytes.h"
 #include "calseal/base/result.h"
@@ -59,6 +60,9 @@ Status write_private_key(const std::string& path, const PrivateKey& key, std::st
 
 // kKeyFilePermissions when group or others have any permission on the file; then as from_encrypted_pem().
 Result<PrivateKey> read_private_key(const std::string& path, std::string_view passphrase);
+// Several under one passphrase; the error of the first that does not open.
+Result<std::vector<PrivateKey>> read_private_keys(const std::vector<std::string>& paths,
+                                                  std::string_view passphrase);
 
 // Overwrites the bytes in a way that the compiler keeps; for passphrases and salts.
 void wipe(std::string& secret);

@@ -97,8 +97,9 @@ std::vector<ManifestFile> describe_files(const SealRequest& request, const std::
   return files;
 }
 
+// All but what is hashed: spans and files.
 ManifestController describe(const SealRequest& request, const Plan& plan, const Confinement& proof,
-                            const std::vector<CheckOutcome>& base_checks, SpansAhead& base_spans) {
+                            const std::vector<CheckOutcome>& base_checks) {
   const RegionMap& map = *request.map;
   const std::uint64_t revision = request.statement.revision;
   ManifestController controller;
@@ -118,12 +119,6 @@ ManifestController describe(const SealRequest& request, const Plan& plan, const 
     ++at;
   }
   controller.binding = describe_binding(request);
-  controller.spans = base_spans.finish();
-  carry_unchanged_digests(controller.spans, request.base, request.result);
-  digest_spans(controller.spans, request.result, Side::kAfter);
-  controller.pinned_before = compute_pinned_digest(controller.spans, Side::kBefore);
-  controller.pinned_after = compute_pinned_digest(controller.spans, Side::kAfter);
-  controller.files = describe_files(request, controller.spans);
   for (std::size_t i = 0; i < proof.checks.size(); ++i) {
     controller.checksums.push_back({proof.checks[i].name, base_checks[i].state, proof.checks[i].state,
                                     describe_check(base_checks[i]), describe_check(proof.checks[i])});
@@ -134,6 +129,16 @@ ManifestController describe(const SealRequest& request, const Plan& plan, const 
   controller.payload_kind = revision == 0 ? PayloadKind::kFull : request.payload;
   controller.payload = describe_payload(plan, request.base, controller.payload_kind, revision);
   return controller;
+}
+
+void digest(const SealRequest& request, const Confinement& proof, SpansAhead& base_spans,
+            ManifestController& controller) {
+  controller.spans = base_spans.finish();
+  carry_unchanged_digests(controller.spans, *request.map, request.result, proof.changes);
+  digest_spans(controller.spans, request.result, Side::kAfter);
+  controller.pinned_before = compute_pinned_digest(controller.spans, Side::kBefore);
+  controller.pinned_after = compute_pinned_digest(controller.spans, Side::kAfter);
+  controller.files = describe_files(request, controller.spans);
 }
 
 Status add_contents(const SealRequest& request, const Plan& plan, const Confinement& proof, Draft& draft) {
@@ -168,20 +173,20 @@ Status add_contents(const SealRequest& request, const Plan& plan, const Confinem
 }
 
 // The checker's own judgement of what was just made, on the base that it was made from.
-Status self_check(const SealRequest& request, const TrustFile& trust, SealedBundle& sealed) {
+Status self_check(const SealRequest& request, const TrustFile& trust, LockedAhead& locked,
+                  SealedBundle& sealed) {
   std::vector<Step> steps = all_steps();
   OpenContext context;
   context.trust = &trust;
   context.now = request.statement.claimed_time;
   context.roles = RolesRule::kMayBeMissing;
   CALSEAL_ASSIGN(const OpenedBundle opened, open_sealed(sealed.file, "the new bundle", context, steps));
+  sealed.digest = opened.digest;
   sealed.incomplete = opened.incomplete;
   Verdict verdict;
   verdict.steps = std::move(steps);
-  Read read;
-  read.image = request.base;
   MatchEvidence evidence{true, request.salt, request.statement.vehicle_reference};
-  Status status = rebuild(opened, read, evidence, verdict);
+  Status status = rebuild_image(opened, request.base, evidence, verdict, &locked);
   if (!status && status.error().reason == Reason::kVehicleNotProvable) {
     return fail({Reason::kVehicleNotProvable, "", "vehicle_reference", "neither salt nor vehicle reference",
                  "one of the two, since without either nobody could ever accept this bundle",
@@ -194,6 +199,10 @@ Status self_check(const SealRequest& request, const TrustFile& trust, SealedBund
 
 Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, const TrustFile& trust) {
   CALSEAL_CHECK(check_signing_keys(keys));
+  return seal(request, KeySource([&] { return keys; }), trust);
+}
+
+Result<SealedBundle> seal(const SealRequest& request, const KeySource& keys, const TrustFile& trust) {
   CALSEAL_ASSIGN(const Plan plan, make_plan(*request.map, request.base));
   const bool as_received = request.as_received && request.statement.revision == 0;
   SpansAhead base_spans(describe_spans(plan, request.base), request.base, Side::kBefore);
@@ -212,17 +221,21 @@ Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, c
   Draft draft;
   state(request.statement, draft.manifest);
   if (request.salt) draft.manifest.salt_digest = compute_sha256(*request.salt);
-  draft.manifest.controllers.push_back(describe(request, plan, sealed.proof, base_checks, base_spans));
-  state_limits(*request.map, draft.manifest);
+  draft.manifest.controllers.push_back(describe(request, plan, sealed.proof, base_checks));
   CALSEAL_CHECK(add_contents(request, plan, sealed.proof, draft));
+  digest(request, sealed.proof, base_spans, draft.manifest.controllers.front());
+  LockedAhead locked(draft.manifest.controller(), request.base);  // for the self-check
+  state_limits(*request.map, draft.manifest);
   const std::string text = write_manifest(draft.manifest);
   if (text.size() > kManifestSizeLimit) {
     return fail({Reason::kManifestInvalid, "", "manifest", grouped(text.size()) + " bytes",
                  "at most " + grouped(kManifestSizeLimit) + " bytes",
                  "use fewer, larger regions in the region map"});
   }
+  CALSEAL_ASSIGN(const SigningKeys signing, keys());
+  CALSEAL_CHECK(check_signing_keys(signing));
   std::vector<PrefixSignature> signatures;
-  for (const PrivateKey& key : keys) {
+  for (const PrivateKey& key : signing) {
     CALSEAL_ASSIGN(const PrefixSignature signature, key.sign(view_of(text)));
     signatures.push_back(signature);
   }
@@ -230,8 +243,7 @@ Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, c
   for (const PackedEntry& entry : draft.entries) stored.emplace_back(entry.stored);
   CALSEAL_ASSIGN(sealed.file, write_bundle(draft.manifest, std::move(signatures), stored));
   sealed.manifest = std::move(draft.manifest);
-  sealed.digest = compute_sha256(view_of(text));
-  CALSEAL_CHECK(self_check(request, trust, sealed));
+  CALSEAL_CHECK(self_check(request, trust, locked, sealed));
   return sealed;
 }
 

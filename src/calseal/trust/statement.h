@@ -36,7 +36,7 @@ template <typename Value>
 Result<Value> parse_canonical_text(ByteView bytes, Reason damaged, Value (*read)(JsonObject&),
                                    std::string (*write)(const Value&), const std::string& name) {
   const auto parse = [&]() -> Result<Value> {
-    CALSEAL_ASSIGN(const JsonValue tree, parse_json(text_of(bytes), name));
+    CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(text_of(bytes), name));
     JsonDocument document(text_of(bytes), name);
     JsonObject object(JsonNode(document, tree));
     object.text("calseal");

@@ -50,7 +50,7 @@ Row read_row(const JsonNode& node) {
   row.now = object.text("now");
   row.expect = object.text("expect");
   if (const auto results = object.required("results")) {
-    for (const JsonMember& member : results->value().members)
+    for (const JsonMember& member : results->copy().members)
       row.results.emplace_back(member.first, member.second.text);
   }
   row.note = object.text("note");
@@ -60,7 +60,7 @@ Row read_row(const JsonNode& node) {
 
 // All rows, or none when the index is at fault, which GoogleTest reports as a suite without instance.
 std::vector<Row> read_rows(std::string_view text) {
-  const auto tree = parse_json(text, "index.json");
+  const auto tree = JsonTree::parse(text, "index.json");
   if (!tree) {
     std::cerr << "index.json: " << tree.error().place << ": " << tree.error().found << "\n";
     return {};

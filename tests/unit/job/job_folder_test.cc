@@ -17,7 +17,7 @@ namespace {
 class JobFolder : public ::testing::Test {
  protected:
   JobFolder() {
-    signing.keys = &keys;
+    signing.keys = [this] { return SigningKeys{small.author}; };
     signing.trust = &small.trust;
     signing.trust_file = {"shop.trust", small.trust_file()};
     signing.now = small.time;
@@ -57,7 +57,6 @@ class JobFolder : public ::testing::Test {
 
   ScratchFolder scratch;
   SmallJob small;
-  SigningKeys keys{small.author};
   Signing signing;
 };
 

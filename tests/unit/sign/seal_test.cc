@@ -44,7 +44,7 @@ TEST(Seal, ADraftedMapStaysDrafted) {
 TEST(Seal, NeedsDifferentKeys) {
   const SmallJob job;
   const SealRequest request = job.request(0, job.base);
-  EXPECT_THAT(seal(request, {}, job.trust), FailsWith(Reason::kUsage, "keys"));
+  EXPECT_THAT(seal(request, SigningKeys(), job.trust), FailsWith(Reason::kUsage, "keys"));
   EXPECT_THAT(seal(request, {job.author, job.author}, job.trust), FailsWith(Reason::kUsage, "keys"));
   EXPECT_THAT(seal(request, SigningKeys(9, job.author), job.trust), FailsWith(Reason::kUsage, "keys"));
 }

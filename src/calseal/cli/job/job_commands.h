@@ -31,10 +31,9 @@ struct JobSigningOptions {
 };
 void add_job_signing_options(CLI::App& command, JobSigningOptions& options, bool required);
 
-// Keys, trust file and time, loaded; `signing` points into it.
+// Keys that are being opened, trust file and time; `signing` points into it.
 struct LoadedSigning {
-  std::vector<PrivateKey> keys;
-  SigningKeys pointers;
+  std::unique_ptr<KeysAhead> keys;
   LoadedTrust trust;
   Signing signing;
 };

@@ -44,12 +44,13 @@ class Sealing {
     CALSEAL_ASSIGN(LoadedTrust loaded, load_trust(options_.trust));
     trust_ = std::move(loaded.trust);
     CALSEAL_ASSIGN(request_.statement.claimed_time, stated_time(options_.time));
+    CALSEAL_ASSIGN(const auto keys, begin_keys(options_.keys, options_.passphrase_file));
     CALSEAL_CHECK(options_.base_bundle.empty() ? start_job() : continue_job());
     CALSEAL_CHECK(state_rest());
     CALSEAL_CHECK(load_salt());
-    CALSEAL_ASSIGN(const std::vector<PrivateKey> keys, load_keys(options_.keys, options_.passphrase_file));
     const Progress progress(console_, "proving, sealing, and checking the result");
-    return seal(request_, SigningKeys(keys.begin(), keys.end()), trust_);
+    return seal(
+        request_, [&] { return keys->get(); }, trust_);
   }
 
   const std::optional<Bytes>& fresh_salt() const { return fresh_salt_; }

@@ -59,18 +59,22 @@ Result<PrivateKey> load_key(const std::string& path, const std::string& passphra
 
 Result<std::vector<PrivateKey>> load_keys(const std::vector<std::string>& paths,
                                           const std::string& passphrase_file) {
-  std::vector<PrivateKey> keys;
-  if (paths.empty()) return keys;
+  if (paths.empty()) return std::vector<PrivateKey>();
   CALSEAL_ASSIGN(std::string passphrase,
                  obtain_passphrase(passphrase_file, printable(paths.front()), PassphraseUse::kOpen));
-  for (const std::string& path : paths) {
-    Result<PrivateKey> key = read_private_key(path, passphrase);
-    if (!key) {
-      wipe(passphrase);
-      return fail(std::move(key).error());
-    }
-    keys.push_back(*std::move(key));
+  Result<std::vector<PrivateKey>> keys = read_private_keys(paths, passphrase);
+  wipe(passphrase);
+  return keys;
+}
+
+Result<std::unique_ptr<KeysAhead>> begin_keys(const std::vector<std::string>& paths,
+                                              const std::string& passphrase_file) {
+  std::string passphrase;
+  if (!paths.empty()) {
+    CALSEAL_ASSIGN(passphrase,
+                   obtain_passphrase(passphrase_file, printable(paths.front()), PassphraseUse::kOpen));
   }
+  auto keys = std::make_unique<KeysAhead>(paths, passphrase);
   wipe(passphrase);
   return keys;
 }

@@ -1,9 +1,9 @@
 #include "calseal/map/corrected_image.h"
 
 #include <algorithm>
-#include <array>
 #include <utility>
 
+#include "calseal/digest/patch_sum.h"
 #include "calseal/map/correct_group.h"
 #include "calseal/map/verify.h"
 
@@ -16,41 +16,9 @@ bool is_patchable(const Algorithm& algorithm) {
   return algorithm.kind == AlgorithmKind::kSum && algorithm.sum.operation != SumOperation::kAddEndAround;
 }
 
-// What changed in a sum of words, gathered by the bytes' offset modulo 8: every unit divides it.
-class SumChange {
- public:
-  void add(const CrcChange& change) {
-    const std::size_t size = change.after.size();
-    std::size_t i = 0;
-    for (; i < size && (change.offset + i) % 8 != 0; ++i) add_byte((change.offset + i) % 8, change, i);
-    // Eight bytes whose offsets are known beforehand, for the compiler to work on side by side.
-    for (; i + 8 <= size; i += 8) {
-      for (std::size_t at = 0; at < 8; ++at) add_byte(at, change, i + at);
-    }
-    for (; i < size; ++i) add_byte((change.offset + i) % 8, change, i);
-  }
-  std::uint64_t apply(const SumParameters& sum, std::uint64_t value) const {
-    const auto unit = static_cast<std::size_t>(sum.unit / 8);
-    for (std::size_t at = 0; at < grown_.size(); ++at) {
-      const std::size_t place = sum.order == ByteOrder::kLittle ? at % unit : unit - 1 - at % unit;
-      if (sum.operation == SumOperation::kXor) {
-        value ^= flipped_[at] << (8 * place);
-      } else {
-        value += grown_[at] << (8 * place);
-      }
-    }
-    return value & low_mask(sum.accumulator);
-  }
-
- private:
-  void add_byte(std::size_t at, const CrcChange& change, std::size_t i) {
-    grown_[at] += std::uint64_t{change.after[i]} - change.before[i];
-    flipped_[at] ^= std::uint64_t{change.after[i]} ^ change.before[i];
-  }
-
-  std::array<std::uint64_t, 8> grown_{};  // modulo 2^64
-  std::array<std::uint64_t, 8> flipped_{};
-};
+bool ends_before(const Place& a, const Place& b) {
+  return a.memory < b.memory || (a.memory == b.memory && a.range.end <= b.range.begin);
+}
 
 }  // namespace
 
@@ -116,6 +84,7 @@ void CorrectedImage::Changes::reserve(const std::vector<Edit>& edits) {
 }
 
 void CorrectedImage::Changes::add(std::size_t who, const Place& place, ByteView was, ByteView is) {
+  if (in_order == places.size() && (places.empty() || ends_before(places.back(), place))) ++in_order;
   node.push_back(who);
   places.push_back(place);
   at.push_back(before.size());
@@ -148,36 +117,46 @@ void CorrectedImage::patch(std::size_t index, const Changes& changes, std::size_
   Kept& kept = kept_[index];
   const Algorithm& algorithm = plan_->map->checksums[node.index].algorithm;
   if (kept.runs.empty()) return;
-  std::vector<CrcChange> touched;
-  touched.reserve(changes.places.size() - first);
-  auto here = kept.runs.begin();  // edits mostly come in order and lie together
-  for (std::size_t i = first; i < changes.places.size(); ++i) {
+  std::vector<CrcChange>& touched = touched_;
+  touched.clear();
+  const auto touch = [&](const Run& run, std::size_t i) {
     const Place& changed = changes.places[i];
-    auto run = here;
-    if (run->memory != changed.memory || !run->range.contains(changed.range)) {
-      run =
-          std::upper_bound(kept.runs.begin(), kept.runs.end(), changed, [](const Place& place, const Run& r) {
-            return std::pair(place.memory, place.range.begin) < std::pair(r.memory, r.range.end);
+    const Range part = intersect(run.range, changed.range);
+    const auto from = static_cast<std::size_t>(part.begin - changed.range.begin);
+    const auto size = static_cast<std::size_t>(part.size());
+    touched.push_back({run.offset + (part.begin - run.range.begin), changes.before_of(i).subspan(from, size),
+                       changes.after_of(i).subspan(from, size)});
+  };
+  if (first < changes.in_order) {
+    for (const Run& run : kept.runs) {
+      const auto begin = changes.places.begin();
+      auto at = std::upper_bound(
+          begin + static_cast<std::ptrdiff_t>(first), begin + static_cast<std::ptrdiff_t>(changes.in_order),
+          std::pair(run.memory, run.range.begin), [](const auto& value, const Place& place) {
+            return value < std::pair(place.memory, place.range.end);
           });
-      if (run != kept.runs.end()) here = run;
+      for (; at != begin + static_cast<std::ptrdiff_t>(changes.in_order) && at->memory == run.memory &&
+             at->range.begin < run.range.end;
+           ++at)
+        touch(run, static_cast<std::size_t>(at - begin));
     }
+  }
+  for (std::size_t i = std::max(first, changes.in_order); i < changes.places.size(); ++i) {
+    const Place& changed = changes.places[i];
+    auto run =
+        std::upper_bound(kept.runs.begin(), kept.runs.end(), changed, [](const Place& place, const Run& r) {
+          return std::pair(place.memory, place.range.begin) < std::pair(r.memory, r.range.end);
+        });
     for (; run != kept.runs.end() && run->memory == changed.memory && run->range.begin < changed.range.end;
-         ++run) {
-      const Range part = intersect(run->range, changed.range);
-      const auto from = static_cast<std::size_t>(part.begin - changed.range.begin);
-      const auto size = static_cast<std::size_t>(part.size());
-      touched.push_back({run->offset + (part.begin - run->range.begin),
-                         changes.before_of(i).subspan(from, size), changes.after_of(i).subspan(from, size)});
-    }
+         ++run)
+      touch(*run, i);
   }
   if (touched.empty()) return;
   if (algorithm.kind == AlgorithmKind::kCrc) {
     kept.value.number = node.crc->patch(kept.value.number, node.message.length(), touched);
     return;
   }
-  SumChange sum;
-  for (const CrcChange& touch : touched) sum.add(touch);
-  kept.value.number = sum.apply(algorithm.sum, kept.value.number);
+  kept.value.number = patch_sum(algorithm.sum, kept.value.number, touched);
 }
 
 Bytes CorrectedImage::balanced(const Kept& kept, const Checksum& checksum) const {
@@ -294,6 +273,9 @@ Result<CorrectionReport> CorrectedImage::edit(const std::vector<Edit>& edits) {
   std::vector<CheckValue> values;
   values.reserve(kept_.size());
   for (const Kept& kept : kept_) values.push_back(kept.value);
+  // They lie far apart: asked for together, their bytes come together.
+  for (const Edit& edit : edits)
+    __builtin_prefetch(image_.memories[edit.place.memory].view(edit.place.range).data(), 1);
   for (const Edit& edit : edits) put(kEditor, edit.place, edit.bytes, changes);
   for (std::size_t i = 0; i < plan_->order.size(); ++i) {
     const PlanGroup& group = plan_->order[i];

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "calseal/base/result.h"
+#include "calseal/digest/crc.h"
 #include "calseal/image/image.h"
 #include "calseal/map/correct.h"
 #include "calseal/map/joint.h"
@@ -47,6 +48,7 @@ class CorrectedImage {
     std::vector<std::size_t> at;    // of each place's bytes in `before` and `after`
     Bytes before, after;
     std::vector<RangeSet> dirty;  // all places together, by memory
+    std::size_t in_order = 0;     // places at the beginning that ascend and do not overlap
 
     void reserve(const std::vector<Edit>& edits);
     void add(std::size_t who, const Place& place, ByteView was, ByteView is);
@@ -85,8 +87,9 @@ class CorrectedImage {
 
   const Plan* plan_;
   Image image_;
-  std::vector<Kept> kept_;      // by node
-  std::vector<bool> provable_;  // by group in the plan's order
+  std::vector<Kept> kept_;          // by node
+  std::vector<bool> provable_;      // by group in the plan's order
+  std::vector<CrcChange> touched_;  // room for patch()
   CorrectionReport first_report_;
 };
 

@@ -227,8 +227,10 @@ TEST(OrderProperty, EditsCorrectedOneByOneGiveWhatCorrectionOfTheWholeGives) {
         const std::uint64_t size = random.between(1, 40);
         const std::uint64_t at = random.between(0, kSize - size);
         edits.push_back({{0, {at, at + size}}, random.bytes(static_cast<std::size_t>(size))});
-        std::ranges::copy(edits.back().bytes, whole.memories[0].span(edits.back().place.range).begin());
       }
+      if (random.coin()) std::ranges::sort(edits, {}, &Edit::place);
+      for (const Edit& edit : edits)
+        std::ranges::copy(edit.bytes, whole.memories[0].span(edit.place.range).begin());
       const auto report = kept->edit(edits);
       ASSERT_THAT(report, IsOk());
       ASSERT_THAT(correct(plan, whole), IsOk());

@@ -109,7 +109,15 @@ def main():
         bench.run([*check, "--image", "out.bin"])
         if (at / "out.bin").read_bytes() != result:
             sys.exit("the checker rebuilt another image")
-        open_key = ["calseal", "key", "show", "keys/author.key"]
+        # The same key under one round instead of 600,000: what is left is the seal.
+        quick = at / "keys/quick.key"
+        quick.touch(0o600)
+        bench.run(["bash", "-c", "openssl pkey -in keys/author.key -passin env:CALSEAL_PASSPHRASE | openssl pkcs8 -topk8 -v2 aes-256-cbc "
+                                 "-v2prf hmacWithSHA256 -iter 1 -passout env:CALSEAL_PASSPHRASE -out keys/quick.key"])
+
+        def quickly(command):
+            return [word.replace("keys/author.key", "keys/quick.key") for word in command]
+
         rows = []
 
         def row(what, ours, peer_name, peer, aim):
@@ -117,12 +125,12 @@ def main():
 
         ours, peer = bench.medians(check, ["openssl", "dgst", "-sha256", "base.bin", "result.bin"])
         row("`calseal-check` of stored areas with a 4 MiB read", ours, "`openssl dgst -sha256` of base and result", peer, "1.00")
-        ours, peer, start, key = bench.medians(seal, ["xdelta3", "-e", "-f", "-s", "base.bin", "result.bin", "patch"], ["calseal", "--version"], open_key)
+        ours, without, peer = bench.medians(seal, quickly(seal), ["xdelta3", "-e", "-f", "-s", "base.bin", "result.bin", "patch"])
         row("`calseal seal`, stored areas", ours, "`xdelta3 -e` of the same pair", peer, "0.10")
-        row("the same without opening the key", ours - max(0.0, key - start), "`xdelta3 -e`", peer, "0.10")
-        ours, peer = bench.medians(full, ["gzip", "-6", "-k", "-f", "result.bin"])
+        row("the same with a key of one round", without, "`xdelta3 -e`", peer, "0.10")
+        ours, without, peer = bench.medians(full, quickly(full), ["gzip", "-6", "-k", "-f", "result.bin"])
         row("`calseal seal`, full payload", ours, "`gzip -6` of the result", peer, "1.10")
-        row("the same without opening the key", ours - max(0.0, key - start), "`gzip -6`", peer, "1.10")
+        row("the same with a key of one round", without, "`gzip -6`", peer, "1.10")
         ours, peer, nothing = bench.medians(["calseal-check", "--version"], ["openssl", "version"], ["true"])
         row("`calseal-check --version`", ours, "`openssl version`", peer, "")
         row("`calseal-check --version`", ours, "`true`", nothing, "")

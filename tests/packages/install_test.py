@@ -39,7 +39,7 @@ class Installed(unittest.TestCase):
             self.assertRegex(run(self.usr / "bin" / program, "--version"), rf"^{program} \d+\.\d+\.\d+\n$")
 
     def test_the_checker_needs_no_library(self):
-        self.assertIn("statically linked", run("file", self.usr / "bin/calseal-check"))
+        self.assertIn("static-pie linked", run("file", self.usr / "bin/calseal-check"))
 
     def test_find_package_gives_both_libraries(self):
         run("cmake", "-S", SOURCE / "tests/packages/consumer", "-B", self.at / "consumer", f"-DCMAKE_PREFIX_PATH={self.usr}")

@@ -58,9 +58,11 @@ Verdict check_bundle(CheckRequest request);
 // digests of this read that were begun before.
 Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict,
                LockedAhead* ahead = nullptr);
+// Whether a caution tells which checksums of the image that came do not hold.
+enum class ImageChecks : std::uint8_t { kTold, kKnown };  // kKnown: to the caller, without that
 // The same for an image that came in no file: none is made.
 Status rebuild_image(const OpenedBundle& opened, const Image& image, const MatchEvidence& evidence,
-                     Verdict& verdict, LockedAhead* ahead = nullptr);
+                     Verdict& verdict, LockedAhead* ahead = nullptr, ImageChecks checks = ImageChecks::kTold);
 
 // 32 bytes as 64 lower-case hexadecimal digits, one line end allowed. kSaltWrong otherwise.
 Result<Bytes> parse_salt(ByteView file, const std::string& name);

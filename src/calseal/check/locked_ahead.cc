@@ -12,9 +12,7 @@ LockedAhead::LockedAhead(const ManifestController& claims, const std::vector<Rea
     : LockedAhead(claims, sources_of(claims, files)) {}
 
 LockedAhead::LockedAhead(const ManifestController& claims, const std::vector<Source>& sources)
-    : parts_(parts_of(claims, sources)),
-      forgotten_(parts_.size(), false),
-      digests_(views_of(parts_, sources)) {}
+    : parts_(parts_of(claims, sources)), forgotten_(parts_.size(), false), digests_(views_of(parts_)) {}
 
 std::vector<LockedAhead::Source> LockedAhead::sources_of(const Image& image) {
   std::vector<Source> sources;
@@ -46,20 +44,16 @@ std::vector<LockedAhead::Part> LockedAhead::parts_of(const ManifestController& c
     if (span.kind != SpanKind::kLocked || !span.after) continue;
     const auto source = std::ranges::find(sources, span.place.memory, &Source::memory);
     if (source == sources.end() || !source->extent.contains(span.place.range)) continue;
-    parts.push_back({span.place, source->file});
+    const auto at = static_cast<std::size_t>(span.place.range.begin - source->extent.begin);
+    const auto size = static_cast<std::size_t>(span.place.range.size());
+    parts.push_back({span.place, source->file, source->bytes.subspan(at, size)});
   }
   return parts;
 }
 
-std::vector<ByteView> LockedAhead::views_of(const std::vector<Part>& parts,
-                                            const std::vector<Source>& sources) {
+std::vector<ByteView> LockedAhead::views_of(const std::vector<Part>& parts) {
   std::vector<ByteView> views;
-  for (const Part& part : parts) {
-    const auto source = std::ranges::find(sources, part.place.memory, &Source::memory);
-    views.push_back(
-        source->bytes.subspan(static_cast<std::size_t>(part.place.range.begin - source->extent.begin),
-                              static_cast<std::size_t>(part.place.range.size())));
-  }
+  for (const Part& part : parts) views.push_back(part.begun);
   return views;
 }
 

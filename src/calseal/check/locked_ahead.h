@@ -2,7 +2,6 @@
 // until they are wanted leaves the second core idle.
 #pragma once
 
-#include <functional>
 #include <optional>
 #include <vector>
 
@@ -33,6 +32,7 @@ class LockedAhead {
   struct Part {
     NamedRange place;
     std::size_t file = 0;  // into the files that it was begun with
+    ByteView begun;        // bytes of the place where they stood then
   };
   struct Source {
     std::string memory;
@@ -44,7 +44,7 @@ class LockedAhead {
   static std::vector<Source> sources_of(const Image& image);
   static std::vector<Source> sources_of(const ManifestController& claims, const std::vector<ReadFile>& files);
   static std::vector<Part> parts_of(const ManifestController& claims, const std::vector<Source>& sources);
-  static std::vector<ByteView> views_of(const std::vector<Part>& parts, const std::vector<Source>& sources);
+  static std::vector<ByteView> views_of(const std::vector<Part>& parts);
 
   std::vector<Part> parts_;  // those that were begun
   std::vector<bool> forgotten_;

@@ -213,6 +213,23 @@ void lay_payload(const OpenedBundle& opened, Image& image, const std::vector<Ran
   }
 }
 
+ByteView carried_bytes(const OpenedBundle& opened, const NamedRange& place) {
+  const std::vector<PayloadPart>& parts = opened.manifest.controller().payload;
+  for (std::size_t i = 0; i < parts.size(); ++i) {
+    if (parts[i].memory != place.memory) continue;
+    std::uint64_t at = 0;
+    for (const Range& range : parts[i].ranges) {
+      if (range.contains(place.range)) {
+        return ByteView(opened.payload[i])
+            .subspan(static_cast<std::size_t>(at + (place.range.begin - range.begin)),
+                     static_cast<std::size_t>(place.range.size()));
+      }
+      at += range.size();
+    }
+  }
+  return {};
+}
+
 Image image_of_base(const OpenedBundle& opened) {
   const std::vector<PayloadPart>& parts = opened.manifest.controller().payload;
   Image image;

@@ -23,7 +23,8 @@ class Rebuilding {
   // `ahead`: digests of `read` that were begun before. `files`: those that the read came in; nothing: none is
   // made.
   Rebuilding(const OpenedBundle& opened, const Image& read, const MatchEvidence& evidence, Verdict& verdict,
-             BaseMemory* memory, LockedAhead* ahead, const Read* files = nullptr)
+             BaseMemory* memory, LockedAhead* ahead, const Read* files = nullptr,
+             ImageChecks checks = ImageChecks::kTold)
       : opened_(opened),
         manifest_(opened.manifest),
         claims_(opened.manifest.controller()),
@@ -32,7 +33,8 @@ class Rebuilding {
         files_(files),
         verdict_(verdict),
         memory_(memory),
-        locked_(ahead) {}
+        locked_(ahead),
+        checks_told_(memory == nullptr && checks == ImageChecks::kTold) {}
   ~Rebuilding() {
     if (memory_ != nullptr && working_) memory_->give_back(std::move(image_), touched_);
   }
@@ -46,6 +48,7 @@ class Rebuilding {
     CALSEAL_CHECK(noted(verdict_.steps, "rebuild", rebuild_floating()));
     CALSEAL_CHECK(noted(verdict_.steps, "confinement", prove()));
     CALSEAL_CHECK(noted(verdict_.steps, "checksums", judge_checks()));
+    if (checks_told_) tell_failing_checks();
     return files_ == nullptr ? Status() : render();
   }
 
@@ -164,13 +167,13 @@ class Rebuilding {
     if (claims_.payload_kind != PayloadKind::kFull) return {};
     // The read is this very payload, and was compared whole.
     if (memory_ != nullptr && memory_->identity() == opened_.digest) return {};
-    const Image carried = image_of_base(opened_);
     for (const ManifestSpan& span : claims_.spans) {
       if (span.kind != SpanKind::kLocked || !span.after) continue;
-      const Sha256 found = compute_sha256(carried.find(span.place.memory)->view(span.place.range));
-      if (found == *span.after) continue;
+      const ByteView carried = carried_bytes(opened_, span.place);
+      // The image's own were proved when the read was matched, so what equals them is not hashed again.
+      if (std::ranges::equal(carried, image_.find(span.place.memory)->view(span.place.range))) continue;
       return claim("controllers/0/payload, " + span.place.memory + " " + range_text(span.place.range),
-                   "locked bytes with SHA-256 " + digest_text(found),
+                   "locked bytes with SHA-256 " + digest_text(compute_sha256(carried)),
                    digest_text(*span.after) + " as the span says");
     }
     return {};
@@ -380,8 +383,11 @@ class Rebuilding {
       return claim("controllers/0/identity", "other texts than the image holds",
                    "the identity fields of the result");
     }
-    if (memory_ != nullptr) return {};
-    // What no change reaches holds in the read as it does in the result.
+    return {};
+  }
+
+  // What no change reaches holds in the read as it does in the result.
+  void tell_failing_checks() {
     const std::vector<CheckOutcome> of_read =
         verify_from(image_, proof_.checks, proof_.changes, plan_, before());
     for (std::size_t i = 0; i < of_read.size(); ++i) {
@@ -392,7 +398,6 @@ class Rebuilding {
                                       "): it was read while running, half written, or edited" +
                                       (came_failing(claims_.checksums[i]) ? "" : "; the result holds")});
     }
-    return {};
   }
 
   // The way back restores what was received, and what did not hold then does not have to hold now.
@@ -435,6 +440,7 @@ class Rebuilding {
   Confinement proof_;
   BaseMemory* memory_;
   LockedAhead* locked_;
+  bool checks_told_;
   bool working_ = false;           // image_ is the memory's
   std::vector<RangeSet> touched_;  // where image_ can differ from the read, with a memory
 };
@@ -465,8 +471,8 @@ Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence
 }
 
 Status rebuild_image(const OpenedBundle& opened, const Image& image, const MatchEvidence& evidence,
-                     Verdict& verdict, LockedAhead* ahead) {
-  return Rebuilding(opened, image, evidence, verdict, nullptr, ahead).run();
+                     Verdict& verdict, LockedAhead* ahead, ImageChecks checks) {
+  return Rebuilding(opened, image, evidence, verdict, nullptr, ahead, nullptr, checks).run();
 }
 
 }  // namespace calseal

@@ -1,5 +1,6 @@
 #include "calseal/digest/crc.h"
 
+#include <algorithm>
 #include <array>
 #include <bit>
 #include <cassert>
@@ -56,7 +57,8 @@ struct Crc::Engine {
         start(to_state(parameters.init)),
         fold(poly << (64 - width), refin),
         run_fold(detail::crc_fold_kernel(kernel, refin)),
-        run_multiply(detail::crc_fold_multiply(kernel)) {
+        run_multiply(detail::crc_fold_multiply(kernel)),
+        run_advance(detail::crc_fold_advance(kernel)) {
     fill_tables();
     fill_powers();
   }
@@ -80,15 +82,41 @@ struct Crc::Engine {
     for (int i = width - 1; i >= 0; --i) product = times_x(product) ^ (a & (0 - ((b >> i) & 1U)));
     return product;
   }
-  // a * x^(8 * bytes) mod P: what `bytes` bytes of 00 do to a register.
-  std::uint64_t shift(std::uint64_t a, std::uint64_t bytes) const {
+  // x^(8 * bytes) mod P, for `bytes` above 0.
+  std::uint64_t power(std::uint64_t bytes) const {
+    std::uint64_t product = 0;  // none yet
+    const auto take = [&](std::uint64_t factor) {
+      product = product == 0 ? factor : multiply(product, factor);
+    };
     for (std::size_t k = 0; k < digits.size() && bytes != 0; bytes >>= 4, ++k) {
-      if ((bytes & 15U) != 0) a = multiply(a, digits[k][bytes & 15U]);
+      if ((bytes & 15U) != 0) take(digits[k][bytes & 15U]);
     }
     for (std::size_t k = 4 * digits.size(); bytes != 0; bytes >>= 1, ++k) {
-      if ((bytes & 1U) != 0) a = multiply(a, powers[k]);
+      if ((bytes & 1U) != 0) take(powers[k]);
     }
-    return a;
+    return product;
+  }
+  // a * x^(8 * bytes) mod P: what `bytes` bytes of 00 do to a register.
+  std::uint64_t shift(std::uint64_t a, std::uint64_t bytes) const {
+    return a == 0 || bytes == 0 ? a : multiply(a, power(bytes));
+  }
+  // What `gap` bytes of 00 do to a register, and the register of 16 bytes from state 0; `first` and `last`
+  // are their quadwords as a polynomial.
+  std::uint64_t advance(std::uint64_t a, std::uint64_t gap, std::uint64_t first, std::uint64_t last) const {
+    if (run_advance != nullptr) {
+      const int scale = 64 - width;
+      const std::uint64_t factor = a == 0 || gap == 0 ? 1 : power(gap);
+      return run_advance(fold, a << scale, factor, first, last) >> scale;
+    }
+    std::array<std::uint8_t, 16> bytes;
+    for (std::size_t i = 0; i < 8; ++i) {
+      bytes[i] = static_cast<std::uint8_t>(first >> (56 - 8 * i));
+      bytes[8 + i] = static_cast<std::uint8_t>(last >> (56 - 8 * i));
+    }
+    if (refin) {
+      for (std::uint8_t& byte : bytes) byte = static_cast<std::uint8_t>(reflect(byte, 8));
+    }
+    return shift(a, gap) ^ to_polynomial(run(0, bytes));
   }
 
   std::uint64_t run(std::uint64_t state, ByteView data) const {
@@ -108,6 +136,7 @@ struct Crc::Engine {
   detail::CrcFold fold;
   detail::CrcFoldKernel run_fold;        // null where only the tables serve
   detail::CrcFoldMultiply run_multiply;  // the same
+  detail::CrcFoldAdvance run_advance;    // the same
   // near[k][b]: state after byte b and then k bytes of 00, from state 0; far: with kBlock - 8 bytes more.
   using Tables = std::array<std::array<std::uint64_t, 256>, 8>;
   Tables near{};
@@ -242,28 +271,39 @@ std::uint64_t Crc::patch(std::uint64_t crc, std::uint64_t length,
   // Horner's scheme: gaps between changes are shorter than the way to the end, and cost fewer products.
   std::uint64_t effect = 0;
   std::uint64_t at = 0;  // how far into the message `effect` has travelled
-  const auto travel = [&](std::uint64_t state, std::uint64_t end) {
-    // Changes come in any order; one that ends before another is carried on to it, or brought in apart.
+  // Up to 16 bytes that end at `end`. Changes come in any order: what ends before another is brought in
+  // apart.
+  const auto take_piece = [&](std::uint64_t end, std::uint64_t first, std::uint64_t last) {
     if (end >= at) {
-      effect = engine_->shift(effect, end - at) ^ state;
+      effect = engine_->advance(effect, end - at, first, last);
       at = end;
     } else {
-      effect ^= engine_->shift(state, at - end);
+      effect ^= engine_->shift(engine_->advance(0, 0, first, last), at - end);
     }
   };
-  std::array<std::uint8_t, 64> both{};
+  constexpr std::size_t kPiece = 16, kShort = 64;  // bytes
+  const auto polynomial = [&](std::uint64_t little) {
+    return parameters_.refin ? reflect(little, 64) : detail::swap_bytes(little);
+  };
   for (const CrcChange& change : changes) {
-    const std::uint64_t size = change.after.size();
+    const std::size_t size = change.after.size();
     assert(change.before.size() == size);
     assert(change.offset <= length && size <= length - change.offset);
-    std::uint64_t state = 0;
-    if (size <= both.size()) {
-      for (std::size_t i = 0; i < size; ++i) both[i] = change.before[i] ^ change.after[i];
-      state = update(0, ByteView(both.data(), static_cast<std::size_t>(size)));
-    } else {
-      state = update(0, change.before) ^ update(0, change.after);
+    if (size > kShort) {
+      const std::uint64_t state = update(0, change.before) ^ update(0, change.after);
+      take_piece(change.offset + size, 0, 0);
+      effect ^= engine_->shift(engine_->to_polynomial(state), at - (change.offset + size));
+      continue;
     }
-    travel(engine_->to_polynomial(state), change.offset + size);
+    for (std::size_t from = 0; from < size;) {
+      const std::size_t count = std::min(kPiece, size - from);
+      std::array<std::uint8_t, kPiece> both{};  // at its end
+      for (std::size_t i = 0; i < count; ++i)
+        both[kPiece - count + i] = change.before[from + i] ^ change.after[from + i];
+      from += count;
+      take_piece(change.offset + from, polynomial(detail::load_little<std::uint64_t>(both.data())),
+                 polynomial(detail::load_little<std::uint64_t>(both.data() + 8)));
+    }
   }
   effect = engine_->shift(effect, length - at);
   return crc ^ (parameters_.refout ? reflect(effect, parameters_.width) : effect);

@@ -45,9 +45,37 @@ struct Gf2Solution {
   bool unique = false;  // no unknown was free
 };
 
-// Solves sum over j of columns[j] * x[j] = target; every column and the target have one bit per equation.
-// Nothing when there is no solution. Unknowns are taken from the first on, so later ones stay 0 where there
-// is choice. O(columns * rank * equations / 64); stops reading columns once every target can be reached.
+// The equations sum over j of columns[j] * x[j] = target, made ready for any number of targets.
+class Gf2System {
+ public:
+  Gf2System() = default;  // no unknown, no equation
+  // Every column has one bit per equation. O(columns * rank * equations / 64); stops reading columns once
+  // every target can be reached.
+  Gf2System(const std::vector<BitVector>& columns, std::size_t equations);
+
+  std::size_t rank() const { return basis_.size(); }
+  std::size_t unknowns() const { return unknowns_; }
+  std::size_t equations() const { return equations_; }
+  // `target` has one bit per equation; nothing when there is no solution. Unknowns are taken from the first
+  // on, so later ones stay 0 where there is choice. O(rank * equations / 64).
+  std::optional<Gf2Solution> solve(const BitVector& target) const;
+
+ private:
+  // A sum of columns whose first set bit, `pivot`, no later member of the basis has.
+  struct BasisVector {
+    BitVector vector;
+    BitVector members;  // which basis columns were added up, by their position in the basis
+    std::size_t pivot;
+    std::size_t unknown;
+  };
+  void reduce(BitVector& vector, BitVector& members) const;
+
+  std::vector<BasisVector> basis_;
+  std::size_t unknowns_ = 0;
+  std::size_t equations_ = 0;
+};
+
+// One target alone.
 std::optional<Gf2Solution> solve_gf2(const std::vector<BitVector>& columns, const BitVector& target);
 
 }  // namespace calseal

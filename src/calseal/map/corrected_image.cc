@@ -71,16 +71,15 @@ Result<CorrectedImage> CorrectedImage::make(const Plan& plan, Image image) {
   return made;
 }
 
-void CorrectedImage::Changes::reserve(const std::vector<Edit>& edits) {
-  constexpr std::size_t kRoom = 16;  // changes more, for what is corrected after the edits
-  const std::size_t count = edits.size() + kRoom;
-  std::size_t bytes = 16 * kRoom;
-  for (const Edit& edit : edits) bytes += edit.bytes.size();
-  places.reserve(count);
-  node.reserve(count);
-  at.reserve(count);
-  before.reserve(bytes);
-  after.reserve(bytes);
+void CorrectedImage::Changes::clear(std::size_t memories) {
+  places.clear();
+  node.clear();
+  at.clear();
+  before.clear();
+  after.clear();
+  dirty.resize(memories);
+  for (RangeSet& set : dirty) set.clear();
+  in_order = 0;
 }
 
 void CorrectedImage::Changes::add(std::size_t who, const Place& place, ByteView was, ByteView is) {
@@ -267,12 +266,10 @@ Status CorrectedImage::correct_one(const PlanGroup& group, Changes& changes) {
 Result<CorrectionReport> CorrectedImage::edit(const std::vector<Edit>& edits) {
   CorrectionReport report;
   report.not_provable = first_report_.not_provable;
-  Changes changes;
-  changes.dirty.resize(image_.memories.size());
-  changes.reserve(edits);
-  std::vector<CheckValue> values;
-  values.reserve(kept_.size());
-  for (const Kept& kept : kept_) values.push_back(kept.value);
+  Changes& changes = changes_;
+  changes.clear(image_.memories.size());
+  values_.clear();
+  for (const Kept& kept : kept_) values_.push_back(kept.value);
   // They lie far apart: asked for together, their bytes come together.
   for (const Edit& edit : edits)
     __builtin_prefetch(image_.memories[edit.place.memory].view(edit.place.range).data(), 1);
@@ -287,7 +284,7 @@ Result<CorrectionReport> CorrectedImage::edit(const std::vector<Edit>& edits) {
     const std::size_t done = changes.places.size();
     if (Status status = correct_one(group, changes); !status) {
       undo(changes);
-      for (std::size_t k = 0; k < kept_.size(); ++k) kept_[k].value = values[k];
+      for (std::size_t k = 0; k < kept_.size(); ++k) kept_[k].value = values_[k];
       return fail(std::move(status).error());
     }
     for (std::size_t k = done; k < changes.places.size(); ++k) {

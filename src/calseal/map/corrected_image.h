@@ -50,7 +50,7 @@ class CorrectedImage {
     std::vector<RangeSet> dirty;  // all places together, by memory
     std::size_t in_order = 0;     // places at the beginning that ascend and do not overlap
 
-    void reserve(const std::vector<Edit>& edits);
+    void clear(std::size_t memories);  // keeps the room
     void add(std::size_t who, const Place& place, ByteView was, ByteView is);
     ByteView before_of(std::size_t i) const;
     ByteView after_of(std::size_t i) const;
@@ -89,7 +89,9 @@ class CorrectedImage {
   Image image_;
   std::vector<Kept> kept_;          // by node
   std::vector<bool> provable_;      // by group in the plan's order
-  std::vector<CrcChange> touched_;  // room for patch()
+  Changes changes_;                 // of the edit at hand; here, and the next two, for their room
+  std::vector<CheckValue> values_;  // by node, before it
+  std::vector<CrcChange> touched_;  // of the checksum at hand
   CorrectionReport first_report_;
 };
 

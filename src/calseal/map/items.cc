@@ -91,10 +91,14 @@ std::vector<ItemChange> compare_items(const RegionMap& map, const Image& before,
     const ByteView new_bytes = to.view(item.place.range);
     if (std::memcmp(old_bytes.data(), new_bytes.data(), old_bytes.size()) == 0) continue;
     ItemChange change{&item, {}, {}, {}};
-    for (std::uint64_t element = 0; element < element_count(item); ++element) {
+    const std::uint64_t size = element_size(item.type);
+    for (auto at = old_bytes.begin();;) {
+      at = std::mismatch(at, old_bytes.end(), new_bytes.begin() + (at - old_bytes.begin())).first;
+      if (at == old_bytes.end()) break;
+      const std::uint64_t element = static_cast<std::uint64_t>(at - old_bytes.begin()) / size;
+      at = old_bytes.begin() + static_cast<std::ptrdiff_t>((element + 1) * size);
       const Range range = element_range(item, element);
       if (!from.knows(range) || !to.knows(range)) continue;
-      if (std::ranges::equal(from.view(range), to.view(range))) continue;
       change.elements.push_back(element);
       change.before.push_back(item_value(item, before, element));
       change.after.push_back(item_value(item, after, element));

@@ -130,23 +130,6 @@ void apply_copies(const Plan& plan, const std::vector<std::size_t>& copies, Imag
   }
 }
 
-// Number of linearly independent columns.
-std::size_t rank_of(const std::vector<BitVector>& columns, std::size_t equations) {
-  std::vector<std::optional<BitVector>> basis(equations);  // by first set bit
-  std::size_t rank = 0;
-  for (BitVector column : columns) {
-    std::size_t pivot = column.first_set();
-    while (pivot != equations && basis[pivot]) {
-      column ^= *basis[pivot];
-      pivot = column.first_set();
-    }
-    if (pivot == equations) continue;
-    basis[pivot] = std::move(column);
-    ++rank;
-  }
-  return rank;
-}
-
 }  // namespace
 
 std::optional<JointSystem> make_joint_system(const Plan& plan, const PlanGroup& group) {
@@ -155,20 +138,21 @@ std::optional<JointSystem> make_joint_system(const Plan& plan, const PlanGroup& 
   auto copies = copies_in_order(plan, group);
   if (!copies) return std::nullopt;
   system.copies = *std::move(copies);
+  std::size_t equations = 0;
   for (const std::size_t index : group.nodes) {
     const PlanNode& node = plan.nodes[index];
     if (!is_affine(plan, node)) return std::nullopt;
     if (node.is_copy) continue;
-    system.equations += equations_of(checksum_of(plan, node));
+    equations += equations_of(checksum_of(plan, node));
     for (const Place& place : node.writes) {
       if (8 * place.range.size() > kJointBitLimit) return std::nullopt;
       for (std::uint64_t address = place.range.begin; address < place.range.end; ++address) {
         for (int bit = 0; bit < 8; ++bit) system.unknowns.push_back({place.memory, address, bit});
       }
     }
-    if (system.unknowns.size() > kJointBitLimit || system.equations > kJointBitLimit) return std::nullopt;
+    if (system.unknowns.size() > kJointBitLimit || equations > kJointBitLimit) return std::nullopt;
   }
-  system.columns.assign(system.unknowns.size(), BitVector(system.equations));
+  std::vector<BitVector> columns(system.unknowns.size(), BitVector(equations));
   std::size_t first = 0;
   for (const std::size_t index : group.nodes) {
     const PlanNode& node = plan.nodes[index];
@@ -191,7 +175,7 @@ std::optional<JointSystem> make_joint_system(const Plan& plan, const PlanGroup& 
         change ^=
             effect_of(checksum.algorithm, crc ? &*crc : nullptr, node.message.length(), offset, unknown.bit);
       }
-      add_value_change(system.columns[i], first, checksum, change);
+      add_value_change(columns[i], first, checksum, change);
       if (!checksum.rule) {
         std::size_t at = first;
         for (const Slot& slot : checksum.slots) {
@@ -199,7 +183,7 @@ std::optional<JointSystem> make_joint_system(const Plan& plan, const PlanGroup& 
             const std::size_t own = at +
                                     8 * static_cast<std::size_t>(unknown.address - slot.place.range.begin) +
                                     static_cast<std::size_t>(unknown.bit);
-            system.columns[i].set(own, !system.columns[i].get(own));
+            columns[i].set(own, !columns[i].get(own));
           }
           at += 8 * static_cast<std::size_t>(slot.place.range.size());
         }
@@ -207,15 +191,15 @@ std::optional<JointSystem> make_joint_system(const Plan& plan, const PlanGroup& 
     }
     first += equations_of(checksum);
   }
-  const std::size_t rank = rank_of(system.columns, system.equations);
-  system.solvable = rank == system.equations;
-  system.unique = rank == system.unknowns.size();
+  system.linear = Gf2System(columns, equations);
+  system.solvable = system.linear.rank() == equations;
+  system.unique = system.linear.rank() == columns.size();
   return system;
 }
 
 bool solve_joint_system(const Plan& plan, const PlanGroup& group, const JointSystem& system, Image& image) {
   apply_copies(plan, system.copies, image);
-  BitVector residual(system.equations);
+  BitVector residual(system.linear.equations());
   std::size_t first = 0;
   for (const std::size_t index : group.nodes) {
     const PlanNode& node = plan.nodes[index];
@@ -238,7 +222,7 @@ bool solve_joint_system(const Plan& plan, const PlanGroup& group, const JointSys
     }
     first += equations_of(checksum);
   }
-  const auto solution = solve_gf2(system.columns, residual);
+  const auto solution = system.linear.solve(residual);
   if (!solution) return false;
   for (std::size_t i = 0; i < system.unknowns.size(); ++i) {
     if (!solution->values.get(i)) continue;

@@ -25,8 +25,7 @@ struct JointSystem {
     int bit = 0;
   };
   std::vector<Unknown> unknowns;
-  std::vector<BitVector> columns;  // one per unknown; one bit per equation
-  std::size_t equations = 0;
+  Gf2System linear;       // the equations, in the unknowns in their order
   bool solvable = false;  // for every state of the rest of the image
   bool unique = false;
   std::vector<std::size_t> copies;  // of the group, into Plan::nodes, each after those that it repeats

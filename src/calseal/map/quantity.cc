@@ -3,6 +3,7 @@
 #include <charconv>
 #include <cmath>
 #include <limits>
+#include <numeric>
 
 namespace calseal {
 namespace {
@@ -19,10 +20,18 @@ Wide power_of_ten(int exponent) {
 
 Wide magnitude(Wide value) { return value < 0 ? -value : value; }
 
+// Dividing 128 bits is a call of the library, so what has fewer is worked on as what it is.
+bool fits_64(Wide value) {
+  return value >= std::numeric_limits<std::int64_t>::min() &&
+         value <= std::numeric_limits<std::int64_t>::max();
+}
+
 Wide greatest_common_divisor(Wide a, Wide b) {
   a = magnitude(a);
   b = magnitude(b);
   while (b != 0) {
+    if (b == 1) return 1;
+    if (fits_64(a) && fits_64(b)) return std::gcd(static_cast<std::int64_t>(a), static_cast<std::int64_t>(b));
     const Wide rest = a % b;
     a = b;
     b = rest;
@@ -41,8 +50,14 @@ Wide floor_of(const Fraction& value) {
   return value.over % value.under < 0 ? quotient - 1 : quotient;
 }
 
-// By continued fractions, so that nothing is multiplied and nothing can grow too large.
+// Across where the products fit, else by continued fractions, in which nothing is multiplied.
 std::strong_ordering compare_fractions(Fraction a, Fraction b) {
+  if (fits_64(a.over) && fits_64(a.under) && fits_64(b.over) && fits_64(b.under)) {
+    const Wide left = a.over * b.under, right = b.over * a.under;
+    return left < right   ? std::strong_ordering::less
+           : left > right ? std::strong_ordering::greater
+                          : std::strong_ordering::equal;
+  }
   for (;;) {
     const Wide whole_a = floor_of(a);
     const Wide whole_b = floor_of(b);
@@ -73,26 +88,37 @@ bool add_scaled(const Decimal& decimal, Wide stored, int places, Wide& sum) {
          !__builtin_add_overflow(sum, product, &sum);
 }
 
+// Without its sign.
 std::string whole_text(Wide value) {
-  if (value == 0) return "0";
+  value = magnitude(value);
+  if (fits_64(value)) return std::to_string(static_cast<std::int64_t>(value));
   std::string text;
-  for (Wide rest = magnitude(value); rest != 0; rest /= 10)
+  for (Wide rest = value; rest != 0; rest /= 10)
     text.insert(text.begin(), static_cast<char>('0' + static_cast<int>(rest % 10)));
   return text;
+}
+
+// Digits of rest / under behind the point, rest below under; whether they end.
+template <typename Integer>
+bool add_digits(Integer rest, Integer under, std::string& digits) {
+  for (int place = 0; rest != 0 && place < kDecimalDigits; ++place) {
+    if (__builtin_mul_overflow(rest, Integer{10}, &rest)) return false;
+    digits += static_cast<char>('0' + static_cast<int>(rest / under));
+    rest %= under;
+  }
+  return rest == 0;
 }
 
 std::string fraction_text(Wide over, Wide under) {
   const bool negative = over < 0;
   over = magnitude(over);
   const std::string sign = negative ? "-" : "";
+  const Wide rest = over % under;
   std::string digits;
-  Wide rest = over % under;
-  for (int place = 0; rest != 0 && place < kDecimalDigits; ++place) {
-    if (__builtin_mul_overflow(rest, Wide{10}, &rest)) break;
-    digits += static_cast<char>('0' + static_cast<int>(rest / under));
-    rest %= under;
-  }
-  if (rest == 0) return sign + whole_text(over / under) + (digits.empty() ? "" : "." + digits);
+  const bool ends =
+      fits_64(under) ? add_digits(static_cast<std::int64_t>(rest), static_cast<std::int64_t>(under), digits)
+                     : add_digits(rest, under, digits);
+  if (ends) return sign + whole_text(over / under) + (digits.empty() ? "" : "." + digits);
   // It does not end: rounded, half away from zero, and marked.
   digits.resize(kRoundedPlaces + 1, '0');
   Wide rounded = over / under;

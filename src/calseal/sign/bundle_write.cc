@@ -33,8 +33,9 @@ Status check_parts(const Manifest& manifest, const std::vector<PrefixSignature>&
   }
   for (std::size_t i = 0; i < stored.size(); ++i) {
     const ManifestEntry& entry = manifest.entries[i];
-    if (stored[i].size() == entry.stored_size && compute_sha256(stored[i]) == entry.stored_digest) continue;
-    return our_fault(printable(entry.name, 160), "other stored bytes", "those that the manifest names");
+    if (stored[i].size() == entry.stored_size) continue;
+    return our_fault(printable(entry.name, 160), grouped(stored[i].size()) + " stored bytes",
+                     grouped(entry.stored_size) + " as in the manifest");
   }
   return {};
 }
@@ -78,20 +79,19 @@ Result<PackedEntry> pack_entry(std::string name, ByteView content, Packing packi
   return packed;
 }
 
-Result<Bytes> write_bundle(const Manifest& manifest, std::vector<PrefixSignature> signatures,
+Result<Bytes> write_bundle(const Manifest& manifest, ByteView text, std::vector<PrefixSignature> signatures,
                            const std::vector<ByteView>& stored) {
   std::sort(signatures.begin(), signatures.end(),
             [](const PrefixSignature& a, const PrefixSignature& b) { return a.key_id < b.key_id; });
   CALSEAL_CHECK(check_parts(manifest, signatures, stored));
-  const std::string text = write_manifest(manifest);
-  const Framing framing = compute_framing(view_of(text), signatures, manifest);
+  const Framing framing = compute_framing(text, signatures, manifest);
   if (text.size() > kManifestSizeLimit || framing.total_size > kBundleSizeLimit) {
     return fail({Reason::kBundleSize, "", "",
                  grouped(text.size()) + " bytes of manifest, " + grouped(framing.total_size) + " in all",
                  "at most " + grouped(kManifestSizeLimit) + " and " + grouped(kBundleSizeLimit),
                  "attach less, or split the work into several revisions"});
   }
-  std::vector<ByteView> contents{view_of(text)};
+  std::vector<ByteView> contents{text};
   for (const PrefixSignature& signature : signatures) contents.emplace_back(signature.signature);
   contents.insert(contents.end(), stored.begin(), stored.end());
   Bytes out;

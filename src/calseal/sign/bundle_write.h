@@ -30,11 +30,12 @@ Result<Bytes> deflate_content(ByteView content);
 
 Result<PackedEntry> pack_entry(std::string name, ByteView content, Packing packing);
 
-// The bytes of a bundle: the manifest's canonical text, the signatures (sorted here), then `stored`, the
-// stored bytes of manifest.entries in their order. Signatures are not looked at. kBundleSize when the file
-// would be too large; kInternal when `stored` does not fit the manifest, or signatures are none, too many or
-// of one key twice.
-Result<Bytes> write_bundle(const Manifest& manifest, std::vector<PrefixSignature> signatures,
+// The bytes of a bundle: `text`, which is the manifest's canonical text and what the signatures are of, the
+// signatures (sorted here), then `stored`, the stored bytes of manifest.entries in their order. Signatures
+// and digests are not looked at: whoever writes a bundle opens it. kBundleSize when the file would be too
+// large; kInternal when `stored` has other sizes than the manifest, or signatures are none, too many or of
+// one key twice.
+Result<Bytes> write_bundle(const Manifest& manifest, ByteView text, std::vector<PrefixSignature> signatures,
                            const std::vector<ByteView>& stored);
 
 }  // namespace calseal

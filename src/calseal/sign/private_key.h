@@ -36,6 +36,9 @@ class PrivateKey {
   // Pure Ed25519 over the whole message; the same message always gives the same signature. Verified before it
   // is returned; kInternal when libcrypto fails.
   Result<PrefixSignature> sign(ByteView message) const;
+  // The same without verifying, for whoever verifies it before it leaves: a fault while signing could give
+  // away the key.
+  Result<PrefixSignature> sign_unverified(ByteView message) const;
 
   // PEM, "ENCRYPTED PRIVATE KEY": PKCS#8 (RFC 5958) under PBES2 (RFC 8018) with AES-256-CBC and
   // PBKDF2-HMAC-SHA-256. kPassphraseMissing when the passphrase is empty.

@@ -186,7 +186,7 @@ Status self_check(const SealRequest& request, const TrustFile& trust, LockedAhea
   Verdict verdict;
   verdict.steps = std::move(steps);
   MatchEvidence evidence{true, request.salt, request.statement.vehicle_reference};
-  Status status = rebuild_image(opened, request.base, evidence, verdict, &locked);
+  Status status = rebuild_image(opened, request.base, evidence, verdict, &locked, ImageChecks::kKnown);
   if (!status && status.error().reason == Reason::kVehicleNotProvable) {
     return fail({Reason::kVehicleNotProvable, "", "vehicle_reference", "neither salt nor vehicle reference",
                  "one of the two, since without either nobody could ever accept this bundle",
@@ -236,12 +236,13 @@ Result<SealedBundle> seal(const SealRequest& request, const KeySource& keys, con
   CALSEAL_CHECK(check_signing_keys(signing));
   std::vector<PrefixSignature> signatures;
   for (const PrivateKey& key : signing) {
-    CALSEAL_ASSIGN(const PrefixSignature signature, key.sign(view_of(text)));
+    // The self-check verifies it before the bundle leaves.
+    CALSEAL_ASSIGN(const PrefixSignature signature, key.sign_unverified(view_of(text)));
     signatures.push_back(signature);
   }
   std::vector<ByteView> stored;
   for (const PackedEntry& entry : draft.entries) stored.emplace_back(entry.stored);
-  CALSEAL_ASSIGN(sealed.file, write_bundle(draft.manifest, std::move(signatures), stored));
+  CALSEAL_ASSIGN(sealed.file, write_bundle(draft.manifest, view_of(text), std::move(signatures), stored));
   sealed.manifest = std::move(draft.manifest);
   CALSEAL_CHECK(self_check(request, trust, locked, sealed));
   return sealed;

@@ -158,7 +158,8 @@ TEST(CrcProperty, PatchEqualsRecomputing) {
     std::vector<Range> ranges;
     for (std::uint64_t at = 0; at < before.size();) {
       const std::uint64_t begin = std::min<std::uint64_t>(at + random.between(0, 60), before.size());
-      const std::uint64_t end = std::min<std::uint64_t>(begin + random.between(0, 40), before.size());
+      const std::uint64_t end =
+          std::min<std::uint64_t>(begin + random.between(0, random.coin() ? 20 : 100), before.size());
       const Bytes replaced = random.bytes(end - begin);
       std::copy(replaced.begin(), replaced.end(), after.begin() + static_cast<std::ptrdiff_t>(begin));
       ranges.push_back({begin, end});
@@ -169,6 +170,9 @@ TEST(CrcProperty, PatchEqualsRecomputing) {
       changes.push_back({range.begin, ByteView(before).subspan(range.begin, range.size()),
                          ByteView(after).subspan(range.begin, range.size())});
     }
+    ASSERT_EQ(crc.patch(crc.compute(before), before.size(), changes), crc.compute(after)) << describe(p);
+    for (std::size_t i = changes.size(); i > 1; --i)
+      std::swap(changes[i - 1], changes[random.between(0, i - 1)]);
     ASSERT_EQ(crc.patch(crc.compute(before), before.size(), changes), crc.compute(after)) << describe(p);
   }
 }

@@ -48,13 +48,17 @@ TEST(Gf2Property, SmallSystemsAgreeWithTryingEverything) {
       if (!least) least = values;
     }
 
-    const auto found = solve_gf2(columns, target);
+    const Gf2System system(columns, equations);
+    (void)system.solve(random_bits(random, equations, density));  // a target leaves nothing behind
+    const auto found = system.solve(target);
     ASSERT_EQ(found.has_value(), solutions > 0);
     (found ? solved : unsolved) += 1;
     if (!found) continue;
     // Free unknowns depend on earlier ones, so with them 0 the solution is the least in this order.
     ASSERT_EQ(found->values, *least);
     ASSERT_EQ(found->unique, solutions == 1);
+    ASSERT_EQ(solutions, 1 << (unknowns - system.rank()));
+    ASSERT_EQ(solve_gf2(columns, target)->values, *least);
   }
   EXPECT_GT(solved, 100);
   EXPECT_GT(unsolved, 100);

@@ -223,7 +223,7 @@ TEST(Joint, SystemsSayWhetherTheirSolutionIsUnique) {
   EXPECT_TRUE(wide->solvable);
   EXPECT_FALSE(wide->unique);
   EXPECT_EQ(wide->unknowns.size(), 16U);
-  EXPECT_EQ(wide->equations, 8U);
+  EXPECT_EQ(wide->linear.equations(), 8U);
   const auto exact = make_joint_system(plan, {{1}, false});
   ASSERT_TRUE(exact);
   EXPECT_TRUE(exact->solvable && exact->unique);

@@ -110,5 +110,35 @@ TEST(Conversions, AgreeWithExactDoubles) {
   }
 }
 
+// Numbers of more than 64 bits go another way than smaller ones; both must say the same.
+TEST(Quantities, LargeNumbersCompareAsSmallOnes) {
+  Random random;
+  const auto number = [&] { return static_cast<std::int64_t>(random.between(1, (1U << 30) - 1)); };
+  constexpr Quantity::Wide kLarge = Quantity::Wide{1} << 60;
+  for (int round = 0; round < 2000; ++round) {
+    const std::int64_t a = number() * (random.coin() ? 1 : -1), b = number(), d = number();
+    const std::int64_t c = random.between(0, 3) == 0 ? a : number();
+    const std::int64_t under = c == a ? b : d;
+    // Above a / b by 1 / (2^60 b), which is less than any two different fractions of 30 bits lie apart.
+    const Quantity little_more = Quantity::fraction(a * kLarge + 1, b * kLarge);
+    const Quantity other = Quantity::fraction(c, under);
+    const bool above = a * under >= c * b;
+    EXPECT_EQ(little_more.compare(other),
+              above ? std::partial_ordering::greater : std::partial_ordering::less)
+        << a << "/" << b << " " << c << "/" << under;
+    EXPECT_EQ(Quantity::fraction(a * kLarge, b * kLarge).compare(Quantity::fraction(a, b)),
+              std::partial_ordering::equivalent);
+    EXPECT_EQ(Quantity::fraction(a * kLarge, b * kLarge).text(), Quantity::fraction(a, b).text());
+  }
+}
+
+TEST(Quantities, LargeNumbersInFull) {
+  constexpr Quantity::Wide kLarge = Quantity::Wide{1} << 100;
+  EXPECT_EQ(Quantity::fraction(kLarge, 1).text(), "1267650600228229401496703205376");
+  EXPECT_EQ(Quantity::fraction(-kLarge, 1).text(), "-1267650600228229401496703205376");
+  EXPECT_EQ(Quantity::fraction(1 - 4 * kLarge, 4).text(), "-1267650600228229401496703205375.75");
+  EXPECT_EQ(Quantity::fraction(std::numeric_limits<std::int64_t>::min(), 1).text(), "-9223372036854775808");
+}
+
 }  // namespace
 }  // namespace calseal

@@ -42,6 +42,10 @@ TEST(PrivateKey, PublishedSignaturesAreMade) {
     ASSERT_THAT(signature, IsOk());
     EXPECT_EQ(Bytes(signature->signature.begin(), signature->signature.end()), row.signature);
     EXPECT_EQ(signature->key_id, compute_key_id(key->public_key()));
+    const auto unverified = key->sign_unverified(row.message);
+    ASSERT_THAT(unverified, IsOk());
+    EXPECT_EQ(unverified->signature, signature->signature);
+    EXPECT_EQ(unverified->key_id, signature->key_id);
   }
 }
 

@@ -30,9 +30,29 @@ std::size_t count_record_text(const std::uint8_t* bytes, std::size_t vectors) {
   return count;
 }
 
+constexpr std::size_t kRun = 255 * lanes::kSize;  // bytes that lanes of 8 bits can count
+
+// Whether at least half of the bytes lie below '\n' or above 's', where no record text does: true of most
+// images, and told by one comparison instead of five.
+bool is_mostly_outside_text(ByteView file) {
+  std::size_t outside = 0;
+  for (ByteView rest = file; rest.size() >= lanes::kSize;) {
+    const std::size_t vectors = std::min(kRun, rest.size()) / lanes::kSize;
+    lanes::U8 counts{};
+    for (std::size_t i = 0; i < vectors; ++i) {
+      const auto c = lanes::load<lanes::U8>(rest.data() + i * lanes::kSize);
+      counts -= lanes::U8(c - '\n' > 's' - '\n');
+    }
+    for (std::size_t lane = 0; lane < lanes::kSize; ++lane) outside += counts[lane];
+    if (2 * outside >= file.size()) return true;
+    rest = rest.subspan(vectors * lanes::kSize);
+  }
+  return false;
+}
+
 // Whether more than half of the bytes are record text; looks no further than it must.
 bool is_mostly_record_text(ByteView file) {
-  constexpr std::size_t kRun = 255 * lanes::kSize;
+  if (is_mostly_outside_text(file)) return false;
   std::size_t text = 0;
   std::size_t other = 0;
   for (ByteView rest = file; !rest.empty();) {

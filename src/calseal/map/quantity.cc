@@ -115,8 +115,9 @@ std::string fraction_text(Wide over, Wide under) {
   const std::string sign = negative ? "-" : "";
   const Wide rest = over % under;
   std::string digits;
+  constexpr std::int64_t kMost = std::numeric_limits<std::int64_t>::max() / 10;  // ten times that fits too
   const bool ends =
-      fits_64(under) ? add_digits(static_cast<std::int64_t>(rest), static_cast<std::int64_t>(under), digits)
+      under <= kMost ? add_digits(static_cast<std::int64_t>(rest), static_cast<std::int64_t>(under), digits)
                      : add_digits(rest, under, digits);
   if (ends) return sign + whole_text(over / under) + (digits.empty() ? "" : "." + digits);
   // It does not end: rounded, half away from zero, and marked.

@@ -137,6 +137,9 @@ TEST(Quantities, LargeNumbersInFull) {
   EXPECT_EQ(Quantity::fraction(kLarge, 1).text(), "1267650600228229401496703205376");
   EXPECT_EQ(Quantity::fraction(-kLarge, 1).text(), "-1267650600228229401496703205376");
   EXPECT_EQ(Quantity::fraction(1 - 4 * kLarge, 4).text(), "-1267650600228229401496703205375.75");
+  constexpr std::int64_t kQuintillion = 1'000'000'000'000'000'000;
+  EXPECT_EQ(Quantity::fraction(999'999'999'999'999'999, kQuintillion).text(), "0.999999999999999999");
+  EXPECT_EQ(Quantity::fraction(-kQuintillion - 1, kQuintillion).text(), "-1.000000000000000001");
   EXPECT_EQ(Quantity::fraction(std::numeric_limits<std::int64_t>::min(), 1).text(), "-9223372036854775808");
 }
 

@@ -57,7 +57,7 @@ inline Bytes put_together(Forgery forgery, const SigningKeys& keys) {
   for (const PrivateKey& key : keys) signatures.push_back(*key.sign(view_of(text)));
   std::vector<ByteView> stored;
   for (const PackedEntry& entry : packed) stored.emplace_back(entry.stored);
-  return *write_bundle(forgery.manifest, view_of(write_manifest(forgery.manifest)), signatures, stored);
+  return *write_bundle(forgery.manifest, signatures, stored);
 }
 
 }  // namespace calseal

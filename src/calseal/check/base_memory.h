@@ -13,7 +13,6 @@
 #include "calseal/check/span_digests.h"
 #include "calseal/image/image.h"
 #include "calseal/map/plan.h"
-#include "calseal/map/read.h"
 #include "calseal/map/region_map.h"
 #include "calseal/map/verify.h"
 

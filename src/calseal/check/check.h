@@ -58,8 +58,8 @@ Verdict check_bundle(CheckRequest request);
 // digests of this read that were begun before.
 Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict,
                LockedAhead* ahead = nullptr);
-// Whether a caution tells which checksums of the image that came do not hold.
-enum class ImageChecks : std::uint8_t { kTold, kKnown };  // kKnown: to the caller, without that
+// Whether cautions tell which checksums of the image that came fail, or the caller knows them.
+enum class ImageChecks : std::uint8_t { kTold, kKnown };
 // The same for an image that came in no file: none is made.
 Status rebuild_image(const OpenedBundle& opened, const Image& image, const MatchEvidence& evidence,
                      Verdict& verdict, LockedAhead* ahead = nullptr, ImageChecks checks = ImageChecks::kTold);

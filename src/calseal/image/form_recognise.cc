@@ -15,19 +15,23 @@ bool is_record_text(std::uint8_t byte) {
   return record_text::digit_value(c) >= 0 || c == ':' || c == 'S' || c == 's' || c == '\r' || c == '\n';
 }
 
-// Bytes of record text among the first `vectors` * lanes::kSize; at most 255 vectors.
-std::size_t count_record_text(const std::uint8_t* bytes, std::size_t vectors) {
+// Bytes for which `holds` gives all ones, among the first `vectors` * lanes::kSize; at most 255 vectors.
+template <typename Holds>
+std::size_t count_where(const std::uint8_t* bytes, std::size_t vectors, Holds holds) {
   lanes::U8 counts{};
-  for (std::size_t i = 0; i < vectors; ++i) {
-    const auto c = lanes::load<lanes::U8>(bytes + i * lanes::kSize);
-    const lanes::U8 lower = c | 0x20;
-    // A comparison gives all ones where it holds. '0' to ':' stand side by side.
-    counts -= lanes::U8((c - '0' <= ':' - '0') | (lower - 'a' <= 'f' - 'a') | (lower == 's') | (c == '\r') |
-                        (c == '\n'));
-  }
+  for (std::size_t i = 0; i < vectors; ++i)
+    counts -= lanes::U8(holds(lanes::load<lanes::U8>(bytes + i * lanes::kSize)));
   std::size_t count = 0;
   for (std::size_t lane = 0; lane < lanes::kSize; ++lane) count += counts[lane];
   return count;
+}
+
+std::size_t count_record_text(const std::uint8_t* bytes, std::size_t vectors) {
+  return count_where(bytes, vectors, [](lanes::U8 c) {
+    const lanes::U8 lower = c | 0x20;
+    // '0' to ':' stand side by side.
+    return (c - '0' <= ':' - '0') | (lower - 'a' <= 'f' - 'a') | (lower == 's') | (c == '\r') | (c == '\n');
+  });
 }
 
 constexpr std::size_t kRun = 255 * lanes::kSize;  // bytes that lanes of 8 bits can count
@@ -38,12 +42,7 @@ bool is_mostly_outside_text(ByteView file) {
   std::size_t outside = 0;
   for (ByteView rest = file; rest.size() >= lanes::kSize;) {
     const std::size_t vectors = std::min(kRun, rest.size()) / lanes::kSize;
-    lanes::U8 counts{};
-    for (std::size_t i = 0; i < vectors; ++i) {
-      const auto c = lanes::load<lanes::U8>(rest.data() + i * lanes::kSize);
-      counts -= lanes::U8(c - '\n' > 's' - '\n');
-    }
-    for (std::size_t lane = 0; lane < lanes::kSize; ++lane) outside += counts[lane];
+    outside += count_where(rest.data(), vectors, [](lanes::U8 c) { return c - '\n' > 's' - '\n'; });
     if (2 * outside >= file.size()) return true;
     rest = rest.subspan(vectors * lanes::kSize);
   }

@@ -100,18 +100,18 @@ ByteView CorrectedImage::Changes::after_of(std::size_t i) const {
   return ByteView(after).subspan(at[i], static_cast<std::size_t>(places[i].range.size()));
 }
 
-bool CorrectedImage::reaches(const PlanNode& node, const Changes& changes) const {
-  for (std::size_t memory = 0; memory < changes.dirty.size(); ++memory) {
-    if (changes.dirty[memory].empty()) continue;
+bool CorrectedImage::reaches(const PlanNode& node) const {
+  for (std::size_t memory = 0; memory < changes_.dirty.size(); ++memory) {
+    if (changes_.dirty[memory].empty()) continue;
     for (const Range& range : node.reads[memory].ranges()) {
-      if (changes.dirty[memory].overlaps(range)) return true;
+      if (changes_.dirty[memory].overlaps(range)) return true;
     }
   }
   return std::any_of(node.writes.begin(), node.writes.end(),
-                     [&](const Place& place) { return changes.dirty[place.memory].overlaps(place.range); });
+                     [&](const Place& place) { return changes_.dirty[place.memory].overlaps(place.range); });
 }
 
-void CorrectedImage::patch(std::size_t index, const Changes& changes, std::size_t first) {
+void CorrectedImage::patch(std::size_t index, std::size_t first) {
   const PlanNode& node = plan_->nodes[index];
   Kept& kept = kept_[index];
   const Algorithm& algorithm = plan_->map->checksums[node.index].algorithm;
@@ -119,29 +119,29 @@ void CorrectedImage::patch(std::size_t index, const Changes& changes, std::size_
   std::vector<CrcChange>& touched = touched_;
   touched.clear();
   const auto touch = [&](const Run& run, std::size_t i) {
-    const Place& changed = changes.places[i];
+    const Place& changed = changes_.places[i];
     const Range part = intersect(run.range, changed.range);
     const auto from = static_cast<std::size_t>(part.begin - changed.range.begin);
     const auto size = static_cast<std::size_t>(part.size());
-    touched.push_back({run.offset + (part.begin - run.range.begin), changes.before_of(i).subspan(from, size),
-                       changes.after_of(i).subspan(from, size)});
+    touched.push_back({run.offset + (part.begin - run.range.begin), changes_.before_of(i).subspan(from, size),
+                       changes_.after_of(i).subspan(from, size)});
   };
-  if (first < changes.in_order) {
+  if (first < changes_.in_order) {
     for (const Run& run : kept.runs) {
-      const auto begin = changes.places.begin();
+      const auto begin = changes_.places.begin();
       auto at = std::upper_bound(
-          begin + static_cast<std::ptrdiff_t>(first), begin + static_cast<std::ptrdiff_t>(changes.in_order),
+          begin + static_cast<std::ptrdiff_t>(first), begin + static_cast<std::ptrdiff_t>(changes_.in_order),
           std::pair(run.memory, run.range.begin), [](const auto& value, const Place& place) {
             return value < std::pair(place.memory, place.range.end);
           });
-      for (; at != begin + static_cast<std::ptrdiff_t>(changes.in_order) && at->memory == run.memory &&
+      for (; at != begin + static_cast<std::ptrdiff_t>(changes_.in_order) && at->memory == run.memory &&
              at->range.begin < run.range.end;
            ++at)
         touch(run, static_cast<std::size_t>(at - begin));
     }
   }
-  for (std::size_t i = std::max(first, changes.in_order); i < changes.places.size(); ++i) {
-    const Place& changed = changes.places[i];
+  for (std::size_t i = std::max(first, changes_.in_order); i < changes_.places.size(); ++i) {
+    const Place& changed = changes_.places[i];
     auto run =
         std::upper_bound(kept.runs.begin(), kept.runs.end(), changed, [](const Place& place, const Run& r) {
           return std::pair(place.memory, place.range.begin) < std::pair(r.memory, r.range.end);
@@ -172,43 +172,43 @@ Bytes CorrectedImage::balanced(const Kept& kept, const Checksum& checksum) const
   return bytes;
 }
 
-void CorrectedImage::put(std::size_t who, const Place& place, ByteView bytes, Changes& changes) {
+void CorrectedImage::put(std::size_t who, const Place& place, ByteView bytes) {
   const std::span<std::uint8_t> there = image_.memories[place.memory].span(place.range);
   if (std::ranges::equal(there, bytes)) return;
-  changes.add(who, place, there, bytes);
+  changes_.add(who, place, there, bytes);
   std::ranges::copy(bytes, there.begin());
 }
 
-void CorrectedImage::undo(const Changes& changes) {
-  for (std::size_t i = changes.places.size(); i > 0; --i) {
-    put_bytes(image_, changes.places[i - 1], changes.before_of(i - 1));
+void CorrectedImage::undo() {
+  for (std::size_t i = changes_.places.size(); i > 0; --i) {
+    put_bytes(image_, changes_.places[i - 1], changes_.before_of(i - 1));
   }
 }
 
-void CorrectedImage::correct_patched(std::size_t index, Changes& changes) {
+void CorrectedImage::correct_patched(std::size_t index) {
   const Kept& kept = kept_[index];
   const Checksum& checksum = plan_->map->checksums[plan_->nodes[index].index];
-  patch(index, changes, 0);
+  patch(index, 0);
   if (!checksum.rule) {
     // A checksum that covers its own slot is solved by equations, so what is put changes no value here.
     const CheckValue result = finish_value(checksum, kept.value);
     for (const Slot& slot : checksum.slots) {
-      put(index, slot.place, encode_slot(checksum.algorithm, slot, result), changes);
+      put(index, slot.place, encode_slot(checksum.algorithm, slot, result));
     }
     return;
   }
   const std::uint64_t wanted = unfinish_number(checksum, checksum.rule->equals);
   if (wanted == (kept.value.number & low_mask(checksum.bits))) return;
-  const std::size_t done = changes.places.size();
-  put(index, *checksum.rule->balance, balanced(kept, checksum), changes);
-  patch(index, changes, done);
+  const std::size_t done = changes_.places.size();
+  put(index, *checksum.rule->balance, balanced(kept, checksum));
+  patch(index, done);
 }
 
-void CorrectedImage::correct_copy(std::size_t index, Changes& changes) {
+void CorrectedImage::correct_copy(std::size_t index) {
   const Copy& copy = plan_->map->copies[plan_->nodes[index].index];
   const auto part_of = [&](const Place& whole) {
     RangeSet parts;
-    for (const Range& range : changes.dirty[whole.memory].within(whole.range).ranges()) {
+    for (const Range& range : changes_.dirty[whole.memory].within(whole.range).ranges()) {
       parts.add({range.begin - whole.range.begin, range.end - whole.range.begin});
     }
     return parts;
@@ -219,12 +219,11 @@ void CorrectedImage::correct_copy(std::size_t index, Changes& changes) {
     const Range from{copy.of.range.begin + part.begin, copy.of.range.begin + part.end};
     Bytes bytes = take_bytes(image_, {copy.of.memory, from});
     for (std::uint8_t& byte : bytes) byte = copied_byte(copy, byte);
-    put(index, {copy.to.memory, {copy.to.range.begin + part.begin, copy.to.range.begin + part.end}}, bytes,
-        changes);
+    put(index, {copy.to.memory, {copy.to.range.begin + part.begin, copy.to.range.begin + part.end}}, bytes);
   }
 }
 
-Status CorrectedImage::correct_whole(const PlanGroup& group, Changes& changes) {
+Status CorrectedImage::correct_whole(const PlanGroup& group) {
   const bool holds = std::all_of(group.nodes.begin(), group.nodes.end(), [&](std::size_t index) {
     return verify_check(*plan_, index, image_).state == CheckState::kHolds;
   });
@@ -245,52 +244,50 @@ Status CorrectedImage::correct_whole(const PlanGroup& group, Changes& changes) {
   for (const Written& written : all) {
     const ByteView after = image_.memories[written.place.memory].view(written.place.range);
     if (std::ranges::equal(after, written.before)) continue;
-    changes.add(written.node, written.place, written.before, after);
+    changes_.add(written.node, written.place, written.before, after);
   }
   return status;
 }
 
-Status CorrectedImage::correct_one(const PlanGroup& group, Changes& changes) {
+Status CorrectedImage::correct_one(const PlanGroup& group) {
   const PlanNode& node = plan_->nodes[group.nodes.front()];
   if (kept_[group.nodes.front()].patched) {
-    correct_patched(group.nodes.front(), changes);
+    correct_patched(group.nodes.front());
     return {};
   }
   if (!group.joint && node.is_copy) {
-    correct_copy(group.nodes.front(), changes);
+    correct_copy(group.nodes.front());
     return {};
   }
-  return correct_whole(group, changes);
+  return correct_whole(group);
 }
 
 Result<CorrectionReport> CorrectedImage::edit(const std::vector<Edit>& edits) {
   CorrectionReport report;
   report.not_provable = first_report_.not_provable;
-  Changes& changes = changes_;
-  changes.clear(image_.memories.size());
+  changes_.clear(image_.memories.size());
   values_.clear();
   for (const Kept& kept : kept_) values_.push_back(kept.value);
   // They lie far apart: asked for together, their bytes come together.
   for (const Edit& edit : edits)
     __builtin_prefetch(image_.memories[edit.place.memory].view(edit.place.range).data(), 1);
-  for (const Edit& edit : edits) put(kEditor, edit.place, edit.bytes, changes);
+  for (const Edit& edit : edits) put(kEditor, edit.place, edit.bytes);
   for (std::size_t i = 0; i < plan_->order.size(); ++i) {
     const PlanGroup& group = plan_->order[i];
-    if (!provable_[i] || std::none_of(group.nodes.begin(), group.nodes.end(), [&](std::size_t index) {
-          return reaches(plan_->nodes[index], changes);
-        })) {
+    if (!provable_[i] || std::none_of(group.nodes.begin(), group.nodes.end(),
+                                      [&](std::size_t index) { return reaches(plan_->nodes[index]); })) {
       continue;
     }
-    const std::size_t done = changes.places.size();
-    if (Status status = correct_one(group, changes); !status) {
-      undo(changes);
+    const std::size_t done = changes_.places.size();
+    if (Status status = correct_one(group); !status) {
+      undo();
       for (std::size_t k = 0; k < kept_.size(); ++k) kept_[k].value = values_[k];
       return fail(std::move(status).error());
     }
-    for (std::size_t k = done; k < changes.places.size(); ++k) {
-      const ByteView before = changes.before_of(k);
-      const ByteView after = changes.after_of(k);
-      report.corrections.push_back({plan_->nodes[changes.node[k]].name, changes.places[k],
+    for (std::size_t k = done; k < changes_.places.size(); ++k) {
+      const ByteView before = changes_.before_of(k);
+      const ByteView after = changes_.after_of(k);
+      report.corrections.push_back({plan_->nodes[changes_.node[k]].name, changes_.places[k],
                                     Bytes(before.begin(), before.end()), Bytes(after.begin(), after.end())});
     }
   }

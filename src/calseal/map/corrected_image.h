@@ -72,18 +72,18 @@ class CorrectedImage {
 
   explicit CorrectedImage(const Plan& plan, Image image) : plan_(&plan), image_(std::move(image)) {}
   Kept keep(const PlanNode& node) const;
-  bool reaches(const PlanNode& node, const Changes& changes) const;
+  bool reaches(const PlanNode& node) const;
   // Brings the kept value of a node up to the changes from `first` on.
-  void patch(std::size_t index, const Changes& changes, std::size_t first);
+  void patch(std::size_t index, std::size_t first);
   // What the balance must hold so that the rule does, given the value with what it holds now.
   Bytes balanced(const Kept& kept, const Checksum& checksum) const;
   // The group's derived bytes right again; changes of them are added.
-  Status correct_one(const PlanGroup& group, Changes& changes);
-  void correct_patched(std::size_t index, Changes& changes);
-  void correct_copy(std::size_t index, Changes& changes);
-  Status correct_whole(const PlanGroup& group, Changes& changes);
-  void put(std::size_t who, const Place& place, ByteView bytes, Changes& changes);
-  void undo(const Changes& changes);
+  Status correct_one(const PlanGroup& group);
+  void correct_patched(std::size_t index);
+  void correct_copy(std::size_t index);
+  Status correct_whole(const PlanGroup& group);
+  void put(std::size_t who, const Place& place, ByteView bytes);
+  void undo();
 
   const Plan* plan_;
   Image image_;

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <memory>
+#include <utility>
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/framing.h"
@@ -15,8 +16,7 @@ tl::unexpected<Error> our_fault(const std::string& place, std::string found, std
   return fail({Reason::kInternal, "", place, std::move(found), std::move(expected), "report this fault"});
 }
 
-Status check_parts(const Manifest& manifest, const std::vector<PrefixSignature>& signatures,
-                   const std::vector<ByteView>& stored) {
+Status check_signatures(const std::vector<PrefixSignature>& signatures) {
   if (signatures.empty() || signatures.size() > kSignatureLimit) {
     return our_fault("signatures", std::to_string(signatures.size()),
                      "from 1 to " + std::to_string(kSignatureLimit));
@@ -27,17 +27,49 @@ Status check_parts(const Manifest& manifest, const std::vector<PrefixSignature>&
   if (std::adjacent_find(signatures.begin(), signatures.end(), same_key) != signatures.end()) {
     return our_fault("signatures", "one key twice", "different keys");
   }
-  if (stored.size() != manifest.entries.size()) {
-    return our_fault("entries", std::to_string(stored.size()) + " contents",
+  return {};
+}
+
+// `fits`: whether the content at an index is what an entry of the manifest names.
+template <typename Fits>
+Status check_contents(const Manifest& manifest, std::size_t contents, Fits fits) {
+  if (contents != manifest.entries.size()) {
+    return our_fault("entries", std::to_string(contents) + " contents",
                      std::to_string(manifest.entries.size()));
   }
-  for (std::size_t i = 0; i < stored.size(); ++i) {
-    const ManifestEntry& entry = manifest.entries[i];
-    if (stored[i].size() == entry.stored_size) continue;
-    return our_fault(printable(entry.name, 160), grouped(stored[i].size()) + " stored bytes",
-                     grouped(entry.stored_size) + " as in the manifest");
+  for (std::size_t i = 0; i < contents; ++i) {
+    if (fits(i, manifest.entries[i])) continue;
+    return our_fault(printable(manifest.entries[i].name, 160), "other stored bytes",
+                     "those that the manifest names");
   }
   return {};
+}
+
+Result<Bytes> put_together(const Manifest& manifest, ByteView text, std::vector<PrefixSignature> signatures,
+                           const std::vector<ByteView>& stored) {
+  std::sort(signatures.begin(), signatures.end(),
+            [](const PrefixSignature& a, const PrefixSignature& b) { return a.key_id < b.key_id; });
+  CALSEAL_CHECK(check_signatures(signatures));
+  const Framing framing = compute_framing(text, signatures, manifest);
+  if (text.size() > kManifestSizeLimit || framing.total_size > kBundleSizeLimit) {
+    return fail({Reason::kBundleSize, "", "",
+                 grouped(text.size()) + " bytes of manifest, " + grouped(framing.total_size) + " in all",
+                 "at most " + grouped(kManifestSizeLimit) + " and " + grouped(kBundleSizeLimit),
+                 "attach less, or split the work into several revisions"});
+  }
+  std::vector<ByteView> contents{text};
+  for (const PrefixSignature& signature : signatures) contents.emplace_back(signature.signature);
+  contents.insert(contents.end(), stored.begin(), stored.end());
+  Bytes out;
+  out.reserve(framing.total_size);
+  for (std::size_t i = 0; i < framing.entries.size(); ++i) {
+    const Bytes header = local_header(framing.entries[i]);
+    out.insert(out.end(), header.begin(), header.end());
+    out.insert(out.end(), contents[i].begin(), contents[i].end());
+  }
+  const Bytes directory = central_directory(framing);
+  out.insert(out.end(), directory.begin(), directory.end());
+  return out;
 }
 
 struct FreeCompressor {
@@ -79,31 +111,22 @@ Result<PackedEntry> pack_entry(std::string name, ByteView content, Packing packi
   return packed;
 }
 
-Result<Bytes> write_bundle(const Manifest& manifest, ByteView text, std::vector<PrefixSignature> signatures,
+Result<Bytes> write_bundle(const Manifest& manifest, std::vector<PrefixSignature> signatures,
                            const std::vector<ByteView>& stored) {
-  std::sort(signatures.begin(), signatures.end(),
-            [](const PrefixSignature& a, const PrefixSignature& b) { return a.key_id < b.key_id; });
-  CALSEAL_CHECK(check_parts(manifest, signatures, stored));
-  const Framing framing = compute_framing(text, signatures, manifest);
-  if (text.size() > kManifestSizeLimit || framing.total_size > kBundleSizeLimit) {
-    return fail({Reason::kBundleSize, "", "",
-                 grouped(text.size()) + " bytes of manifest, " + grouped(framing.total_size) + " in all",
-                 "at most " + grouped(kManifestSizeLimit) + " and " + grouped(kBundleSizeLimit),
-                 "attach less, or split the work into several revisions"});
-  }
-  std::vector<ByteView> contents{text};
-  for (const PrefixSignature& signature : signatures) contents.emplace_back(signature.signature);
-  contents.insert(contents.end(), stored.begin(), stored.end());
-  Bytes out;
-  out.reserve(framing.total_size);
-  for (std::size_t i = 0; i < framing.entries.size(); ++i) {
-    const Bytes header = local_header(framing.entries[i]);
-    out.insert(out.end(), header.begin(), header.end());
-    out.insert(out.end(), contents[i].begin(), contents[i].end());
-  }
-  const Bytes directory = central_directory(framing);
-  out.insert(out.end(), directory.begin(), directory.end());
-  return out;
+  CALSEAL_CHECK(check_contents(manifest, stored.size(), [&](std::size_t i, const ManifestEntry& entry) {
+    return stored[i].size() == entry.stored_size && compute_sha256(stored[i]) == entry.stored_digest;
+  }));
+  return put_together(manifest, view_of(write_manifest(manifest)), std::move(signatures), stored);
+}
+
+Result<Bytes> write_bundle(const Manifest& manifest, ByteView text, std::vector<PrefixSignature> signatures,
+                           const std::vector<PackedEntry>& entries) {
+  CALSEAL_CHECK(check_contents(manifest, entries.size(), [&](std::size_t i, const ManifestEntry& entry) {
+    return entries[i].entry == entry && entries[i].stored.size() == entry.stored_size;
+  }));
+  std::vector<ByteView> stored;
+  for (const PackedEntry& entry : entries) stored.emplace_back(entry.stored);
+  return put_together(manifest, text, std::move(signatures), stored);
 }
 
 }  // namespace calseal

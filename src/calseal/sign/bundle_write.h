@@ -18,7 +18,7 @@ enum class Packing : std::uint8_t {
   kSmallest,  // deflated where that is shorter, else as it is
 };
 
-// One entry, ready for the manifest's list and for the file.
+// One entry, ready for the manifest's list and for the file; from pack_entry(), which digested these bytes.
 struct PackedEntry {
   ManifestEntry entry;
   Bytes stored;
@@ -30,12 +30,14 @@ Result<Bytes> deflate_content(ByteView content);
 
 Result<PackedEntry> pack_entry(std::string name, ByteView content, Packing packing);
 
-// The bytes of a bundle: `text`, which is the manifest's canonical text and what the signatures are of, the
-// signatures (sorted here), then `stored`, the stored bytes of manifest.entries in their order. Signatures
-// and digests are not looked at: whoever writes a bundle opens it. kBundleSize when the file would be too
-// large; kInternal when `stored` has other sizes than the manifest, or signatures are none, too many or of
-// one key twice.
-Result<Bytes> write_bundle(const Manifest& manifest, ByteView text, std::vector<PrefixSignature> signatures,
+// The bytes of a bundle: the manifest's canonical text, the signatures (sorted here), then `stored`, the
+// stored bytes of manifest.entries in their order. Signatures are not looked at. kBundleSize when the file
+// would be too large; kInternal when `stored` does not fit the manifest, or signatures are none, too many or
+// of one key twice.
+Result<Bytes> write_bundle(const Manifest& manifest, std::vector<PrefixSignature> signatures,
                            const std::vector<ByteView>& stored);
+// The same of entries just packed, which are not digested again; `text` is write_manifest(manifest).
+Result<Bytes> write_bundle(const Manifest& manifest, ByteView text, std::vector<PrefixSignature> signatures,
+                           const std::vector<PackedEntry>& entries);
 
 }  // namespace calseal

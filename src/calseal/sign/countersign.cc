@@ -82,7 +82,7 @@ Result<CounterSignedBundle> countersign(const Bytes& bundle, const std::string& 
   std::vector<ByteView> stored;
   for (std::size_t i = 0; i < out.manifest.entries.size(); ++i)
     stored.push_back(stored_bytes(bundle, framing, i));
-  CALSEAL_ASSIGN(out.file, write_bundle(out.manifest, prefix.manifest, std::move(signatures), stored));
+  CALSEAL_ASSIGN(out.file, write_bundle(out.manifest, std::move(signatures), stored));
 
   // Order in time and the clock are not asked: a trial that is over may be counter-signed.
   OpenContext context;

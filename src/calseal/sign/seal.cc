@@ -240,9 +240,8 @@ Result<SealedBundle> seal(const SealRequest& request, const KeySource& keys, con
     CALSEAL_ASSIGN(const PrefixSignature signature, key.sign_unverified(view_of(text)));
     signatures.push_back(signature);
   }
-  std::vector<ByteView> stored;
-  for (const PackedEntry& entry : draft.entries) stored.emplace_back(entry.stored);
-  CALSEAL_ASSIGN(sealed.file, write_bundle(draft.manifest, view_of(text), std::move(signatures), stored));
+  CALSEAL_ASSIGN(sealed.file,
+                 write_bundle(draft.manifest, view_of(text), std::move(signatures), draft.entries));
   sealed.manifest = std::move(draft.manifest);
   CALSEAL_CHECK(self_check(request, trust, locked, sealed));
   return sealed;

@@ -90,10 +90,8 @@ TEST_F(TrustVerdict, SignatureOverOtherBytes) {
         *pack_entry(entry.name, forgery.contents[i], entry.deflated ? Packing::kSmallest : Packing::kStored));
   }
   for (const PackedEntry& entry : packed) stored.emplace_back(entry.stored);
-  EXPECT_THAT(
-      job_.check(*write_bundle(forgery.manifest, view_of(write_manifest(forgery.manifest)), {other}, stored),
-                 job_.base),
-      IsRefused(Reason::kSignatureBad));
+  EXPECT_THAT(job_.check(*write_bundle(forgery.manifest, {other}, stored), job_.base),
+              IsRefused(Reason::kSignatureBad));
 }
 
 TEST_F(TrustVerdict, SignatureMissing) {

@@ -5,7 +5,6 @@
 import { cautionsOf } from "./cautions.js";
 import { decodeUtf8, fromHex, isDigest, printable, utf8 } from "./bytes.js";
 import { INCLUSION_MOST, readInclusion } from "./inclusion.js";
-import { fingerprintText } from "./key.js";
 import { explainMisfit } from "./near_miss.js";
 import { openSealed } from "./open.js";
 import { judgeSet } from "./partners.js";
@@ -13,6 +12,7 @@ import { loadRead } from "./read.js";
 import { describeRefusal, Refusal } from "./reason.js";
 import { rebuild } from "./rebuild.js";
 import { revive } from "./revive.js";
+import { SPOKEN, spokenCode } from "./spoken_code.js";
 import { checkFileSize } from "./statement.js";
 import {
   compareTrust,
@@ -163,7 +163,7 @@ class Checking {
     this.chain = await readTrustChain(trust, successions, statedRoot);
     this.order.rootId = this.chain.trust.rootId;
     this.verdict.shop = this.chain.trust.shop;
-    this.verdict.rootFingerprint = fingerprintText(this.order.rootId);
+    this.verdict.rootFingerprint = spokenCode(SPOKEN.key, this.order.rootId);
     if (statedRoot === "") {
       this.caution("root-not-confirmed", `compare the fingerprint with the shop by voice: ${this.verdict.rootFingerprint}`);
     }
@@ -241,7 +241,7 @@ class Checking {
     const { request, verdict } = this;
     this.opened = await this.open(request.bundle, this.order, (name, work) => this.step(name, work));
     const { manifest, digest, signers, passage, cautions } = this.opened;
-    Object.assign(verdict, { manifest, manifestDigest: digest, phrase: fingerprintText(digest), signers, passage });
+    Object.assign(verdict, { manifest, manifestDigest: digest, phrase: spokenCode(SPOKEN.revision, digest), signers, passage });
     verdict.cautions.push(...cautions);
     this.checkBelongings();
     await this.checkPartners();

@@ -1,6 +1,6 @@
-// Public keys: their identity, their fingerprint, and what a signature under them is worth.
+// Public keys: their identity, and what a signature under them is worth.
 
-import { concatBytes, fromHex, littleEndian, toHex } from "./bytes.js";
+import { concatBytes, fromHex, toHex } from "./bytes.js";
 import { sha256 } from "./digest.js";
 import { Refusal } from "./reason.js";
 
@@ -59,18 +59,4 @@ export async function verifySignature(publicKey, message, signature) {
     return false; // 32 bytes that are no point
   }
   return crypto.subtle.verify({ name: "Ed25519" }, imported, signature, message);
-}
-
-// The first 20 bytes of a key id as ten groups of five digits, to be read aloud.
-export function fingerprintText(id) {
-  const groups = id.slice(0, 40).match(/.{4}/g);
-  return groups.map((group) => String(parseInt(group, 16)).padStart(5, "0")).join(" ");
-}
-
-// The first 40 digits of the key id that a fingerprint stands for; null where it is none.
-export function parseFingerprint(text) {
-  if (!/^[ \t\r\n-]*([0-9]{5}[ \t\r\n-]*){10}$/.test(text)) return null;
-  const numbers = text.replace(/[^0-9]/g, "").match(/.{5}/g).map(Number);
-  if (numbers.some((number) => number > 0xffff)) return null;
-  return toHex(Uint8Array.from(numbers.flatMap((number) => littleEndian(number, 2).reverse())));
 }

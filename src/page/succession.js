@@ -1,9 +1,10 @@
 // From the root that a person once was told to the one that signs now.
 
 import { utf8 } from "./bytes.js";
-import { checkKey, fingerprintText, keyId, verifySignature } from "./key.js";
+import { checkKey, keyId, verifySignature } from "./key.js";
 import { describeRefusal, Refusal } from "./reason.js";
 import { LINE, objectOf, readCanonicalAs, textOf, TIME, VALUE } from "./schema.js";
+import { SPOKEN, spokenCode } from "./spoken_code.js";
 import { readStatement } from "./statement.js";
 import { checkStatedRoot, PUBLIC_KEY, readTrustFile, TRUST_FILE_MOST } from "./trust.js";
 
@@ -37,7 +38,7 @@ async function readSuccession(bytes, name) {
   const oldTrust = await readOldTrust(step.old_trust, name);
   const newRootId = await keyId(step.new_root);
   if (oldTrust.next_root !== newRootId || step.new_root === oldTrust.root) {
-    throw successionInvalid(name, "/new_root", fingerprintText(newRootId), "the root that the old trust file announces");
+    throw successionInvalid(name, "/new_root", spokenCode(SPOKEN.key, newRootId), "the root that the old trust file announces");
   }
   for (const [root, id] of [[oldTrust.root, oldTrust.rootId], [step.new_root, newRootId]]) {
     const signature = signatures.find((one) => one.keyId === id);
@@ -69,9 +70,9 @@ export async function readTrustChain(trustFile, successions, statedRoot) {
     const { oldTrust, newRootId } = await readSuccession(bytes, name);
     if (roots.length === 0) roots.push(oldTrust.rootId);
     if (oldTrust.rootId !== roots.at(-1)) {
-      throw successionInvalid(name, "/old_trust", fingerprintText(oldTrust.rootId), `the root before: ${fingerprintText(roots.at(-1))}`);
+      throw successionInvalid(name, "/old_trust", spokenCode(SPOKEN.key, oldTrust.rootId), `the root before: ${spokenCode(SPOKEN.key, roots.at(-1))}`);
     }
-    if (roots.includes(newRootId)) throw successionInvalid(name, "/new_root", fingerprintText(newRootId), "a root that was none before");
+    if (roots.includes(newRootId)) throw successionInvalid(name, "/new_root", spokenCode(SPOKEN.key, newRootId), "a root that was none before");
     roots.push(newRootId);
     oldTrusts.push(oldTrust);
   }
@@ -80,8 +81,8 @@ export async function readTrustChain(trustFile, successions, statedRoot) {
     throw successionInvalid(
       successions.at(-1).name,
       "/new_root",
-      fingerprintText(roots.at(-1)),
-      `the trust file's root: ${fingerprintText(trust.rootId)}`,
+      spokenCode(SPOKEN.key, roots.at(-1)),
+      `the trust file's root: ${spokenCode(SPOKEN.key, trust.rootId)}`,
     );
   }
   if (statedRoot !== "") checkStatedRoot(roots, statedRoot, trustFile.name);

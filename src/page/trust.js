@@ -1,12 +1,13 @@
 // The trust file: whom the shop's root lets sign what, since when, and how many signatures a bundle needs.
 
-import { printable } from "./bytes.js";
-import { checkKey, fingerprintText, keyId, parseFingerprint, verifySignature } from "./key.js";
+import { isDigest, printable } from "./bytes.js";
+import { checkKey, keyId, verifySignature } from "./key.js";
 import { Refusal } from "./reason.js";
 import {
   choiceOf, DIGEST, integerOf, isAscending, LINE, listOf, MAYBE_DIGEST, MAYBE_TIME, NAME, objectOf, parseTime, readCanonicalAs,
   TIME, VALUE,
 } from "./schema.js";
+import { readSpokenCode, SPOKEN, spokenCode, spokenDifference, withoutSeparatorsAround } from "./spoken_code.js";
 import { readStatement } from "./statement.js";
 
 export const TRUST_FILE_MOST = 2 ** 18;
@@ -46,15 +47,20 @@ function trustInvalid(name, place, found, expected) {
   });
 }
 
-// One of `rootIds` is the root that a person was told.
+// What a person stated, the fingerprint that was read to him or the 64 digits of a key id, names one of `rootIds`, the newest last.
 export function checkStatedRoot(rootIds, stated, name) {
-  const fingerprint = parseFingerprint(stated);
-  if (rootIds.some((id) => id === stated || id.slice(0, 40) === fingerprint)) return;
+  const digest = withoutSeparatorsAround(stated);
+  const heard = readSpokenCode(stated, SPOKEN.key);
+  if (rootIds.some((id) => (isDigest(digest) ? id === digest : heard.code === spokenCode(SPOKEN.key, id)))) return;
+  const found = spokenCode(SPOKEN.key, rootIds.at(-1));
+  let expected = `"${printable(stated, 80)}": ${heard.fault}`;
+  if (isDigest(digest)) expected = spokenCode(SPOKEN.key, digest);
+  else if (heard.fault === "") expected = `${heard.code}: ${spokenDifference(found, heard.code)}`;
   throw new Refusal("root-mismatch", {
     file: name,
     place: "root",
-    found: fingerprintText(rootIds.at(-1)),
-    expected: printable(stated, 80),
+    found,
+    expected,
     next: "compare the fingerprint again with the shop, by telephone or in person",
   });
 }

@@ -3,6 +3,7 @@
 import { bytesText, rangeText } from "./bytes.js";
 import { parseSalt } from "./check.js";
 import { Refusal, describeRefusal } from "./reason.js";
+import { listenAlong, SPOKEN } from "./spoken_code.js";
 import { makeChecker } from "./worker.js";
 import { describeVerdict, element, showSeal } from "./verdict_view.js";
 
@@ -29,6 +30,24 @@ function nowText() {
   return `${new Date().toISOString().slice(0, 19)}Z`;
 }
 
+// Blanks alone are an empty field; everything else counts as it was typed.
+function statedRootOf(text) {
+  return text.trim() === "" ? "" : text;
+}
+
+const LISTENING_SIGNS = { wrong: "✕", other: "✕", open: "…", same: "✓" };
+
+// Says below the field, group by group, what is wrong with the code that is being typed into it. A key id is judged with the check.
+function showListening(field, says) {
+  const { state, words } = /^\s*[0-9a-f]{64}\s*$/.test(field.value)
+    ? { state: "empty", words: "" } : listenAlong(field.value, SPOKEN.key, byId("fingerprint").textContent);
+  const wrong = state === "wrong" || state === "other";
+  field.setAttribute("aria-invalid", String(wrong));
+  says.className = `listening ${state}`;
+  const text = state === "empty" ? "" : `${LISTENING_SIGNS[state]} ${words[0].toUpperCase()}${words.slice(1)}.`;
+  if (says.textContent !== text) says.textContent = text;
+}
+
 class Page {
   constructor(checker) {
     this.checker = checker;
@@ -40,7 +59,10 @@ class Page {
       this.check();
     });
     byId("form").addEventListener("change", ({ target }) => this.changed(target));
-    byId("stated-root").addEventListener("input", () => this.forget());
+    byId("stated-root").addEventListener("input", () => {
+      this.forget();
+      showListening(byId("stated-root"), byId("stated-root-says"));
+    });
     byId("vehicle").addEventListener("input", () => this.forget());
   }
 
@@ -105,7 +127,7 @@ class Page {
     const state = byId("new-state").checked ? { name: "state", bytes: new Uint8Array() } : await readOne(byId("state"));
     return {
       bundle: await readOne(byId("bundle")),
-      statedRoot: byId("stated-root").value.trim(),
+      statedRoot: statedRootOf(byId("stated-root").value),
       reads: await this.gatherReads(),
       evidence: { readIsFresh: byId("fresh").checked, salt: salt === null ? null : parseSalt(salt.bytes, salt.name),
         vehicleReference: byId("vehicle").value.trim() },

@@ -175,7 +175,7 @@ function refusedPart(verdict) {
 function phrasePart({ phrase }) {
   if (!phrase) return [];
   return [element("h3", {}, "Check phrase"),
-    element("p", {}, "The shop can read the same ten groups from its own copy of the bundle:"),
+    element("p", {}, "The shop can read the same code from its own copy of the bundle:"),
     element("p", { class: "fingerprint" }, phrase)];
 }
 

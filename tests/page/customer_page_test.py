@@ -23,6 +23,7 @@ from desk import CALSEAL, CALSEAL_CHECK
 
 PICTURES = os.environ.get("CALSEAL_PICTURES")
 PHONE, DESKTOP = 360, 1280
+OTHER_ROOT = "K 0006 0001 0007 0002 0008 0003 0009 0004 0000 0005 0006 0001 0007"
 
 
 class QuietHandler(http.server.SimpleHTTPRequestHandler):
@@ -220,12 +221,39 @@ class CustomerPage(unittest.TestCase):
         self.engine()
         self.assertEqual(self.browser.text("#fingerprint"), self.root)
         self.assertIn("cannot vouch for itself", self.browser.text())
-        self.browser.find("#stated-root").send_keys("00000 " * 10)
+        self.browser.find("#stated-root").send_keys(OTHER_ROOT)
         self.assertEqual(self.check(), ("refused", "root-mismatch"))
         self.browser.find("#stated-root").clear()
         self.browser.find("#stated-root").send_keys(self.root)
         self.assertEqual(self.check(), ("accepted", None))
         self.assertNotIn("compare the fingerprint", self.browser.text("#verdict"))
+
+    def test_a_misheard_group_is_named_while_it_is_typed(self):
+        self.begin()
+        field, says = self.browser.find("#stated-root"), self.browser.find("#stated-root-says")
+        self.assertEqual((says.text, says.get_attribute("aria-live")), ("", "polite"))
+        self.assertIn("stated-root-says", field.get_attribute("aria-describedby").split())
+        groups = self.root.split(" ")
+        field.send_keys(" ".join(groups[:4]).lower())
+        self.assertEqual((says.text, field.get_attribute("aria-invalid")), ("… 3 of 13 groups are as above so far.", "false"))
+        wrong = groups[4][:3] + str((int(groups[4][3]) + 1) % 10)
+        field.send_keys("-" + wrong)
+        self.assertEqual(says.text, "✕ Group 4 does not fit its check digit: have it read to you again.")
+        self.assertEqual(field.get_attribute("aria-invalid"), "true")
+        self.look(self.browser, "misheard")
+        field.clear()
+        field.send_keys(self.root.replace(" ", ","))
+        self.assertEqual((says.text, field.get_attribute("aria-invalid")), ("✓ All 13 groups are those above.", "false"))
+        self.look(self.browser, "heard")
+        field.clear()
+        field.send_keys("Q 2052")
+        self.assertIn("this is a receipt's code", says.text.lower())
+        field.clear()
+        field.send_keys(OTHER_ROOT)
+        self.assertIn("groups differ from the code above", says.text)
+        field.clear()
+        field.send_keys(" ")
+        self.assertEqual(says.text, "")
 
     def test_a_shop_name_is_text_whatever_it_is(self):
         name = 'Bolt & Sons <script>alert(1)</script> "{{TRUST}}"'

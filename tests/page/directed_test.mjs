@@ -251,7 +251,10 @@ const fileRows = [
   ["a salt in capitals", () => from(SMALL, { salt: { bytes: Buffer.from("AB".repeat(32)) } }), "salt-wrong"],
   ["a fingerprint in one piece", () => from("vector root-stated", {}, { root: situations.get("vector root-stated").flags.root.replace(/ /g, "") }), "accepted"],
   ["a fingerprint with hyphens", () => from("vector root-stated", {}, { root: situations.get("vector root-stated").flags.root.replace(/ /g, "-") }), "accepted"],
-  ["a fingerprint cut in its groups", () => from("vector root-stated", {}, { root: situations.get("vector root-stated").flags.root.replace(/(\d) (\d)/, "$1$2").replace(/^(\d)/, "$1 ") }), "root-mismatch"],
+  ["a fingerprint in pairs", () => from("vector root-stated", {}, { root: situations.get("vector root-stated").flags.root.replace(/(\d\d)(\d\d)/g, "$1 $2") }), "accepted"],
+  ["a fingerprint with a foreign character", () => from("vector root-stated", {}, { root: `${situations.get("vector root-stated").flags.root}\u200b` }), "root-mismatch"],
+  ["a fingerprint with two groups swapped", () => from("vector root-stated", {}, { root: situations.get("vector root-stated").flags.root.replace(/ (\d{4}) (\d{4})/, " $2 $1") }), "root-mismatch"],
+  ["a key id with blanks around it", () => from(TINY, {}, { root: ` ${ROOT.id}\n` }), "accepted"],
   ["a key id in capitals", () => from(TINY, {}, { root: ROOT.id.toUpperCase() }), "root-mismatch"],
 ];
 

@@ -9,6 +9,7 @@
 #include "calseal/check/partners.h"
 #include "calseal/check/remember.h"
 #include "calseal/check/revive.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -84,7 +85,7 @@ class Checking {
     const TrustFile& trust = chain_.trust;
     order_.root = compute_key_id(trust.root);
     verdict_.shop = trust.shop;
-    verdict_.root_fingerprint = fingerprint_text(order_.root);
+    verdict_.root_fingerprint = spoken_code(Spoken::kKey, order_.root);
     if (request_.stated_root.empty()) {
       verdict_.cautions.push_back(root_not_confirmed(verdict_.root_fingerprint));
     }

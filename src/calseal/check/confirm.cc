@@ -11,6 +11,7 @@
 #include "calseal/check/scan.h"
 #include "calseal/map/identity.h"
 #include "calseal/map/verify.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -449,7 +450,7 @@ Status open_and_confirm(ConfirmRequest& request, Confirmation& out) {
   CALSEAL_ASSIGN(const TrustChain chain, parse_trust_chain({request.trust_name, std::move(request.trust)},
                                                            request.successions, request.stated_root));
   out.shop = chain.trust.shop;
-  out.root_fingerprint = fingerprint_text(compute_key_id(chain.trust.root));
+  out.root_fingerprint = spoken_code(Spoken::kKey, compute_key_id(chain.trust.root));
   std::optional<InclusionProof> inclusion;
   if (request.inclusion) {
     CALSEAL_ASSIGN(inclusion, parse_inclusion(request.inclusion->bytes, request.inclusion->name));

@@ -2,6 +2,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/trust/spoken_code.h"
 #include "calseal/trust/statement.h"
 
 namespace calseal {
@@ -88,23 +89,19 @@ std::string receipt_code(const Sha256& manifest_digest, Outcome outcome, ByteVie
   if (outcome == Outcome::kRefused) return {};
   const std::string text = std::string(kCodeText) + std::string(outcome_name(outcome)) + R"(","revision":")" +
                            digest_text(manifest_digest) + R"("})";
-  const KeyId digest = compute_hmac_sha256(salt, view_of(text));
-  return fingerprint_text(digest).substr(0, 17);
+  return spoken_code(Spoken::kReceipt, compute_hmac_sha256(salt, view_of(text)));
 }
 
 Status check_receipt_code(std::string_view code, const Sha256& manifest_digest, ByteView salt) {
-  const auto digits_of = [](std::string_view text) {
-    std::string digits;
-    for (const char c : text) {
-      if (c != ' ' && c != '-') digits.push_back(c);
-    }
-    return digits;
+  const SpokenReading heard = read_spoken_code(code, Spoken::kReceipt);
+  const auto refuse = [&](std::string expected) {
+    return invalid("", "code", "\"" + printable(code, 40) + "\"", std::move(expected));
   };
+  if (!heard.fault.empty()) return refuse("a receipt's code; here " + heard.fault);
   for (const Outcome outcome : {Outcome::kAccepted, Outcome::kAuthentic}) {
-    if (digits_of(receipt_code(manifest_digest, outcome, salt)) == digits_of(code)) return {};
+    if (receipt_code(manifest_digest, outcome, salt) == heard.code) return {};
   }
-  return invalid("", "code", "\"" + printable(code, 40) + "\"",
-                 "what the customer's checker prints for this revision with this job's salt");
+  return refuse("what the customer's checker prints for this revision with this job's salt");
 }
 
 }  // namespace calseal

@@ -42,12 +42,12 @@ Result<Receipt> parse_receipt(ByteView file, const std::string& name);
 // kReceiptInvalid unless it is about this revision, and says that it was accepted, or found authentic.
 Status check_receipt(const Receipt& receipt, const Sha256& manifest_digest, const std::string& name);
 
-// Three groups of five digits: 48 bits of HMAC-SHA-256 over kind, revision and outcome, under the job's salt.
-// Of a refusal there is none.
+// The spoken code (Spoken::kReceipt) of 48 bits of HMAC-SHA-256 over kind, revision and outcome, under the
+// job's salt. Empty for a refusal.
 std::string receipt_code(const Sha256& manifest_digest, Outcome outcome, ByteView salt);
 
-// kReceiptInvalid unless the code, with any blanks or hyphens between its groups, is that of this revision,
-// accepted or found authentic.
+// kReceiptInvalid unless the code, read by read_spoken_code(), is that of this revision, accepted or found
+// authentic. The error names a misheard group, never a right one.
 Status check_receipt_code(std::string_view code, const Sha256& manifest_digest, ByteView salt);
 
 }  // namespace calseal

@@ -152,35 +152,4 @@ Result<PublicKey> parse_public_key_pem(ByteView text, const std::string& name) {
   return key;
 }
 
-std::string fingerprint_text(const KeyId& id) {
-  std::string text;
-  for (std::size_t i = 0; i < 20; i += 2) {
-    const std::string digits = std::to_string(id.bytes[i] * 256 + id.bytes[i + 1]);
-    if (i != 0) text.push_back(' ');
-    text.append(5 - digits.size(), '0').append(digits);
-  }
-  return text;
-}
-
-std::optional<std::array<std::uint8_t, 20>> parse_fingerprint(std::string_view text) {
-  std::string digits;
-  for (const char c : text) {
-    if (c >= '0' && c <= '9') {
-      digits.push_back(c);
-    } else if ((c != ' ' && c != '-' && c != '\n' && c != '\r' && c != '\t') || digits.size() % 5 != 0) {
-      return std::nullopt;
-    }
-    if (digits.size() > 50) return std::nullopt;
-  }
-  if (digits.size() != 50) return std::nullopt;
-  std::array<std::uint8_t, 20> bytes{};
-  for (std::size_t group = 0; group < 10; ++group) {
-    const int value = std::stoi(digits.substr(group * 5, 5));
-    if (value > 0xffff) return std::nullopt;
-    bytes[group * 2] = static_cast<std::uint8_t>(value >> 8);
-    bytes[group * 2 + 1] = static_cast<std::uint8_t>(value & 0xff);
-  }
-  return bytes;
-}
-
 }  // namespace calseal

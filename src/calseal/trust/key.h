@@ -3,9 +3,7 @@
 
 #include <array>
 #include <cstdint>
-#include <optional>
 #include <string>
-#include <string_view>
 
 #include "calseal/base/bytes.h"
 #include "calseal/base/result.h"
@@ -42,12 +40,5 @@ bool verify_signature(const PublicKey& key, ByteView message, ByteView signature
 std::string public_key_pem(const PublicKey& key);
 // The inverse; line ends may be CRLF, the last may be missing. kKeyFileInvalid, kKeyWeak.
 Result<PublicKey> parse_public_key_pem(ByteView text, const std::string& name);
-
-// Ten groups of five decimal digits, to be read aloud: the first 20 bytes of the id as big-endian 16-bit
-// numbers.
-std::string fingerprint_text(const KeyId& id);
-
-// The inverse: ten groups, any spaces, hyphens or line ends between them; nothing when anything else occurs.
-std::optional<std::array<std::uint8_t, 20>> parse_fingerprint(std::string_view text);
 
 }  // namespace calseal

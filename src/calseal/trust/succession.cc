@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/trust/spoken_code.h"
 #include "calseal/trust/statement.h"
 
 namespace calseal {
@@ -43,10 +44,10 @@ tl::unexpected<Error> invalid(const std::string& name, std::string place, std::s
 Status check_announcement(const TrustFile& old_trust, const PublicKey& new_root, const std::string& name) {
   const KeyId id = compute_key_id(new_root);
   if (old_trust.next_root == id && new_root != old_trust.root) return {};
-  return invalid(name, "/new_root", fingerprint_text(id),
-                 old_trust.next_root
-                     ? "the root that the old trust file announces: " + fingerprint_text(*old_trust.next_root)
-                     : "a root that the old trust file announces; it announces none");
+  return invalid(name, "/new_root", spoken_code(Spoken::kKey, id),
+                 old_trust.next_root ? "the root that the old trust file announces: " +
+                                           spoken_code(Spoken::kKey, *old_trust.next_root)
+                                     : "a root that the old trust file announces; it announces none");
 }
 
 Status check_signatures(const Statement& statement, const PublicKey& old_root, const PublicKey& new_root,
@@ -116,12 +117,12 @@ Result<TrustChain> parse_trust_chain(const NamedBytes& trust, const std::vector<
     CALSEAL_ASSIGN(Succession step, parse_succession(one.bytes, one.name));
     if (roots.empty()) roots.push_back(step.old_trust.root);
     if (step.old_trust.root != roots.back()) {
-      return invalid(
-          one.name, "/old_trust", fingerprint_text(compute_key_id(step.old_trust.root)),
-          "the root that the step before leads to: " + fingerprint_text(compute_key_id(roots.back())));
+      return invalid(one.name, "/old_trust", spoken_code(Spoken::kKey, compute_key_id(step.old_trust.root)),
+                     "the root that the step before leads to: " +
+                         spoken_code(Spoken::kKey, compute_key_id(roots.back())));
     }
     if (std::find(roots.begin(), roots.end(), step.new_root) != roots.end()) {
-      return invalid(one.name, "/new_root", fingerprint_text(compute_key_id(step.new_root)),
+      return invalid(one.name, "/new_root", spoken_code(Spoken::kKey, compute_key_id(step.new_root)),
                      "a root that was none before");
     }
     roots.push_back(step.new_root);
@@ -129,8 +130,9 @@ Result<TrustChain> parse_trust_chain(const NamedBytes& trust, const std::vector<
   }
   if (roots.empty()) return chain;
   if (roots.back() != chain.trust.root) {
-    return invalid(successions.back().name, "/new_root", fingerprint_text(compute_key_id(roots.back())),
-                   "the root of the trust file: " + fingerprint_text(compute_key_id(chain.trust.root)));
+    return invalid(
+        successions.back().name, "/new_root", spoken_code(Spoken::kKey, compute_key_id(roots.back())),
+        "the root of the trust file: " + spoken_code(Spoken::kKey, compute_key_id(chain.trust.root)));
   }
   if (!stated_root.empty()) CALSEAL_CHECK(check_stated_root(roots, stated_root, trust.name));
   return chain;

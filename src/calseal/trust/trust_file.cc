@@ -7,6 +7,7 @@
 #include "calseal/base/text.h"
 #include "calseal/base/utc_time.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/trust/spoken_code.h"
 #include "calseal/trust/statement.h"
 
 namespace calseal {
@@ -139,21 +140,20 @@ Status check_heads(const TrustFile& trust, const std::string& name) {
 
 Status check_stated_root(const std::vector<PublicKey>& roots, std::string_view stated,
                          const std::string& name) {
-  const auto digest = parse_digest(stated);
-  const auto fingerprint = parse_fingerprint(stated);
+  const auto digest = parse_digest(without_separators_around(stated));
+  const SpokenReading heard = read_spoken_code(stated, Spoken::kKey);
   for (const PublicKey& root : roots) {
     const KeyId id = compute_key_id(root);
-    if (digest && *digest == id) return {};
-    if (fingerprint && std::equal(fingerprint->begin(), fingerprint->end(), id.bytes.begin())) return {};
+    if (digest ? *digest == id : heard.code == spoken_code(Spoken::kKey, id)) return {};
   }
-  std::string expected = printable(stated, 80);
+  const std::string found = spoken_code(Spoken::kKey, compute_key_id(roots.back()));
+  std::string expected = "\"" + printable(stated, 80) + "\": " + heard.fault;
   if (digest) {
-    expected = fingerprint_text(*digest);
-  } else if (!fingerprint) {
-    expected = "a fingerprint of ten groups of five digits, not \"" + printable(stated, 80) + "\"";
+    expected = spoken_code(Spoken::kKey, *digest);
+  } else if (heard.fault.empty()) {
+    expected = heard.code + ": " + spoken_difference(found, heard.code);
   }
-  return fail({Reason::kRootMismatch, name, "root", fingerprint_text(compute_key_id(roots.back())),
-               std::move(expected),
+  return fail({Reason::kRootMismatch, name, "root", found, std::move(expected),
                "compare the fingerprint again with the shop, by telephone or in person"});
 }
 

@@ -57,8 +57,8 @@ struct TrustFile {
   const TrustedKey* find(const KeyId& id) const;
 };
 
-// Whether a person's word, the fingerprint that he was told or the 64 digits of a key id, names one of
-// `roots`, the newest last (kRootMismatch).
+// Whether what a person stated, the fingerprint that was read to him (spoken_code.h) or the 64 digits of a
+// key id, names one of `roots`, the newest last. kRootMismatch says which group is wrong or differs.
 Status check_stated_root(const std::vector<PublicKey>& roots, std::string_view stated,
                          const std::string& name);
 

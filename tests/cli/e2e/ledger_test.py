@@ -109,10 +109,12 @@ class Ledger(unittest.TestCase):
         other = os.path.join(desk.folder, "base-1/r0.calseal")
         told = verdict["receipt"]["key_fingerprint"]
         with_receipt = ["append", "received", bundle, "--receipt", receipt, *desk.trusting()]
-        other_key = " ".join(reversed(told.split(" ")))
+        other_key = "K 0006 0001 0007 0002 0008 0003 0009 0004 0000 0005 0006 0001 0007"
         self.assertEqual(desk.ledgers(*with_receipt, "--fingerprint", other_key, status=1)["reason"], "receipt-invalid")
         self.assertEqual(desk.ledgers(*with_receipt, "--fingerprint", "12345", status=2)["reason"], "usage")
-        entered = desk.ledgers(*with_receipt, "--fingerprint", told)
+        misheard = told[:-1] + str((int(told[-1]) + 1) % 10)
+        self.assertIn("group 13 does not fit", desk.ledgers(*with_receipt, "--fingerprint", misheard, status=2)["expected"])
+        entered = desk.ledgers(*with_receipt, "--fingerprint", told.lower().replace(" ", "."))
         self.assertEqual([(e["kind"], e["was_there"]) for e in entered["entries"]], [("sealed", True), ("received", False)])
         self.assertIn("receipt by key", desk.details()[-1]["facts"]["words"])
         self.assertEqual(desk.ledgers("append", "received", other, "--receipt", receipt, *desk.trusting(), status=1)["reason"], "receipt-invalid")
@@ -122,7 +124,7 @@ class Ledger(unittest.TestCase):
                          "receipt-invalid")
         # The code that is read aloud instead.
         code, salt = verdict["receipt"]["code"], os.path.join(desk.folder, "job.salt")
-        self.assertRegex(code, r"^\d{5} \d{5} \d{5}$")
+        self.assertRegex(code, r"^Q( \d{4}){5}$")
         entered = desk.ledgers("append", "received", bundle, "--code", code, "--salt", salt, *desk.trusting())
         self.assertFalse(entered["entries"][1]["was_there"])
         self.assertEqual(desk.ledgers("append", "received", other, "--code", code, "--salt", salt, *desk.trusting(), status=1)["reason"],

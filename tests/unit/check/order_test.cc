@@ -5,6 +5,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/sign/statement_sign.h"
+#include "calseal/trust/spoken_code.h"
 #include "support/small_job.h"
 #include "support/verdict_matchers.h"
 
@@ -492,7 +493,7 @@ TEST_F(Order, AFastForwardIsRecoveredBySuccession) {
   CheckRequest wanted = request(sealed_[3]);
   wanted.trust = Bytes(text->begin(), text->end());
   wanted.successions = {named("succession", *statement)};
-  wanted.stated_root = fingerprint_text(job_.root.id());
+  wanted.stated_root = spoken_code(Spoken::kKey, job_.root.id());
   const Verdict verdict = check_bundle(wanted);
   ASSERT_THAT(verdict, IsAccepted());
   state_ = verdict.state_after_write;

@@ -66,12 +66,13 @@ TEST(ReceiptCode, IsOfOneRevisionOutcomeAndSalt) {
   const Sha256 revision = compute_sha256(view_of("revision"));
   const Bytes salt(32, 7), other(32, 8);
   const std::string code = receipt_code(revision, Outcome::kAccepted, salt);
-  ASSERT_EQ(code.size(), 17U);
+  ASSERT_EQ(code.size(), 26U);  // Q and five groups of four
   EXPECT_NE(code, receipt_code(revision, Outcome::kAuthentic, salt));
   EXPECT_EQ(receipt_code(revision, Outcome::kRefused, salt), "");
   EXPECT_THAT(check_receipt_code(code, revision, salt), IsOk());
   std::string spoken = code;
-  spoken[5] = '-';
+  spoken[0] = 'q';
+  spoken[6] = '-';
   spoken.erase(11, 1);
   EXPECT_THAT(check_receipt_code(spoken, revision, salt), IsOk());
   EXPECT_THAT(check_receipt_code(code, revision, other), FailsWith(Reason::kReceiptInvalid));
@@ -84,6 +85,16 @@ TEST(ReceiptCode, IsOfOneRevisionOutcomeAndSalt) {
     wrong[i] = wrong[i] == '0' ? '1' : '0';
     EXPECT_THAT(check_receipt_code(wrong, revision, salt), FailsWith(Reason::kReceiptInvalid)) << i;
   }
+  // A misheard group is named; of a code that is whole but another, nothing is given away.
+  std::string misheard = code;
+  misheard[8] = misheard[8] == '0' ? '1' : '0';
+  EXPECT_EQ(check_receipt_code(misheard, revision, salt).error().expected,
+            "a receipt's code; here group 2 does not fit its check digit");
+  const Status another =
+      check_receipt_code(receipt_code(revision, Outcome::kAccepted, other), revision, salt);
+  EXPECT_THAT(another, FailsWith(Reason::kReceiptInvalid));
+  EXPECT_EQ(another.error().expected.find("group"), std::string::npos);
+  EXPECT_EQ(another.error().expected.find(code), std::string::npos);
 }
 
 }  // namespace

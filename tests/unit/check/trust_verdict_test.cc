@@ -1,6 +1,7 @@
 // What the trust file, the signatures and the clock make of a bundle, through the whole checker.
 #include <gtest/gtest.h>
 
+#include "calseal/trust/spoken_code.h"
 #include "support/forgery.h"
 #include "support/verdict_matchers.h"
 
@@ -22,12 +23,12 @@ class TrustVerdict : public ::testing::Test {
 
 TEST_F(TrustVerdict, RootAsStated) {
   CheckRequest request = job_.check_request(sealed_.file, job_.base);
-  request.stated_root = fingerprint_text(job_.root.id());
+  request.stated_root = spoken_code(Spoken::kKey, job_.root.id());
   const Verdict verdict = check_bundle(request);
   ASSERT_THAT(verdict, IsAccepted());
   EXPECT_EQ(verdict.root_fingerprint, request.stated_root);
   EXPECT_FALSE(has_caution(verdict, "root-not-confirmed"));
-  request.stated_root = fingerprint_text(job_.author.id());
+  request.stated_root = spoken_code(Spoken::kKey, job_.author.id());
   EXPECT_THAT(check_bundle(request), IsRefused(Reason::kRootMismatch));
 }
 

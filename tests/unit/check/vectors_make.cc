@@ -10,6 +10,7 @@
 
 #include "calseal/base/json_write.h"
 #include "calseal/image/form.h"
+#include "calseal/trust/spoken_code.h"
 #include "support/bent_bundle.h"
 #include "support/forgery.h"
 
@@ -36,6 +37,21 @@ Bytes tiny_image(std::uint8_t value) {
   image[0x14] = value;
   small::put_little(image, 0x20, small::crc16(ByteView(image).subspan(0x10, 16)), 2);
   return image;
+}
+
+// A code as somebody types it: a small letter, and separators of many kinds.
+std::string as_typed(std::string code) {
+  constexpr std::string_view kBetween[] = {" \u2013 ", ", ", ".", "\u00a0", "\u3000", "-", "\n"};
+  code[0] = static_cast<char>(code[0] - 'A' + 'a');
+  std::string typed;
+  std::size_t groups = 0;
+  for (const char c : code) {
+    if (c == ' ')
+      typed += kBetween[groups++ % std::size(kBetween)];
+    else
+      typed += c;
+  }
+  return typed + ".";
 }
 
 struct Row {
@@ -408,18 +424,25 @@ class Making {
       row.vehicle_reference.clear();
       row.seal_only = true;
     }
-    Row& stated =
-        tiny_good("shop.trust", "root-stated", "accepted", "the fingerprint in ten groups, as read aloud");
-    stated.stated_root = fingerprint_text(job_.root.id());
+    Row& stated = tiny_good("shop.trust", "root-stated", "accepted", "the root's spoken code, as read aloud");
+    stated.stated_root = spoken_code(Spoken::kKey, job_.root.id());
     tiny_result(stated, 9);
     Row& together = tiny_good("shop.trust", "root-stated-together", "accepted",
-                              "the groups of the fingerprint without anything between them");
-    together.stated_root = fingerprint_text(job_.root.id());
-    std::erase_if(together.stated_root, [](char c) { return c < '0' || c > '9'; });
+                              "letter and groups without anything between them");
+    together.stated_root = spoken_code(Spoken::kKey, job_.root.id());
+    std::erase(together.stated_root, ' ');
     tiny_result(together, 9);
+    Row& typed = tiny_good("shop.trust", "root-stated-typed", "accepted",
+                           "a small letter, dots, commas, dashes, spaces and line ends count for nothing");
+    typed.stated_root = as_typed(spoken_code(Spoken::kKey, job_.root.id()));
+    tiny_result(typed, 9);
     Row& stated_id = tiny_good("shop.trust", "root-stated-as-id", "accepted", "the root's key id");
     stated_id.stated_root = digest_text(job_.root.id());
     tiny_result(stated_id, 9);
+    Row& id_typed = tiny_good("shop.trust", "root-stated-as-id-typed", "accepted",
+                              "white space around the key id counts for nothing");
+    id_typed.stated_root = " \u00a0" + digest_text(job_.root.id()) + "\r\n";
+    tiny_result(id_typed, 9);
 
     const SealedBundle base = good(job_.seal_base());
     file("small-base.calseal", base.file);
@@ -1029,10 +1052,24 @@ class Making {
     row("root-among-keys", "trust-invalid", "the root signs trust files only");
     Row& root = tiny_good("shop.trust", "root-of-another", "root-mismatch",
                           "the fingerprint of another key was told");
-    root.stated_root = fingerprint_text(job_.author.id());
+    root.stated_root = spoken_code(Spoken::kKey, job_.author.id());
+    const std::string code = spoken_code(Spoken::kKey, job_.root.id());
+    Row& misheard =
+        tiny_good("shop.trust", "root-misheard", "root-mismatch", "one digit of the code was misheard");
+    misheard.stated_root = code;
+    misheard.stated_root[8] = code[8] == '0' ? '1' : '0';
+    Row& letter = tiny_good("shop.trust", "root-without-letter", "root-mismatch",
+                            "the groups alone are no code: the letter says what they are of");
+    letter.stated_root = code.substr(2);
+    Row& revision = tiny_good("shop.trust", "root-with-a-revisions-letter", "root-mismatch",
+                              "the letter of a revision's code before the root's groups");
+    revision.stated_root = "M" + code.substr(1);
+    Row& mark =
+        tiny_good("shop.trust", "root-with-an-unseen-mark", "root-mismatch", "U+200B is no separator");
+    mark.stated_root = code + "\u200b";
     Row& first = tiny_good("one-bit.trust", "root-before-signature", "root-mismatch",
                            "the stated root counts before the root's signature");
-    first.stated_root = fingerprint_text(job_.author.id());
+    first.stated_root = spoken_code(Spoken::kKey, job_.author.id());
     tiny_row("trust-before-bundle", "size-97.calseal", "trust-invalid",
              "the trust file is judged before the bundle is touched")
         .trust = "signed-by-another.trust";

@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include "calseal/trust/spoken_code.h"
 #include "calseal/trust/statement.h"
 #include "calseal/trust/succession.h"
 #include "support/matchers.h"
@@ -32,7 +33,8 @@ TEST(TrustFileSealing, GivesWhatReadersAccept) {
   const PrivateKey root = key_of(1);
   const auto file = seal_trust_file(trust_of(root), root);
   ASSERT_THAT(file, IsOk());
-  EXPECT_THAT(parse_trust_file(view_of(*file), fingerprint_text(root.id()), "t"), IsOkAnd(trust_of(root)));
+  EXPECT_THAT(parse_trust_file(view_of(*file), spoken_code(Spoken::kKey, root.id()), "t"),
+              IsOkAnd(trust_of(root)));
   EXPECT_EQ(*file, *seal_trust_file(trust_of(root), root));
 }
 

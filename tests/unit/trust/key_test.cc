@@ -199,28 +199,5 @@ TEST(PublicKeyFile, AnythingElseIsRefused) {
   EXPECT_THAT(parse_public_key_pem(view_of(folder.text("x.pub")), "k"), FailsWith(Reason::kKeyFileInvalid));
 }
 
-TEST(Fingerprint, IsTenGroupsOfFiveDigits) {
-  KeyId id;
-  for (std::size_t i = 0; i < id.bytes.size(); ++i) id.bytes[i] = static_cast<std::uint8_t>(i);
-  id.bytes[18] = id.bytes[19] = 0xff;
-  const std::string text = fingerprint_text(id);
-  EXPECT_EQ(text, "00001 00515 01029 01543 02057 02571 03085 03599 04113 65535");
-  const auto parsed = parse_fingerprint(text);
-  ASSERT_TRUE(parsed.has_value());
-  EXPECT_TRUE(std::equal(parsed->begin(), parsed->end(), id.bytes.begin()));
-  EXPECT_EQ(parse_fingerprint("00001-00515-01029-01543-02057\r\n02571 03085 03599 04113 65535\n"), parsed);
-}
-
-TEST(Fingerprint, AnythingElseIsNoFingerprint) {
-  const std::string text = fingerprint_text({});
-  EXPECT_FALSE(parse_fingerprint(""));
-  EXPECT_FALSE(parse_fingerprint(text.substr(1)));
-  EXPECT_FALSE(parse_fingerprint(text + " 0"));
-  EXPECT_FALSE(parse_fingerprint(text + " 00000"));
-  EXPECT_FALSE(parse_fingerprint("000 0000000" + text.substr(11)));
-  EXPECT_FALSE(parse_fingerprint("65536" + text.substr(5)));
-  EXPECT_FALSE(parse_fingerprint("0000x" + text.substr(5)));
-}
-
 }  // namespace
 }  // namespace calseal

@@ -5,6 +5,7 @@
 #include <functional>
 
 #include "calseal/base/text.h"
+#include "calseal/trust/spoken_code.h"
 #include "support/matchers.h"
 #include "support/sweep.h"
 #include "support/test_keys.h"
@@ -168,8 +169,8 @@ TEST(TrustChain, WithoutStepsItIsTheTrustFile) {
   EXPECT_EQ(parsed->text, write_trust_text(trust_of(11)));
   EXPECT_TRUE(parsed->steps.empty());
   EXPECT_EQ(parsed->first_root(), TestKey(11).public_key());
-  EXPECT_THAT(chain(trust_text(11), {}, fingerprint_text(TestKey(11).id())), IsOk());
-  EXPECT_THAT(chain(trust_text(11), {}, fingerprint_text(TestKey(12).id())),
+  EXPECT_THAT(chain(trust_text(11), {}, spoken_code(Spoken::kKey, TestKey(11).id())), IsOk());
+  EXPECT_THAT(chain(trust_text(11), {}, spoken_code(Spoken::kKey, TestKey(12).id())),
               FailsWith(Reason::kRootMismatch));
 }
 
@@ -184,15 +185,15 @@ TEST(TrustChain, LeadsFromAnOldRootToTheTrustFile) {
 TEST(TrustChain, AnyRootOfItMayBeTheStatedOne) {
   const std::vector<std::string> steps{sealed_step(11, 12), sealed_step(12, 13)};
   for (const std::uint8_t root : Bytes{11, 12, 13}) {
-    EXPECT_THAT(chain(trust_text(13), steps, fingerprint_text(TestKey(root).id())), IsOk());
+    EXPECT_THAT(chain(trust_text(13), steps, spoken_code(Spoken::kKey, TestKey(root).id())), IsOk());
     EXPECT_THAT(chain(trust_text(13), steps, digest_text(TestKey(root).id())), IsOk());
   }
-  EXPECT_THAT(chain(trust_text(13), steps, fingerprint_text(TestKey(14).id())),
+  EXPECT_THAT(chain(trust_text(13), steps, spoken_code(Spoken::kKey, TestKey(14).id())),
               FailsWith(Reason::kRootMismatch));
   EXPECT_THAT(chain(trust_text(13), steps, digest_text(TestKey(2).id())), FailsWith(Reason::kRootMismatch));
   EXPECT_THAT(chain(trust_text(13), steps, "my root"), FailsWith(Reason::kRootMismatch));
   // A root that was left out of the chain is none of it.
-  EXPECT_THAT(chain(trust_text(13), {steps[1]}, fingerprint_text(TestKey(11).id())),
+  EXPECT_THAT(chain(trust_text(13), {steps[1]}, spoken_code(Spoken::kKey, TestKey(11).id())),
               FailsWith(Reason::kRootMismatch));
 }
 

@@ -5,6 +5,7 @@
 #include <functional>
 
 #include "calseal/base/text.h"
+#include "calseal/trust/spoken_code.h"
 #include "calseal/trust/statement.h"
 #include "support/matchers.h"
 #include "support/test_keys.h"
@@ -78,11 +79,42 @@ TEST(TrustFile, StatedRoot) {
   const std::string file = sealed(sample_trust());
   const KeyId id = TestKey(1).id();
   EXPECT_THAT(parse(file, digest_text(id)), IsOk());
-  EXPECT_THAT(parse(file, fingerprint_text(id)), IsOk());
+  EXPECT_THAT(parse(file, spoken_code(Spoken::kKey, id)), IsOk());
   EXPECT_THAT(parse(file, digest_text(TestKey(2).id())), FailsWith(Reason::kRootMismatch));
-  EXPECT_THAT(parse(file, fingerprint_text(TestKey(2).id())), FailsWith(Reason::kRootMismatch));
+  EXPECT_THAT(parse(file, spoken_code(Spoken::kKey, TestKey(2).id())), FailsWith(Reason::kRootMismatch));
   EXPECT_THAT(parse(file, "my root"), FailsWith(Reason::kRootMismatch));
   EXPECT_THAT(parse(file, " "), FailsWith(Reason::kRootMismatch));
+  EXPECT_THAT(parse(file, spoken_code(Spoken::kRevision, id)), FailsWith(Reason::kRootMismatch));
+}
+
+// What counts as separators is the same around a key id as in a code, and nothing else is left out.
+TEST(TrustFile, StatedRootAsItIsTyped) {
+  const std::string file = sealed(sample_trust());
+  const std::string id = digest_text(TestKey(1).id());
+  std::string code = spoken_code(Spoken::kKey, TestKey(1).id());
+  EXPECT_THAT(parse(file, " \u2003" + id + ".\r\n"), IsOk());
+  EXPECT_THAT(parse(file, "\ufeff" + id), FailsWith(Reason::kRootMismatch));
+  EXPECT_THAT(parse(file, id.substr(0, 32) + " " + id.substr(32)), FailsWith(Reason::kRootMismatch));
+  code[0] = 'k';
+  std::replace(code.begin(), code.end(), ' ', '.');
+  EXPECT_THAT(parse(file, "\t" + code + "\u2029"), IsOk());
+  EXPECT_THAT(parse(file, code + "\u200b"), FailsWith(Reason::kRootMismatch));
+}
+
+TEST(TrustFile, ARefusedRootSaysWhichGroupIsWrong) {
+  const std::string file = sealed(sample_trust());
+  const auto expected = [&file](const std::string& stated) { return parse(file, stated).error().expected; };
+  const std::string code = spoken_code(Spoken::kKey, TestKey(1).id());
+  std::string misheard = code;
+  misheard[8] = misheard[8] == '0' ? '1' : '0';
+  EXPECT_EQ(expected(misheard), "\"" + misheard + "\": group 2 does not fit its check digit");
+  Sha256 near = TestKey(1).id();
+  near.bytes[15] ^= 1;
+  EXPECT_EQ(expected(spoken_code(Spoken::kKey, near)),
+            spoken_code(Spoken::kKey, near) + ": group 13 differs");
+  EXPECT_THAT(
+      expected(spoken_code(Spoken::kReceipt, near)),
+      ::testing::HasSubstr("this is a receipt's code (letter Q), not a root's or other key's (letter K)"));
 }
 
 TEST(TrustFile, EveryBitFlipAndTruncationIsRefused) {

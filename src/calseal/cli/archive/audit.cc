@@ -17,6 +17,7 @@
 #include "calseal/cli/archive/audit_progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/shop/stated.h"
+#include "calseal/trust/spoken_code.h"
 #include "calseal/trust/succession.h"
 
 namespace calseal {
@@ -112,7 +113,7 @@ class Auditing {
     if (options_.root.empty()) {
       console_.note("note: the root of " + printable(options_.trust) +
                     " was not compared with what the shop reads " +
-                    "aloud (--root): " + fingerprint_text(compute_key_id(chain_.trust.root)) + "\n");
+                    "aloud (--root): " + spoken_code(Spoken::kKey, compute_key_id(chain_.trust.root)) + "\n");
     }
     return {};
   }

@@ -14,6 +14,7 @@
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/receipt/receipt_key.h"
 #include "calseal/report/verdict/verdict_report.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -88,12 +89,12 @@ Result<SaidBack> say_back(const CheckOptions& options, const Verdict& verdict,
     CALSEAL_ASSIGN(const ReceiptKey key, ReceiptKey::obtain(options.receipt_key));
     CALSEAL_ASSIGN(const std::string file, key.sign(receipt_of(verdict, time_text(now))));
     CALSEAL_CHECK(write_file(options.receipt, view_of(file)));
-    fingerprint = fingerprint_text(compute_key_id(key.public_key()));
+    fingerprint = spoken_code(Spoken::kKey, compute_key_id(key.public_key()));
     text += "receipt: " + printable(options.receipt) + ": send it back to the shop\n";
     text += std::string(key.is_new() ? "its new key" : "its key") + ": " + fingerprint +
-            (key.is_new() ? "\n  read these ten groups aloud to the shop once, and keep " +
-                                printable(options.receipt_key)
-                          : "") +
+            (key.is_new()
+                 ? "\n  read this code aloud to the shop once, and keep " + printable(options.receipt_key)
+                 : "") +
             "\n";
   }
   if (options.receipt_code && known && salt) {

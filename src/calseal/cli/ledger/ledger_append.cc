@@ -16,6 +16,7 @@
 #include "calseal/ledger/revision_facts.h"
 #include "calseal/report/ledger/ledger_report.h"
 #include "calseal/trust/key.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -44,13 +45,15 @@ Status judge_words(const AppendOptions& options, EntryKind kind) {
 // The key is the customer's only because he read its fingerprint aloud.
 Status check_fingerprint(const Receipt& receipt, const std::string& told, const std::string& name) {
   if (told.empty()) return {};
-  const auto expected = parse_fingerprint(told);
-  if (!expected)
-    return fail(usage_error("--fingerprint", printable(told, 80), "ten groups of five digits",
-                            "write them as he read them"));
-  const KeyId id = compute_key_id(receipt.key);
-  if (std::equal(expected->begin(), expected->end(), id.bytes.begin())) return {};
-  return fail({Reason::kReceiptInvalid, name, "key", fingerprint_text(id), printable(told, 80),
+  const SpokenReading heard = read_spoken_code(told, Spoken::kKey);
+  if (!heard.fault.empty())
+    return fail(usage_error("--fingerprint", "\"" + printable(told, 80) + "\"",
+                            "the code of the customer's key; here " + heard.fault,
+                            "ask him to read it again"));
+  const std::string code = spoken_code(Spoken::kKey, compute_key_id(receipt.key));
+  if (heard.code == code) return {};
+  return fail({Reason::kReceiptInvalid, name, "key", code,
+               heard.code + ": " + spoken_difference(code, heard.code),
                "it was signed with another key than the customer's; call him"});
 }
 

@@ -9,6 +9,7 @@
 #include "calseal/cli/shop/passphrase.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/sign/private_key.h"
+#include "calseal/trust/spoken_code.h"
 #include "calseal/trust/trust_file.h"
 
 namespace calseal {
@@ -24,7 +25,7 @@ struct ShownKey {
 };
 
 ShownKey shown(std::string what, std::string name, const KeyId& id) {
-  return {std::move(what), std::move(name), digest_text(id), fingerprint_text(id)};
+  return {std::move(what), std::move(name), digest_text(id), spoken_code(Spoken::kKey, id)};
 }
 
 int print_keys(const Console& console, const std::string& kind, const std::vector<ShownKey>& keys) {

@@ -7,6 +7,7 @@
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/report/page/customer_page.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -34,12 +35,12 @@ int run_page(const PageOptions& options, const Console& console) {
   const Result<MadePage> made = make_page(options);
   if (!made) return console.fail(made.error());
   const KeyId root = compute_key_id(made->trust.root);
-  const std::string fingerprint = fingerprint_text(root);
+  const std::string fingerprint = spoken_code(Spoken::kKey, root);
   console.print("made      " + printable(options.output) + "  (" + bytes_text(made->html.size()) +
                 ": give it to customers as a file, and have them open it from disk)\n" + "shop      " +
                 printable(made->trust.shop) + ", trust file version " + std::to_string(made->trust.version) +
                 "\n" + "root      " + fingerprint + "\n" +
-                "          read these ten groups aloud: the page shows them, and cannot vouch for itself\n");
+                "          read this code aloud: the page shows it, and cannot vouch for itself\n");
   console.print_json(json_object({{"calseal", json("page/1")},
                                   {"output", json(printable(options.output, kShownPathLimit))},
                                   {"size", json(made->html.size())},

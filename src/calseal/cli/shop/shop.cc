@@ -10,6 +10,7 @@
 #include "calseal/cli/shop/stated.h"
 #include "calseal/sign/private_key.h"
 #include "calseal/sign/statement_sign.h"
+#include "calseal/trust/spoken_code.h"
 #include "calseal/trust/trust_file.h"
 
 namespace calseal {
@@ -55,7 +56,7 @@ Result<NewShop> make_shop(const ShopNewOptions& options) {
   CALSEAL_ASSIGN(shop.trust, seal_trust_file(trust, root));
   CALSEAL_ASSIGN(shop.root_pem, root.encrypted_pem(root_passphrase));
   CALSEAL_ASSIGN(shop.key_pem, key.encrypted_pem(passphrase));
-  shop.fingerprint = fingerprint_text(root.id());
+  shop.fingerprint = spoken_code(Spoken::kKey, root.id());
   shop.root_id = root.id();
   shop.key_id = key.id();
   wipe(passphrase);
@@ -79,7 +80,7 @@ int run_new(const ShopNewOptions& options, const Console& console) {
                 "  (root: put it on a stick, take it offline, keep a second copy)\n" + "          " +
                 printable(key) + "  (signs revisions)\n" + "          " + printable(trust) +
                 "  (give this to customers)\n" + "root      " + shop->fingerprint + "\n" +
-                "          read these ten groups aloud to every customer once; they compare them with what "
+                "          read this code aloud to every customer once; he compares it with what "
                 "check prints\n");
   console.print_json(json_object({{"calseal", json("shop-new/1")},
                                   {"root_key", json(printable(root, kShownPathLimit))},

@@ -23,8 +23,8 @@ int run_show(const ShopShowOptions& options, const Console& console) {
   console.print(trust_text(*trust) +
                 (stated
                      ? "The root is the one that was stated.\n"
-                     : "A trust file names its own root: compare the ten groups with what the shop reads to "
-                       "you, or give them as --root.\n"));
+                     : "A trust file names its own root: compare the root's code with what the shop reads to "
+                       "you, or give that as --root.\n"));
   console.print_json(json_object(
       {{"calseal", json("shop-show/1")}, {"root_stated", json(stated)}, {"trust", trust_json(*trust)}}));
   return 0;

@@ -10,6 +10,7 @@
 #include "calseal/cli/shop/trust_report.h"
 #include "calseal/sign/statement_sign.h"
 #include "calseal/sign/trust_change.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -58,13 +59,13 @@ int run_succeed(const SucceedOptions& options, const Console& console) {
       "made      " + printable(options.succession) + "  (proves that the new root follows the old one)\n" +
       "          " + printable(options.output) + "  (version 1 under the new root)\n" +
       trust_text(done->trust) +
-      "Give both to all customers, and read them the new root's ten groups. Who knows the old root needs\n"
+      "Give both to all customers, and read them the new root's fingerprint. Who knows the old root needs\n"
       "the succession with every check; the old root signs nothing more: destroy its private key.\n");
   console.print_json(json_object({{"calseal", json("shop-succeed/1")},
                                   {"succession", json(printable(options.succession, kShownPathLimit))},
                                   {"output", json(printable(options.output, kShownPathLimit))},
                                   {"old_root_id", json(digest_text(done->old_root))},
-                                  {"old_root_fingerprint", json(fingerprint_text(done->old_root))},
+                                  {"old_root_fingerprint", json(spoken_code(Spoken::kKey, done->old_root))},
                                   {"trust", trust_json(done->trust)}}));
   return 0;
 }

@@ -3,6 +3,7 @@
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/cli/shop/passphrase.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 
@@ -25,15 +26,17 @@ Result<Sha256> stated_digest(const std::string& text, const std::string& option)
 
 Result<KeyId> stated_key(const std::string& text, const TrustFile& trust) {
   if (const auto id = parse_digest(text)) return *id;
-  if (const auto fingerprint = parse_fingerprint(text)) {
-    for (const TrustedKey& key : trust.keys) {
-      if (std::equal(fingerprint->begin(), fingerprint->end(), key.id.bytes.begin())) return key.id;
-    }
-    return fail(usage_error("KEY", printable(text, 80), "the fingerprint of a key of this trust file",
-                            "see calseal shop show for its keys"));
+  const SpokenReading heard = read_spoken_code(text, Spoken::kKey);
+  for (const TrustedKey& key : trust.keys) {
+    if (heard.code == spoken_code(Spoken::kKey, key.id)) return key.id;
   }
-  CALSEAL_ASSIGN(const PublicKey key, load_public_key(text));
-  return compute_key_id(key);
+  const Result<PublicKey> key = load_public_key(text);
+  if (key) return compute_key_id(*key);
+  if (key.error().reason != Reason::kFileMissing || !looks_spoken(text)) return fail(key.error());
+  return fail(usage_error(
+      "KEY", "\"" + printable(text, 80) + "\"",
+      "the fingerprint of a key of this trust file" + (heard.fault.empty() ? "" : "; here " + heard.fault),
+      "see calseal shop show for its keys"));
 }
 
 Result<LoadedTrust> load_trust(const std::string& path) {

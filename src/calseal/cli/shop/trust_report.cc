@@ -3,6 +3,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -30,7 +31,7 @@ std::string scope_text(const TrustedKey& key) {
 std::string key_lines(const TrustedKey& key) {
   return "key       " + printable(key.name) + (key.compromised ? "  COMPROMISED" : "") + "\n" +
          "          id           " + digest_text(key.id) + "\n" +  //
-         "          fingerprint  " + fingerprint_text(key.id) + "\n" + "          roles        " +
+         "          fingerprint  " + spoken_code(Spoken::kKey, key.id) + "\n" + "          roles        " +
          joined(role_names(key)) + "\n" + "          signs for    " + scope_text(key) + "\n" +  //
          "          valid        from " + key.valid_from +
          (key.valid_until.empty() ? "" : ", before " + key.valid_until) + "\n";
@@ -41,9 +42,10 @@ std::string key_lines(const TrustedKey& key) {
 std::string trust_text(const TrustFile& trust) {
   std::string text = "shop      " + printable(trust.shop) + "\n" +  //
                      "version   " + std::to_string(trust.version) + "  (" + trust.claimed_time + ")\n" +
-                     "root      " + fingerprint_text(compute_key_id(trust.root)) + "\n";
+                     "root      " + spoken_code(Spoken::kKey, compute_key_id(trust.root)) + "\n";
   if (trust.next_root)
-    text += "next root " + fingerprint_text(*trust.next_root) + "  (announced; it does not count yet)\n";
+    text +=
+        "next root " + spoken_code(Spoken::kKey, *trust.next_root) + "  (announced; it does not count yet)\n";
   text += "policy    " + std::to_string(trust.threshold) +
           (trust.threshold == 1 ? " signature on every bundle\n" : " signatures on every bundle\n");
   for (const TreeHead& head : trust.ledger_heads)
@@ -60,9 +62,9 @@ JsonValue trust_json(const TrustFile& trust) {
        {"shop", json(trust.shop)},
        {"claimed_time", json(trust.claimed_time)},
        {"root_id", json_digest(root)},
-       {"root_fingerprint", json(fingerprint_text(root))},
+       {"root_fingerprint", json(spoken_code(Spoken::kKey, root))},
        {"next_root", json_digest(trust.next_root)},
-       {"next_root_fingerprint", json(trust.next_root ? fingerprint_text(*trust.next_root) : "")},
+       {"next_root_fingerprint", json(trust.next_root ? spoken_code(Spoken::kKey, *trust.next_root) : "")},
        {"threshold", json(trust.threshold)},
        {"ledger_heads",
         json_array(
@@ -73,7 +75,7 @@ JsonValue trust_json(const TrustFile& trust) {
        {"keys", json_array(trust.keys, [](const TrustedKey& key) {
           return json_object(
               {{"id", json_digest(key.id)},
-               {"fingerprint", json(fingerprint_text(key.id))},
+               {"fingerprint", json(spoken_code(Spoken::kKey, key.id))},
                {"name", json(key.name)},
                {"roles", json_strings(role_names(key))},
                {"jobs", json_strings(key.jobs)},

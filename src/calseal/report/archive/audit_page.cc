@@ -13,6 +13,7 @@
 #include "calseal/report/html/parts.h"
 #include "calseal/report/layout/page.h"
 #include "calseal/trust/key.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -349,7 +350,8 @@ class AuditPage {
     facts.add("names and sizes", code(digest_text(scope_.survey)));
     facts.add("trust file", code(digest_text(scope_.trust)));
     for (std::size_t i = 0; i < scope_.roots.size() && i < kMostFolders; ++i)
-      facts.add(i == 0 ? "root believed" : "a root before it", code(fingerprint_text(scope_.roots[i])));
+      facts.add(i == 0 ? "root believed" : "a root before it",
+                code(spoken_code(Spoken::kKey, scope_.roots[i])));
     return section(
         "What was audited",
         "Two audits of the same files at one depth write the same record; it holds no date of its own.",

@@ -2,6 +2,7 @@
 #include "calseal/base/text.h"
 #include "calseal/report/bundle/bundle_report.h"
 #include "calseal/trust/key.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 
@@ -20,7 +21,7 @@ JsonValue bundle_json(const OpenedBundle& opened) {
                       {"file", json(opened.name)},
                       {"size", json(opened.file.size())},
                       {"identity", json(digest_text(opened.digest))},
-                      {"phrase", json(fingerprint_text(opened.digest))},
+                      {"phrase", json(spoken_code(Spoken::kRevision, opened.digest))},
                       {"signature_keys", json_strings(opened.signers)},
                       {"changes", json_array(opened.changes,
                                              [](const Change& change) {

@@ -6,6 +6,7 @@
 #include "calseal/report/layout/signs.h"
 #include "calseal/report/layout/strip.h"
 #include "calseal/trust/key.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -44,7 +45,7 @@ std::string revision_text(const OpenedBundle& opened, const Page& page) {
                    printable(manifest.job) + ", base " + std::to_string(manifest.base_number) + " (" +
                        printable(manifest.base_reason) + "), sequence " + std::to_string(manifest.sequence));
   text += labelled(page, "identity", digest_text(opened.digest));
-  text += labelled(page, "phrase", fingerprint_text(opened.digest));
+  text += labelled(page, "phrase", spoken_code(Spoken::kRevision, opened.digest));
   text += labelled(page, "parent",
                    manifest.parent ? digest_text(*manifest.parent) : "none: the first of its job");
   if (manifest.set) text += labelled(page, "set", digest_text(*manifest.set));

@@ -2,6 +2,7 @@
 #include "calseal/base/text.h"
 #include "calseal/report/confirmation/confirmation_report.h"
 #include "calseal/trust/key.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -10,7 +11,7 @@ JsonValue bundle_json(const Confirmation& confirmation) {
   if (!confirmation.manifest) return JsonValue{};
   const Manifest& manifest = *confirmation.manifest;
   return json_object({{"identity", json(digest_text(confirmation.manifest_digest))},
-                      {"phrase", json(fingerprint_text(confirmation.manifest_digest))},
+                      {"phrase", json(spoken_code(Spoken::kRevision, confirmation.manifest_digest))},
                       {"job", json(manifest.job)},
                       {"controller", json(manifest.controller().name)},
                       {"base", json(manifest.base_number)},

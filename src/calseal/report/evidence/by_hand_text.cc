@@ -5,6 +5,7 @@
 #include "calseal/ledger/layout.h"
 #include "calseal/report/evidence/evidence_report.h"
 #include "calseal/trust/key.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -107,7 +108,7 @@ std::string evidence_by_hand(const JobEvidence& evidence) {
          "\n"
          "as the shop reads it aloud:\n"
          "    " +
-         fingerprint_text(compute_key_id(evidence.chain.trust.root)) +
+         spoken_code(Spoken::kKey, compute_key_id(evidence.chain.trust.root)) +
          "\n"
          "Ask the shop, or somebody who wrote it down, by another way than this folder.\n\n"
          "$ test \"$(openssl pkey -pubin -in keys/" +

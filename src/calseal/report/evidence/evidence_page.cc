@@ -6,6 +6,7 @@
 #include "calseal/report/html/parts.h"
 #include "calseal/report/layout/page.h"
 #include "calseal/trust/key.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -118,7 +119,7 @@ class EvidencePage {
     }
     Facts root;
     root.add("root key", calseal::code(digest_text(compute_key_id(evidence_.chain.trust.root))));
-    root.add("aloud", Html(fingerprint_text(compute_key_id(evidence_.chain.trust.root))));
+    root.add("aloud", Html(spoken_code(Spoken::kKey, compute_key_id(evidence_.chain.trust.root))));
     root.add("stated", Html(evidence_.root_stated ? "yes, and it is this one" : "by nobody"));
     return section("Keys over time", "Which key counted for what, by each trust file that was given.",
                    root.html() + out);

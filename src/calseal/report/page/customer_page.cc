@@ -9,6 +9,7 @@
 #include "calseal/digest/sha256.h"
 #include "calseal/report/html/document.h"
 #include "calseal/report/page/page_sources.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 std::string customer_page(ByteView trust_file, const TrustFile& trust, std::string_view tool) {
@@ -17,7 +18,7 @@ std::string customer_page(ByteView trust_file, const TrustFile& trust, std::stri
       {"{{STYLE_HASH}}", csp_source(page_style())},
       {"{{SHOP}}", escaped_markup(printable(trust.shop))},
       {"{{TRUST}}", to_base64(trust_file)},
-      {"{{FINGERPRINT}}", fingerprint_text(compute_key_id(trust.root))},
+      {"{{FINGERPRINT}}", spoken_code(Spoken::kKey, compute_key_id(trust.root))},
       {"{{TOOL}}", escaped_markup(tool)},
       {"{{STYLE}}", std::string(page_style())},
       {"{{SCRIPT}}", std::string(page_script())},

@@ -11,6 +11,7 @@
 #include "calseal/report/revision/revision_report.h"
 #include "calseal/report/verdict/verdict_report.h"
 #include "calseal/trust/key.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -265,7 +266,7 @@ class RevisionPage {
     const Sha256& digest = view_.opened != nullptr ? view_.opened->digest : view_.verdict->manifest_digest;
     Facts facts;
     facts.add("identity", code(digest_text(digest)));
-    facts.add("check phrase", code(fingerprint_text(digest)));
+    facts.add("check phrase", code(spoken_code(Spoken::kRevision, digest)));
     if (view_.verdict != nullptr && !view_.verdict->root_fingerprint.empty())
       facts.add("root of the shop", code(view_.verdict->root_fingerprint));
     facts.add("parent",

@@ -4,6 +4,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/trust/key.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 
@@ -39,7 +40,7 @@ std::string LabelledLines::seal(const SealFacts& facts, const std::string& place
   text += line("shop", printable(facts.shop));
   text += line("root", facts.root_fingerprint);
   text += line("identity", digest_text(facts.digest));
-  return text + line("phrase", fingerprint_text(facts.digest));
+  return text + line("phrase", spoken_code(Spoken::kRevision, facts.digest));
 }
 
 std::string headline(std::string_view word, bool good, const Emphasise& emphasise) {

@@ -1,6 +1,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/report/verdict/verdict_report.h"
 #include "calseal/trust/key.h"
+#include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
@@ -10,7 +11,7 @@ JsonValue bundle_json(const Verdict& verdict) {
   const Manifest& manifest = *verdict.manifest;
   const ManifestController& controller = manifest.controller();
   return json_object({{"identity", json(digest_text(verdict.manifest_digest))},
-                      {"phrase", json(fingerprint_text(verdict.manifest_digest))},
+                      {"phrase", json(spoken_code(Spoken::kRevision, verdict.manifest_digest))},
                       {"job", json(manifest.job)},
                       {"controller", json(controller.name)},
                       {"base", json(manifest.base_number)},

@@ -24,7 +24,7 @@ PAGES = ("tuner", "customer", "auditor")
 def masked(text):
     """What is the same whichever keys and salts were drawn."""
     text = re.sub(r"[0-9a-f]{12,}", "HEX", text)
-    text = re.sub(r"(?:\d{5}\s+){2,}\d{5}", "SPOKEN", text)
+    text = re.sub(r"\b[KMQ](?:\s+\d{4}){5,13}\b", "SPOKEN", text)
     text = re.sub(r"(?m)^((?:  bundle|made|sealed|written|.*\.calseal).*?)[\d,]+ bytes", r"\1SIZE", text)
     text = re.sub(r"index of \S+", "index of TIME", text)
     return re.sub(r"(?m)^(  looked at.*?)[\d,]+ bytes in all", r"\1SIZE in all", text)

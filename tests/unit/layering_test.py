@@ -11,7 +11,7 @@ import sys
 import unittest
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-LAYER = re.compile(r"^calseal_layer\((\S+)(?: USES ([^)]*?))?(?: PRIVATE [^)]*)?\)$", re.M)
+LAYER = re.compile(r"^calseal_layer\((\S+)(?: SEPARATE)?(?: USES ([^)]*?))?(?: PRIVATE [^)]*)?\)$", re.M)
 INCLUDE = re.compile(r'^\s*#\s*include\s+"calseal/(.+)/[^/"]+"', re.M)
 LIBRARY = re.compile(r"^\s*#\s*include\s+<((?:openssl|rapidjson|CLI)/.*|zlib\.h|libdeflate\.h|sqlite3\.h)>", re.M)
 SIGNING = "sign"

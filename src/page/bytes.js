@@ -101,7 +101,7 @@ const MISLEADING = /[\u0000-\u001f\u007f-\u009f\u061c\u200e\u200f\u2028-\u202e\u
 
 // Foreign text that is safe to show, not longer than `limit` characters.
 export function printable(text, limit = 200) {
-  const shown = text.replace(MISLEADING, (c) => "\\u" + c.charCodeAt(0).toString(16).padStart(4, "0"));
+  const shown = text.slice(0, limit + 1).replace(MISLEADING, (c) => "\\u" + c.charCodeAt(0).toString(16).padStart(4, "0"));
   return shown.length > limit ? shown.slice(0, limit) + "..." : shown;
 }
 

@@ -1,9 +1,10 @@
 // What a manifest and its region map say that a person must know before he acts on it: {code, text}, in a fixed order, each at most
-// once. The sealing side writes the texts among the manifest's cautions; here they are made anew, from claims that are proved.
+// once. The sealing side writes the texts among the manifest's cautions; here they are made anew.
 
 import { grouped, printable, rangeText, utf8 } from "./bytes.js";
 import { RangeSet } from "./range_set.js";
 import { segmentsOf } from "./image.js";
+import { rangesOverlap } from "./place.js";
 
 const LISTED_MOST = 70;  // bytes of a line that a list may take
 
@@ -40,7 +41,7 @@ function partialBase({ memories }, map) {
 }
 
 function checksIn({ checksums }, state, code, words) {
-  const names = checksums.filter((check) => check.state_after === state).map(({ name }) => name);
+  const names = checksums.filter((check) => check.state === state).map(({ name }) => name);
   if (names.length === 0) return [];
   return [{ code, text: `${names.length} of ${checksums.length} checksums and copies ${words}: ${listed(names)}` }];
 }
@@ -53,11 +54,14 @@ function vehicleNotRead({ binding, memories }) {
     `${listed(binding.map(({ name }) => name))}: only by the vehicle reference` }];
 }
 
-function verificationNumber({ revision, controllers: [{ identity }] }) {
-  const field = identity.find(({ kind, before, after }) => kind === "verification-number" && (before !== "" || after !== ""));
+// The text is the result's. Whether it is the base's too is seen from the spans that the field touches.
+function verificationNumber({ revision, controllers: [{ identity, spans }] }, map) {
+  const textOf = ({ name }) => identity.find((one) => one.name === name)?.text ?? "";
+  const field = map.identity.find((one) => one.kind === "verification-number" && textOf(one) !== "");
   if (field === undefined || revision === 0) return [];
-  const shown = (text) => (text === "" ? "not known" : printable(text, 40));
-  const change = field.before === field.after ? `stays ${shown(field.after)}` : `changes from ${shown(field.before)} to ${shown(field.after)}`;
+  const memory = map.memories[field.memory].name;
+  const stays = spans.every((span) => span.memory !== memory || !rangesOverlap(span.range, field.range) || span.before === span.after);
+  const change = `${stays ? "stays" : "changes to"} ${printable(textOf(field), 40)}`;
   return [{ code: "verification-number", text: `the calibration verification number (SAE J1979) ${change}: an inspection may compare it` }];
 }
 
@@ -68,6 +72,6 @@ export function cautionsOf(manifest, map) {
     ...checksIn(controller, "not-provable", "checks-not-provable", "read bytes that the first read does not hold"),
     ...vehicleNotRead(controller),
     ...checksIn(controller, "fails", "received-failing", "do not hold in the read as it was received; the way back restores it so"),
-    ...verificationNumber(manifest),
+    ...verificationNumber(manifest, map),
   ];
 }

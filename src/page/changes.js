@@ -1,34 +1,45 @@
-// changes.json: the byte ranges in which base and result differ.
+// changes.json: the byte ranges in which base and result differ. Read change by change, since a tree of the whole list would take
+// many times the room of its text.
 
-import { grouped, rangeText } from "./bytes.js";
+import { rangeText } from "./bytes.js";
+import { JsonObject, parseJsonList } from "./json.js";
 import { Refusal } from "./reason.js";
-import { checkKind, LINE, listOf, MAYBE_NAME, objectOf, PLACE, readCanonical, VALUE } from "./schema.js";
+import { CanonicalComparison, canonicalText, checkKind, LINE, literalOf, MAYBE_NAME, objectOf, PLACE } from "./schema.js";
 
 const CHANGES_LIMIT = 262144;
-const MARKS_LIMIT = 8 * (CHANGES_LIMIT + 1);
-const CHANGES = objectOf(
-  ["calseal", VALUE],
-  ["changes", listOf(objectOf(...PLACE, ["region", LINE], ["option", MAYBE_NAME]), CHANGES_LIMIT)],
-);
+const CHANGE = objectOf(...PLACE, ["region", LINE], ["option", MAYBE_NAME]);
+const NAMES = ["calseal", "changes", "memory", "start", "size", "region", "option"];
 
-// Nodes take many times the room of their text, so a text of too many values is not read at all.
-function checkMarks(bytes, name) {
-  let marks = 0;
-  for (const byte of bytes) if (byte === 0x2c || byte === 0x5b || byte === 0x7b) ++marks;
-  if (marks <= MARKS_LIMIT) return;
-  throw new Refusal("json-value", {
-    file: name,
-    place: "/changes",
-    found: `${grouped(marks)} commas and opening brackets`,
-    expected: `at most ${grouped(CHANGES_LIMIT)} changes`,
-    next: "do not use this file",
-  });
+// The fields of a text. The list's own faults come before those of its items, and these before a key too many.
+function readFields(bytes, name) {
+  const changes = [];
+  let fault;
+  const take = (node) => {
+    if (fault !== undefined || changes.length === CHANGES_LIMIT) return;
+    try {
+      changes.push(CHANGE.read(node));
+    } catch (refusal) {
+      if (!(refusal instanceof Refusal)) throw refusal;
+      fault = refusal;
+    }
+  };
+  const top = new JsonObject(parseJsonList(bytes, name, { key: "changes", names: NAMES, take }));
+  top.required("calseal").text();
+  top.required("changes").length(CHANGES_LIMIT);
+  if (fault !== undefined) throw fault;
+  top.done();
+  return changes;
 }
 
-export function readChanges(bytes, name) {
-  checkKind(bytes, "changes/1", name);
-  checkMarks(bytes, name);
-  const { changes } = readCanonical(bytes, CHANGES, name);
+function checkWritten(bytes, changes, name) {
+  const comparison = new CanonicalComparison(bytes);
+  comparison.take(`${literalOf("changes/1")}"changes":[`);
+  changes.forEach((change, i) => comparison.take((i === 0 ? "" : ",") + canonicalText(CHANGE, change)));
+  comparison.take("]}");
+  comparison.finish(name);
+}
+
+function checkOrder(changes, name) {
   const over = new Set(); // memories whose ranges have ended
   for (let i = 1; i < changes.length; ++i) {
     const [before, here] = [changes[i - 1], changes[i]];
@@ -43,5 +54,12 @@ export function readChanges(bytes, name) {
       next: "do not use this bundle; ask its sender for a new one",
     });
   }
+}
+
+export function readChanges(bytes, name) {
+  checkKind(bytes, "changes/1", name);
+  const changes = readFields(bytes, name);
+  checkWritten(bytes, changes, name);
+  checkOrder(changes, name);
   return changes;
 }

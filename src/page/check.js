@@ -5,27 +5,20 @@
 import { cautionsOf } from "./cautions.js";
 import { decodeUtf8, fromHex, isDigest, printable, utf8 } from "./bytes.js";
 import { INCLUSION_MOST, readInclusion } from "./inclusion.js";
+import { knownJobs, newestAccepted, withdrawnInForce } from "./known.js";
 import { explainMisfit } from "./near_miss.js";
 import { openSealed } from "./open.js";
 import { judgeSet } from "./partners.js";
+import { rebuild } from "./proof.js";
 import { loadRead } from "./read.js";
 import { describeRefusal, Refusal } from "./reason.js";
-import { rebuild } from "./rebuild.js";
+import { compareWithdrawals, isNewerList, learnList, learnRevision, learnTime } from "./remember.js";
 import { revive } from "./revive.js";
+import { checkCompromised, followChain, rootOfLook } from "./roots.js";
+import { parseTime } from "./schema.js";
 import { SPOKEN, spokenCode } from "./spoken_code.js";
 import { checkFileSize } from "./statement.js";
-import {
-  compareTrust,
-  compareWithdrawals,
-  findJob,
-  findRoot,
-  newState,
-  readState,
-  rememberRevision,
-  rememberTrust,
-  STATE_MOST,
-  writeState,
-} from "./state.js";
+import { findRoot, newState, readState, STATE_MOST, writeState } from "./state.js";
 import { JOB_LIST_MOST, readJobList, readWithdrawals, WITHDRAWALS_MOST } from "./statements.js";
 import { readTrustChain, SUCCESSION_MOST } from "./succession.js";
 import { TRUST_FILE_MOST } from "./trust.js";
@@ -38,12 +31,14 @@ const REBUILD_STEPS = STEP_NAMES.slice(STEP_NAMES.indexOf("match"));
 
 const NO_REQUEST = {
   bundle: null, trust: null, statedRoot: "", reads: [], revive: false, sealOnly: false, declaredReturn: false,
+  declaredOldBase: false, declaredClock: false,
   evidence: { readIsFresh: false, salt: null, vehicleReference: "" }, successions: [], partners: [],
   state: null, withdrawals: null, jobList: null, inclusion: null, newest: null, salt: null, now: "",
   onStep() {}, // called with name and state of each step that is done
 };
 const READ_MOST = 2 ** 30;
 const SALT_FILE_MOST = 4096;
+const TRUST_AGE_MOST = 400 * 86400; // seconds; docs/order.md, "The trust file"
 
 // The salt's 32 bytes: 64 digits, and one line end at most.
 export function parseSalt(bytes, name) {
@@ -81,6 +76,8 @@ function listEvidence(request) {
     file("newest", request.newest),
     word("return", request.declaredReturn),
     word("revive", request.revive),
+    word("old-base", request.declaredOldBase),
+    word("clock-is-right", request.declaredClock),
   ];
 }
 
@@ -114,7 +111,12 @@ class Checking {
     this.request = request;
     this.verdict = verdict;
     this.chain = null;
-    this.order = { rootId: "", state: null, withdrawals: null, jobList: null, newest: null, declaredReturn: request.declaredReturn };
+    this.state = null; // as it was read; order.state is what this chain makes of it
+    const { declaredReturn, declaredOldBase, declaredClock } = request;
+    this.order = {
+      trust: null, state: null, withdrawals: null, withdrawn: new Set(), jobList: null, newest: null,
+      hasRead: request.reads.length > 0, declaredReturn, declaredOldBase, declaredClock,
+    };
     this.inclusion = null;
     this.opened = null;
     this.partners = [];
@@ -153,55 +155,96 @@ class Checking {
     } catch (fault) {
       refusal = fault;
     }
-    await this.remember(refusal === null && !request.sealOnly);
+    if (this.state !== null) {
+      if (refusal === null && !request.sealOnly) await this.rememberAcceptance();
+      else await this.rememberLook();
+    }
     if (refusal !== null) throw refusal;
   }
 
-  // Whom to believe: the trust file, the way to its root, and whether the state has seen a newer one.
+  // Whom to believe: the trust file, the way to its root, and what the state says about both.
   async establishTrust() {
-    const { trust, successions, statedRoot, state } = this.request;
-    this.chain = await readTrustChain(trust, successions, statedRoot);
-    this.order.rootId = this.chain.trust.rootId;
-    this.verdict.shop = this.chain.trust.shop;
-    this.verdict.rootFingerprint = spokenCode(SPOKEN.key, this.order.rootId);
+    const { trust: file, successions, statedRoot, state } = this.request;
+    this.chain = await readTrustChain(file, successions, statedRoot);
+    const { trust } = this.chain;
+    this.order.trust = trust;
+    Object.assign(this.verdict, {
+      shop: trust.shop, rootFingerprint: spokenCode(SPOKEN.key, trust.rootId), trustVersion: trust.version, trustTime: trust.claimed_time,
+    });
     if (statedRoot === "") {
       this.caution("root-not-confirmed", `compare the fingerprint with the shop by voice: ${this.verdict.rootFingerprint}`);
     }
-    if (state === null) return;
-    this.order.state = await this.readState(state);
-    if (this.order.state !== null) await compareTrust(this.chain, this.order.state, trust.name);
+    this.noteAge();
+    if (state !== null) this.state = await this.readState(state);
+    if (this.state !== null) this.order.state = await followChain(this.chain, this.state, statedRoot, file.name);
+    checkCompromised(this.chain, this.order.state, file.name);
+  }
+
+  // Somebody may be keeping newer trust files back.
+  noteAge() {
+    const { claimed_time: claimed } = this.chain.trust;
+    const age = parseTime(this.request.now) - parseTime(claimed);
+    if (age < TRUST_AGE_MOST) return;
+    const days = Math.floor(age / 86400);
+    this.caution("trust-file-old", `the trust file is of ${claimed}, ${days} days ago: ask the shop whether it has a newer one`);
   }
 
   // A state that cannot be read is as good as none, and is never written over.
   async readState({ name, bytes }) {
-    if (bytes.length === 0) {
-      this.caution("state-new", "no state yet: whether something newer was accepted before cannot be told");
-      return newState();
-    }
+    let state = null;
     try {
-      return await readState(bytes, name);
+      state = bytes.length === 0 ? newState() : await readState(bytes, name);
     } catch (fault) {
       if (!(fault instanceof Refusal)) throw fault;
       this.caution(
         "state-damaged",
         `the state was changed or damaged (${fault.place}, found ${fault.found}): it counts for nothing; ${fault.next}`,
       );
-      return null;
     }
+    if (state?.roots.length === 0) {
+      this.caution("state-new", "no state yet: whether something newer was accepted before cannot be told");
+    }
+    return state;
   }
 
-  async remember(accepted) {
-    const { state, withdrawals, rootId } = this.order;
-    if (state === null) return;
-    await rememberTrust(state, this.chain, withdrawals);
+  async learnGivenList(root) {
+    if (this.order.withdrawals !== null) await learnList(root, this.order.withdrawals, this.chain.trust);
+  }
+
+  // A refusal and a look at the seal teach neither a root's successor nor a revision.
+  async rememberLook() {
+    const root = await rootOfLook(this.state, this.chain, this.request.statedRoot);
+    if (root !== null) await this.learnGivenList(root);
+    this.verdict.stateAfterLook = await this.readableState(this.state);
+  }
+
+  async rememberAcceptance() {
+    const { state } = this.order;
+    const root = findRoot(state, this.chain.trust.rootId);
+    await this.learnGivenList(root);
+    const isWayBack = this.opened.manifest.revision === 0;
+    // Nobody writes a revision 0 that is in the controller already.
+    if (isWayBack) this.rememberRevision(root);
     this.verdict.stateAfterLook = await this.readableState(state);
-    if (!accepted) return;
-    rememberRevision(state, rootId, this.opened, this.request.now);
+    if (!isWayBack) this.rememberRevision(root);
+    learnTime(state, this.request.now, this.newestSignedTime(), this.request.declaredClock);
     this.verdict.stateAfterWrite = await this.readableState(state);
+  }
+
+  rememberRevision(root) {
+    if (learnRevision(root, this.opened)) return;
+    this.caution("way-back-not-kept", "the state keeps as many revisions 0 of this job as it can; this one is not kept as a way back");
+  }
+
+  newestSignedTime() {
+    const { withdrawals, jobList } = this.order;
+    const signed = [this.opened.manifest, this.chain.trust, withdrawals, jobList].filter((one) => one !== null);
+    return signed.map((one) => one.claimed_time).sort().at(-1);
   }
 
   // "", and the old file stays, when the state would be larger than a reader takes.
   async readableState(state) {
+    if (state.roots.length === 0) return "";
     const text = await writeState(state);
     try {
       await readState(utf8(text), this.request.state.name);
@@ -220,9 +263,14 @@ class Checking {
   async gatherOrder() {
     const { withdrawals, jobList, inclusion, newest, now } = this.request;
     const { trust } = this.chain;
+    const { state } = this.order;
+    if (state !== null) this.order.withdrawn = withdrawnInForce(state, trust);
     if (withdrawals !== null) {
       const list = await readWithdrawals(withdrawals.bytes, trust, withdrawals.name);
-      if (this.order.state !== null) await compareWithdrawals(list, this.order.state, withdrawals.name);
+      if (state !== null) {
+        await compareWithdrawals(list, state, trust, withdrawals.name);
+        if (isNewerList(list, state, trust)) this.order.withdrawn = new Set();
+      }
       if (list.fresh_until <= now) {
         this.caution("withdrawals-stale", `the list of withdrawals was fresh until ${list.fresh_until}: ask the shop for a newer one`);
       }
@@ -314,8 +362,9 @@ class Checking {
   // A controller that leaves its set leaves partners behind.
   noteLeftSet() {
     const { manifest } = this.opened;
-    const job = findJob(findRoot(this.order.state, this.order.rootId), manifest.job, manifest.controllers[0].name);
-    if (job === undefined || job.set === "" || job.set === manifest.set) return;
+    const jobs = knownJobs(this.order, manifest.job, manifest.controllers[0].name);
+    const set = newestAccepted(jobs, this.chain.trust)?.set ?? "";
+    if (set === "" || set === manifest.set) return;
     this.caution(
       "set-left",
       "the revision accepted before belongs to a set, and this one does not belong to it: the partner controllers must leave the set too, before the engine is started",
@@ -386,6 +435,8 @@ export async function checkBundle(given) {
     signers: [],
     shop: "",
     rootFingerprint: "",
+    trustVersion: 0,
+    trustTime: "",
     passage: "unknown",
     partners: [],
     drivableBetween: false,

@@ -1,70 +1,99 @@
-// What a manifest says about an image, computed once more from region map and bytes, in the shapes of the manifest.
+// Step claims of docs/proof.md: what the manifest says of the shape of the image is what region map and bytes give. From here on
+// the image at hand is the cut read.
 
-import { addressText, concatBytes, utf8 } from "./bytes.js";
-import { hmacSha256 } from "./digest.js";
+import { rangeText } from "./bytes.js";
+import { sha256 } from "./digest.js";
+import { claimMismatch } from "./reason.js";
 import { RangeSet } from "./range_set.js";
-import { compareImages } from "./compare.js";
-import { areasOf, bytesOfKind, isPinned, spansOf, writeRangesOf } from "./plan.js";
-import { readIdentity } from "./identity.js";
-import { viewAt } from "./image.js";
-import { sizeOf } from "./place.js";
+import { editableShareOf } from "./compare.js";
+import { viewAt, withKnown } from "./image.js";
+import { PatchLayer } from "./patches.js";
+import { carriedImage } from "./payload.js";
+import { areasOf, isPinned, makePlan, spansOf, writeRangesOf } from "./plan.js";
+import { placeText } from "./place.js";
 
-const nameOf = (plan, memory) => plan.map.memories[memory].name;
-
-export function describeSpans(plan, image) {
-  return spansOf(plan, image).map(({ memory, range, kind }) => ({ memory: nameOf(plan, memory), range, kind }));
+// 1. It needs descriptor tables alone, and these are locked bytes, which are proved.
+function claimPlan(proof) {
+  proof.plan = makePlan(proof.map, proof.cut);
 }
 
-export function describeWriteRanges(plan, image) {
-  return writeRangesOf(plan, image).flatMap((set, memory) => set.ranges.map((range) => ({ memory: nameOf(plan, memory), range })));
+// The first of two lists that is not as it should be: -1 where all are.
+function firstOther(said, found) {
+  const length = Math.max(said.length, found.length);
+  for (let i = 0; i < length; ++i) if (said[i] !== found[i]) return i;
+  return -1;
 }
 
-// Payload parts with their entry names: areas; or full, which is everything known for revision 0 and everything pinned for
-// later ones.
-export function describePayload(plan, image, kind, revision) {
-  let sets;
-  if (kind === "areas") {
-    sets = areasOf(plan, image);
-  } else if (revision === 0) {
-    sets = image.memories.map(({ known }) => known);
-  } else {
-    sets = image.memories.map(() => new RangeSet());
-    for (const span of spansOf(plan, image)) {
-      if (span.known && isPinned(span.kind)) sets[span.memory].add(span.range);
-    }
+function demandSame(name, said, found) {
+  const i = firstOther(said, found);
+  if (i >= 0) throw claimMismatch(`controllers/0/${name}/${i}`, said[i] ?? "the end of the list", found[i] ?? "the end of the list");
+}
+
+// 2. `shape` is the cut read with everything known that the base knew.
+function claimSpans({ map, plan, shape, spans }) {
+  const text = (span) => `${placeText(map, span)}, ${span.kind}`;
+  demandSame("spans", spans.map(text), spansOf(plan, shape).map(text));
+}
+
+// 3.
+function claimWriteRanges({ claims, map, plan, shape }) {
+  const found = writeRangesOf(plan, shape).flatMap((set, memory) => set.ranges.map((range) => placeText(map, { memory, range })));
+  demandSame("write_ranges", claims.write_ranges.map(({ memory, range }) => `${memory} ${rangeText(range)}`), found);
+}
+
+// What a payload of this kind carries, by memory.
+function carriedSets({ plan, shape, claims, manifest, spans }) {
+  if (claims.payload.kind === "areas") return areasOf(plan, shape);
+  if (manifest.revision === 0) return shape.memories.map(({ known }) => known);
+  const sets = shape.memories.map(() => new RangeSet());
+  for (const { memory, range, kind, known } of spans) if (known && isPinned(kind)) sets[memory].add(range);
+  return sets;
+}
+
+// 4.
+function claimPayload(proof) {
+  const { claims, map } = proof;
+  const text = (memory, entry, ranges) => `${memory}, ${entry}: ${ranges.map(rangeText).join(" ")}`;
+  const found = carriedSets(proof).map(({ ranges }, i) => [map.memories[i].name, ranges]).filter(([, ranges]) => ranges.length > 0);
+  demandSame("payload/parts", claims.payload.parts.map(({ memory, entry, ranges }) => text(memory, entry, ranges)),
+    found.map(([memory, ranges]) => text(memory, `payload/${map.controller}/${memory}.bin`, ranges)));
+}
+
+async function demandDigest(proof, place, span, bytes, wanted) {
+  const found = await sha256(bytes);
+  if (found === wanted) return;
+  throw claimMismatch(`${place}, ${placeText(proof.map, span)}`, wanted, `SHA-256 ${found}`);
+}
+
+// 5. They are not laid down, but they must not lie.
+async function claimCarriedLocked(proof) {
+  if (proof.claims.payload.kind !== "full") return;
+  const carried = carriedImage(proof.opened);
+  for (const span of proof.spans) {
+    if (!span.known || span.kind !== "locked") continue;
+    await demandDigest(proof, "controllers/0/payload", span, viewAt(carried, span), span.after);
   }
-  return sets.map((set, memory) => ({ memory: nameOf(plan, memory), ranges: set.ranges,
-    entry: `payload/${plan.map.controller}/${nameOf(plan, memory)}.bin` })).filter((part) => part.ranges.length > 0);
 }
 
-export function describeBinding(plan) {
-  return plan.map.identity.filter((field) => field.binds)
-    .map(({ name, memory, range }) => ({ name, memory: nameOf(plan, memory), range }));
+// 6. Where no patch lies, the bytes are those of `after`, which step match has compared.
+async function claimLockedBefore(proof) {
+  const { claims, map, cut, spans } = proof;
+  const patches = new PatchLayer(map, claims.patches.map(({ base }) => base));
+  for (const [i, span] of spans.entries()) {
+    if (!span.known || span.kind !== "locked") continue;
+    const place = `controllers/0/spans/${i}/before`;
+    if (patches.touches(span)) await demandDigest(proof, place, span, patches.over(cut, span), span.before);
+    else if (span.before !== span.after) throw claimMismatch(place, span.before, `${span.after}, for no patch lies here`);
+  }
 }
 
-// One side of the manifest's `checksums`: "" for copies, floating slots and what is not provable. A rule has no slot of its own:
-// its value over the coverage is what both sides can compare.
-export function describeCheck(outcome) {
-  if (outcome.isCopy || outcome.floating || outcome.state === "not-provable") return "";
-  return outcome.isRule ? outcome.computed : outcome.stored;
-}
-
-// Text of every non-binding identity field, in map order; "" when unknown or when a byte of it is not pinned.
-export function describeIdentity(plan, image) {
-  const touches = ({ memory, range }, kind) => bytesOfKind(plan, memory, kind).overlaps(range);
-  return readIdentity(plan.map, image).filter(({ field }) => !field.binds)
-    .map(({ field, text }) => (["volatile", "floating", "binding"].some((kind) => touches(field, kind)) ? "" : text));
-}
-
-// Differences of pinned bytes as changes.json lists them, without options.
-export function describeChanges(plan, before, after) {
-  return compareImages(plan, before, after).filter(({ kind }) => isPinned(kind))
-    .map(({ memory, range, region }) => ({ memory: nameOf(plan, memory), range, region }));
-}
-
-// HMAC-SHA-256 with the salt as key over "<controller> <memory> 0x%08x <decimal size>\n" and the field's bytes.
-export function saltedDigest(salt, map, field, image) {
-  const { begin } = field.range;
-  const head = `${map.controller} ${map.memories[field.memory].name} ${addressText(begin)} ${sizeOf(field.range)}\n`;
-  return hmacSha256(salt, concatBytes([utf8(head), viewAt(image, field)]));
+export async function proveClaims(proof) {
+  claimPlan(proof);
+  proof.shape = withKnown(proof.cut, proof.baseKnown);
+  claimSpans(proof);
+  claimWriteRanges(proof);
+  claimPayload(proof);
+  await claimCarriedLocked(proof);
+  await claimLockedBefore(proof);
+  proof.editableShare = editableShareOf(proof.plan, proof.shape);
 }

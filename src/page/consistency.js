@@ -1,5 +1,5 @@
-// What must fit together in a manifest, in the order of the format's page. What needs the bytes of the image is proved
-// later, by the rebuild.
+// What must fit together in a manifest, in the order of the format's page. What needs the region map or the bytes of the
+// image is proved later.
 
 import { addressText, grouped, printable, rangeText } from "./bytes.js";
 import { pinnedDigest } from "./pinned_digest.js";
@@ -12,7 +12,7 @@ const MEMORIES_TOGETHER = 2 ** 28;
 const CONTENTS_TOGETHER = 2 ** 29;
 const INFLATION_MOST = 1032; // two bits give at most 258 bytes: RFC 1951
 const REGION_MAP_MOST = 2 ** 20;
-const CHANGES_MOST = 2 ** 26;
+const CHANGES_MOST = 2 ** 23;
 const SET_MOST = 2 ** 16;
 const CONTENT_MOST = 2 ** 28;
 
@@ -66,6 +66,7 @@ export async function checkConsistency(manifest, name) {
   }));
 
   // 3. Spans follow one another over all memories.
+  const isPatched = controller.patches.some(({ base, result }) => base !== result);
   let memory = 0;
   let at = memories[0].extent.begin;
   for (const [i, span] of spans.entries()) {
@@ -74,7 +75,7 @@ export async function checkConsistency(manifest, name) {
     const follows = span.memory === home && span.range.begin === at && span.range.end <= extent.end;
     demand(follows, `/spans/${i}`, namedPlaceText(span), `a span inside ${home} that begins at ${addressText(at)}`);
     at = span.range.end;
-    accountFor(span, accounts[memory], controller.patches.length > 0, (holds, found, expected) =>
+    accountFor(span, accounts[memory], isPatched, (holds, found, expected) =>
       demand(holds, `/spans/${i}`, found, expected),
     );
   }
@@ -104,7 +105,7 @@ export async function checkConsistency(manifest, name) {
     demand(set.equals(accounts[i].binding), "/binding", `other bytes of ${memories[i].name} than the binding spans`, "the same bytes");
   }
 
-  checkClaims(controller, demand);
+  checkClaims(manifest, demand);
 
   // 7. Write ranges.
   let last = { home: 0, end: 0 };
@@ -136,14 +137,14 @@ function checkHead(manifest, demand) {
 }
 
 // Notes what a span says about its bytes.
-function accountFor({ range, kind, before, after }, account, hasPatches, demand) {
+function accountFor({ range, kind, before, after }, account, isPatched, demand) {
   const known = account.known.contains(range);
   demand(known || !account.known.overlaps(range), `${rangeText(range)}, partly known`, "a cut where known and unknown bytes meet");
   const pinned = known && PINNED_KINDS.includes(kind);
   const digestsFit = (before !== "") === pinned && (after !== "") === pinned;
   demand(digestsFit, "a digest too much or too few", pinned ? "digests before and after" : "no digest on bytes that are not pinned");
-  const mayDiffer = kind !== "locked" || hasPatches;
-  demand(mayDiffer || before === after, "locked bytes that changed", "equal digests where no patch is declared");
+  const mayDiffer = kind !== "locked" || isPatched;
+  demand(mayDiffer || before === after, "locked bytes that changed", "equal digests where no patch differs in base and result");
   if (pinned) account.pinned.add(range);
   if (pinned && kind !== "locked") account.areas.add(range);
   if (kind === "binding") account.binding.add(range);
@@ -151,7 +152,8 @@ function accountFor({ range, kind, before, after }, account, hasPatches, demand)
 }
 
 // 6. What is only compared later must at least be well formed.
-function checkClaims({ identity, patches, files, memories, checksums }, demand) {
+function checkClaims({ revision, controllers: [controller] }, demand) {
+  const { identity, patches, files, memories, checksums } = controller;
   demand(namesAreUnique(identity), "/identity", "one name twice", "each name once");
   demand(namesAreUnique(patches), "/patches", "one name twice", "each name once");
   let next = 0;
@@ -162,10 +164,21 @@ function checkClaims({ identity, patches, files, memories, checksums }, demand) 
     demand(home >= next, `/files/${i}`, file.memory || "no memory", "memories in order, each at most once");
     next = home + 1;
   }
-  for (const [i, check] of checksums.entries()) {
-    const wellFormed = (state, value) => state !== "not-provable" || value === "";
-    const fine = wellFormed(check.state_before, check.before) && wellFormed(check.state_after, check.after);
-    demand(fine, `/checksums/${i}`, "a value that is not provable", "an empty text");
+  if (revision > 0) checkRebuiltFiles(controller, demand);
+  for (const [i, { state, value }] of checksums.entries()) {
+    demand(state !== "not-provable" || value === "", `/checksums/${i}`, "a value that is not provable", "an empty text");
+  }
+}
+
+// Of a later revision: the raw file of each memory where every byte is pinned, otherwise none.
+function checkRebuiltFiles({ files, memories, spans }, demand) {
+  const isWhole = spans.every(({ after }) => after !== "");
+  demand(files.length === (isWhole ? memories.length : 0), "/files", `${files.length} files`,
+    isWhole ? "one for each memory" : "none where a byte is not pinned");
+  for (const [i, { memory, form, size }] of files.entries()) {
+    const { name, extent } = memories[i];
+    const isRawFile = memory === name && form === "raw" && size === sizeOf(extent);
+    demand(isRawFile, `/files/${i}`, `${memory} ${form}, ${grouped(size)} bytes`, `${name} raw, ${grouped(sizeOf(extent))} bytes`);
   }
 }
 
@@ -214,12 +227,11 @@ function checkPayload({ revision, controllers: [{ memories, payload }] }, accoun
 }
 
 // 9. Revision 0 changes nothing.
-function checkWayBack({ payload, spans, identity, checksums }, demand) {
+function checkWayBack({ payload, spans, patches }, demand) {
   demand(payload.kind === "full", "/payload/kind", "areas", "full for revision 0");
-  for (const list of [spans, identity, checksums]) {
-    const same = list.every((item) => item.before === item.after && item.state_before === item.state_after);
-    demand(same, "/controllers/0", "a value that differs after and before", "equal ones in revision 0");
-  }
+  const isSame = spans.every(({ before, after }) => before === after);
+  demand(isSame, "/spans", "a digest that differs before and after", "equal ones in revision 0");
+  demand(patches.every(({ base, result }) => base === result), "/patches", "a patch that differs in base and result", "equal ones in revision 0");
 }
 
 // 10. Lists of words.

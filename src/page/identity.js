@@ -2,7 +2,6 @@
 
 import { hexExcerpt, latin1, printable, sameBytes, toHex } from "./bytes.js";
 import { Refusal } from "./reason.js";
-import { looksOpaque } from "./entropy.js";
 import { knowsPlace, viewAt } from "./image.js";
 import { decodeWord } from "./value.js";
 import { placeText } from "./place.js";
@@ -27,50 +26,17 @@ function decodeField({ encoding }, bytes) {
   }
 }
 
-// Whether `text` fits the pattern; the language is on the region map's page.
-export function matchesPattern(text, pattern) {
-  let at = 0;
-  for (let p = 0; p < pattern.length; ++p) {
-    if (pattern[p] === "*" && p + 1 === pattern.length) return isPrintableText(text.slice(at));
-    if (at === text.length) return false;
-    const c = text[at++];
-    const fits = { "#": /[0-9]/, "@": /[A-Z]/, "?": /[0-9A-Z]/, ".": /[\x20-\x7e]/ }[pattern[p]];
-    if (fits !== undefined) {
-      if (!fits.test(c)) return false;
-    } else {
-      if (pattern[p] === "\\") ++p;
-      if (c !== pattern[p]) return false;
-    }
-  }
-  return at === text.length;
-}
-
-// Check character of a 17-character VIN after 49 CFR 565.15(c): "0" to "9" or "X"; "" for other lengths or characters that a VIN
-// cannot have (I, O, Q).
-export function vinCheckCharacter(vin) {
-  const weights = [8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2];  // table IV; position 9 is the check character itself
-  const letters = "ABCDEFGHJKLMNPRSTUVWXYZ";
-  const values = "12345678123457923456789";  // table III
-  if (vin.length !== weights.length || !/^[0-9A-HJ-NPR-Z]*$/.test(vin)) return "";
-  const sum = weights.reduce((total, weight, i) => {
-    const letter = letters.indexOf(vin[i]);
-    return total + weight * Number(letter === -1 ? vin[i] : values[letter]);
-  }, 0);
-  return sum % 11 === 10 ? "X" : String(sum % 11);
-}
-
-export function isBlankField(bytes) {
+function isBlankField(bytes) {
   return bytes.every((byte) => byte === 0x00) || bytes.every((byte) => byte === 0xff);
 }
 
-// Every field as {field, text, known, blank, wellFormed}; `text` "" when unknown.
+// Every field as {field, text, known, blank}; `text` "" when unknown. Whether it has the form that the region map declares is the
+// sealing side's to judge.
 export function readIdentity(map, image) {
   return map.identity.map((field) => {
-    if (!knowsPlace(image, field)) return { field, text: "", known: false, blank: false, wellFormed: false };
+    if (!knowsPlace(image, field)) return { field, text: "", known: false, blank: false };
     const bytes = viewAt(image, field);
-    const text = decodeField(field, bytes);
-    return { field, known: true, blank: isBlankField(bytes), text: text === undefined ? toHex(bytes) : printable(text, 1024),
-      wellFormed: text !== undefined && (field.pattern === "" || matchesPattern(text, field.pattern)) };
+    return { field, known: true, blank: isBlankField(bytes), text: decodeField(field, bytes) ?? toHex(bytes) };
   });
 }
 
@@ -78,8 +44,8 @@ function familyMismatch(place, found, expected) {
   return new Refusal("family-mismatch", { place, found, expected, next: "use the region map of this controller's software family" });
 }
 
-// The recognition rule: of a partial image that part of it decides which is known; where none is, nothing is recognised.
-function recogniseRule(map, image, identity) {
+// The recognition rule: what the image does not know is passed over, but something must be known. Throws the first mismatch.
+export function recogniseRule(map, image) {
   const { all, softwareNumbers } = map.recognition;
   let unknown;
   let isProved = false;
@@ -92,14 +58,10 @@ function recogniseRule(map, image, identity) {
     isProved = true;
     const bytes = viewAt(image, match);
     if (bytes.every((byte, i) => ((byte ^ match.bytes[i]) & match.mask[i]) === 0)) continue;
-    const memory = image.memories[match.memory];
-    if (!looksOpaque(memory.bytes)) throw familyMismatch(place, hexExcerpt(bytes), hexExcerpt(match.bytes));
-    throw new Refusal("form-opaque", { place: memory.name, found: "bytes nearly all of which look random",
-      expected: `${hexExcerpt(match.bytes)} at ${place}`,
-      next: "save the read without encryption and compression, or have whoever encrypted it undo that" });
+    throw familyMismatch(place, hexExcerpt(bytes), hexExcerpt(match.bytes));
   }
-  for (const { field, text, known } of identity) {
-    if (field.kind !== "software-number" || softwareNumbers.length === 0) continue;
+  for (const { field, text, known } of softwareNumbers.length === 0 ? [] : readIdentity(map, image)) {
+    if (field.kind !== "software-number") continue;
     const expected = `one of ${softwareNumbers.map((number) => printable(number, 40)).join(" ")}`;
     if (!known) {
       unknown ??= familyMismatch(placeText(map, field), "unknown bytes", expected);
@@ -111,10 +73,8 @@ function recogniseRule(map, image, identity) {
   if (unknown !== undefined && !isProved) throw unknown;
 }
 
-// Throws unless the recognition rule matches, every active bank is the expected one, and known fields are well formed.
-export function recogniseFamily(map, image) {
-  const identity = readIdentity(map, image);
-  recogniseRule(map, image, identity);
+// The controller runs from the bank that each copy is declared for.
+export function requireActiveBanks(map, image) {
   for (const { name, activeBank } of map.copies) {
     if (activeBank === undefined) continue;
     const known = knowsPlace(image, activeBank);
@@ -124,10 +84,10 @@ export function recogniseFamily(map, image) {
       found: known ? hexExcerpt(bytes) : "unknown bytes", expected: hexExcerpt(activeBank.equals),
       next: "the controller runs from its other bank: use or write a region map that edits that one" });
   }
-  for (const { field, text, known, blank, wellFormed } of identity) {
-    if (!known || blank || wellFormed) continue;
-    throw new Refusal("identity-mismatch", { place: `${field.name}, ${placeText(map, field)}`, found: `"${text}"`,
-      expected: field.pattern === "" ? "a field in its declared encoding" : `the pattern "${printable(field.pattern)}"`,
-      next: "check that region map and read belong together, and that the read is sound" });
-  }
+}
+
+// Family and bank of a read, and of a result.
+export function recogniseFamily(map, image) {
+  recogniseRule(map, image);
+  requireActiveBanks(map, image);
 }

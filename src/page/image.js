@@ -21,6 +21,15 @@ export function copyImage(image) {
   };
 }
 
+export function memoryNamed(image, name) {
+  return image.memories.find((memory) => memory.name === name);
+}
+
+// The same bytes, of which other addresses count as known (one set for each memory).
+export function withKnown(image, sets) {
+  return { memories: image.memories.map((memory, i) => ({ ...memory, known: sets[i] })) };
+}
+
 // The bytes at known and unknown addresses alike; the range must lie inside the extent.
 export function viewOf(memory, range) {
   return memory.bytes.subarray(range.begin - memory.extent.begin, range.end - memory.extent.begin);

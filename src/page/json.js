@@ -12,10 +12,127 @@ const NUMBER = /-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?/y;
 const PLAIN_TEXT = /[^"\\\u0000-\u001f]*/y;
 const ESCAPES = { '"': '"', "\\": "\\", "/": "/", b: "\b", f: "\f", n: "\n", r: "\r", t: "\t" };
 
+// Puts values together as they come. A value is {kind, value, at}; of a list, `dropped` says how many items came that are not
+// among its value.
+class TreeBuilder {
+  constructor() {
+    this.root = undefined;
+    this.open = []; // arrays and objects that have not ended
+    this.nextKey = ""; // of the value that comes next
+  }
+
+  key(text) {
+    this.nextKey = text;
+  }
+
+  place(value) {
+    const parent = this.open.at(-1);
+    if (parent === undefined) this.root = value;
+    else if (parent.kind === "array") parent.value.push(value);
+    else parent.value.set(this.nextKey, value);
+    return value;
+  }
+
+  scalar(kind, value, at) {
+    this.place({ kind, value, at });
+  }
+
+  begin(kind, at) {
+    this.open.push(this.place({ kind, value: kind === "array" ? [] : new Map(), at }));
+  }
+
+  end() {
+    this.open.pop();
+  }
+}
+
+// The same for a tree that holds one item of a list at a time. `list` is {key, names, take}: the list at one key of the text's
+// object; the keys of the object and of items that will be asked for; and who is given each item, as it is read, and its
+// number. Of other arrays and objects the tree holds the kind alone, and of keys that are not among the names the first of each
+// object. So it stays small whatever the text.
+class ListBuilder {
+  constructor(list) {
+    this.list = list;
+    this.builder = new TreeBuilder();
+    this.skipped = 0; // arrays and objects open of which nothing is held
+    this.isList = false; // the value that comes next
+    this.isLeftOut = false; // the same
+    this.hasOther = []; // by open object: a key that is not among the names
+  }
+
+  get root() {
+    return this.builder.root;
+  }
+
+  get inList() {
+    return this.builder.open.length === 2;
+  }
+
+  key(text) {
+    if (this.skipped > 0) return;
+    this.isList = this.builder.open.length === 1 && text === this.list.key;
+    if (!this.list.names.includes(text)) {
+      this.isLeftOut = this.hasOther.at(-1);
+      this.hasOther[this.hasOther.length - 1] = true;
+    }
+    if (!this.isLeftOut) this.builder.key(text);
+  }
+
+  scalar(kind, value, at) {
+    if (this.skipped > 0) return;
+    if (!this.isLeftOut) this.builder.scalar(kind, value, at);
+    this.isList = this.isLeftOut = false;
+    this.endItem();
+  }
+
+  begin(kind, at) {
+    if (this.skipped > 0) {
+      this.skipped += 1;
+      return;
+    }
+    const isTop = this.builder.open.length === 0 && kind === "object";
+    const isList = this.isList && kind === "array";
+    const isItem = this.inList && kind === "object";
+    if (!isTop && !isList && !isItem) {
+      if (!this.isLeftOut) {
+        this.builder.begin(kind, at);
+        this.builder.end();
+      }
+      this.isList = this.isLeftOut = false;
+      this.skipped = 1;
+      return;
+    }
+    this.builder.begin(kind, at);
+    this.hasOther.push(false);
+    this.isList = false;
+    if (isList) this.builder.open.at(-1).dropped = 0;
+  }
+
+  end() {
+    if (this.skipped > 0) {
+      this.skipped -= 1;
+      if (this.skipped === 0) this.endItem();
+      return;
+    }
+    this.builder.end();
+    this.hasOther.pop();
+    this.endItem();
+  }
+
+  // Hands over the item of the list that has just ended, if one has.
+  endItem() {
+    if (!this.inList) return;
+    const list = this.builder.open.at(-1);
+    this.list.take(list.value.pop(), list.dropped);
+    list.dropped += 1;
+  }
+}
+
 class JsonParser {
-  constructor(text, file) {
+  constructor(text, file, builder) {
     this.text = text;
     this.file = file;
+    this.builder = builder;
     this.at = 0;
   }
 
@@ -48,9 +165,9 @@ class JsonParser {
   }
 
   document() {
-    const value = this.value(1);
+    this.value(1);
     if (this.skipped() !== undefined) this.syntax();
-    return value;
+    return this.builder.root;
   }
 
   value(depth) {
@@ -59,50 +176,55 @@ class JsonParser {
     if (mark === "{" || mark === "[") {
       if (depth > DEPTH_LIMIT) this.fail("json-depth", `level ${depth}`, `at most ${DEPTH_LIMIT} levels`);
       this.at += 1;
-      return mark === "{" ? this.object(at, depth) : this.array(at, depth);
+      this.builder.begin(mark === "{" ? "object" : "array", at);
+      if (mark === "{") this.object(depth);
+      else this.array(depth);
+      this.builder.end();
+    } else if (mark === '"') {
+      this.builder.scalar("string", this.string(), at);
+    } else if (this.text.startsWith("true", at)) {
+      this.at += 4;
+      this.builder.scalar("boolean", true, at);
+    } else if (this.text.startsWith("false", at)) {
+      this.at += 5;
+      this.builder.scalar("boolean", false, at);
+    } else {
+      if (this.text.startsWith("null", at)) this.fail("json-type", "null", "a value");
+      this.builder.scalar("number", this.number(), at);
     }
-    if (mark === '"') return { kind: "string", value: this.string(), at };
-    for (const [word, value] of [["true", true], ["false", false]]) {
-      if (!this.text.startsWith(word, at)) continue;
-      this.at += word.length;
-      return { kind: "boolean", value, at };
-    }
-    if (this.text.startsWith("null", at)) this.fail("json-type", "null", "a value");
-    return { kind: "number", value: this.number(), at };
   }
 
-  object(at, depth) {
-    const members = new Map();
+  object(depth) {
+    const keys = new Set();
     if (this.skipped() === "}") {
       this.at += 1;
-      return { kind: "object", value: members, at };
+      return;
     }
     for (;;) {
       if (this.skipped() !== '"') this.syntax();
       const key = this.string();
-      if (members.has(key)) this.fail("json-repeated-key", `"${printable(key, 60)}" again`, "each key once");
+      if (keys.has(key)) this.fail("json-repeated-key", `"${printable(key, 60)}" again`, "each key once");
+      keys.add(key);
       this.expect(":");
-      members.set(key, this.value(depth + 1));
+      this.builder.key(key);
+      this.value(depth + 1);
       if (this.skipped() === "}") break;
       this.expect(",");
     }
     this.at += 1;
-    return { kind: "object", value: members, at };
   }
 
-  array(at, depth) {
-    const items = [];
+  array(depth) {
     if (this.skipped() === "]") {
       this.at += 1;
-      return { kind: "array", value: items, at };
+      return;
     }
     for (;;) {
-      items.push(this.value(depth + 1));
+      this.value(depth + 1);
       if (this.skipped() === "]") break;
       this.expect(",");
     }
     this.at += 1;
-    return { kind: "array", value: items, at };
   }
 
   number() {
@@ -145,18 +267,35 @@ class JsonParser {
 }
 
 function placeInText(text, at) {
-  const before = text.slice(0, at).split("\n");
-  return `line ${before.length}, column ${before.at(-1).length + 1}`;
+  let line = 1;
+  let begin = 0;
+  for (let end = text.indexOf("\n"); end !== -1 && end < at; end = text.indexOf("\n", begin)) {
+    line += 1;
+    begin = end + 1;
+  }
+  return `line ${line}, column ${at - begin + 1}`;
+}
+
+function decodeText(bytes, file) {
+  const text = decodeUtf8(bytes);
+  if (text !== null) return text;
+  throw new Refusal("json-syntax", {
+    file, found: "bytes that are not UTF-8", expected: "JSON (RFC 8259) in UTF-8", next: "save the file as UTF-8",
+  });
 }
 
 export function parseJson(bytes, file) {
-  const text = decodeUtf8(bytes);
-  if (text === null) {
-    throw new Refusal("json-syntax", {
-      file, found: "bytes that are not UTF-8", expected: "JSON (RFC 8259) in UTF-8", next: "save the file as UTF-8",
-    });
-  }
-  return new JsonNode({ text, file }, new JsonParser(text, file).document(), "");
+  const text = decodeText(bytes, file);
+  return new JsonNode({ text, file }, new JsonParser(text, file, new TreeBuilder()).document(), "");
+}
+
+// The same, with the same faults, item by item: `list` as in ListBuilder, whose `take` is given each item as a node. The node
+// that comes back holds none of them; its length still counts them.
+export function parseJsonList(bytes, file, { key, names, take }) {
+  const text = decodeText(bytes, file);
+  const document = { text, file };
+  const builder = new ListBuilder({ key, names, take: (value, i) => take(new JsonNode(document, value, `/${key}/${i}`)) });
+  return new JsonNode(document, new JsonParser(text, file, builder).document(), "");
 }
 
 function lengthInBytes(text) {
@@ -170,6 +309,7 @@ export class JsonNode {
     this.kind = value.kind;
     this.value = value.value;
     this.at = value.at;
+    this.dropped = value.dropped ?? 0; // items that came before those of `value`
     this.pointer = pointer;
   }
 
@@ -245,11 +385,16 @@ export class JsonNode {
     return this.value;
   }
 
-  items(limit) {
+  // Number of elements of an array of at most `limit`.
+  length(limit) {
     this.expectKind("array", "an array");
-    if (this.value.length > limit) {
-      this.refuse("json-value", `${this.value.length} elements`, `at most ${limit}`);
-    }
+    const length = this.dropped + this.value.length;
+    if (length > limit) this.refuse("json-value", `${length} elements`, `at most ${limit}`);
+    return length;
+  }
+
+  items(limit) {
+    this.length(limit);
     return this.value.map((item, i) => new JsonNode(this.document, item, `${this.pointer}/${i}`));
   }
 }

@@ -80,43 +80,48 @@ function hasRole(role) {
 }
 
 // Each required role by a key of its own, and enough authors or reviewers.
-function areEnough(manifest, signers, trust) {
+export function areEnough(reviewed, signers, trust) {
   const able = signers.filter((key) => hasRole("author")(key) || hasRole("reviewer")(key));
   const authors = signers.filter(hasRole("author"));
-  const filled = manifest.required_roles.includes("reviewer")
+  const filled = reviewed
     ? authors.some((author) => signers.some((key) => key !== author && hasRole("reviewer")(key)))
     : authors.length > 0;
   return filled && able.length >= trust.policy.threshold;
 }
 
-// Step 8a: all signers, or beside a compromised one those that need it not.
+// Whether a revision needs a reviewer beside its author.
+export function isReviewed(manifest) {
+  return manifest.required_roles.includes("reviewer");
+}
+
+// Step 8a: all signers, or beside a compromised one those that need it not; {signers, byLedger}.
 async function countedSigners(manifest, digest, signers, trust, inclusion, placeOf, name) {
   const compromised = signers.find((key) => key.state === "compromised");
-  if (compromised === undefined) return signers;
+  if (compromised === undefined) return { signers, byLedger: false };
   let unproved = null;
   if (inclusion !== null) {
     try {
       await checkInclusion(inclusion, digest, trust.ledger_heads, name);
-      return signers;
+      return { signers, byLedger: true };
     } catch (fault) {
       if (!(fault instanceof Refusal)) throw fault;
       unproved = fault;
     }
   }
   const active = signers.filter((key) => key.state === "active");
-  if (areEnough(manifest, active, trust)) return active;
+  if (areEnough(isReviewed(manifest), active, trust)) return { signers: active, byLedger: false };
   const next = "do not use this bundle; ask the shop for one with a new signature, or for the proof that it is older";
   throw unproved ?? compromisedKey(compromised, placeOf, name, next);
 }
 
-// Step 8 for a bundle whose signatures verify.
+// Step 8 for a bundle whose signatures verify. Gives the ids of the keys that counted, none where the ledger proved it.
 export async function judgeBundleTrust(manifest, digest, signers, trust, inclusion, placeOf, name) {
-  const counted = await countedSigners(manifest, digest, signers, trust, inclusion, placeOf, name);
+  const { signers: counted, byLedger } = await countedSigners(manifest, digest, signers, trust, inclusion, placeOf, name);
   const controller = manifest.controllers[0];
   const subjects = [["jobs", manifest.job], ["controllers", controller.name], ["region_maps", controller.region_map.digest]];
   checkScope(counted, subjects, placeOf, name);
   checkValidity(counted, manifest.claimed_time, placeOf, name);
-  if (areEnough(manifest, counted, trust)) return;
+  if (areEnough(isReviewed(manifest), counted, trust)) return byLedger ? [] : counted.map(({ id }) => id);
   throw new Refusal("roles-missing", {
     file: name,
     place: "signatures",

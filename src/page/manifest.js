@@ -24,6 +24,7 @@ export const REVISION_NUMBER = integerOf(0, REVISION_MOST);
 export const SEQUENCE_NUMBER = integerOf(1, SEQUENCE_MOST);
 export const BASE_NUMBER = integerOf(1, BASE_MOST);
 const CHECK_STATE = choiceOf("holds", "fails", "not-provable");
+const PATCH_STATE = choiceOf("before", "after");
 
 // Any number is read, so that a later format is told from a damaged one.
 const FORMAT_NUMBER = {
@@ -60,7 +61,7 @@ const CONTROLLER = objectOf(
       MEMORIES_MOST,
     ),
   ],
-  ["identity", listOf(objectOf(["name", NAME], ["kind", NAME], ["before", VALUE], ["after", VALUE]), LIST_MOST)],
+  ["identity", listOf(objectOf(["name", NAME], ["text", VALUE]), LIST_MOST)],
   ["binding", listOf(objectOf(["name", NAME], ...PLACE, ["digest", MAYBE_DIGEST]), LIST_MOST)],
   ["spans", listOf(objectOf(
     ...PLACE,
@@ -76,20 +77,8 @@ const CONTROLLER = objectOf(
       MEMORIES_MOST,
     ),
   ],
-  [
-    "checksums",
-    listOf(
-      objectOf(
-        ["name", LINE],
-        ["state_before", CHECK_STATE],
-        ["state_after", CHECK_STATE],
-        ["before", VALUE],
-        ["after", VALUE],
-      ),
-      LIST_MOST,
-    ),
-  ],
-  ["patches", listOf(objectOf(["name", NAME], ["state", choiceOf("before", "after")]), LIST_MOST)],
+  ["checksums", listOf(objectOf(["name", LINE], ["state", CHECK_STATE], ["value", VALUE]), LIST_MOST)],
+  ["patches", listOf(objectOf(["name", NAME], ["base", PATCH_STATE], ["result", PATCH_STATE]), LIST_MOST)],
   ["write_ranges", listOf(objectOf(...PLACE), LIST_MOST)],
   ["payload", objectOf(
     ["kind", choiceOf("full", "areas")],
@@ -130,7 +119,6 @@ const MANIFEST = objectOf(
   }],
   ["permitted_returns", listOf(DIGEST, RETURNS_MOST)],
   ["options", listOf(objectOf(["name", NAME], ["title", LINE], ["digest", DIGEST]), 256)],
-  ["items", listOf(objectOf(["name", LINE], ["region", LINE], ["unit", LINE], ["before", LINE], ["after", LINE]), 2000)],
   ["requirements", listOf(LINE, WORDS_MOST)],
   ["cautions", listOf(LINE, WORDS_MOST)],
   ["attachments", listOf(objectOf(["entry", LINE], ["title", LINE]), WORDS_MOST)],

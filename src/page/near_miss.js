@@ -2,11 +2,12 @@
 // stays what it was.
 
 import { bytesText, grouped, printable } from "./bytes.js";
-import { regionAt } from "./compare.js";
+import { regionOf } from "./compare.js";
 import { sha256 } from "./digest.js";
-import { readIdentity, recogniseFamily } from "./identity.js";
-import { segmentTotal, viewOf } from "./image.js";
-import { memoryNamed } from "./match.js";
+import { readIdentity, recogniseRule } from "./identity.js";
+import { memoryNamed, segmentTotal, viewOf } from "./image.js";
+import { PatchLayer } from "./patches.js";
+import { rangeHolds } from "./place.js";
 import { isPinned } from "./plan.js";
 import { RangeSet } from "./range_set.js";
 import { loadRead } from "./read.js";
@@ -41,9 +42,10 @@ async function fits(manifest, image) {
   return spans.length > 0;
 }
 
-// "software 1037 is 1040" of every locked identity field that says otherwise, and whether the family is another.
+// "software 1037 is 1040" of every locked identity field that says otherwise; a permitted patch may do that.
 function otherSoftware({ manifest, map }, image) {
-  const { identity, spans } = manifest.controllers[0];
+  const { identity, patches, spans } = manifest.controllers[0];
+  const laid = new PatchLayer(map, patches.map(({ result }) => result));
   return readIdentity(map, image).flatMap(({ field, text, known, blank }) => {
     const claim = identity.find(({ name }) => name === field.name);
     const locked = new RangeSet(
@@ -51,9 +53,9 @@ function otherSoftware({ manifest, map }, image) {
         .filter(({ kind, memory }) => kind === "locked" && memory === map.memories[field.memory].name)
         .map(({ range }) => range),
     );
-    if (!known || field.binds || claim === undefined || claim.after === "" || !locked.contains(field.range)) return [];
-    if (text === claim.after || text === claim.before) return [];
-    return [`${printable(field.name, 64)} is ${blank ? "blank" : printable(text, 64)}, not ${printable(claim.after, 64)}`];
+    if (!known || field.binds || claim === undefined || claim.text === "" || !locked.contains(field.range) || laid.touches(field)) return [];
+    if (text === claim.text) return [];
+    return [`${printable(field.name, 64)} is ${blank ? "blank" : printable(text, 64)}, not ${printable(claim.text, 64)}`];
   });
 }
 
@@ -61,7 +63,7 @@ function isOtherFamily(map, image) {
   // By bytes alone: an unknown software number is not another family.
   const bytesOnly = { ...map, recognition: { ...map.recognition, softwareNumbers: [] } };
   try {
-    recogniseFamily(bytesOnly, image);
+    recogniseRule(bytesOnly, image);
   } catch (fault) {
     if (fault instanceof Refusal) return fault.code === "family-mismatch";
     throw fault;
@@ -89,7 +91,7 @@ async function explainForeign(refusal, opened, image) {
   }
   if (differing.length === 0) return refusal;
   const regions = new Set(differing.map(({ memory, range }) => {
-    const region = regionAt(map, map.memories.findIndex(({ name }) => name === memory), range.begin);
+    const region = regionOf(map, { memory: map.memories.findIndex(({ name }) => name === memory), range });
     return region ? `region ${region}` : "bytes without a region";
   }));
   const total = lockedSpans(manifest).length;
@@ -119,7 +121,8 @@ async function explainForeign(refusal, opened, image) {
 
 function explainIncomplete(refusal, { manifest }, image) {
   const { spans, memories } = manifest.controllers[0];
-  const needed = spans.filter(({ kind, after }) => kind === "binding" || (isPinned(kind) && after !== ""));
+  const isKnown = ({ memory, range }) => memories.find(({ name }) => name === memory).known.some((known) => rangeHolds(known, range));
+  const needed = spans.filter((span) => (span.kind === "binding" || isPinned(span.kind)) && isKnown(span));
   const held = ({ memory, range }) => memoryNamed(image, memory).known.within(range).size;
   const whole = ({ range }) => range.end - range.begin;
   const sum = (size) => needed.reduce((bytes, span) => bytes + size(span), 0);

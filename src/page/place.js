@@ -20,6 +20,16 @@ export function firstEndingAfter(sorted, place) {
   return low;
 }
 
+// Those of a sorted list of disjoint places that share a byte with `place`.
+export function overlapping(sorted, place) {
+  const found = [];
+  for (let i = firstEndingAfter(sorted, place); i < sorted.length; ++i) {
+    if (sorted[i].memory !== place.memory || sorted[i].range.begin >= place.range.end) break;
+    found.push(sorted[i]);
+  }
+  return found;
+}
+
 export function rangesOverlap(a, b) {
   return a.begin < b.end && b.begin < a.end;
 }

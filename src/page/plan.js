@@ -2,15 +2,16 @@
 // solved together, which float, and how the image falls into spans. It looks only at locked bytes, so all reads of one base
 // give the same plan.
 //
-// A plan is {map, nodes, order}. A node is one checksum or copy: {isCopy, index, name, message, crc, reads, writes, floating};
-// `reads` by memory, a rule's own balance not among them; `writes` slots, balance or copy. A group is {nodes, joint}.
+// A plan is {map, nodes, edges, order, learned, kinds}. A node is one checksum or copy: {isCopy, index, name, message, crc, reads,
+// writes, floating, readsLearned}; `reads` by memory, a rule's own balance not among them; `writes` slots, balance or copy.
+// `edges` are, by node, the nodes whose bytes it reads itself. A group of `order` is {nodes, joint}. `learned` and `kinds` are sets
+// of bytes by memory.
 
 import { grouped } from "./bytes.js";
 import { Refusal } from "./reason.js";
 import { Crc } from "./crc.js";
 import { RangeSet } from "./range_set.js";
 import { Message } from "./message.js";
-import { CHECKSUM_READ_LIMIT } from "./region_map_arithmetic.js";
 import { JOINT_BIT_LIMIT, makeJointSystem } from "./joint.js";
 import { comparePlaces, firstEndingAfter, sizeOf } from "./place.js";
 
@@ -77,6 +78,8 @@ function findComponents(edges) {
   return components;
 }
 
+const READS_OF_AN_IMAGE = 64;  // docs/proof.md, claims
+
 function makeNodes(map, image) {
   const crcs = new Map();  // by parameters: making one takes longer than many a coverage
   const crcOf = (parameters) => {
@@ -85,13 +88,14 @@ function makeNodes(map, image) {
     return crcs.get(key);
   };
   let read = 0;
+  const most = READS_OF_AN_IMAGE * map.memories.reduce((total, { extent }) => total + sizeOf(extent), 0);
   const checksums = map.checksums.map((checksum, index) => {
     const message = new Message(map, checksum, image);
     read += message.length;
-    // The region map bounds ranges; what tables name is bounded here, so that no image keeps a machine busy for hours.
-    if (read > CHECKSUM_READ_LIMIT) {
+    // Nothing that a small file says keeps a machine busy for long.
+    if (read > most) {
       throw new Refusal("descriptor-invalid", { place: checksum.name,
-        found: `${grouped(read)} bytes read by all checksums up to this one`, expected: `at most ${grouped(CHECKSUM_READ_LIMIT)}`,
+        found: `${grouped(read)} bytes read by all checksums up to this one`, expected: `at most ${grouped(most)}`,
         next: "check that region map and image belong together" });
     }
     const reads = message.reads.map((set) => set.copy());
@@ -113,24 +117,40 @@ function memberNames(plan, nodes) {
   return [...nodes, nodes[0]].map((index) => plan.nodes[index].name).join(" -> ");
 }
 
-// Bytes whose region is volatile and that no slot, balance or copy owns.
-function plainVolatile(plan) {
+// Learned bytes: those of volatile regions that no node owns and no binding field holds.
+function learnedBytes(plan) {
   const sets = plan.map.memories.map(() => new RangeSet());
   for (const region of plan.map.regions) {
     if (region.policy === "volatile") sets[region.memory].add(region.range);
   }
   for (const place of plan.nodes.flatMap((node) => node.writes)) sets[place.memory].remove(place.range);
+  for (const field of plan.map.identity) if (field.binds) sets[field.memory].remove(field.range);
   return sets;
 }
 
-function markFloating(plan, edges) {
-  const sets = plainVolatile(plan);
-  for (const group of plan.order) {
-    const floating = group.nodes.some((index) =>
+// Learned bytes and binding fields.
+function vehicleBytes(plan) {
+  const sets = plan.learned.map((set) => set.copy());
+  for (const field of plan.map.identity) if (field.binds) sets[field.memory].add(field.range);
+  return sets;
+}
+
+// By node: whether it reads one of these bytes (one set for each memory), itself or through other nodes.
+function nodesThatRead(plan, sets) {
+  const found = new Array(plan.nodes.length).fill(false);
+  for (const { nodes } of plan.order) {
+    const any = nodes.some((index) =>
       plan.nodes[index].reads.some((set, memory) => set.ranges.some((range) => sets[memory].overlaps(range))) ||
-      edges[index].some((read) => plan.nodes[read].floating));
-    for (const index of group.nodes) plan.nodes[index].floating = floating;
+      plan.edges[index].some((read) => found[read]));
+    for (const index of nodes) found[index] = any;
   }
+  return found;
+}
+
+function markFloating(plan) {
+  const readsVehicle = nodesThatRead(plan, vehicleBytes(plan));
+  const readsLearned = nodesThatRead(plan, plan.learned);
+  plan.nodes.forEach((node, index) => Object.assign(node, { floating: readsVehicle[index], readsLearned: readsLearned[index] }));
 }
 
 // A balance that floats is set again on the customer's side, so both sides must find the same value. Of the two words that
@@ -158,7 +178,7 @@ function checkGroups(plan) {
       }
       if (node.floating && !system.isUnique) {
         throw new Refusal("map-floating", { place, found: "more than one right value",
-          expected: "exactly one right value, since volatile bytes reach it", next: "make the slot as wide as the result" });
+          expected: "exactly one right value, since bytes of the vehicle reach it", next: "make the slot as wide as the result" });
       }
       continue;
     }
@@ -166,7 +186,7 @@ function checkGroups(plan) {
     const checksum = plan.map.checksums[node.index];
     if (checksum.rule?.balance && !isBalanceUnique(plan, group)) {
       throw new Refusal("map-floating", { place: checksum.name, found: "a balance with more than one right value",
-        expected: "exactly one right value, since volatile bytes reach it", next: "make the balance as wide as the result" });
+        expected: "exactly one right value, since bytes of the vehicle reach it", next: "make the balance as wide as the result" });
     }
   }
 }
@@ -174,11 +194,12 @@ function checkGroups(plan) {
 export function makePlan(map, image) {
   const plan = { map, nodes: makeNodes(map, image), order: [] };
   const owned = ownedRanges(plan.nodes);
-  const edges = plan.nodes.map((node) => ownersRead(owned, node.reads));
-  for (const nodes of findComponents(edges)) {
-    plan.order.push({ nodes, joint: nodes.length > 1 || edges[nodes[0]].includes(nodes[0]) });
+  plan.edges = plan.nodes.map((node) => ownersRead(owned, node.reads));
+  for (const nodes of findComponents(plan.edges)) {
+    plan.order.push({ nodes, joint: nodes.length > 1 || plan.edges[nodes[0]].includes(nodes[0]) });
   }
-  markFloating(plan, edges);
+  plan.learned = learnedBytes(plan);
+  markFloating(plan);
   checkGroups(plan);
   plan.kinds = map.memories.map((_, memory) => kindSets(plan, memory));
   return plan;
@@ -257,19 +278,10 @@ export function areasOf(plan, image) {
   return areas.map((set, memory) => set.intersect(image.memories[memory].known));
 }
 
-// The areas, and the floating slots that depend on them: writing exactly these turns any revision of the base into any other.
+// The areas, and the floating places that depend on them: writing exactly these turns any revision of the base into any other.
 export function writeRangesOf(plan, image) {
   const areas = areasOf(plan, image);
-  const owned = ownedRanges(plan.nodes);
-  const reached = new Array(plan.nodes.length).fill(false);
-  for (const group of plan.order) {
-    const any = group.nodes.some((index) => {
-      const { reads } = plan.nodes[index];
-      return reads.some((set, memory) => set.ranges.some((range) => areas[memory].overlaps(range))) ||
-        ownersRead(owned, reads).some((owner) => reached[owner]);
-    });
-    for (const index of group.nodes) reached[index] = any;
-  }
+  const reached = nodesThatRead(plan, areas);
   const extra = areas.map(() => new RangeSet());
   plan.nodes.forEach((node, index) => {
     if (!reached[index] || !node.floating) return;

@@ -42,7 +42,6 @@ export const REASONS = {
   "checksum-cycle": "Checksums depend on each other in a circle that cannot be solved.",
   "descriptor-invalid": "A descriptor table in the image points nowhere.",
   "family-mismatch": "The image is not of the software family that the region map describes.",
-  "identity-mismatch": "An identity field does not have the form that the region map declares.",
   "bank-not-active": "The controller runs from another bank than the region map edits.",
   "checksum-fails": "A checksum inside the image does not hold.",
   "checksum-not-provable": "A checksum cannot be verified because bytes it needs are unknown.",
@@ -75,6 +74,9 @@ export const REASONS = {
   "roles-missing": "A required role or the threshold of signatures is not met.",
   "succession-invalid": "The succession from one root to the next is damaged or not announced by the old root.",
   "trust-old": "The trust file is older than one that was already used, or its root was succeeded.",
+  "succession-fork": "Another successor of this root was seen before.",
+  "root-unrelated": "The root has nothing to do with the shops that the state knows, and was not stated.",
+  "key-reinstated": "The trust file lets go of a key that an earlier one called compromised.",
   "withdrawals-invalid": "The list of withdrawals is damaged or of another root.",
   "withdrawals-old": "The list of withdrawals is older than one that was already used.",
   "job-list-invalid": "The list of a job's revisions is damaged, or of another root, job or controller.",
@@ -107,6 +109,10 @@ export class Refusal extends Error {
     if (!Object.hasOwn(REASONS, code)) throw new RangeError(`no reason ${code}`);
     Object.assign(this, { code, file, place, found, expected, next });
   }
+}
+
+export function claimMismatch(place, found, expected, file = "") {
+  return new Refusal("claim-mismatch", { file, place, found, expected, next: "do not use this bundle; tell the shop" });
 }
 
 // What people and programs get to see of a refusal.

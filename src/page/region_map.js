@@ -103,8 +103,8 @@ function readEvidence(draft, top) {
   evidence.guesses = object.required("guesses").items(LIST_LIMIT).map(readMapLine);
   draft.map.grade = object.required("grade").choice(["draft", "verified"]);
   if (draft.map.grade === "verified" && evidence.verifiedOn.length === 0) {
-    node.refuse("json-value", 'grade "verified" and no image in "verified_on"',
-      "the SHA-256 of at least one image that the map was verified on");
+    node.refuse("json-value", 'grade "verified" and no digest in "verified_on"',
+      "the pinned digest of at least one read that the map was verified on");
   }
   object.done();
   draft.map.evidence = evidence;

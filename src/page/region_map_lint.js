@@ -146,6 +146,10 @@ export function lintPolicies(draft) {
   }
   lintTables(draft, isAllLocked, patched);
   for (const field of map.identity) {
+    if ((field.kind === "vin" || field.kind === "serial") && !field.binds) {
+      throw misplaced(draft, nodes.get(field), `field of kind ${field.kind}`, field.name, field, "which does not bind",
+        "a field that binds, so that it is not sealed in clear", 'add "binds": true');
+    }
     if (field.kind !== "revision-mark") continue;
     if (editable.holds(field) && !derived.touches(field) && !field.binds) continue;
     throw misplaced(draft, nodes.get(field), "revision mark", field.name, field,

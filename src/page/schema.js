@@ -156,20 +156,51 @@ export function canonicalText(type, value) {
   return JSON.stringify(type.write(value));
 }
 
+const SHOWN = 20; // bytes behind a difference
+
+// Bytes held against what writing their meaning again gives, piece by piece.
+export class CanonicalComparison {
+  constructor(bytes) {
+    this.bytes = bytes;
+    this.at = 0; // the bytes before are the same
+    this.written = ""; // what follows there, as much as is shown, once there is a difference
+    this.differs = false;
+  }
+
+  // The text that is written next.
+  take(text) {
+    let written = utf8(text);
+    if (!this.differs) {
+      const rest = this.bytes.subarray(this.at, this.at + written.length);
+      const same = firstDifference(rest, written);
+      const count = same < 0 ? written.length : same;
+      this.at += count;
+      written = written.subarray(count);
+      this.differs = written.length > 0;
+    }
+    this.written += latin1(written.subarray(0, SHOWN - this.written.length));
+  }
+
+  finish(file) {
+    if (!this.differs && this.at === this.bytes.length) return;
+    const excerpt = (text) => (text === "" ? "the end" : `"${printable(text, 60)}"`);
+    throw new Refusal("json-not-canonical", {
+      file,
+      place: `byte ${this.at}`,
+      found: excerpt(latin1(this.bytes.subarray(this.at, this.at + SHOWN))),
+      expected: excerpt(this.written),
+      next: "do not use this file; ask its sender for a new copy",
+    });
+  }
+}
+
 // Bytes of which the kind was checked, read by their table and compared with what writing them again gives.
 export function readCanonical(bytes, type, file) {
   const value = type.read(parseJson(bytes, file));
-  const written = utf8(canonicalText(type, value));
-  const at = firstDifference(bytes, written);
-  if (at < 0) return value;
-  const excerpt = (whole) => (at < whole.length ? `"${printable(latin1(whole.subarray(at, at + 20)), 60)}"` : "the end");
-  throw new Refusal("json-not-canonical", {
-    file,
-    place: `byte ${at}`,
-    found: excerpt(bytes),
-    expected: excerpt(written),
-    next: "do not use this file; ask its sender for a new copy",
-  });
+  const comparison = new CanonicalComparison(bytes);
+  comparison.take(canonicalText(type, value));
+  comparison.finish(file);
+  return value;
 }
 
 // The same for statements, where one reason stands for whatever is wrong with the text.

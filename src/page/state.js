@@ -1,9 +1,9 @@
-// What was accepted before: two lines of text that the person keeps, in the checker's own form. It only ever refuses
-// more than no memory would.
+// What was accepted before: two lines of text that the person keeps, in the checker's own form. docs/order.md, "The state file".
 
 import { grouped, latin1, startsWith } from "./bytes.js";
 import { sha256 } from "./digest.js";
-import { BASE_NUMBER, RETURNS_MOST, SEQUENCE_MOST, SEQUENCE_NUMBER } from "./manifest.js";
+import { BASE_NUMBER, RETURNS_MOST, SEQUENCE_NUMBER } from "./manifest.js";
+import { SIGNATURES_MOST } from "./prefix.js";
 import { Refusal } from "./reason.js";
 import {
   BOOLEAN, canonicalText, DIGEST, integerOf, isAscending, listOf, literalOf, MAYBE_DIGEST, MAYBE_TIME, NAME, objectOf,
@@ -12,25 +12,38 @@ import {
 import { NOTICES_MOST } from "./statements.js";
 
 export const STATE_MOST = 2 ** 23;
+export const KEPT_MOST = 16;
+export const WAYS_BACK_MOST = 32;
+export const LISTS_MOST = 16;
+const ACCEPTED_ROWS = [
+  ["base", BASE_NUMBER],
+  ["sequence", SEQUENCE_NUMBER],
+  ["revision", DIGEST],
+  ["reviewed", BOOLEAN],
+  ["keys", listOf(DIGEST, SIGNATURES_MOST)],
+];
+const WAY_BACK = objectOf(...ACCEPTED_ROWS);
+const KEPT_REVISION = objectOf(...ACCEPTED_ROWS, ["set", MAYBE_DIGEST], ["returns", listOf(DIGEST, RETURNS_MOST)]);
 const STATE_JOB = objectOf(
   ["job", NAME],
   ["controller", NAME],
-  ["base", BASE_NUMBER],
-  ["way_back_sequence", integerOf(0, SEQUENCE_MOST)],
-  ["way_back", MAYBE_DIGEST],
-  ["sequence", SEQUENCE_NUMBER],
-  ["revision", DIGEST],
-  ["set", MAYBE_DIGEST],
-  ["returns", listOf(DIGEST, RETURNS_MOST)],
+  ["revisions", listOf(KEPT_REVISION, KEPT_MOST)],
+  ["ways_back", listOf(WAY_BACK, WAYS_BACK_MOST)],
+);
+const REMEMBERED_LIST = objectOf(
+  ["number", integerOf(1)],
+  ["list", DIGEST],
+  ["keys", listOf(DIGEST, SIGNATURES_MOST)],
+  ["notices", listOf(DIGEST, NOTICES_MOST)],
+  ["dropped", listOf(DIGEST, 65536)],
 );
 const STATE_ROOT = objectOf(
   ["root", DIGEST],
+  ["next", MAYBE_DIGEST],
   ["trust_version", integerOf(1)],
   ["trust", DIGEST],
-  ["superseded", BOOLEAN],
-  ["withdrawal_number", integerOf(0)],
-  ["withdrawals", MAYBE_DIGEST],
-  ["withdrawn", listOf(DIGEST, NOTICES_MOST)],
+  ["compromised", listOf(DIGEST, 256)],
+  ["withdrawals", listOf(REMEMBERED_LIST, LISTS_MOST)],
   ["jobs", listOf(STATE_JOB, 4096)],
 );
 const STATE = objectOf(["calseal", VALUE], ["last_time", MAYBE_TIME], ["roots", listOf(STATE_ROOT, 64)]);
@@ -42,19 +55,52 @@ function damagedState(name, place, found, expected) {
 }
 
 // Names and digests hold no blank.
-function jobKey({ job, controller }) {
+export function jobKey({ job, controller }) {
   return `${job} ${controller}`;
 }
 
-function isConsistent({ roots }) {
-  if (!isAscending(roots, ({ root }) => root)) return false;
-  return roots.every(({ jobs, withdrawals, withdrawal_number: number, withdrawn }) => {
-    if (!isAscending(jobs, jobKey) || !isAscending(withdrawn) || (withdrawals !== "") !== (number !== 0)) return false;
-    return jobs.every((job) => {
-      const wayBackFits = (job.way_back !== "") === (job.way_back_sequence !== 0) && job.way_back_sequence <= job.sequence;
-      return wayBackFits && isAscending(job.returns);
-    });
-  });
+export function wayBackKey({ revision, keys }) {
+  return [revision, ...keys].join(" ");
+}
+
+export function keptKey(kept) {
+  return `${String(kept.sequence).padStart(16, "0")} ${wayBackKey(kept)}`;
+}
+
+// Whether whatever `b` refuses, `a` refuses too, whichever keys are called compromised later.
+export function covers(a, b) {
+  if (a.sequence < b.sequence || a.base < b.base) return false;
+  if (a.keys.length === 0) return true;
+  return a.keys.join() === b.keys.join() && (!a.reviewed || b.reviewed);
+}
+
+export function coversWayBack(a, b) {
+  return a.revision === b.revision && covers(a, b);
+}
+
+function noneCovers(list, covered) {
+  return list.every((a) => isAscending(a.keys) && !list.some((b) => a !== b && covered(a, b)));
+}
+
+function isConsistentJob({ revisions, ways_back: waysBack }) {
+  const ordered = isAscending(revisions, keptKey) && isAscending(waysBack, wayBackKey);
+  return (
+    revisions.length + waysBack.length > 0 && ordered && noneCovers(revisions, covers) && noneCovers(waysBack, coversWayBack) &&
+    revisions.every(({ returns }) => isAscending(returns))
+  );
+}
+
+function isConsistentList({ keys, notices, dropped }) {
+  const named = new Set(notices);
+  return keys.length > 0 && [keys, notices, dropped].every((list) => isAscending(list)) && !dropped.some((digest) => named.has(digest));
+}
+
+function isConsistentRoot({ root, next, compromised, withdrawals, jobs }) {
+  const keySets = new Set(withdrawals.map(({ keys }) => keys.join(" ")));
+  return (
+    next !== root && isAscending(compromised) && keySets.size === withdrawals.length && withdrawals.every(isConsistentList) &&
+    isAscending(jobs, jobKey) && jobs.every(isConsistentJob)
+  );
 }
 
 export function newState() {
@@ -70,7 +116,9 @@ export async function readState(bytes, name) {
   const sum = await sha256(line);
   if (latin1(bytes.subarray(end + 1, end + 100)) !== `${sum}\n`) throw damagedState(name, "line 2", "another sum", sum);
   const state = readCanonicalAs("state-damaged", line, STATE, name);
-  if (!isConsistent(state)) throw damagedState(name, "line 1", "fields that contradict", "what the checker writes");
+  if (!isAscending(state.roots, ({ root }) => root) || !state.roots.every(isConsistentRoot)) {
+    throw damagedState(name, "line 1", "fields that contradict", "what the checker writes");
+  }
   return state;
 }
 
@@ -84,90 +132,8 @@ export function findRoot(state, rootId) {
   return state?.roots.find(({ root }) => root === rootId);
 }
 
-export function findJob(root, job, controller) {
-  return root?.jobs.find((one) => one.job === job && one.controller === controller);
-}
-
-function insertSorted(list, item, key) {
+export function insertSorted(list, item, key) {
   list.push(item);
   list.sort((a, b) => (key(a) < key(b) ? -1 : 1));
   return item;
-}
-
-function rootEntry(state, rootId) {
-  const fresh = {
-    root: rootId,
-    trust_version: 1,
-    trust: "0".repeat(64),
-    superseded: false,
-    withdrawal_number: 0,
-    withdrawals: "",
-    withdrawn: [],
-    jobs: [],
-  };
-  return findRoot(state, rootId) ?? insertSorted(state.roots, fresh, ({ root }) => root);
-}
-
-// A root that was succeeded, a lower version than seen, another file of the same version: refused.
-export async function compareTrust({ trust }, state, name) {
-  const root = findRoot(state, trust.rootId);
-  if (root === undefined) return;
-  const old = (found, expected) =>
-    new Refusal("trust-old", {
-      file: name, place: "version", found, expected, next: "use the shop's newest trust file; ask the shop if this is the newest",
-    });
-  if (root.superseded) throw old("a root that was succeeded by another", "the trust file of the shop's present root");
-  if (trust.version < root.trust_version) throw old(`version ${trust.version}`, `version ${root.trust_version} or newer, as used before`);
-  if (trust.version === root.trust_version && (await sha256(trust.text)) !== root.trust) {
-    throw old(`another file with version ${trust.version}`, `the one used before, SHA-256 of its first line ${root.trust}`);
-  }
-}
-
-export async function compareWithdrawals(list, state, name) {
-  const root = findRoot(state, list.root);
-  if (root === undefined || list.number > root.withdrawal_number) return;
-  if (list.number === root.withdrawal_number && (await sha256(list.text)) === root.withdrawals) return;
-  throw new Refusal("withdrawals-old", {
-    file: name,
-    place: "number",
-    found: `list number ${list.number}`,
-    expected: `number ${root.withdrawal_number} as used before, or a newer one`,
-    next: "ask the shop for its newest list of withdrawals",
-  });
-}
-
-// Trust file, succeeded roots and the list of withdrawals; numbers never fall.
-export async function rememberTrust(state, { trust, oldTrusts }, list) {
-  for (const oldTrust of oldTrusts) {
-    const old = rootEntry(state, oldTrust.rootId);
-    old.superseded = true;
-    if (oldTrust.version < old.trust_version) continue;
-    old.trust_version = oldTrust.version;
-    old.trust = await sha256(oldTrust.text);
-  }
-  const root = rootEntry(state, trust.rootId);
-  root.trust_version = trust.version;
-  root.trust = await sha256(trust.text);
-  if (list === null || list.number <= root.withdrawal_number) return;
-  root.withdrawal_number = list.number;
-  root.withdrawals = await sha256(list.text);
-  root.withdrawn = list.notices.map(({ revision }) => revision);
-}
-
-// An accepted revision: a newer one raises everything, a return or the way back lowers nothing.
-export function rememberRevision(state, rootId, { manifest, digest }, now) {
-  if (state.last_time < now) state.last_time = now;
-  const root = rootEntry(state, rootId);
-  const controller = manifest.controllers[0].name;
-  const before = findJob(root, manifest.job, controller);
-  const job = before ?? insertSorted(root.jobs, { job: manifest.job, controller, base: 1 }, jobKey);
-  if (before === undefined || manifest.base.number > job.base) {
-    Object.assign(job, { base: manifest.base.number, way_back: "", way_back_sequence: 0 });
-  }
-  if (manifest.revision === 0 && manifest.sequence >= job.way_back_sequence) {
-    Object.assign(job, { way_back: digest, way_back_sequence: manifest.sequence });
-  }
-  if (before !== undefined && manifest.sequence <= job.sequence) return;
-  const { sequence, set, permitted_returns: returns } = manifest;
-  Object.assign(job, { sequence, revision: digest, set, returns });
 }

@@ -49,7 +49,7 @@ async function readSigned(bytes, kind, most, code, type, trust, name) {
   return { list, text, signers, demand };
 }
 
-// Gives the fields, and besides `text`, the signed bytes.
+// Gives the fields, and besides `text`, the signed bytes, and `keys`, the ids of those that signed it.
 export async function readWithdrawals(bytes, trust, name) {
   const { list, text, signers, demand } = await readSigned(
     bytes,
@@ -68,7 +68,7 @@ export async function readWithdrawals(bytes, trust, name) {
   }
   demand(list.root === trust.rootId, "/root", list.root, `the trust file's root ${trust.rootId}`);
   judgeStatementTrust(signers, "withdrawal", {}, list.claimed_time, placeOf, name);
-  return { ...list, text };
+  return { ...list, text, keys: signers.map(({ id }) => id) };
 }
 
 export async function readJobList(bytes, trust, name) {

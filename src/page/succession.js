@@ -57,7 +57,8 @@ async function readSuccession(bytes, name) {
   return { oldTrust, newRootId };
 }
 
-// A trust file and the successions that lead to its root, oldest first: {trust, oldTrusts}.
+// A trust file and the successions that lead to its root, oldest first: {trust, oldTrusts, roots}; `roots` are the ids of all
+// roots, the trust file's last.
 export async function readTrustChain(trustFile, successions, statedRoot) {
   // Without steps there is one root, and the order of a trust file's own checks holds.
   const trust = await readTrustFile(trustFile.bytes, successions.length === 0 ? statedRoot : "", trustFile.name);
@@ -76,7 +77,7 @@ export async function readTrustChain(trustFile, successions, statedRoot) {
     roots.push(newRootId);
     oldTrusts.push(oldTrust);
   }
-  if (roots.length === 0) return { trust, oldTrusts };
+  if (roots.length === 0) return { trust, oldTrusts, roots: [trust.rootId] };
   if (roots.at(-1) !== trust.rootId) {
     throw successionInvalid(
       successions.at(-1).name,
@@ -86,5 +87,5 @@ export async function readTrustChain(trustFile, successions, statedRoot) {
     );
   }
   if (statedRoot !== "") checkStatedRoot(roots, statedRoot, trustFile.name);
-  return { trust, oldTrusts };
+  return { trust, oldTrusts, roots };
 }

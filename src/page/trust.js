@@ -47,11 +47,18 @@ function trustInvalid(name, place, found, expected) {
   });
 }
 
-// What a person stated, the fingerprint that was read to him or the 64 digits of a key id, names one of `rootIds`, the newest last.
-export function checkStatedRoot(rootIds, stated, name) {
+// Which of `rootIds` is the root that a person stated: the fingerprint that was read to him, or the 64 digits of a key id; -1: none.
+export function statedIndex(rootIds, stated) {
   const digest = withoutSeparatorsAround(stated);
   const heard = readSpokenCode(stated, SPOKEN.key);
-  if (rootIds.some((id) => (isDigest(digest) ? id === digest : heard.code === spokenCode(SPOKEN.key, id)))) return;
+  return rootIds.findIndex((id) => (isDigest(digest) ? id === digest : heard.code === spokenCode(SPOKEN.key, id)));
+}
+
+// `rootIds`: the newest last.
+export function checkStatedRoot(rootIds, stated, name) {
+  if (statedIndex(rootIds, stated) >= 0) return;
+  const digest = withoutSeparatorsAround(stated);
+  const heard = readSpokenCode(stated, SPOKEN.key);
   const found = spokenCode(SPOKEN.key, rootIds.at(-1));
   let expected = `"${printable(stated, 80)}": ${heard.fault}`;
   if (isDigest(digest)) expected = spokenCode(SPOKEN.key, digest);

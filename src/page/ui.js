@@ -133,6 +133,8 @@ class Page {
         vehicleReference: byId("vehicle").value.trim() },
       revive: byId("revive").checked,
       declaredReturn: byId("return").checked,
+      declaredOldBase: byId("old-base").checked,
+      declaredClock: byId("clock-is-right").checked,
       partners: await readAll(byId("partners")),
       successions: await readAll(byId("successions")),
       withdrawals: await readOne(byId("withdrawals")),

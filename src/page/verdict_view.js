@@ -17,7 +17,7 @@ const OUTCOMES = {
 };
 const VEHICLE_WORDS = {
   "proved": "proved: its own fields are those that the shop sealed",
-  "by-reference": "by the reference that you typed; no byte of the read proves it",
+  "by-reference": "by the reference that you typed; no byte proves it",
   "asserted": "on your word alone; there was no read",
   "none": "not looked at",
 };
@@ -33,6 +33,7 @@ const EVIDENCE_WORDS = {
   "read-is-fresh": "word that the read is fresh", "salt": "salt", "vehicle-reference": "vehicle reference", "state": "state",
   "withdrawals": "list of withdrawals", "job-list": "list of revisions", "inclusion": "proof of inclusion", "partners": "bundles of the set",
   "newest": "newest bundle", "return": "word to go back", "revive": "word that the controller cannot be read",
+  "old-base": "word that the controller has this base", "clock-is-right": "word that the clock is right",
 };
 // Usual cautions of the trade (common practice, no source), in the words of the other checker.
 const STANDING_CAUTIONS = [
@@ -44,9 +45,19 @@ const STANDING_CAUTIONS = [
   "Emissions and road use: the law of your country decides. Have the work done and judged by licensed people.",
 ];
 
+// What docs/proof.md calls the word of the shop is marked, so that nobody takes it for proved.
+const SHOP_WORD = "shop's word";
+const SHOP_WORD_MEANS = `What is marked “${SHOP_WORD}” the shop has signed, and no byte proves it. The other rows were checked here.`;
+
+function shopMark(attributes = {}) {
+  return element("span", { class: "word", ...attributes }, SHOP_WORD);
+}
+
+// Rows are [term, value], and true as third where the value is the shop's word.
 function list(rows) {
   const shown = rows.filter(([, value]) => value !== "");
-  return element("dl", {}, ...shown.flatMap(([term, value]) => [element("dt", {}, term), element("dd", {}, value)]));
+  return element("dl", {}, ...shown.flatMap(([term, value, isWord]) =>
+    [element("dt", {}, term, ...(isWord ? [" ", shopMark()] : [])), element("dd", {}, value)]));
 }
 
 function joined(...texts) {
@@ -58,11 +69,17 @@ function reasonRows({ code, file, place, found, expected, next }) {
     ["Reason code", element("span", { class: "code" }, code)]];
 }
 
-function revisionRows({ manifest, signers, shop }) {
+// Nothing where the trust file itself was not believed, or nothing was judged.
+function trustRow({ trustVersion, trustTime }) {
+  return ["Trust file", trustVersion ? `version ${trustVersion} of ${trustTime} (claimed)` : ""];
+}
+
+function revisionRows(verdict) {
+  const { manifest, signers, shop } = verdict;
   const [controller] = manifest.controllers;
-  return [["Sealed by", joined(shop, signers.join(", "))], ["When (claimed)", manifest.claimed_time], ["Job", manifest.job],
-    ["Controller", controller.name], ["Revision", joined(String(manifest.revision), printable(manifest.title))],
-    ["For the vehicle", printable(manifest.vehicle_reference)]];
+  return [trustRow(verdict), ["Sealed by", joined(shop, signers.join(", "))], ["Controller", controller.name], ["When", manifest.claimed_time, true],
+    ["Job", manifest.job, true], ["Revision", joined(String(manifest.revision), printable(manifest.title)), true],
+    ["For the vehicle", printable(manifest.vehicle_reference), true]];
 }
 
 // What the seal says, below the chosen bundle.
@@ -71,10 +88,11 @@ export function showSeal(verdict) {
     return [element("div", { class: "verdict authentic" },
       element("h3", {}, "The seal holds"),
       element("p", {}, "Only the seal was looked at. Nothing may be written on the strength of it: give the read below and check."),
+      element("p", { class: "hint" }, SHOP_WORD_MEANS),
       list([...revisionRows(verdict), ["Check phrase", element("span", { class: "code" }, verdict.phrase)]]))];
   }
   return [element("div", { class: "verdict refused" }, element("h3", {}, "Refused: the seal or the bundle is not good"),
-    element("p", {}, verdict.reason.meaning), list(reasonRows(verdict.reason)))];
+    element("p", {}, verdict.reason.meaning), list([...reasonRows(verdict.reason), trustRow(verdict)]))];
 }
 
 function nameToSave({ source, memory, form }, { revision, controllers }) {
@@ -97,6 +115,14 @@ function saveButton(label, name, bytes) {
   return button;
 }
 
+function cautionField(box, { code, text }) {
+  const label = element("label", { for: box.id }, printable(text, 1000));
+  if (code !== "shop") return element("div", { class: "field check" }, box, label);
+  const mark = shopMark({ id: `${box.id}-word` });
+  box.setAttribute("aria-describedby", mark.id);
+  return element("div", { class: "field check" }, box, element("div", {}, label, " ", mark));
+}
+
 // Cautions to tick, then the files; the buttons wake when every box is ticked.
 function savingPart(verdict) {
   const buttons = verdict.files.map((file) => {
@@ -107,8 +133,8 @@ function savingPart(verdict) {
     const state = new TextEncoder().encode(verdict.stateAfterWrite);
     buttons.push(saveButton("Save the new state, after the image", "checker.state", state));
   }
-  const texts = [...verdict.cautions.map(({ text }) => printable(text, 1000)), "I have read what is below, and it is so."];
-  const boxes = texts.map((_, i) => element("input", { type: "checkbox", id: `caution-${i}` }));
+  const cautions = [...verdict.cautions, { code: "", text: "I have read what is below, and it is so." }];
+  const boxes = cautions.map((_, i) => element("input", { type: "checkbox", id: `caution-${i}` }));
   const hint = element("p", { class: "hint", id: "save-hint" });
   const wake = () => {
     const left = boxes.filter((box) => !box.checked).length;
@@ -119,57 +145,68 @@ function savingPart(verdict) {
   wake();
   return [
     element("fieldset", { class: "cautions" }, element("legend", {}, "Before you write: confirm each"),
-      ...boxes.map((box, i) => element("div", { class: "field check" }, box, element("label", { for: box.id }, texts[i]))),
+      ...boxes.map((box, i) => cautionField(box, cautions[i])),
       element("ul", {}, ...STANDING_CAUTIONS.map((text) => element("li", {}, text)))),
     hint,
     element("ul", { class: "plain" }, ...buttons.map((button) => element("li", {}, button))),
   ];
 }
 
-// What the shop says of its work: options by name, items in their units.
-function workRows({ options, items }) {
-  const change = ({ name, unit, before, after }) => printable(`${name}: ${before} → ${after} ${unit}`.trimEnd());
+// A text of the shop with its own line ends.
+function inLines(text) {
+  return element("span", {}, ...text.slice(0, 4000).split("\n").flatMap((line, i) => [...(i === 0 ? [] : [element("br")]), printable(line, 4000)]));
+}
+
+// What the shop says of its work.
+function workRows({ options, requirements, notes }) {
   const lines = (texts) => {
     const list = element("ul", { class: "plain" }, ...texts.map((text) => element("li", {}, text)));
     return texts.length <= 8 ? list : element("details", {}, element("summary", {}, `${grouped(texts.length)} of them`), list);
   };
   const named = ({ name, title }) => printable(title === "" ? name : title);
-  return [["Options", options.length === 0 ? "" : lines(options.map(named))],
-    ["What changes, as the shop says", items.length === 0 ? "" : lines(items.map(change))]];
+  return [["Options", options.length === 0 ? "" : lines(options.map(named)), true],
+    ...requirements.map((text) => ["Requires", printable(text), true]), ["Notes", notes === "" ? "" : inLines(notes), true]];
 }
 
 function setRows(verdict) {
   if (verdict.partners.length === 0) return [];
   const names = verdict.partners.map(({ controller, given }) => `${controller}${given ? "" : " (missing)"}`).join(", then ");
   const between = verdict.drivableBetween ? "may be driven in between" : "not to be driven in between";
-  return [["Set, in the order of writing", `${names}; ${between}`]];
+  return [["Set, in the order of writing", `${names}; ${between}`, true]];
 }
 
 // Never more than was proved: a checksum over bytes that nobody read is not provable, and never counts as holding.
 function checksWords({ controllers: [{ checksums }] }) {
-  const holding = checksums.filter((check) => check.state_after === "holds").length;
+  const holding = checksums.filter((check) => check.state === "holds").length;
   if (checksums.length === 0) return "The map declares no checksum.";
   if (holding === checksums.length) return "Every checksum that the map declares holds.";
   return `Of ${checksums.length} checksums that the map declares, ${holding} hold; the others are not provable or did not hold in the first read.`;
 }
 
+// Without a read there is only the first one, which the bundle carries.
+function rebuiltWords({ vehicle, shop, manifest }) {
+  const { region_map: map } = manifest.controllers[0];
+  const areas = `only within the areas declared by region map ${map.name} (${map.grade})`;
+  return vehicle === "asserted"
+    ? `This bundle is what ${shop} sealed. The image is the first read that it carries, and differs from that ${areas}.`
+    : `This bundle is what ${shop} sealed, for the software in your read. The rebuilt image differs from the read ${areas}.`;
+}
+
 function acceptedPart(verdict) {
   const { manifest } = verdict;
-  const { region_map: map } = manifest.controllers[0];
   return [
-    element("p", {}, `This bundle is what ${verdict.shop} sealed, for the software in your read. The rebuilt image differs from the ` +
-      `read only within the areas declared by region map ${map.name} (${map.grade}). ${checksWords(manifest)}`),
+    element("p", {}, `${rebuiltWords(verdict)} ${checksWords(manifest)}`),
+    element("p", { class: "hint" }, SHOP_WORD_MEANS),
     list([...revisionRows(verdict), ["Your vehicle", VEHICLE_WORDS[verdict.vehicle]], ["Order", PASSAGE_WORDS[verdict.passage]],
       ...setRows(verdict), ["Bytes to change", bytesText(verdict.bytesToChange)],
-      ["Editable share", `${(verdict.editableShare / 100).toFixed(2)} % of the image`], ...workRows(manifest),
-      ...manifest.requirements.map((text) => ["Requires", printable(text)]), ["Notes", printable(manifest.notes, 4000)]]),
+      ["Editable share", `${(verdict.editableShare / 100).toFixed(2)} % of the image`], ...workRows(manifest)]),
     ...savingPart(verdict),
   ];
 }
 
 function refusedPart(verdict) {
   return [element("p", {}, `${verdict.reason.meaning} Nothing was built, and nothing may be written.`),
-    list(reasonRows(verdict.reason))];
+    list([...reasonRows(verdict.reason), trustRow(verdict)])];
 }
 
 function phrasePart({ phrase }) {
@@ -196,7 +233,7 @@ function stepsPart({ steps }) {
 
 export function describeVerdict(verdict) {
   const { sign, word } = OUTCOMES[verdict.outcome];
-  const items = verdict.cautions.map(({ text }) => element("li", {}, printable(text, 1000)));
+  const items = verdict.cautions.map(({ code, text }) => element("li", {}, printable(text, 1000), ...(code === "shop" ? [" ", shopMark()] : [])));
   const cautions = verdict.outcome === "refused" && items.length > 0
     ? [element("h3", {}, "Also to know"), element("ul", {}, ...items)] : [];
   return element("div", { class: `verdict ${verdict.outcome}` },

@@ -12,7 +12,8 @@ export function copiedByte({ transform, offset }, byte) {
   return transform === "offset" ? (byte + offset) & 0xff : byte;
 }
 
-function unknownPlace(plan, node, image) {
+// The first byte that the node reads or owns and the image does not know, in words; "" where the node is provable.
+export function unknownPlace(plan, node, image) {
   const needed = (node.isCopy ? node.reads : node.message.reads).map((set) => set.copy());
   for (const place of node.writes) needed[place.memory].add(place.range);
   for (const [memory, missing] of needed.entries()) {

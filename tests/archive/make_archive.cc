@@ -360,7 +360,8 @@ class Maker {
       adopted.manifest.parent = jobs_[(job + 1) % options_.jobs].digests[0];
       put_file(folder / "wrong-parent.calseal", put_together(adopted, {shop_.author}));
       Forgery boast = take_apart(honest);
-      boast.controller().checksums.front().after = boast.controller().checksums.front().after == "00000000" ? "00000001" : "00000000";
+      std::string& value = boast.controller().checksums.front().value;
+      value = value == "00000000" ? "00000001" : "00000000";
       put_file(folder / "wrong-checksum.calseal", put_together(boast, {shop_.author}));
       Forgery lie = take_apart(honest);
       for (std::size_t i = 0; i < lie.contents.size(); ++i) {

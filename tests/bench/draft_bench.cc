@@ -144,7 +144,7 @@ std::string reason_of(const Truth& truth, const std::vector<Bytes>& images, std:
   const ByteView image = images.front();
   const Grid grid{kSearchGrid, image.size()};
   const Edges edges(image, grid);
-  const MatchEvidence evidence(image);
+  const HitEvidence evidence(image);
   Range hull = truth.coverage;
   const Range slot{truth.slot, truth.slot + truth.size() * (truth.twin ? 2 : 1)};
   if (slot.begin <= hull.end && hull.begin <= slot.end)

@@ -357,7 +357,7 @@ static void refuses_bad_arguments(void) {
   EXPECT(calseal_request_set_word(request, CALSEAL_WORD_ROOT, long_text) == CALSEAL_E_TOO_LARGE);
   EXPECT(calseal_request_declare(NULL, CALSEAL_DECLARE_REVIVE) == CALSEAL_E_ARGUMENT);
   EXPECT(calseal_request_declare(request, 0) == CALSEAL_E_ARGUMENT);
-  EXPECT(calseal_request_declare(request, 5) == CALSEAL_E_ARGUMENT);
+  EXPECT(calseal_request_declare(request, 7) == CALSEAL_E_ARGUMENT);
   EXPECT(calseal_request_add_scan(NULL, "a", "b") == CALSEAL_E_ARGUMENT);
   EXPECT(calseal_request_add_scan(request, NULL, "b") == CALSEAL_E_ARGUMENT);
   EXPECT(calseal_request_add_scan(request, "a", NULL) == CALSEAL_E_ARGUMENT);

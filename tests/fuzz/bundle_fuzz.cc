@@ -191,22 +191,16 @@ class Bending {
     c.write_ranges = describe_write_ranges(*plan, read->image);
     c.payload = parts;
     c.identity.clear();
-    const auto before = describe_identity(*plan, read->image), after = describe_identity(*plan, result);
+    const auto texts = describe_identity(*plan, result);
     for (const IdentityField& field : map->identity) {
-      if (!field.binds)
-        c.identity.push_back({field.name, std::string(identity_kind_name(field.kind)),
-                              before[c.identity.size()], after[c.identity.size()]});
+      if (!field.binds) c.identity.push_back({field.name, texts[c.identity.size()]});
     }
     c.checksums.clear();
-    const auto was = verify_checks(*plan, read->image), is = verify_checks(*plan, result);
-    for (std::size_t i = 0; i < is.size(); ++i) {
-      c.checksums.push_back(
-          {is[i].name, was[i].state, is[i].state, describe_check(was[i]), describe_check(is[i])});
-    }
+    for (const CheckOutcome& check : verify_checks(*plan, result))
+      c.checksums.push_back({check.name, check.state, describe_check(check)});
     c.patches.clear();
     for (const PermittedPatch& patch : map->patches) {
-      const Memory& memory = result.memories[patch.place.memory];
-      c.patches.push_back({patch.name, std::ranges::equal(memory.view(patch.place.range), patch.after)});
+      c.patches.push_back({patch.name, is_applied(patch, read->image), is_applied(patch, result)});
     }
     *content("changes.json") = bytes_of(
         write_changes(describe_changes(*plan, read->image, compare_images(*plan, read->image, result))));

@@ -17,20 +17,15 @@ std::vector<std::string> make_samples() {
   state.last_time = "2026-03-04T05:06:07Z";
   for (const std::string_view root : {"a", "b"}) {
     RootState& r = state.entry(digest(root));
+    r.next = digest("next");
     r.trust_version = 4;
     r.trust = digest("trust");
-    r.withdrawal_number = 2;
-    r.withdrawals = digest("list");
-    r.withdrawn = {digest("w")};
+    r.compromised = {digest("stolen")};
+    r.withdrawals = {{2, digest("list"), {digest("desk")}, {digest("w")}, {digest("v")}}};
     for (const char* job : {"job-7", "oak-17"}) {
       JobState& j = r.entry(job, "engine");
-      j.base = 2;
-      j.way_back_sequence = 3;
-      j.way_back = digest("r0");
-      j.sequence = 5;
-      j.revision = digest("r2");
-      j.set = digest("set");
-      j.returns = {digest("r1")};
+      j.ways_back = {{2, 3, digest("r0"), false, {digest("author")}}};
+      j.revisions = {{{2, 5, digest("r2"), true, {digest("author")}}, digest("set"), {digest("r1")}}};
     }
   }
   return {empty, first_line(state)};

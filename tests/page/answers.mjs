@@ -10,8 +10,8 @@ export function withoutTime(text) {
   return text.split("\n")[0].replace(/"last_time":"[^"]*"/, "");
 }
 
-export function summary({ verdict, reason, steps, evidence, codes, passage, phrase, vehicle_proof: vehicle, editable_share: share, bytes_to_change: change, files, members, between, state }) {
-  const common = { verdict, reason, steps: steps.map(({ name, state: how }) => `${name} ${how}`), evidence: evidence.map(({ name, given }) => `${name} ${given}`), codes, passage, phrase, members, between, state };
+export function summary({ verdict, reason, trust, steps, evidence, codes, passage, phrase, vehicle_proof: vehicle, editable_share: share, bytes_to_change: change, files, members, between, state }) {
+  const common = { verdict, reason, trust, steps: steps.map(({ name, state: how }) => `${name} ${how}`), evidence: evidence.map(({ name, given }) => `${name} ${given}`), codes, passage, phrase, members, between, state };
   return verdict === "refused" ? common : { ...common, vehicle, share, change, files: files.map(({ memory, sha256 }) => `${memory} ${sha256}`) };
 }
 
@@ -29,7 +29,8 @@ export async function askPage(request) {
   const files = [];
   for (const { memory, bytes } of verdict.files) files.push({ memory, sha256: await sha256(bytes) });
   return summary({
-    verdict: verdict.outcome, reason: verdict.reason?.code ?? "", steps: verdict.steps, evidence: verdict.evidence, codes: verdict.cautions.map(({ code }) => code),
+    verdict: verdict.outcome, reason: verdict.reason?.code ?? "",
+    trust: verdict.trustVersion === 0 ? {} : { version: verdict.trustVersion, claimed_time: verdict.trustTime }, steps: verdict.steps, evidence: verdict.evidence, codes: verdict.cautions.map(({ code }) => code),
     passage: verdict.passage, phrase: verdict.phrase, vehicle_proof: verdict.vehicle, editable_share: verdict.editableShare, bytes_to_change: verdict.bytesToChange,
     files, members: verdict.partners, between: verdict.drivableBetween, state: withoutTime(state),
   });

@@ -40,6 +40,8 @@ function layOut({ files, flags }) {
     revive: flags.revive,
     sealOnly: flags.sealOnly,
     declaredReturn: flags.declaredReturn,
+    declaredOldBase: flags.oldBase,
+    declaredClock: flags.clockIsRight,
     evidence: { readIsFresh: flags.fresh, salt: null, vehicleReference: flags.vehicle },
     salt: one("job.salt", files.salt),
   };
@@ -63,6 +65,8 @@ function layOut({ files, flags }) {
     ...(flags.fresh ? ["--read-is-fresh"] : []),
     ...(flags.revive ? ["--revive"] : []),
     ...(flags.declaredReturn ? ["--return"] : []),
+    ...(flags.oldBase ? ["--old-base"] : []),
+    ...(flags.clockIsRight ? ["--clock-is-right"] : []),
     ...(flags.sealOnly ? ["--seal-only"] : request.reads.flatMap((file, i) => ["--image", `${prefixOf(file)}${path.join(folder, `image-${i}`)}`])),
   ];
   return { options, request };

@@ -6,7 +6,7 @@ import { test } from "node:test";
 import { differences } from "./answers.mjs";
 import { askBoth } from "./both.mjs";
 import { bundle, keyOf, listEntries, sha256Hex, state, statement } from "./forge.mjs";
-import { allSituations, AUTHOR, changedPart, DESK, digestOf, key, NEXT_ROOT, REVIEWER, ROOT, sealedFixture, signedBy, statePart, successionPart, trustPart } from "./scenarios.mjs";
+import { allSituations, AUTHOR, changedPart, DESK, digestOf, key, listRow, NEXT_ROOT, REVIEWER, ROOT, sealedFixture, signedBy, statePart, successionPart, trustPart, wayBackRow } from "./scenarios.mjs";
 
 const situations = new Map(allSituations().map((one) => [one.name, one]));
 const STRANGER = keyOf(4);
@@ -195,28 +195,65 @@ const proofRows = [
 ];
 
 const seen = sha256Hex(situations.get("newer than the state").files.trust.text);
-const remembered = (rootFields, job) => () => from("newer than the state", { state: statePart({ trust: seen, ...rootFields }, job) });
+const remembered = (rootFields, kept, waysBack) => () => from("newer than the state", { state: statePart({ trust: seen, ...rootFields }, kept, waysBack) });
 const inState = (change) => () => bent("newer than the state", "state", change);
+const inRoot = (change) => inState((tree) => void change(tree.roots[0]));
+const inJob = (change) => inRoot((root) => void change(root.jobs[0]));
+const stolen = [key(AUTHOR, "Author", ["author"], { state: "compromised" }), key(REVIEWER, "Reviewer", ["author", "reviewer"]), key(DESK, "Desk", ["withdrawal"])];
+const { manifest: secondManifest, contents: secondContents } = situations.get("newer than the state").files.bundle;
+const signedAgain = () => ({ bytes: bundle(secondManifest, secondContents, [AUTHOR, REVIEWER]) });
+// Under a trust file that calls the author's key stolen.
+const afterTheft = (rootFields, kept, more = {}) => () =>
+  from("newer than the state", { trust: trustPart({ version: 2 }, ROOT, stolen), bundle: signedAgain(), state: statePart({ trust: seen, ...rootFields }, kept), ...more });
+const oldDesk = keyOf(12);
+const stolenDesk = [key(AUTHOR, "Author", ["author"]), key(DESK, "Desk", ["withdrawal"]), key(oldDesk, "Old desk", ["withdrawal"], { state: "compromised" })];
+const ours = digestOf(situations.get("newer than the state").files.bundle);
+const lists = (withdrawals, more = {}) => () =>
+  from("newer than the state", { trust: trustPart({ version: 2 }, ROOT, stolenDesk), state: statePart({ trust: seen, withdrawals }), ...more });
+const givenList = situations.get("withdrawals and state").files.withdrawals;
+const fork = (flags) => () => from("succession", { state: statePart({ trust: hex(1), trust_version: 4, next: third.id }) }, flags);
 const stateRows = [
   ["a newer trust file was seen", remembered({ trust_version: 2 }), "trust-old"],
   ["another trust file of this version", remembered({ trust: hex(1) }), "trust-old"],
-  ["a root that was succeeded", remembered({ superseded: true }), "trust-old"],
-  ["another root was seen", inState((tree) => void (tree.roots[0].root = hex(1))), "accepted"],
+  ["a root that was succeeded", remembered({ next: hex(1) }), "trust-old"],
+  ["another root was seen", inRoot((root) => void (root.root = hex(1))), "root-unrelated"],
+  ["another root was seen, and this one is stated", () => from("newer than the state", { state: statePart({ root: hex(1) }) }, { root: ROOT.id }), "accepted"],
+  ["another successor was seen", fork({}), "succession-fork"],
+  ["another successor was seen, and the old root is stated", fork({ root: ROOT.id }), "succession-fork"],
+  ["another successor was seen, and this one is stated", fork({ root: NEXT_ROOT.id }), "accepted"],
+  ["a stolen key that is active", remembered({ compromised: [AUTHOR.id] }), "key-reinstated"],
+  ["a stolen key that is left out", remembered({ compromised: [hex(1)] }), "key-reinstated"],
+  ["a stolen key that a succession names", () => from("succession", { successions: [successionPart(trustPart({ version: 4, next_root: NEXT_ROOT.id }, ROOT, stolen))] }), "key-reinstated"],
   ["another beginning", () => from("newer than the state", { state: { bytes: state('{"calseal":"state/2","last_time":"","roots":[]}') } }), "accepted"],
   ["another sum", inState(() => {}), "accepted"],
+  ["no root", inState((tree) => void (tree.roots = [])), "accepted"],
   ["roots in another order", inState((tree) => void (tree.roots = [{ ...tree.roots[0], root: hex(2) }, { ...tree.roots[0], root: hex(1) }])), "accepted"],
-  ["a list without a number", remembered({ withdrawals: hex(1) }), "accepted"],
-  ["a way back without a sequence", remembered({}, { way_back: hex(1) }), "accepted"],
-  ["a way back above the newest", remembered({}, { way_back: hex(1), way_back_sequence: 9 }), "accepted"],
+  ["a root that followed itself", inRoot((root) => void (root.next = root.root)), "accepted"],
+  ["a list of nobody", remembered({ withdrawals: [listRow(1, hex(1), { keys: [] })] }), "accepted"],
+  ["two lists of one set of keys", remembered({ withdrawals: [listRow(1, hex(1)), listRow(2, hex(2))] }), "accepted"],
+  ["a notice that is dropped too", remembered({ withdrawals: [listRow(1, hex(1), { notices: [ours], dropped: [ours] })] }), "accepted"],
   ["returns in another order", remembered({}, { returns: [hex(2), hex(1)] }), "accepted"],
-  ["jobs in another order", inState((tree) => void (tree.roots[0].jobs = ["b", "a"].map((job) => ({ ...tree.roots[0].jobs[0], job })))), "accepted"],
-  ["an older list was seen", () => from("withdrawals and state", { state: statePart({ trust: seen, withdrawal_number: 4, withdrawals: hex(1) }) }), "withdrawals-old"],
-  ["another list of this number", () => from("withdrawals and state", { state: statePart({ trust: seen, withdrawal_number: 3, withdrawals: hex(1) }) }), "withdrawals-old"],
-  ["the same list again", () => from("withdrawals and state", { state: statePart({ trust: seen, withdrawal_number: 3, withdrawals: digestOf(situations.get("withdrawals and state").files.withdrawals) }) }), "accepted"],
+  ["keys in another order", remembered({}, { keys: [hex(2), hex(1)] }), "accepted"],
+  ["a job of nothing", inJob((job) => void (job.revisions = [])), "accepted"],
+  ["a revision that covers another", inJob((job) => void job.revisions.unshift({ ...job.revisions[0], sequence: 1 })), "accepted"],
+  ["jobs in another order", inRoot((root) => void (root.jobs = ["b", "a"].map((job) => ({ ...root.jobs[0], job })))), "accepted"],
+  ["an older list was seen", () => from("withdrawals and state", { state: statePart({ trust: seen, withdrawals: [listRow(4, hex(1))] }) }), "withdrawals-old"],
+  ["another list of this number", () => from("withdrawals and state", { state: statePart({ trust: seen, withdrawals: [listRow(3, hex(1))] }) }), "withdrawals-old"],
+  ["the same list again", () => from("withdrawals and state", { state: statePart({ trust: seen, withdrawals: [listRow(3, digestOf(givenList))] }) }), "accepted"],
+  ["the same list again, which names this one", () => from("withdrawals and state", { state: statePart({ trust: seen, withdrawals: [listRow(3, digestOf(givenList), { notices: [ours] })] }) }), "withdrawn"],
+  ["a list of a stolen key", lists([listRow(1, hex(1)), listRow(9, hex(2), { keys: [oldDesk.id], notices: [ours] })]), "withdrawn"],
+  ["what a stolen key dropped", lists([listRow(1, hex(1), { notices: [ours] }), listRow(9, hex(2), { keys: [oldDesk.id] })]), "withdrawn"],
+  ["what an honest key dropped", lists([listRow(8, hex(2), { keys: [oldDesk.id], notices: [ours] }), listRow(9, hex(1), { dropped: [ours] })]), "accepted"],
+  ["a list below a stolen key's", lists([listRow(1, hex(1)), listRow(9, hex(2), { keys: [oldDesk.id], notices: [ours] })], { withdrawals: givenList }), "accepted"],
   ["the same number, another manifest", remembered({}, { sequence: 3, revision: hex(1) }), "sequence-conflict"],
   ["a higher number", remembered({}, { sequence: 4, revision: hex(1) }), "sequence-old"],
+  ["a higher number of a stolen key", afterTheft({}, { sequence: 4, revision: hex(1) }), "accepted"],
+  ["a higher number of a stolen key and another", afterTheft({}, { sequence: 4, revision: hex(1), keys: [AUTHOR.id, REVIEWER.id].sort() }), "sequence-old"],
+  ["a higher number of a stolen key that nobody reviewed", afterTheft({}, { sequence: 4, revision: hex(1), reviewed: true, keys: [AUTHOR.id, REVIEWER.id].sort() }), "accepted"],
+  ["a higher number of a stolen key and unlisted ones", afterTheft({}, { sequence: 4, revision: hex(1), reviewed: true, keys: [AUTHOR.id, hex(1), hex(2)].sort() }), "sequence-old"],
+  ["a higher number that the ledger proved", afterTheft({}, { sequence: 4, revision: hex(1), keys: [] }), "sequence-old"],
   ["a higher number of an older base", () => from("next base", { state: statePart({ trust: seen }, { sequence: 10, revision: hex(1) }) }), "sequence-old"],
-  ["a newer way back", () => from("way back with a state", { state: statePart({ trust: seen }, { sequence: 9, revision: hex(1), way_back: hex(2), way_back_sequence: 4 }) }), "sequence-old"],
+  ["a newer way back", () => from("way back with a state", { state: statePart({ trust: seen }, { sequence: 9, revision: hex(1) }, [{ ...wayBackRow(situations.get("way back with a state").files.bundle), revision: hex(2), sequence: 4 }]) }), "sequence-old"],
   ["a return that is not listed", () => from("return with a state", { state: statePart({ trust: seen }, { sequence: 9, revision: hex(1), returns: [hex(3)] }) }), "sequence-old"],
   ["a return of which nothing is known", () => from("job list and an older one", {}, { declaredReturn: true }), "sequence-old"],
   ["a set that is left", remembered({}, { set: hex(7) }), "accepted"],
@@ -227,6 +264,10 @@ const clockRows = [
   ["a trial that is over", trial((tree) => void (tree.expires = "2026-03-04T05:06:08Z")), "expired"],
   ["a trial that is sealed later", trial((tree) => Object.assign(tree, { claimed_time: FUTURE })), "clock-implausible"],
   ["a trial, and a later time was seen", () => bent("trial with a state", "state", (tree) => void (tree.last_time = FUTURE)), "clock-implausible"],
+  ["a trial, and a later time was seen that was wrong", () => {
+    const { name, files, flags } = bent("trial with a state", "state", (tree) => void (tree.last_time = FUTURE));
+    return { name, files, flags: { ...flags, clockIsRight: true } };
+  }, "accepted"],
   ["no trial, and a later time was seen", () => bent("newer than the state", "state", (tree) => void (tree.last_time = FUTURE)), "accepted"],
   ["no trial, sealed later", () => bent(TINY, "bundle", (tree) => void (tree.claimed_time = FUTURE)), "accepted"],
 ];

@@ -9,7 +9,6 @@ import "./platform.mjs";
 import { hmacSha256 } from "../../src/page/digest.js";
 import { fromHex } from "../../src/page/bytes.js";
 import { parseForm, recogniseForm, writeBack } from "../../src/page/form.js";
-import { matchesPattern, vinCheckCharacter } from "../../src/page/identity.js";
 import { parseIntelHex, writeIntelHex } from "../../src/page/intel_hex.js";
 import { decodeRecord } from "../../src/page/record_text.js";
 import { loadRead, renderRead } from "../../src/page/read.js";
@@ -155,18 +154,6 @@ test("what nobody can read is told apart from what does not fit", async () => {
   await refuses(fromHex("5641555400"), "form-opaque");
   await refuses(random.bytes(32768), "form-opaque");
   await refuses(new Uint8Array(32768), "image-size");
-});
-
-test("check characters of vehicle identification numbers, 49 CFR 565.15(c)", () => {
-  const { rows, must_reject: bad } = readVectors("vin");
-  for (const { vin, check } of rows) assert.equal(vinCheckCharacter(vin), check, vin);
-  for (const { vin, why } of bad) assert.notEqual(vinCheckCharacter(vin), vin[8], why);
-});
-
-test("patterns of identity fields", () => {
-  const rows = [["E1-1234567", "E1-#######", true], ["E1-123456x", "E1-#######", false], ["AB", "@?", true], ["A", "@?", false], ["ABC", "@?", false],
-    ["a", "@", false], ["#", "\\#", true], ["1", "\\#", false], ["anything", "any*", true], ["any", "any*", true], ["", "*", true], ["x*", "x\\*", true], ["é", ".", false]];
-  for (const [value, pattern, fits] of rows) assert.equal(matchesPattern(value, pattern), fits, `${value} ${pattern}`);
 });
 
 test("HMAC-SHA-256, RFC 4231", async () => {

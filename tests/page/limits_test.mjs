@@ -21,7 +21,6 @@ const inController = (field, value) => (tree) => {
   tree.controllers[0][field] = value;
 };
 const option = (i) => ({ name: name(i), title: "t", digest: hex(i) });
-const item = (i) => ({ name: name(i), region: "fuel", unit: "", before: "1", after: "2" });
 const key = (i) => ({ ...keyOf(i), byte: i });
 
 function withKeys(count, more = {}) {
@@ -59,14 +58,13 @@ const TINY = "vector tiny-revision";
 const LISTS = "withdrawals and state";
 const ROWS = [
   ["options", TINY, "bundle", (n) => put("options", many(n, option)), 256, "json-value"],
-  ["items", TINY, "bundle", (n) => put("items", many(n, item)), 2000, "json-value"],
   ["requirements", TINY, "bundle", (n) => put("requirements", many(n, () => "r")), 64, "json-value"],
   ["cautions", TINY, "bundle", (n) => put("cautions", many(n, () => "c")), 64, "json-value"],
   ["annotations", TINY, "bundle", (n) => put("annotations", many(n, () => ["a", "b"])), 64, "json-value"],
   ["permitted returns", TINY, "bundle", (n) => put("permitted_returns", many(n, hex)), 1000, "json-value"],
   ["bytes of a line", TINY, "bundle", (n) => put("title", LINE + "x".repeat(n - 200)), 200, "json-value"],
   ["bytes of a text", TINY, "bundle", (n) => put("notes", "ä" + "x".repeat(n - 2)), 65536, "json-value"],
-  ["bytes of a value", TINY, "bundle", (n) => inController("identity", [{ name: "n", kind: "k", before: "", after: "x".repeat(n) }]), 1024, "json-value", "claim-mismatch"],
+  ["bytes of a value", TINY, "bundle", (n) => inController("identity", [{ name: "n", text: "x".repeat(n) }]), 1024, "json-value", "claim-mismatch"],
   ["bytes of a name", TINY, "bundle", (n) => put("job", "j".repeat(n)), 64, "json-value"],
   ["roles", TINY, "bundle", (n) => put("required_roles", ["author", "reviewer", "reviewer"].slice(0, n)), 2, "json-value", "roles-missing"],
   ["attachments", TINY, "bundle", (n) => put("attachments", many(n, (i) => ({ entry: `attachments/${name(i)}`, title: "" }))), 64, "json-value", "manifest-invalid"],
@@ -88,7 +86,7 @@ const ROWS = [
   ["revisions of a list", "job list", "jobList", revisions, 4096, "job-list-invalid", "sequence-conflict"],
   ["path of a proof", "compromised, with a proof", "inclusion", (n) => put("path", many(n, hex)), 64, "inclusion-invalid", "inclusion-invalid"],
   ["jobs of a state", "newer than the state", "state", stateJobs, 4095, "accepted", "accepted"],
-  ["roots of a state", "newer than the state", "state", (n) => (tree) => void (tree.roots = many(n, (i) => ({ ...tree.roots[0], root: hex(i) }))), 64, "accepted"],
+  ["roots of a state", "newer than the state", "state", (n) => (tree) => void (tree.roots = many(n, (i) => ({ ...tree.roots[0], ...(i === n - 1 ? {} : { root: hex(i) }) }))), 64, "accepted"],
   ["withdrawn of a state", "newer than the state", "state", (n) => inState((root) => Object.assign(root, { withdrawal_number: 1, withdrawals: hex(1), withdrawn: many(n, hex) })), 4096, "accepted"],
   ["returns of a state", "newer than the state", "state", (n) => inState((root) => void (root.jobs[0].returns = many(n, hex))), 1000, "accepted"],
 ];

@@ -66,14 +66,21 @@ function jobListPart(revisions) {
   return part({ calseal: "job-list/1", root: ROOT.id, job: "job-7", controller: "engine", claimed_time: "2026-05-06T07:08:09Z", revisions: rows }, signedBy(AUTHOR));
 }
 
-export function statePart(change, job = {}) {
-  const row = {
-    job: "job-7", controller: "engine", base: 1, way_back_sequence: 0, way_back: "", sequence: 1, revision: "ab".repeat(32), set: "", returns: [], ...job,
-  };
-  const root = {
-    root: ROOT.id, trust_version: 1, trust: "cd".repeat(32), superseded: false, withdrawal_number: 0, withdrawals: "", withdrawn: [], jobs: [row], ...change,
-  };
+// A state of one root that has accepted one revision, with its revisions 0.
+export function statePart(change, kept = {}, waysBack = []) {
+  const row = { base: 1, sequence: 1, revision: "ab".repeat(32), reviewed: false, keys: [AUTHOR.id], set: "", returns: [], ...kept };
+  const job = { job: "job-7", controller: "engine", revisions: [row], ways_back: waysBack };
+  const root = { root: ROOT.id, next: "", trust_version: 1, trust: "cd".repeat(32), compromised: [], withdrawals: [], jobs: [job], ...change };
   return part({ calseal: "state/1", last_time: "2026-04-04T05:06:07Z", roots: [root] }, state);
+}
+
+export function wayBackRow(onePart, more = {}) {
+  const { base, sequence } = onePart.manifest;
+  return { base: base.number, sequence, revision: digestOf(onePart), reviewed: false, keys: [AUTHOR.id], ...more };
+}
+
+export function listRow(number, digest, more = {}) {
+  return { number, list: digest, keys: [DESK.id], notices: [], dropped: [], ...more };
 }
 
 export function successionPart(oldTrust, from = ROOT, to = NEXT_ROOT) {
@@ -126,7 +133,7 @@ export function situation(name, roles, flags = {}) {
   return {
     name,
     files: { bundle: null, trust: null, reads: [], salt: null, successions: [], state: null, withdrawals: null, jobList: null, inclusion: null, newest: null, partners: [], ...roles },
-    flags: { fresh: true, vehicle: "", root: "", revive: false, sealOnly: false, declaredReturn: false, ...flags },
+    flags: { fresh: true, vehicle: "", root: "", revive: false, sealOnly: false, declaredReturn: false, oldBase: false, clockIsRight: false, ...flags },
   };
 }
 
@@ -160,8 +167,8 @@ function inTime() {
   const seen = sha256Hex(trust.text);
   const tiny = [{ memory: "flash", ...raw(fixture("tiny.bin")) }];
   const flags = { vehicle: "blue estate" };
-  const reached = (onePart, more = {}) => ({ sequence: onePart.manifest.sequence, revision: digestOf(onePart), way_back: digestOf(base), way_back_sequence: 1, returns: onePart.manifest.permitted_returns, ...more });
-  const stateAfter = (onePart, more) => statePart({ trust: seen }, reached(onePart, more));
+  const reached = ({ text, manifest: { base: { number }, sequence, permitted_returns: returns } }) => ({ base: number, sequence, revision: sha256Hex(text), returns });
+  const stateAfter = (onePart, change = {}) => statePart({ trust: seen, ...change }, reached(onePart), [wayBackRow(base)]);
   const list = withdrawalsPart([notice("11".repeat(32)), notice("ee".repeat(32), { action: "go-back", go_to: digestOf(base) })]);
   const jobList = jobListPart([base, first, second]);
   const one = (name, roles, more = {}) => situation(name, { trust, reads: tiny, ...roles }, { ...flags, ...more });
@@ -174,12 +181,15 @@ function inTime() {
     one("return beside the newest", { bundle: first, newest: second }, { declaredReturn: true }),
     one("older than the newest beside it", { bundle: first, newest: second }),
     one("next base", { bundle: nextBase, state: stateAfter(third) }),
-    one("old base", { bundle: base, state: stateAfter(nextBase, { base: 2, way_back: digestOf(nextBase), way_back_sequence: 9 }) }),
+    one("way back after another base", { bundle: base, state: stateAfter(nextBase) }),
+    one("old base", { bundle: base, state: statePart({ trust: seen }, reached(nextBase)) }),
+    one("revive after another base", { bundle: base, reads: [], state: stateAfter(nextBase) }, { revive: true }),
+    one("revive after another base, with the word", { bundle: base, reads: [], state: stateAfter(nextBase) }, { revive: true, oldBase: true }),
     one("trial with a state", { bundle: third, state: stateAfter(second) }),
     one("withdrawals", { bundle: first, withdrawals: list }),
     one("withdrawn", { bundle: first, withdrawals: withdrawalsPart([notice(digestOf(first))]) }),
     one("withdrawals and state", { bundle: second, withdrawals: list, state: stateAfter(first) }),
-    one("withdrawn before", { bundle: first, state: statePart({ trust: seen, withdrawal_number: 2, withdrawals: "99".repeat(32), withdrawn: [digestOf(first)] }, reached(base)) }),
+    one("withdrawn before", { bundle: first, state: statePart({ trust: seen, withdrawals: [listRow(2, "99".repeat(32), { notices: [digestOf(first)] })] }, reached(base)) }),
     one("a notice against the way back", { bundle: base, withdrawals: withdrawalsPart([notice(digestOf(base))]) }),
     one("job list", { bundle: second, jobList }),
     one("job list and an older one", { bundle: first, jobList }),
@@ -205,7 +215,7 @@ function byRoots() {
   return [
     one("succession", { trust: next, successions: [successionPart(last)] }),
     one("succession, state and the old root", { trust: next, successions: [successionPart(last)], state: statePart({ trust: sha256Hex(last.text), trust_version: 4 }) }, { root: ROOT.id }),
-    one("a root that was succeeded", { trust: last, state: statePart({ trust: sha256Hex(last.text), trust_version: 4, superseded: true }) }),
+    one("a root that was succeeded", { trust: last, state: statePart({ trust: sha256Hex(last.text), trust_version: 4, next: NEXT_ROOT.id }) }),
     one("compromised, with a proof", { trust: pinned, inclusion }),
     one("compromised, signed again", { trust: pinned, bundle: both }),
     one("compromised, signed again, with a proof", { trust: pinned, bundle: both, inclusion }),

@@ -147,7 +147,7 @@ function makeRows() {
   const box = boxed(sound);
   const hole = records(sound, [0, WRAPPED]);
   const word = { vehicle: "blue estate" };
-  const state = (index, value) => (c) => void Object.assign(c.checksums[index], { state_before: value, state_after: value });
+  const state = (index, value) => (c) => void (c.checksums[index].state = value);
   return [
     ["accepted", one("a wrapping", "r1", box)],
     ["accepted", one("a wrapping, named", "r1", box, {}, "flash")],
@@ -176,7 +176,7 @@ function makeRows() {
     ["claim-mismatch", claim("it holds and is said to fail", "r0", sound, state(0, "fails"))],
     ["claim-mismatch", claim("a later revision says that it fails", "r1", sound, state(0, "fails"))],
     ["claim-mismatch", claim("a floating one is said not to be provable", "f0", failing, state(1, "not-provable"))],
-    ["", claim("a failing base, with another value", "f0", failing, (c) => void (c.checksums[0].after = "00000000"))],
+    ["", claim("a failing base, with another value", "f0", failing, (c) => void (c.checksums[0].value = "00000000"))],
     ["", claim("a failing base as a later revision", "f0", failing, (c, tree) => void (tree.revision = 1))],
     ["accepted", one("a base that came wrapped, without a read", "b0", null, { ...word, revive: true })],
     ["accepted", changedPart(one("the same, its opaque bytes forgotten", "b0", null, { ...word, revive: true }), "bundle",

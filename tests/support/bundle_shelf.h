@@ -1,5 +1,5 @@
 // Made-up bundles in a folder, drawn from few words so that many of them fit any question. Nothing in them is
-// signed truly, and their region maps say nothing.
+// signed truly, and their region maps say no more than the names of fields and items.
 #pragma once
 
 #include <filesystem>
@@ -18,7 +18,30 @@ struct ShelvedBundle {
   Sha256 digest;  // of the manifest
   std::vector<Sha256> signers;
   std::vector<Change> changes;
+  std::vector<std::string> items;  // of its region map, that a change touches
 };
+
+// A region map for the memories of the sample bundle, with two items; maps of two versions differ.
+inline std::string shelf_map(int version) {
+  return R"({"calseal":"region-map/1","name":"shelf","controller":"engine","version":)" +
+         std::to_string(version) +
+         R"(,"memories":[{"name":"flash","origin":"0x80000000","size":256},{"name":"eeprom","origin":"0x00000000","size":32}],)"
+         R"("regions":[],"identity":[)"
+         R"({"name":"software","kind":"software-number","memory":"flash","at":"0x80000000","size":8,"encoding":"ascii"},)"
+         R"({"name":"mark","kind":"other","memory":"flash","at":"0x80000008","size":8,"encoding":"ascii"}],)"
+         R"("items":[{"name":"idle-speed","kind":"scalar","memory":"flash","start":"0x80000040","type":"u16"},)"
+         R"({"name":"limit","kind":"scalar","memory":"flash","start":"0x80000050","type":"u16"}],)"
+         R"("evidence":{"author":"tests","verified_on":[],"guesses":[],"grade":"draft"}})";
+}
+
+inline bool touches(const std::vector<Change>& changes, std::uint64_t first) {
+  for (const Change& change : changes) {
+    for (std::uint64_t at = change.place.range.begin; at < change.place.range.end; ++at) {
+      if (change.place.memory == "flash" && (at == first || at == first + 1)) return true;
+    }
+  }
+  return false;
+}
 
 inline const std::string& one_of(Random& random, const std::vector<std::string>& words) {
   return words[random.between(0, words.size() - 1)];
@@ -28,8 +51,9 @@ inline const std::string& one_of(Random& random, const std::vector<std::string>&
 struct ShelfWords {
   std::vector<std::string> jobs{"oak-17", "elm-4", "oak-170"}, controllers{"engine", "transmission"};
   std::vector<std::string> vehicles{"blue 7", "blue", "", "%"}, numbers{"SW1", "SW2", "x' OR '1'='1"};
-  std::vector<std::string> options{"launch", "flat-foot", "la_nch"}, items{"Idle speed", "Limit"};
-  std::vector<std::string> regions{"idle", "fuel", ""}, maps{"{\"a\":1}", "{\"a\":2}"}, files{"f", "g", "h"};
+  std::vector<std::string> options{"launch", "flat-foot", "la_nch"}, items{"idle-speed", "limit"};
+  std::vector<std::string> regions{"idle", "fuel", ""}, maps{shelf_map(1), shelf_map(2)},
+      files{"f", "g", "h"};
 };
 
 // Keeps the contents of a sample, under the names that a controller of another name asks for.
@@ -80,10 +104,8 @@ inline SampleBundle drawn_bundle(Random& random, const ShelfWords& words) {
   if (!first || m.base_number > 1) m.parent = digest_of("parent");
   m.vehicle_reference = one_of(random, words.vehicles);
   ManifestController& c = m.controllers[0];
-  c.identity[0].before = one_of(random, words.numbers);
-  c.identity[0].after = first ? c.identity[0].before : one_of(random, words.numbers);
-  c.identity[1].before = one_of(random, words.numbers);  // of another kind: no software number
-  c.identity[1].after = first ? c.identity[1].before : one_of(random, words.numbers);
+  c.identity[0].text = one_of(random, words.numbers);
+  c.identity[1].text = one_of(random, words.numbers);  // of another kind: no software number
   c.spans[0].before = c.spans[0].after = digest_of(random.coin() ? "l" : "L");
   c.pinned_before = compute_pinned_digest(c.spans, Side::kBefore);
   c.pinned_after = compute_pinned_digest(c.spans, Side::kAfter);
@@ -91,10 +113,6 @@ inline SampleBundle drawn_bundle(Random& random, const ShelfWords& words) {
   m.options.clear();
   for (const std::string& name : words.options) {
     if (random.coin()) m.options.push_back({name, "An option", digest_of(name)});
-  }
-  m.items.clear();
-  for (const std::string& name : words.items) {
-    if (random.coin()) m.items.push_back({name, "idle", "1/min", "700", "850"});
   }
   sample.signatures.clear();
   for (const std::uint8_t key : Bytes{1, 2, 3}) {
@@ -115,11 +133,13 @@ class Shelf {
   std::string folder() const { return scratch_.path("archive"); }
 
   void put(const std::string& path, const SampleBundle& sample) {
-    ShelvedBundle one{path, sample.manifest, digest_of(write_manifest(sample.manifest)), {}, {}};
+    ShelvedBundle one{path, sample.manifest, digest_of(write_manifest(sample.manifest)), {}, {}, {}};
     for (const PrefixSignature& signature : sample.signatures) one.signers.push_back(signature.key_id);
     const auto changes = parse_changes(sample.contents[1], "changes");
     if (!changes) std::abort();
     one.changes = *changes;
+    if (touches(one.changes, 0x80000040)) one.items.emplace_back("idle-speed");
+    if (touches(one.changes, 0x80000050)) one.items.emplace_back("limit");
     write(path, assemble(sample));
     std::erase_if(bundles, [&](const ShelvedBundle& other) { return other.path == path; });
     bundles.push_back(std::move(one));

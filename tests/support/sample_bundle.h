@@ -42,7 +42,7 @@ inline ManifestController sample_controller() {
   c.map_grade = "verified";
   c.memories = {{"flash", {0x80000000, 0x80000100}, {{0x80000000, 0x800000c0}}},
                 {"eeprom", {0, 32}, {{0, 32}}}};
-  c.identity = {{"software", "software-number", "SW100", "SW100"}, {"mark", "revision-mark", "", "R1"}};
+  c.identity = {{"software", "SW100"}, {"mark", "R1"}};
   c.binding = {{"vin", {"flash", {0x80000064, 0x80000075}}, digest_of("vin")},
                {"serial", {"eeprom", {16, 32}}, std::nullopt}};
   c.spans = {
@@ -59,8 +59,7 @@ inline ManifestController sample_controller() {
   };
   c.pinned_before = compute_pinned_digest(c.spans, Side::kBefore);
   c.pinned_after = compute_pinned_digest(c.spans, Side::kAfter);
-  c.checksums = {{"main", CheckState::kHolds, CheckState::kHolds, "00112233", "22334455"},
-                 {"blocks[0]", CheckState::kNotProvable, CheckState::kNotProvable, "", ""}};
+  c.checksums = {{"main", CheckState::kHolds, "22334455"}, {"blocks[0]", CheckState::kNotProvable, ""}};
   c.write_ranges = {{"flash", {0x80000040, 0x80000064}}, {"flash", {0x80000080, 0x80000082}}};
   c.payload_kind = PayloadKind::kAreas;
   c.payload = {{"flash", "payload/engine/flash.bin", {{0x80000040, 0x80000064}}}};
@@ -116,7 +115,6 @@ inline SampleBundle make_sample_bundle() {
   if (m.permitted_returns[1] < m.permitted_returns[0])
     std::swap(m.permitted_returns[0], m.permitted_returns[1]);
   m.options = {{"flat-foot", "Flat foot", digest_of("option")}};
-  m.items = {{"Idle speed", "idle", "1/min", "700", "850"}};
   m.requirements = {"Fuel of at least 98 octane"};
   m.cautions = {"Not for the road"};
   m.attachments = {{"attachments/log.txt", "Log"}, {"attachments/note.txt", "Note"}};
@@ -156,8 +154,8 @@ inline SampleBundle make_sample_base() {
   m.parent.reset();
   for (ManifestSpan& span : c.spans) span.after = span.before;
   c.pinned_after = c.pinned_before;
-  c.identity[1].after = "";
-  c.checksums[0].after = c.checksums[0].before;
+  c.identity[1].text = "";
+  c.checksums[0].value = "00112233";
   c.files = {{"flash", "intel-hex", 700, digest_of("file")}};
   c.payload_kind = PayloadKind::kFull;
   c.payload = {{"flash", "payload/engine/flash.bin", {{0x80000000, 0x800000c0}}},

@@ -15,6 +15,12 @@
 //   180 030 volatile  learned
 //   1b0 002 floating  CRC-16 of learned and the first half of fuel
 //   1c0 011 locked    VIN, binding; all else is locked
+//
+// With `vin_dependents` also, all floating because a binding field reaches them:
+//   1d8 002           CRC-16 of the VIN
+//   1e0 011           the VIN again, complemented
+//   1f4 002           sum of the bytes from 1d8 to 1f1, little-endian: through the CRC and the copy
+// With `bank` the mirror counts only while eeprom 010, a volatile byte, is 01.
 #pragma once
 
 #include <cstdlib>
@@ -34,12 +40,16 @@ struct SmallMap {
   bool sectors = true;              // four of 0x100 bytes in flash, one in eeprom
   bool floating_reads_fuel = true;  // else the floating checksum depends on learned bytes alone
   bool binding = true;
+  bool vin_dependents = false;
+  bool bank = false;
   std::string grade = "draft";
   std::string controller = "engine";
 };
 
 inline std::string small_map_text(const SmallMap& options = {}) {
   const std::string binds = options.binding ? "true" : "false";
+  const std::string vin = options.binding ? "vin" : "other";
+  const std::string serial = options.binding ? "serial" : "other";
   std::string text =
       R"({"calseal":"region-map/1","name":"small","controller":")" + options.controller + R"(","version":3,
 "memories":[{"name":"flash","origin":"0x80000000","size":1024},{"name":"eeprom","origin":"0x00000000","size":64}],
@@ -51,7 +61,14 @@ inline std::string small_map_text(const SmallMap& options = {}) {
 {"name":"adaptation","memory":"eeprom","start":"0x00000000","size":32,"policy":"volatile"},
 {"name":"mark","memory":"eeprom","start":"0x00000030","size":8,"policy":"editable"}],
 "permitted_patches":[{"name":"long-blink","memory":"flash","at":"0x80000028","before":"1122","after":"3344"}],
-"copies":[{"name":"mirror","memory":"flash","start":"0x80000080","size":64,"of":{"memory":"flash","start":"0x80000040"},"transform":"complement"}],
+"copies":[{"name":"mirror","memory":"flash","start":"0x80000080","size":64,"of":{"memory":"flash","start":"0x80000040"},"transform":"complement")";
+  if (options.bank) text += R"(,"active_bank":{"memory":"eeprom","at":"0x00000010","equals":"01"})";
+  text += "}";
+  if (options.vin_dependents) {
+    text +=
+        R"(,{"name":"vin-again","memory":"flash","start":"0x800001e0","size":17,"of":{"memory":"flash","start":"0x800001c0"},"transform":"complement"})";
+  }
+  text += R"(],
 "checksums":[
 {"name":"fuel","algorithm":{"crc":"CRC-32/ISO-HDLC"},"coverage":[{"memory":"flash","start":"0x80000040","size":64}],
 "slots":[{"memory":"flash","at":"0x800000c0","size":4}]},
@@ -61,13 +78,22 @@ inline std::string small_map_text(const SmallMap& options = {}) {
 "slots":[{"memory":"flash","at":"0x80000140","size":2,"order":"big"}]},
 {"name":"learned","algorithm":{"crc":"CRC-16/IBM-3740"},"coverage":[{"memory":"flash","start":"0x80000180","size":48})";
   if (options.floating_reads_fuel) text += R"(,{"memory":"flash","start":"0x80000040","size":32})";
-  text += R"(],"slots":[{"memory":"flash","at":"0x800001b0","size":2}]}],
+  text += R"(],"slots":[{"memory":"flash","at":"0x800001b0","size":2}]})";
+  if (options.vin_dependents) {
+    text += R"(,
+{"name":"vin","algorithm":{"crc":"CRC-16/IBM-3740"},"coverage":[{"memory":"flash","start":"0x800001c0","size":17}],
+"slots":[{"memory":"flash","at":"0x800001d8","size":2}]},
+{"name":"vin-sum","algorithm":{"sum":{"unit":8,"accumulator":16}},"coverage":[{"memory":"flash","start":"0x800001d8","size":26}],
+"slots":[{"memory":"flash","at":"0x800001f4","size":2}]})";
+  }
+  text +=
+      R"(],
 "identity":[
 {"name":"software","kind":"software-number","memory":"flash","at":"0x80000008","size":8,"encoding":"ascii"},
-{"name":"vin","kind":"vin","memory":"flash","at":"0x800001c0","size":17,"encoding":"ascii","binds":)" +
-          binds + R"(},
-{"name":"serial","kind":"serial","memory":"eeprom","at":"0x00000020","size":16,"encoding":"hex","binds":)" +
-          binds + R"(},
+{"name":"vin","kind":")" +
+      vin + R"(","memory":"flash","at":"0x800001c0","size":17,"encoding":"ascii","binds":)" + binds + R"(},
+{"name":"serial","kind":")" +
+      serial + R"(","memory":"eeprom","at":"0x00000020","size":16,"encoding":"hex","binds":)" + binds + R"(},
 {"name":"mark","kind":"revision-mark","memory":"eeprom","at":"0x00000030","size":8,"encoding":"hex"}],
 "manufacturer_signed":[{"name":"boot","places":[{"memory":"flash","start":"0x80000010","size":16}]}])";
   if (options.sectors) {
@@ -128,6 +154,12 @@ inline void correct_small(SmallImage& image, const SmallMap& map = {}) {
   Bytes message(f.begin() + 0x180, f.begin() + 0x1b0);
   if (map.floating_reads_fuel) message.insert(message.end(), f.begin() + 0x40, f.begin() + 0x60);
   small::put_little(f, 0x1b0, small::crc16(message), 2);
+  if (!map.vin_dependents) return;
+  small::put_little(f, 0x1d8, small::crc16(ByteView(f).subspan(0x1c0, 0x11)), 2);
+  for (std::size_t i = 0; i < 0x11; ++i) f[0x1e0 + i] = static_cast<std::uint8_t>(~f[0x1c0 + i]);
+  std::uint32_t sum = 0;
+  for (std::size_t i = 0x1d8; i < 0x1f2; ++i) sum += f[i];
+  small::put_little(f, 0x1f4, sum, 2);
 }
 
 inline void put(Bytes& bytes, std::size_t at, std::string_view text) {
@@ -147,6 +179,7 @@ inline SmallImage small_base(const SmallMap& map = {}) {
   put(image.flash, 0x1c0, "1M8GDM9AXKP042788");
   for (std::size_t i = 0; i < 0x20; ++i) image.eeprom[i] = static_cast<std::uint8_t>(0x55 ^ i);
   for (std::size_t i = 0; i < 0x10; ++i) image.eeprom[0x20 + i] = static_cast<std::uint8_t>(0x31 + i);
+  if (map.bank) image.eeprom[0x10] = 0x01;
   put(image.eeprom, 0x38, "tail\x01\x02\x03\x04");
   correct_small(image, map);
   return image;

@@ -27,6 +27,7 @@ def masked(text):
     text = re.sub(r"\b[KMQ](?:\s+\d{4}){5,13}\b", "SPOKEN", text)
     text = re.sub(r"(?m)^((?:  bundle|made|sealed|written|.*\.calseal).*?)[\d,]+ bytes", r"\1SIZE", text)
     text = re.sub(r"index of \S+", "index of TIME", text)
+    text = re.sub(r"\d+ days ago", "DAYS days ago", text)
     return re.sub(r"(?m)^(  looked at.*?)[\d,]+ bytes in all", r"\1SIZE in all", text)
 
 

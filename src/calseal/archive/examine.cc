@@ -6,8 +6,9 @@
 #include "calseal/archive/path_text.h"
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
+#include "calseal/check/check.h"
+#include "calseal/check/open.h"
 #include "calseal/check/receipt.h"
-#include "calseal/check/stored.h"
 #include "calseal/job/event.h"
 #include "calseal/job/job.h"
 #include "calseal/job/layout.h"
@@ -121,11 +122,11 @@ struct Examiner::OpenBase {
   OpenedBundle opened;            // without its file
   std::vector<BaseProof> proofs;  // one for each region map
 
-  BaseProof& under(const RegionMap& map, SpanDigests* digests) {
+  BaseProof& under(const RegionMap& map) {
     for (BaseProof& proof : proofs) {
       if (proof.map_digest() == map.digest) return proof;
     }
-    proofs.emplace_back(opened, map, base_image(opened, map), digests);
+    proofs.emplace_back(map, base_image(opened, map));
     return proofs.back();
   }
 };
@@ -138,7 +139,6 @@ ExamineContext make_examine_context(const Survey& survey, Depth depth, std::vect
   context.survey = &survey;
   context.depth = depth;
   context.trust = std::move(trust);
-  context.digests = std::make_shared<SpanDigests>();
   for (const SurveyedFile& file : survey.files) {
     if (file.hint && file.hint->revision == 0)
       context.way_backs[{file.hint->job, file.hint->base}].push_back(&file);
@@ -195,7 +195,7 @@ FileFacts Examiner::examine_bundle(const SurveyedFile& file) {
     OpenContext context;
     context.roles = RolesRule::kMayBeMissing;
     context.trust = context_.trust.front();
-    const StoredBundle stored = open_stored(
+    const StoredBundle stored = open_in_pieces(
         beginning, [&] { return reader_.next(); }, printable(file.path), context);
     if (stored.manifest) facts.revision = claim_of(stored);
     if (stored.reason) return fail(*stored.reason);
@@ -213,7 +213,7 @@ std::optional<OpenedBundle> Examiner::open(const SurveyedFile& file, FileFacts& 
     OpenContext context;
     context.roles = RolesRule::kMayBeMissing;
     context.trust = context_.trust.front();
-    StoredBundle stored = open_stored(
+    StoredBundle stored = open_in_pieces(
         bytes, [] { return ByteView(); }, name, context);
     if (stored.manifest) facts.revision = claim_of(stored);
     if (stored.reason) return fail(*stored.reason);
@@ -288,7 +288,7 @@ void Examiner::prove(const OpenedBundle& opened, const SurveyedFile& file, FileF
     facts.proof = Proof::kNoBase;
     return;
   }
-  Status proved = base->under(opened.map, context_.digests.get()).prove(opened, salt_near(file, manifest));
+  Status proved = base->under(opened.map).prove(opened, salt_near(file, manifest));
   facts.proof = proved ? Proof::kProved : Proof::kFailed;
   if (!proved) facts.fault = about_file(std::move(proved).error());
 }

@@ -12,7 +12,7 @@
 #include "calseal/archive/facts.h"
 #include "calseal/archive/piece_reader.h"
 #include "calseal/archive/survey.h"
-#include "calseal/check/base_proof.h"
+#include "calseal/check/proof.h"
 #include "calseal/map/region_map.h"
 #include "calseal/trust/trust_file.h"
 
@@ -32,7 +32,6 @@ struct ExamineContext {
   std::unordered_map<std::string, EarlierFile> earlier;
   // Bundles that say that they are a revision 0, by job and base, ascending by path.
   std::map<std::pair<std::string, std::uint64_t>, std::vector<const SurveyedFile*>> way_backs;
-  std::shared_ptr<SpanDigests> digests;  // of payloads that many revisions 0 carry
 };
 ExamineContext make_examine_context(const Survey& survey, Depth depth, std::vector<const TrustFile*> trust);
 

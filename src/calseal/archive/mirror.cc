@@ -14,7 +14,7 @@
 #include "calseal/archive/path_text.h"
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
-#include "calseal/check/stored.h"
+#include "calseal/check/open.h"
 #include "calseal/job/event.h"
 #include "calseal/ledger/layout.h"
 #include "calseal/ledger/lock.h"
@@ -72,7 +72,7 @@ class Mirror {
     OpenContext context;
     context.roles = RolesRule::kMayBeMissing;
     context.trust = context_.trust.front();
-    const StoredBundle stored = open_stored(
+    const StoredBundle stored = open_in_pieces(
         bytes, [] { return ByteView(); }, file.path, context);
     return !stored.reason && facts.revision && stored.seal_digest == facts.revision->seal;
   }

@@ -50,7 +50,7 @@ std::string JsonNode::pointer() const {
   for (JsonTree::Index at = 0; at != value_;) {
     const bool is_object = tree_->kind(at) == JsonKind::kObject;
     JsonTree::Index child = JsonTree::first(at);
-    std::size_t number = 0;
+    std::size_t number = tree_->dropped(at);
     for (; tree_->next(child) <= value_; child = tree_->next(child)) ++number;
     pointer += "/" + (is_object ? escape_pointer(tree_->key(child)) : std::to_string(number));
     at = child;
@@ -175,17 +175,23 @@ std::size_t JsonNode::choice(const std::vector<std::string_view>& choices) const
   return 0;
 }
 
-std::vector<JsonNode> JsonNode::items(std::size_t limit) const {
-  std::vector<JsonNode> nodes;
+std::size_t JsonNode::length(std::size_t limit) const {
   if (kind() != JsonKind::kArray) {
     refuse(Reason::kJsonType, found(), "an array");
-    return nodes;
+    return 0;
   }
   const JsonTree::Index count = tree_->count(value_);
   if (count > limit) {
     refuse(Reason::kJsonValue, std::to_string(count) + " elements", "at most " + std::to_string(limit));
-    return nodes;
+    return 0;
   }
+  return count;
+}
+
+std::vector<JsonNode> JsonNode::items(std::size_t limit) const {
+  std::vector<JsonNode> nodes;
+  const std::size_t count = length(limit);
+  if (count == 0) return nodes;
   nodes.reserve(count);
   for (JsonTree::Index item = JsonTree::first(value_); item < tree_->next(value_); item = tree_->next(item))
     nodes.emplace_back(*document_, *tree_, item);

@@ -66,6 +66,8 @@ class JsonNode {
   Bytes hex(std::size_t least, std::size_t most) const;
   // Index into `choices`; the fault lists them.
   std::size_t choice(const std::vector<std::string_view>& choices) const;
+  // Number of elements of an array of at most `limit`.
+  std::size_t length(std::size_t limit) const;
   // Elements of an array of at most `limit`.
   std::vector<JsonNode> items(std::size_t limit) const;
 

@@ -72,6 +72,9 @@ class JsonText {
     array(sequence, write);
   }
 
+  // The text so far, until more is written; and an empty writer that keeps its room.
+  std::string_view text() const { return {text_.data(), size_}; }
+  void clear() { size_ = 0; }
   // The text so far; the writer is empty afterwards.
   std::string take() {
     text_.resize(std::exchange(size_, 0));

@@ -14,8 +14,8 @@ namespace calseal {
 
 inline constexpr std::string_view kChangesName = "changes.json";
 inline constexpr std::string_view kChangesLiteral = R"({"calseal":"changes/1",)";
-inline constexpr std::size_t kChangeLimit = 262144;                          // ranges
-inline constexpr std::uint64_t kChangesSizeLimit = std::uint64_t{64} << 20;  // bytes
+inline constexpr std::size_t kChangeLimit = 262144;                         // ranges
+inline constexpr std::uint64_t kChangesSizeLimit = std::uint64_t{8} << 20;  // bytes
 
 struct Change {
   NamedRange place;
@@ -29,7 +29,7 @@ std::string write_changes(const std::vector<Change>& changes);
 
 // kTypeWrong, json-*, kJsonNotCanonical, then kManifestInvalid when the ranges of one memory do not stand
 // together, ascending and disjoint. Whether they are the right ranges is proved against the bytes (check
-// layer).
+// layer). Read change by change: what it takes beside the text and the changes is about as much as the text.
 Result<std::vector<Change>> parse_changes(ByteView bytes, const std::string& name);
 
 }  // namespace calseal

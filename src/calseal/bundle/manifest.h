@@ -51,7 +51,7 @@ struct ManifestMemory {
 };
 
 struct ManifestIdentity {
-  std::string name, kind, before, after;  // field texts of base and result; binding fields never appear here
+  std::string name, text;  // of the result; binding fields never appear here
   friend bool operator==(const ManifestIdentity&, const ManifestIdentity&) = default;
 };
 
@@ -70,7 +70,7 @@ struct ManifestSpan {
   friend bool operator==(const ManifestSpan&, const ManifestSpan&) = default;
 };
 
-// The file as received (revision 0), or the rebuilt file where every byte is pinned; else none are listed.
+// The file as received (revision 0); later the raw file of each memory where every byte is pinned, else none.
 struct ManifestFile {
   std::string memory, form;  // memory: empty when the file holds several; form: "raw", "intel-hex",
                              // "s-record" or a declared form's name
@@ -79,18 +79,19 @@ struct ManifestFile {
   friend bool operator==(const ManifestFile&, const ManifestFile&) = default;
 };
 
-// A checksum or copy. The texts are the stored bytes of its slots in map order, hexadecimal (a rule: its
-// value); empty for a copy, for a floating slot and where not provable.
+// A checksum or copy of the result. The value is the stored bytes of its slots in map order, hexadecimal (a
+// rule: its value); empty for a copy, for a floating slot and where not provable.
 struct ManifestChecksum {
   std::string name;
-  CheckState state_before = CheckState::kHolds, state_after = CheckState::kHolds;
-  std::string before, after;
+  CheckState state = CheckState::kHolds;
+  std::string value;
   friend bool operator==(const ManifestChecksum&, const ManifestChecksum&) = default;
 };
 
+// A permitted patch: whether it stands as "after" in the base, and in the result.
 struct ManifestPatch {
   std::string name;
-  bool applied = false;  // state "before" or "after"
+  bool in_base = false, in_result = false;
   friend bool operator==(const ManifestPatch&, const ManifestPatch&) = default;
 };
 
@@ -130,11 +131,6 @@ struct ManifestOption {
   friend bool operator==(const ManifestOption&, const ManifestOption&) = default;
 };
 
-struct ManifestItem {
-  std::string name, region, unit, before, after;
-  friend bool operator==(const ManifestItem&, const ManifestItem&) = default;
-};
-
 struct ManifestAttachment {
   std::string entry, title;
   friend bool operator==(const ManifestAttachment&, const ManifestAttachment&) = default;
@@ -171,7 +167,6 @@ struct Manifest {
   std::vector<ManifestController> controllers;  // format 1: exactly one
   std::vector<Sha256> permitted_returns;        // manifest digests, ascending
   std::vector<ManifestOption> options;
-  std::vector<ManifestItem> items;
   std::vector<std::string> requirements;
   std::vector<std::string> cautions;
   std::vector<ManifestAttachment> attachments;

@@ -195,9 +195,9 @@ class Consistency {
           item_of("/spans", index), pinned ? "a digest is missing" : "a digest",
           pinned ? "digests before and after" : "no digest on bytes that are not pinned");
     }
-    if (span.kind == SpanKind::kLocked && pinned && !may_hold_patches() && span.before != span.after) {
+    if (span.kind == SpanKind::kLocked && pinned && !a_patch_changes() && span.before != span.after) {
       return refuse_controller(item_of("/spans", index), "locked bytes that changed",
-                               "equal digests where no patch is declared");
+                               "equal digests where no patch changes");
     }
     if (pinned) account.pinned.add(range);
     if (pinned && span.kind != SpanKind::kLocked) account.areas.add(range);
@@ -206,7 +206,10 @@ class Consistency {
     return {};
   }
 
-  bool may_hold_patches() const { return !controller_.patches.empty(); }
+  bool a_patch_changes() const {
+    return std::ranges::any_of(controller_.patches,
+                               [](const ManifestPatch& patch) { return patch.in_base != patch.in_result; });
+  }
 
   Status check_pinned() const {
     const std::array<std::pair<Side, const Sha256*>, 2> sides{
@@ -268,14 +271,31 @@ class Consistency {
       }
       next_memory = memory + 1;
     }
+    if (manifest_.revision != 0) CALSEAL_CHECK(check_rebuilt_files());
     for (std::size_t i = 0; i < controller_.checksums.size(); ++i) {
       const ManifestChecksum& checksum = controller_.checksums[i];
-      const bool nothing_before =
-          checksum.state_before != CheckState::kNotProvable || checksum.before.empty();
-      const bool nothing_after = checksum.state_after != CheckState::kNotProvable || checksum.after.empty();
-      if (!nothing_before || !nothing_after) {
-        return refuse_controller(item_of("/checksums", i), "a value that is not provable", "an empty text");
-      }
+      if (checksum.state != CheckState::kNotProvable || checksum.value.empty()) continue;
+      return refuse_controller(item_of("/checksums", i), "a value that is not provable", "an empty text");
+    }
+    return {};
+  }
+
+  // Only where every byte is pinned is the file the same in every vehicle.
+  Status check_rebuilt_files() const {
+    const bool all_pinned = std::ranges::all_of(
+        controller_.spans, [](const ManifestSpan& span) { return span.after.has_value(); });
+    const std::size_t expected = all_pinned ? controller_.memories.size() : 0;
+    if (controller_.files.size() != expected) {
+      return refuse_controller("/files", std::to_string(controller_.files.size()) + " files",
+                               all_pinned ? "one for each memory" : "none, since not every byte is pinned");
+    }
+    for (std::size_t i = 0; i < expected; ++i) {
+      const ManifestFile& file = controller_.files[i];
+      const ManifestMemory& memory = controller_.memories[i];
+      if (file.memory == memory.name && file.form == "raw" && file.size == memory.extent.size()) continue;
+      return refuse_controller(item_of("/files", i),
+                               file.memory + ", " + file.form + ", " + grouped(file.size),
+                               memory.name + ", raw, " + grouped(memory.extent.size()));
     }
     return {};
   }
@@ -366,15 +386,9 @@ class Consistency {
       return refuse_controller(item_of("/spans", i), "another digest after than before",
                                "equal digests in revision 0");
     }
-    for (std::size_t i = 0; i < controller_.identity.size(); ++i) {
-      if (controller_.identity[i].before == controller_.identity[i].after) continue;
-      return refuse_controller(item_of("/identity", i), "another text after than before",
-                               "equal texts in revision 0");
-    }
-    for (std::size_t i = 0; i < controller_.checksums.size(); ++i) {
-      const ManifestChecksum& checksum = controller_.checksums[i];
-      if (checksum.before == checksum.after && checksum.state_before == checksum.state_after) continue;
-      return refuse_controller(item_of("/checksums", i), "another state or value after than before",
+    for (std::size_t i = 0; i < controller_.patches.size(); ++i) {
+      if (controller_.patches[i].in_base == controller_.patches[i].in_result) continue;
+      return refuse_controller(item_of("/patches", i), "another state in the result than in the base",
                                "equal ones in revision 0");
     }
     return {};

@@ -10,7 +10,6 @@ namespace calseal {
 namespace {
 
 constexpr std::size_t kOptionLimit = 256;
-constexpr std::size_t kItemLimit = 2000;
 constexpr std::size_t kWordsLimit = 64;  // requirements, cautions, attachments, annotations
 constexpr std::size_t kListedEntryLimit = kBundleEntryLimit - 1 - kSignatureLimit;
 
@@ -61,9 +60,7 @@ ManifestIdentity read_identity(const JsonNode& node) {
   JsonObject object(node);
   ManifestIdentity field;
   field.name = read_name(object, "name");
-  field.kind = read_name(object, "kind");
-  field.before = object.text("before", kFieldTextLimit);
-  field.after = object.text("after", kFieldTextLimit);
+  field.text = object.text("text", kFieldTextLimit);
   object.done();
   return field;
 }
@@ -105,10 +102,8 @@ ManifestChecksum read_checksum(const JsonNode& node) {
   JsonObject object(node);
   ManifestChecksum checksum;
   checksum.name = read_line(object, "name");
-  checksum.state_before = read_state(object, "state_before");
-  checksum.state_after = read_state(object, "state_after");
-  checksum.before = object.text("before", kFieldTextLimit);
-  checksum.after = object.text("after", kFieldTextLimit);
+  checksum.state = read_state(object, "state");
+  checksum.value = object.text("value", kFieldTextLimit);
   object.done();
   return checksum;
 }
@@ -117,7 +112,8 @@ ManifestPatch read_patch(const JsonNode& node) {
   JsonObject object(node);
   ManifestPatch patch;
   patch.name = read_name(object, "name");
-  patch.applied = object.choice("state", {"before", "after"}) == 1;
+  patch.in_base = object.choice("base", {"before", "after"}) == 1;
+  patch.in_result = object.choice("result", {"before", "after"}) == 1;
   object.done();
   return patch;
 }
@@ -209,18 +205,6 @@ ManifestOption read_option(const JsonNode& node) {
   return option;
 }
 
-ManifestItem read_item(const JsonNode& node) {
-  JsonObject object(node);
-  ManifestItem item;
-  item.name = read_line(object, "name");
-  item.region = read_line(object, "region");
-  item.unit = read_line(object, "unit");
-  item.before = read_line(object, "before");
-  item.after = read_line(object, "after");
-  object.done();
-  return item;
-}
-
 ManifestAttachment read_attachment(const JsonNode& node) {
   JsonObject object(node);
   ManifestAttachment attachment;
@@ -298,7 +282,6 @@ Manifest read_fields(const JsonNode& node) {
     manifest.permitted_returns.push_back(read_digest(digest));
   }
   read_list(object, "options", kOptionLimit, read_option, manifest.options);
-  read_list(object, "items", kItemLimit, read_item, manifest.items);
   manifest.requirements = read_lines(object, "requirements");
   manifest.cautions = read_lines(object, "cautions");
   read_list(object, "attachments", kWordsLimit, read_attachment, manifest.attachments);

@@ -50,9 +50,7 @@ class ManifestText {
 
   void identity(const ManifestIdentity& field) {
     text_.member("name", field.name);
-    text_.member("kind", field.kind);
-    text_.member("before", field.before);
-    text_.member("after", field.after);
+    text_.member("text", field.text);
   }
 
   void binding(const ManifestBinding& field) {
@@ -77,15 +75,14 @@ class ManifestText {
 
   void checksum(const ManifestChecksum& checksum) {
     text_.member("name", checksum.name);
-    text_.member("state_before", check_state_name(checksum.state_before));
-    text_.member("state_after", check_state_name(checksum.state_after));
-    text_.member("before", checksum.before);
-    text_.member("after", checksum.after);
+    text_.member("state", check_state_name(checksum.state));
+    text_.member("value", checksum.value);
   }
 
   void patch(const ManifestPatch& patch) {
     text_.member("name", patch.name);
-    text_.member("state", patch.applied ? "after" : "before");
+    text_.member("base", patch.in_base ? "after" : "before");
+    text_.member("result", patch.in_result ? "after" : "before");
   }
 
   void part(const PayloadPart& part) {
@@ -124,14 +121,6 @@ class ManifestText {
     text_.member("name", option.name);
     text_.member("title", option.title);
     digest("digest", option.digest);
-  }
-
-  void item(const ManifestItem& item) {
-    text_.member("name", item.name);
-    text_.member("region", item.region);
-    text_.member("unit", item.unit);
-    text_.member("before", item.before);
-    text_.member("after", item.after);
   }
 
   void attachment(const ManifestAttachment& attachment) {
@@ -173,7 +162,6 @@ class ManifestText {
     text_.array("permitted_returns", manifest.permitted_returns,
                 [&](const Sha256& returned) { text_.value(digest_text(returned)); });
     list("options", manifest.options, &ManifestText::option);
-    list("items", manifest.items, &ManifestText::item);
     lines("requirements", manifest.requirements);
     lines("cautions", manifest.cautions);
     list("attachments", manifest.attachments, &ManifestText::attachment);

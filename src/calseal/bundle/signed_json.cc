@@ -9,6 +9,7 @@ namespace calseal {
 namespace {
 
 constexpr std::string_view kDoNotUse = "do not use this file; ask its sender for a new copy";
+constexpr std::size_t kShown = 20;  // bytes behind a difference
 
 bool is_name_character(char c) {
   return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '_' || c == '-';
@@ -29,16 +30,30 @@ Status check_kind(ByteView bytes, std::string_view literal, const std::string& n
                std::string(literal), "check that this is the right file for this place"});
 }
 
-Status check_canonical(ByteView bytes, std::string_view written, const std::string& name) {
-  const std::string_view text = text_of(bytes);
-  if (text == written) return {};
-  const auto differs = std::mismatch(text.begin(), text.end(), written.begin(), written.end());
-  const auto at = static_cast<std::size_t>(differs.first - text.begin());
-  const auto excerpt = [at](std::string_view whole) {
-    return at < whole.size() ? quoted(whole.substr(at, 20)) : std::string("the end");
+void CanonicalComparison::take(std::string_view written) {
+  if (!differs_) {
+    const std::string_view rest = text_.substr(at_);
+    const auto [same, end] = std::mismatch(rest.begin(), rest.end(), written.begin(), written.end());
+    at_ += static_cast<std::size_t>(same - rest.begin());
+    written.remove_prefix(static_cast<std::size_t>(end - written.begin()));
+    differs_ = !written.empty();
+  }
+  written_ += written.substr(0, kShown - std::min(kShown, written_.size()));
+}
+
+Status CanonicalComparison::finish(const std::string& name) const {
+  if (!differs_ && at_ == text_.size()) return {};
+  const auto excerpt = [](std::string_view rest) {
+    return rest.empty() ? std::string("the end") : quoted(rest.substr(0, kShown));
   };
-  return fail({Reason::kJsonNotCanonical, name, "byte " + std::to_string(at), excerpt(text), excerpt(written),
-               std::string(kDoNotUse)});
+  return fail({Reason::kJsonNotCanonical, name, "byte " + std::to_string(at_), excerpt(text_.substr(at_)),
+               excerpt(written_), std::string(kDoNotUse)});
+}
+
+Status check_canonical(ByteView bytes, std::string_view written, const std::string& name) {
+  CanonicalComparison comparison(bytes);
+  comparison.take(written);
+  return comparison.finish(name);
 }
 
 bool is_name(std::string_view text) {
@@ -93,8 +108,7 @@ std::string read_time(JsonObject& object, std::string_view key) {
 
 std::optional<Sha256> read_optional_digest(JsonObject& object, std::string_view key) {
   const auto node = object.required(key);
-  if (!node || (node->is_text("")))
-    return std::nullopt;
+  if (!node || (node->is_text(""))) return std::nullopt;
   return read_digest(*node);
 }
 

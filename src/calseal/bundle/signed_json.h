@@ -21,6 +21,22 @@ inline constexpr std::size_t kTextLimit = 65536;  // bytes
 // kTypeWrong unless the bytes begin with `literal`.
 Status check_kind(ByteView bytes, std::string_view literal, const std::string& name);
 
+// Bytes held against what writing their meaning again gives, piece by piece.
+class CanonicalComparison {
+ public:
+  explicit CanonicalComparison(ByteView bytes) : text_(text_of(bytes)) {}
+  // What is written next.
+  void take(std::string_view written);
+  // kJsonNotCanonical, with the offset of the first difference. Ask last.
+  Status finish(const std::string& name) const;
+
+ private:
+  std::string_view text_;
+  std::size_t at_ = 0;  // the bytes before are the same
+  bool differs_ = false;
+  std::string written_;  // what follows there, as much as is shown
+};
+
 // kJsonNotCanonical, with the offset of the first difference, unless the bytes are `written`.
 Status check_canonical(ByteView bytes, std::string_view written, const std::string& name);
 

@@ -95,7 +95,9 @@ enum {
   CALSEAL_DECLARE_READ_IS_FRESH = 1, /* nothing was driven or learned since the read */
   CALSEAL_DECLARE_REVIVE = 2,        /* write revision 0 whole, without a read */
   CALSEAL_DECLARE_RETURN = 3,        /* go back to this earlier revision */
-  CALSEAL_DECLARE_SEAL_ONLY = 4      /* look at the seal alone: `authentic`, never `accepted` */
+  CALSEAL_DECLARE_SEAL_ONLY = 4,     /* look at the seal alone: `authentic`, never `accepted` */
+  CALSEAL_DECLARE_OLD_BASE = 5,      /* the controller has the base of this revision 0 */
+  CALSEAL_DECLARE_CLOCK = 6          /* this machine's clock is right, whatever the state has seen */
 };
 int calseal_request_declare(calseal_request* request, int what);
 

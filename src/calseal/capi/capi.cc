@@ -365,6 +365,12 @@ int calseal_request_declare(calseal_request* request, int what) {
     case CALSEAL_DECLARE_SEAL_ONLY:
       request->check.seal_only = true;
       return CALSEAL_OK;
+    case CALSEAL_DECLARE_OLD_BASE:
+      request->check.declared_old_base = true;
+      return CALSEAL_OK;
+    case CALSEAL_DECLARE_CLOCK:
+      request->check.declared_clock = true;
+      return CALSEAL_OK;
     default:
       return CALSEAL_E_ARGUMENT;
   }

@@ -47,13 +47,18 @@ Error violation(const RegionMap& map, const ChangedRange& change, const Image& b
           std::move(next)};
 }
 
-// True when the patch stands as `bytes`.
+// True when all bytes of the patch that the image knows are those of `bytes`.
 bool stands_as(const PermittedPatch& patch, const Bytes& bytes, const Image& image) {
-  return std::ranges::equal(bytes, image.memories[patch.place.memory].view(patch.place.range));
+  const Memory& memory = image.memories[patch.place.memory];
+  const RangeSet known = memory.known.within(patch.place.range);
+  return std::ranges::all_of(known.ranges(), [&](const Range& range) {
+    const auto at = static_cast<std::size_t>(range.begin - patch.place.range.begin);
+    return std::ranges::equal(ByteView(bytes).subspan(at, static_cast<std::size_t>(range.size())),
+                              memory.view(range));
+  });
 }
 
 std::optional<Error> patch_fault(const RegionMap& map, const PermittedPatch& patch, const Image& image) {
-  if (!image.memories[patch.place.memory].knows(patch.place.range)) return std::nullopt;
   if (stands_as(patch, patch.before, image) || stands_as(patch, patch.after, image)) return std::nullopt;
   return Error{Reason::kChangePatch,
                "",
@@ -130,12 +135,15 @@ std::uint64_t Confinement::changed_bytes() const {
   return total;
 }
 
+bool is_applied(const PermittedPatch& patch, const Image& image) {
+  return !stands_as(patch, patch.before, image) && stands_as(patch, patch.after, image);
+}
+
 Result<std::vector<bool>> patch_states(const RegionMap& map, const Image& image) {
   std::vector<bool> applied;
   for (const PermittedPatch& patch : map.patches) {
     if (auto fault = patch_fault(map, patch, image)) return fail(*std::move(fault));
-    applied.push_back(image.memories[patch.place.memory].knows(patch.place.range) &&
-                      stands_as(patch, patch.after, image));
+    applied.push_back(is_applied(patch, image));
   }
   return applied;
 }
@@ -196,9 +204,7 @@ Confinement judge_changes(const Plan& plan, const Image& before, const Image& af
       is_signed);
   std::vector<std::pair<Place, Error>> patch_faults;
   for (const PermittedPatch& patch : map.patches) {
-    const bool applied =
-        stands_as(patch, patch.after, after) && after.memories[patch.place.memory].knows(patch.place.range);
-    proof.patches_applied.push_back(applied);
+    proof.patches_applied.push_back(is_applied(patch, after));
     if (auto fault = patch_fault(map, patch, after))
       patch_faults.emplace_back(patch.place, *std::move(fault));
   }

@@ -50,8 +50,12 @@ std::vector<CheckOutcome> verify_from(const Image& other, std::vector<CheckOutco
 // The first violation as an error.
 Status require_confined(const Confinement& proof);
 
+// Whether a permitted patch stands as "after" by the bytes that the image knows, and not as "before".
+bool is_applied(const PermittedPatch& patch, const Image& image);
+
 // Whether each permitted patch stands whole as before (false) or after (true) in the image; kChangePatch
-// names the first that stands neither way. Patches with unknown bytes count as not applied.
+// names the first that stands neither way. Known bytes alone are judged; a patch of which none is known
+// counts as not applied.
 Result<std::vector<bool>> patch_states(const RegionMap& map, const Image& image);
 
 // kMapNotBelieved unless the family is recognised and every provable checksum and copy holds on `base`.

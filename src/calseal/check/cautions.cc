@@ -47,7 +47,7 @@ std::optional<Caution> checks_in(const ManifestController& controller, CheckStat
                                  const std::string& code, const std::string& words) {
   std::vector<std::string> names;
   for (const ManifestChecksum& check : controller.checksums) {
-    if (check.state_after == state) names.push_back(check.name);
+    if (check.state == state) names.push_back(check.name);
   }
   if (names.empty()) return std::nullopt;
   return Caution{code, std::to_string(names.size()) + " of " + std::to_string(controller.checksums.size()) +
@@ -71,18 +71,21 @@ std::optional<Caution> vehicle_not_read(const ManifestController& controller) {
                                          listed(names) + ": only by the vehicle reference"};
 }
 
-std::optional<Caution> verification_number(const Manifest& manifest) {
-  for (const ManifestIdentity& field : manifest.controller().identity) {
-    if (field.kind != "verification-number" || manifest.revision == 0) continue;
-    if (field.before.empty() && field.after.empty()) continue;
-    const auto shown = [](const std::string& text) {
-      return text.empty() ? std::string("not known") : printable(text, 40);
-    };
-    const std::string change = field.before == field.after
-                                   ? "stays " + shown(field.after)
-                                   : "changes from " + shown(field.before) + " to " + shown(field.after);
-    return Caution{"verification-number", "the calibration verification number (SAE J1979) " + change +
-                                              ": an inspection may compare it"};
+std::optional<Caution> verification_number(const Manifest& manifest, const RegionMap& map) {
+  if (manifest.revision == 0) return std::nullopt;
+  for (const IdentityField& field : map.identity) {
+    if (field.kind != IdentityKind::kVerificationNumber || field.binds) continue;
+    const ManifestController& controller = manifest.controller();
+    const auto said = std::ranges::find(controller.identity, field.name, &ManifestIdentity::name);
+    if (said == controller.identity.end() || said->text.empty()) continue;
+    const std::string& memory = map.memories[field.place.memory].name;
+    const bool changes = std::ranges::any_of(controller.spans, [&](const ManifestSpan& span) {
+      return span.place.memory == memory && span.place.range.overlaps(field.place.range) &&
+             span.before != span.after;
+    });
+    return Caution{"verification-number", "the calibration verification number (SAE J1979) " +
+                                              std::string(changes ? "changes to " : "stays ") +
+                                              printable(said->text, 40) + ": an inspection may compare it"};
   }
   return std::nullopt;
 }
@@ -109,7 +112,7 @@ std::vector<Caution> cautions_of(const Manifest& manifest, const RegionMap& map)
   add(vehicle_not_read(controller));
   add(checks_in(controller, CheckState::kFails, "received-failing",
                 "do not hold in the read as it was received; the way back restores it so"));
-  add(verification_number(manifest));
+  add(verification_number(manifest, map));
   return cautions;
 }
 

@@ -5,14 +5,20 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/prefix.h"
 #include "calseal/check/cautions.h"
+#include "calseal/check/known.h"
 #include "calseal/check/near_miss.h"
 #include "calseal/check/partners.h"
+#include "calseal/check/proof.h"
 #include "calseal/check/remember.h"
 #include "calseal/check/revive.h"
+#include "calseal/check/roots.h"
 #include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
+
+constexpr std::int64_t kTrustAgeLimit =
+    std::int64_t{400} * 86400;  // seconds; docs/order.md, "The trust file"
 
 std::string names_of(const std::vector<NamedBytes>& files) {
   std::string names;
@@ -52,6 +58,8 @@ void note_evidence(const CheckRequest& request, Verdict& verdict) {
   add_file("newest", request.newest);
   add_word("return", request.declared_return);
   add_word("revive", request.revive);
+  add_word("old-base", request.declared_old_base);
+  add_word("clock-is-right", request.declared_clock);
 }
 
 class Checking {
@@ -62,13 +70,11 @@ class Checking {
     CALSEAL_CHECK(establish_trust());
     CALSEAL_CHECK(gather_order());
     Status status = judge();
-    if (keeps_state_) {
-      remember_trust(*order_.state, chain_, order_.withdrawals ? &*order_.withdrawals : nullptr);
-      verdict_.state_after_look = readable_state();
-      if (status && !request_.seal_only) {
-        remember_revision(*order_.state, order_.root, opened_, request_.now);
-        verdict_.state_after_write = readable_state();
-      }
+    if (!order_.state) return status;
+    if (!status || request_.seal_only) {
+      remember_look();
+    } else {
+      remember_acceptance();
     }
     return status;
   }
@@ -78,26 +84,41 @@ class Checking {
     verdict_.cautions.push_back({std::move(code), std::move(text)});
   }
 
-  // Whom to believe: the trust file, the way to its root, and whether the state has seen a newer one.
+  // Whom to believe: the trust file, the way to its root, and what the state says about both.
   Status establish_trust() {
     CALSEAL_ASSIGN(chain_, parse_trust_chain({request_.trust_name, std::move(request_.trust)},
                                              request_.successions, request_.stated_root));
     const TrustFile& trust = chain_.trust;
-    order_.root = compute_key_id(trust.root);
+    order_.trust = &chain_.trust;
     verdict_.shop = trust.shop;
-    verdict_.root_fingerprint = spoken_code(Spoken::kKey, order_.root);
+    verdict_.root_fingerprint = spoken_code(Spoken::kKey, compute_key_id(trust.root));
+    verdict_.trust_version = trust.version;
+    verdict_.trust_time = trust.claimed_time;
     if (request_.stated_root.empty()) {
       verdict_.cautions.push_back(root_not_confirmed(verdict_.root_fingerprint));
     }
-    if (!request_.state) return {};
-    read_state();
-    if (order_.state) CALSEAL_CHECK(compare_trust(chain_, *order_.state, request_.trust_name));
-    return {};
+    note_age();
+    if (request_.state) read_state();
+    if (state_) {
+      CALSEAL_ASSIGN(order_.state, follow_chain(chain_, *state_, request_.stated_root, request_.trust_name));
+    }
+    return check_compromised(chain_, order_.state.value_or(CheckerState()), request_.trust_name);
+  }
+
+  // Somebody may be keeping newer trust files back.
+  void note_age() {
+    const auto claimed = parse_time(chain_.trust.claimed_time);
+    if (!claimed || request_.now.seconds - claimed->seconds < kTrustAgeLimit) return;
+    const std::int64_t days = (request_.now.seconds - claimed->seconds) / 86400;
+    caution("trust-file-old", "the trust file is of " + chain_.trust.claimed_time + ", " +
+                                  std::to_string(days) +
+                                  " days ago: ask the shop whether it has a newer one");
   }
 
   // The state as a file; empty, and the old file stays, when it would be larger than a reader takes.
-  std::string readable_state() {
-    std::string text = write_state(*order_.state);
+  std::string readable_state(const CheckerState& state) {
+    if (state.roots.empty()) return {};
+    std::string text = write_state(state);
     if (parse_state(view_of(text), request_.state->name)) return text;
     caution("state-full",
             "the state holds as much as it can and was left as it is: this revision is not remembered; "
@@ -108,28 +129,69 @@ class Checking {
   // A state that cannot be read is as good as none, and is never written over.
   void read_state() {
     if (request_.state->bytes.empty()) {
-      caution("state-new", "no state yet: whether something newer was accepted before cannot be told");
-      order_.state.emplace();
-      keeps_state_ = true;
-      return;
-    }
-    Result<CheckerState> state = parse_state(request_.state->bytes, request_.state->name);
-    keeps_state_ = state.has_value();
-    if (state) {
-      order_.state = *std::move(state);
+      state_.emplace();
+    } else if (Result<CheckerState> state = parse_state(request_.state->bytes, request_.state->name)) {
+      state_ = *std::move(state);
     } else {
       caution("state-damaged", "the state was changed or damaged (" + state.error().place + ", found " +
                                    state.error().found + "): it counts for nothing; " + state.error().next);
     }
+    if (state_ && state_->roots.empty()) {
+      caution("state-new", "no state yet: whether something newer was accepted before cannot be told");
+    }
+  }
+
+  void learn_given_list(RootState& root) {
+    if (order_.withdrawals) learn_list(root, *order_.withdrawals, chain_.trust);
+  }
+
+  // A refusal and a look at the seal teach neither a root's successor nor a revision.
+  void remember_look() {
+    if (RootState* root = root_of_look(*state_, chain_, request_.stated_root)) learn_given_list(*root);
+    verdict_.state_after_look = readable_state(*state_);
+  }
+
+  void remember_acceptance() {
+    CheckerState& state = *order_.state;
+    RootState& root = state.entry(compute_key_id(chain_.trust.root));
+    learn_given_list(root);
+    const bool is_way_back = opened_.manifest.revision == 0;
+    // Nobody writes a revision 0 that is in the controller already.
+    if (is_way_back) remember_revision(root);
+    verdict_.state_after_look = readable_state(state);
+    if (!is_way_back) remember_revision(root);
+    learn_time(state, request_.now, newest_signed_time(), request_.declared_clock);
+    verdict_.state_after_write = readable_state(state);
+  }
+
+  void remember_revision(RootState& root) {
+    if (learn_revision(root, opened_)) return;
+    caution("way-back-not-kept",
+            "the state keeps as many revisions 0 of this job as it can; this one is not "
+            "kept as a way back");
+  }
+
+  std::string newest_signed_time() const {
+    std::string newest = std::max(opened_.manifest.claimed_time, chain_.trust.claimed_time);
+    if (order_.withdrawals) newest = std::max(newest, order_.withdrawals->claimed_time);
+    if (order_.job_list) newest = std::max(newest, order_.job_list->claimed_time);
+    return newest;
   }
 
   // What else the person laid beside the bundle about its place in time.
   Status gather_order() {
     order_.declared_return = request_.declared_return;
+    order_.declared_old_base = request_.declared_old_base;
+    order_.declared_clock = request_.declared_clock;
+    order_.has_read = !request_.read.empty();
+    if (order_.state) order_.withdrawn = withdrawn_in_force(*order_.state, chain_.trust);
     if (request_.withdrawals) {
       const std::string& name = request_.withdrawals->name;
       CALSEAL_ASSIGN(order_.withdrawals, parse_withdrawals(request_.withdrawals->bytes, chain_.trust, name));
-      if (order_.state) CALSEAL_CHECK(compare_withdrawals(*order_.withdrawals, *order_.state, name));
+      if (order_.state) {
+        CALSEAL_CHECK(compare_withdrawals(*order_.withdrawals, *order_.state, chain_.trust, name));
+        if (is_newer(*order_.withdrawals, *order_.state, chain_.trust)) order_.withdrawn.clear();
+      }
       if (order_.withdrawals->fresh_until <= time_text(request_.now)) {
         caution("withdrawals-stale", "the list of withdrawals was fresh until " +
                                          order_.withdrawals->fresh_until + ": ask the shop for a newer one");
@@ -195,14 +257,8 @@ class Checking {
   }
 
   Status judge() {
-    OpenContext opening = context(&order_);
-    if (!request_.seal_only) {
-      opening.on_manifest = [this](const Manifest& manifest) {
-        locked_.emplace(manifest.controller(), request_.read);
-      };
-    }
-    CALSEAL_ASSIGN(opened_,
-                   open_sealed(std::move(request_.bundle), request_.bundle_name, opening, verdict_.steps));
+    CALSEAL_ASSIGN(opened_, open_sealed(std::move(request_.bundle), request_.bundle_name, context(&order_),
+                                        verdict_.steps));
     verdict_.manifest = opened_.manifest;
     verdict_.manifest_digest = opened_.digest;
     verdict_.signers = opened_.signers;
@@ -226,19 +282,16 @@ class Checking {
     const std::vector<FileShape> shapes = shapes_of(request_.read);
     std::vector<ReadFile> kept;
     if (!partners_.empty()) kept = request_.read;
-    locked_->pause();  // the files are on the move now
     const Result<Read> read = load_read(opened_.map, std::move(request_.read));
-    Status status;
-    if (read) {
-      locked_->loaded(*read);
-      status = rebuild(opened_, *read, request_.evidence, verdict_, &*locked_);
-    } else {
-      status = fail(explain_unloadable(read.error(), opened_, shapes));
-    }
+    if (!read)
+      return fail(
+          explain_swapped(explain_unloadable(read.error(), opened_, shapes), opened_, kept, partners_));
+    const Status status = rebuild(opened_, *read, request_.evidence, verdict_);
     if (status) return status;
-    if (read && order_.newest)
-      status.error() = explain_other_base(status.error(), opened_, read->image, order_.newest->manifest);
-    return fail(explain_swapped(status.error(), opened_, kept, partners_));
+    Error error = explain_misfit(status.error(), opened_, read->image, request_.evidence.salt);
+    if (order_.newest)
+      error = explain_other_base(std::move(error), opened_, read->image, order_.newest->manifest);
+    return fail(explain_swapped(std::move(error), opened_, kept, partners_));
   }
 
   Status check_partners() {
@@ -284,10 +337,10 @@ class Checking {
 
   // A controller that leaves its set leaves partners behind.
   void note_left_set() {
-    const RootState* root = order_.state ? order_.state->find(order_.root) : nullptr;
-    const JobState* job =
-        root == nullptr ? nullptr : root->find(opened_.manifest.job, opened_.manifest.controller().name);
-    if (job == nullptr || !job->set || job->set == opened_.manifest.set) return;
+    const Manifest& manifest = opened_.manifest;
+    const KeptRevision* newest =
+        newest_accepted(known_jobs(order_, manifest.job, manifest.controller().name), chain_.trust);
+    if (newest == nullptr || !newest->set || newest->set == manifest.set) return;
     caution("set-left",
             "the revision accepted before belongs to a set, and this one does not belong to it: the "
             "partner controllers must leave the set too, before the engine is started");
@@ -300,8 +353,7 @@ class Checking {
   std::optional<InclusionProof> inclusion_;
   OpenedBundle opened_;
   std::vector<OpenedBundle> partners_;
-  bool keeps_state_ = false;
-  std::optional<LockedAhead> locked_;  // of request_.read
+  std::optional<CheckerState> state_;  // as it was read; order_.state is what this chain makes of it
 };
 
 }  // namespace

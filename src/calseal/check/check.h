@@ -8,7 +8,7 @@
 
 #include "calseal/base/result.h"
 #include "calseal/base/utc_time.h"
-#include "calseal/check/locked_ahead.h"
+#include "calseal/check/match.h"
 #include "calseal/check/open.h"
 #include "calseal/check/verdict.h"
 #include "calseal/map/read.h"
@@ -17,13 +17,6 @@
 namespace calseal {
 
 inline constexpr std::size_t kSaltSize = 32;  // bytes
-
-// What a person supplies about the controller at hand.
-struct MatchEvidence {
-  bool read_is_fresh = false;     // declared: nothing was driven or learned since the read
-  std::optional<Bytes> salt;      // the job's salt, kSaltSize bytes
-  std::string vehicle_reference;  // empty: not given
-};
 
 struct CheckRequest {
   std::string bundle_name;
@@ -45,6 +38,8 @@ struct CheckRequest {
   std::optional<NamedBytes> newest;       // the newest accepted bundle, where there is no state
   std::vector<NamedBytes> partners;       // the other bundles of the set
   bool declared_return = false;           // the person's word: go back to this earlier revision
+  bool declared_old_base = false;         // the person's word: the controller has this revision 0's base
+  bool declared_clock = false;  // the person's word: the clock is right, whatever the state has seen
   bool seal_only = false;
   UtcTime now;
 };
@@ -52,17 +47,6 @@ struct CheckRequest {
 // Never fails: whatever is wrong is a refusal with its reason. Time and memory are bounded by the sizes of
 // the inputs.
 Verdict check_bundle(CheckRequest request);
-
-// The second half alone: matches a loaded read with an opened bundle and rebuilds. Also the self-check of
-// sealing. Fills vehicle, shares, cautions, files of `verdict` and its steps from "match" on. `ahead`:
-// digests of this read that were begun before.
-Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict,
-               LockedAhead* ahead = nullptr);
-// Whether cautions tell which checksums of the image that came fail, or the caller knows them.
-enum class ImageChecks : std::uint8_t { kTold, kKnown };
-// The same for an image that came in no file: none is made.
-Status rebuild_image(const OpenedBundle& opened, const Image& image, const MatchEvidence& evidence,
-                     Verdict& verdict, LockedAhead* ahead = nullptr, ImageChecks checks = ImageChecks::kTold);
 
 // 32 bytes as 64 lower-case hexadecimal digits, one line end allowed. kSaltWrong otherwise.
 Result<Bytes> parse_salt(ByteView file, const std::string& name);

@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "calseal/base/text.h"
+#include "calseal/digest/digests_ahead.h"
 #include "calseal/map/identity.h"
 
 namespace calseal {
@@ -28,33 +29,24 @@ std::vector<ManifestSpan> describe_spans(const Plan& plan, const Image& image) {
   return spans;
 }
 
-SpansAhead::SpansAhead(std::vector<ManifestSpan> spans, const Image& image, Side side)
-    : spans_(std::move(spans)), side_(side), digests_(parts(image)) {}
-
-std::vector<ByteView> SpansAhead::parts(const Image& image) {
-  std::vector<ByteView> parts;
-  for (std::size_t i = 0; i < spans_.size(); ++i) {
-    const ManifestSpan& span = spans_[i];
-    const Memory* memory = image.find(span.place.memory);
-    const bool done = (side_ == Side::kBefore ? span.before : span.after).has_value();
-    if (done || !is_pinned(span.kind) || memory == nullptr || !memory->knows(span.place.range)) continue;
-    parts.push_back(memory->view(span.place.range));
-    which_.push_back(i);
-  }
-  return parts;
-}
-
-std::vector<ManifestSpan> SpansAhead::finish() {
-  const std::vector<Sha256> computed = digests_.finish();
-  for (std::size_t i = 0; i < computed.size(); ++i) {
-    ManifestSpan& span = spans_[which_[i]];
-    (side_ == Side::kBefore ? span.before : span.after) = computed[i];
-  }
-  return std::move(spans_);
-}
-
 void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side side) {
-  spans = SpansAhead(std::move(spans), image, side).finish();
+  std::vector<ByteView> parts;
+  std::vector<std::optional<Sha256>*> into;
+  for (ManifestSpan& span : spans) {
+    std::optional<Sha256>& digest = side == Side::kBefore ? span.before : span.after;
+    const Memory* memory = image.find(span.place.memory);
+    if (digest || !is_pinned(span.kind) || memory == nullptr || !memory->knows(span.place.range)) continue;
+    parts.push_back(memory->view(span.place.range));
+    into.push_back(&digest);
+  }
+  const std::vector<Sha256> computed = compute_sha256_of_each(std::move(parts));
+  for (std::size_t i = 0; i < computed.size(); ++i) *into[i] = computed[i];
+}
+
+Sha256 pinned_digest_of(const Plan& plan, const Image& image) {
+  std::vector<ManifestSpan> spans = describe_spans(plan, image);
+  digest_spans(spans, image, Side::kBefore);
+  return compute_pinned_digest(spans, Side::kBefore);
 }
 
 void carry_unchanged_digests(std::vector<ManifestSpan>& spans, const RegionMap& map, const Image& after,

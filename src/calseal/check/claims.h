@@ -9,7 +9,6 @@
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/pinned_digest.h"
 #include "calseal/change/compare.h"
-#include "calseal/digest/digests_ahead.h"
 #include "calseal/map/plan.h"
 #include "calseal/map/read.h"
 #include "calseal/map/verify.h"
@@ -21,25 +20,12 @@ std::vector<ManifestMemory> describe_memories(const Plan& plan, const Image& ima
 // Every span of the image, without digests.
 std::vector<ManifestSpan> describe_spans(const Plan& plan, const Image& image);
 
-// The pinned spans' SHA-256 on one side, where there is none yet and the image knows them: worked out on a
-// second thread from now on. Nobody writes the image as long as this lives.
-class SpansAhead {
- public:
-  SpansAhead(std::vector<ManifestSpan> spans, const Image& image, Side side);
-  // The spans with their digests. Once.
-  std::vector<ManifestSpan> finish();
-
- private:
-  std::vector<ByteView> parts(const Image& image);
-
-  std::vector<ManifestSpan> spans_;
-  Side side_;
-  std::vector<std::size_t> which_;  // into spans_, for each part
-  DigestsAhead digests_;
-};
-
-// The same at once.
+// The pinned spans' SHA-256 on one side, where there is none yet and the image knows them.
 void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side side);
+
+// The pinned digest of an image under its region map: the same for all vehicles with the same software and
+// calibration.
+Sha256 pinned_digest_of(const Plan& plan, const Image& image);
 
 // After digest_spans() of the image before: spans whose bytes are the same in `after` have the same digest
 // there, without hashing. `changed`: what compare_images() gives for the two.
@@ -56,12 +42,11 @@ std::vector<ManifestFile> describe_received(const Read& read);
 std::vector<PayloadPart> describe_payload(const Plan& plan, const Image& image, PayloadKind kind,
                                           std::uint64_t revision);
 
-// One side of the manifest's `checksums`: the text is empty for copies, floating slots and what is not
-// provable.
+// The manifest's value of a checksum: empty for copies, floating slots and what is not provable.
 std::string describe_check(const CheckOutcome& outcome);
 
-// Text of every non-binding identity field, in map order; empty when unknown or when a volatile byte is part
-// of it.
+// Text of every identity field that does not bind, in map order; empty when a byte of it is unknown or not
+// pinned.
 std::vector<std::string> describe_identity(const Plan& plan, const Image& image);
 
 // Differences of pinned bytes as changes.json lists them: cut at spans, memories in map order, ascending; no

@@ -8,6 +8,7 @@
 #include "calseal/check/check.h"
 #include "calseal/check/match.h"
 #include "calseal/check/near_miss.h"
+#include "calseal/check/payload.h"
 #include "calseal/check/scan.h"
 #include "calseal/map/identity.h"
 #include "calseal/map/verify.h"
@@ -37,7 +38,7 @@ class Comparing {
 
   Status run() {
     out_.read_compared = true;
-    CALSEAL_CHECK(match_known(opened_, image_, salt_.has_value()));
+    CALSEAL_CHECK(require_complete());
     CALSEAL_CHECK(lay_target());
     CALSEAL_CHECK(compare_spans());
     CALSEAL_CHECK(judge_software());
@@ -57,6 +58,21 @@ class Comparing {
   std::size_t index_of(const NamedRange& place) const { return map_.memory_index(place.memory); }
   ByteView bytes_in(const Image& image, const NamedRange& place) const {
     return image.memories[index_of(place)].view(place.range);
+  }
+
+  Status require_complete() const {
+    const Status complete = match_complete(opened_, image_, salt_.has_value());
+    if (complete) return {};
+    return fail(explain_incomplete(opened_, image_, *first_missing(opened_, image_, salt_.has_value())));
+  }
+
+  Status require_base(const Image& read) const {
+    ImageDigests digests(read);
+    Status fits = match_complete(opened_, read);
+    if (fits) fits = match_locked(opened_, read, digests);
+    if (fits) fits = match_patches(opened_, read);
+    if (fits) return {};
+    return fail(explain_misfit(fits.error(), opened_, read, salt_));
   }
 
   // The bytes that should be there: the payload's, for pinned spans; what it does not carry is as read.
@@ -88,13 +104,13 @@ class Comparing {
   // Locked bytes of the read from before are those of the revision too.
   Status lay_before() {
     if (!before_) return {};
-    Image laid = *before_;
-    lay_payload(opened_, laid, &pinned_);
-    Status fits = match_base(opened_, *before_, laid);
+    Status fits = require_base(*before_);
     if (!fits) {
       fits.error().next = "give the read of this controller from before the write, or leave it out";
       return fits;
     }
+    Image laid = *before_;
+    lay_payload(opened_, laid, &pinned_);
     for (const ManifestSpan& span : claims_.spans) {
       if (!span.after || carries(span.place)) continue;
       if (compute_sha256(bytes_in(laid, span.place)) != *span.after) continue;
@@ -192,7 +208,7 @@ class Comparing {
       return d.span->kind == SpanKind::kLocked && d.cause == Cause::kOther;
     });
     if (!foreign || same_software()) return {};
-    return fail(explain_foreign(opened_, image_, image_));
+    return fail(explain_foreign(opened_, image_));
   }
 
   bool same_software() const {
@@ -211,7 +227,9 @@ class Comparing {
     MatchEvidence evidence;
     evidence.salt = salt_;
     evidence.vehicle_reference = opened_.manifest.vehicle_reference;
-    CALSEAL_ASSIGN(out_.vehicle, match_vehicle(opened_, image_, evidence));
+    const Result<VehicleProof> vehicle = match_vehicle(opened_, image_, evidence);
+    if (!vehicle) return fail(explain_misfit(vehicle.error(), opened_, image_, salt_));
+    out_.vehicle = *vehicle;
     return {};
   }
 

@@ -6,48 +6,110 @@
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
 #include "calseal/check/claims.h"
-#include "calseal/check/near_miss.h"
 #include "calseal/digest/digests_ahead.h"
+#include "calseal/map/identity.h"
 
 namespace calseal {
 
-Status match_known(const OpenedBundle& opened, const Image& read, bool binding) {
-  for (const ManifestSpan& span : opened.manifest.controller().spans) {
-    const bool matched = is_pinned(span.kind) || (binding && span.kind == SpanKind::kBinding);
-    const ManifestController& controller = opened.manifest.controller();
-    const auto memory_claim =
-        std::ranges::find(controller.memories, span.place.memory, &ManifestMemory::name);
-    const bool known_in_base = std::ranges::any_of(
-        memory_claim->known, [&](const Range& known) { return known.contains(span.place.range); });
-    if (!matched || !known_in_base) continue;
-    const Memory* memory = read.find(span.place.memory);
-    RangeSet missing(span.place.range);
-    missing.remove(memory->known);
-    if (missing.empty()) continue;
-    return fail(explain_incomplete(opened, read, {span.place.memory, missing.ranges().front()}));
+std::vector<Sha256> ImageDigests::of_each(const std::vector<NamedRange>& places) {
+  std::vector<ByteView> views;
+  std::vector<const NamedRange*> missing;
+  for (const NamedRange& place : places) {
+    if (known_.contains({place.memory, place.range})) continue;
+    views.push_back(image_->find(place.memory)->view(place.range));
+    missing.push_back(&place);
   }
+  const std::vector<Sha256> computed = compute_sha256_of_each(std::move(views));
+  for (std::size_t i = 0; i < missing.size(); ++i)
+    known_.insert_or_assign({missing[i]->memory, missing[i]->range}, computed[i]);
+  std::vector<Sha256> digests;
+  for (const NamedRange& place : places) digests.push_back(known_.at({place.memory, place.range}));
+  return digests;
+}
+
+std::optional<Bytes> with_patches(const OpenedBundle& opened, const Image& image, const NamedRange& place,
+                                  PatchSide side) {
+  std::optional<Bytes> laid;
+  const std::vector<PermittedPatch>& patches = opened.map.patches;
+  for (std::size_t i = 0; i < patches.size(); ++i) {
+    const PermittedPatch& patch = patches[i];
+    const Range common{std::max(patch.place.range.begin, place.range.begin),
+                       std::min(patch.place.range.end, place.range.end)};
+    if (opened.map.memories[patch.place.memory].name != place.memory || common.begin >= common.end) continue;
+    if (!laid) {
+      const ByteView own = image.memories[patch.place.memory].view(place.range);
+      laid.emplace(own.begin(), own.end());
+    }
+    const ManifestPatch& said = opened.manifest.controller().patches[i];
+    const Bytes& bytes =
+        (side == PatchSide::kBase ? said.in_base : said.in_result) ? patch.after : patch.before;
+    const ByteView part =
+        ByteView(bytes).subspan(static_cast<std::size_t>(common.begin - patch.place.range.begin),
+                                static_cast<std::size_t>(common.size()));
+    std::ranges::copy(part, laid->begin() + static_cast<std::ptrdiff_t>(common.begin - place.range.begin));
+  }
+  return laid;
+}
+
+std::optional<NamedRange> first_missing(const OpenedBundle& opened, const Image& read, bool binding) {
+  const ManifestController& controller = opened.manifest.controller();
+  for (const ManifestSpan& span : controller.spans) {
+    // Of a binding field nothing is asked that the base did not know.
+    const bool asked = span.after || (binding && span.kind == SpanKind::kBinding);
+    const auto said = std::ranges::find(controller.memories, span.place.memory, &ManifestMemory::name);
+    const bool known_in_base = std::ranges::any_of(
+        said->known, [&](const Range& known) { return known.contains(span.place.range); });
+    if (!asked || !known_in_base) continue;
+    RangeSet missing(span.place.range);
+    missing.remove(read.find(span.place.memory)->known);
+    if (!missing.empty()) return NamedRange{span.place.memory, missing.ranges().front()};
+  }
+  return std::nullopt;
+}
+
+Status match_complete(const OpenedBundle& opened, const Image& read, bool binding) {
+  const std::optional<NamedRange> missing = first_missing(opened, read, binding);
+  if (!missing) return {};
+  return fail({Reason::kReadIncomplete, "", missing->memory + " " + range_text(missing->range),
+               "bytes that the read does not hold", "every byte that is matched or written",
+               "read the controller again, with all the memories of the first read"});
+}
+
+Status match_locked(const OpenedBundle& opened, const Image& read, ImageDigests& digests) {
+  std::vector<NamedRange> plain;
+  std::vector<const ManifestSpan*> plain_spans;
+  const ManifestSpan* wrong = nullptr;
+  for (const ManifestSpan& span : opened.manifest.controller().spans) {
+    if (span.kind != SpanKind::kLocked || !span.after) continue;
+    if (const auto laid = with_patches(opened, read, span.place, PatchSide::kResult)) {
+      if (wrong == nullptr && compute_sha256(*laid) != *span.after) wrong = &span;
+      continue;
+    }
+    plain.push_back(span.place);
+    plain_spans.push_back(&span);
+  }
+  const std::vector<Sha256> found = digests.of_each(plain);
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    // Spans lie in one list, in order: the first that differs is named.
+    if (found[i] == *plain_spans[i]->after) continue;
+    if (wrong == nullptr || plain_spans[i] < wrong) wrong = plain_spans[i];
+    break;
+  }
+  if (wrong == nullptr) return {};
+  const Manifest& manifest = opened.manifest;
+  return fail({Reason::kReadForeign, "", wrong->place.memory + " " + range_text(wrong->place.range),
+               "locked bytes that differ",
+               "the locked bytes of base " + std::to_string(manifest.base_number) + " of job " + manifest.job,
+               "do not write: check that read and bundle belong to the same controller, and ask the shop"});
+}
+
+Status match_patches(const OpenedBundle& opened, const Image& read) {
+  CALSEAL_CHECK(patch_states(opened.map, read));
   return {};
 }
 
-Status match_base(const OpenedBundle& opened, const Image& read, const Image& image,
-                  const KnownDigests& known) {
-  CALSEAL_CHECK(match_known(opened, read, true));
-  std::vector<ByteView> locked;
-  std::vector<Sha256> sealed;
-  for (const ManifestSpan& span : opened.manifest.controller().spans) {
-    if (span.kind != SpanKind::kLocked || !span.after) continue;
-    if (known) {
-      if (const auto digest = known(span.place)) {
-        if (*digest != *span.after) return fail(explain_foreign(opened, read, image));
-        continue;
-      }
-    }
-    locked.push_back(image.find(span.place.memory)->view(span.place.range));
-    sealed.push_back(*span.after);
-  }
-  if (compute_sha256_of_each(std::move(locked)) != sealed) return fail(explain_foreign(opened, read, image));
-  CALSEAL_CHECK(patch_states(opened.map, read));
-  return {};
+Status match_family(const OpenedBundle& opened, const Image& read) {
+  return match_rule_and_bank(opened.map, read);
 }
 
 Status check_salt(const Manifest& manifest, const std::optional<Bytes>& salt) {
@@ -73,16 +135,13 @@ Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read
   bool proved = false;
   for (const ManifestBinding& binding : manifest.controller().binding) {
     if (!binding.digest || !salt_counts) continue;
-    const auto field = std::ranges::find_if(
-        opened.map.identity, [&](const IdentityField& f) { return f.binds && f.name == binding.name; });
-    if (field == opened.map.identity.end() ||
-        NamedRange{opened.map.memories[field->place.memory].name, field->place.range} != binding.place) {
-      return fail({Reason::kClaimMismatch, "", "binding " + binding.name,
-                   "a field that the region map does not bind", "the region map's binding fields",
-                   "do not use this bundle; tell the shop"});
-    }
+    const auto field = std::ranges::find(opened.map.identity, binding.name, &IdentityField::name);
     if (salted_digest(*evidence.salt, opened.map, *field, read) != *binding.digest) {
-      return fail(explain_other_vehicle(opened, read, *evidence.salt));
+      return fail(
+          {Reason::kVehicleMismatch, "", "binding " + binding.name, "another value in the read",
+           "the value of the vehicle that this bundle is for",
+           "do not write: the read is from another vehicle, or a part of the controller was exchanged; ask "
+           "the shop"});
     }
     proved = true;
   }

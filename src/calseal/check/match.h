@@ -1,35 +1,63 @@
-// Does a read belong to this bundle's base and vehicle?
+// Step "match" of docs/proof.md: does a read belong to this bundle's base, family and vehicle? Functions
+// have the names of the text's steps. Errors say what was found; near_miss.h says what it most likely means.
 #pragma once
 
-#include <functional>
+#include <map>
 #include <optional>
+#include <string>
+#include <vector>
 
 #include "calseal/base/result.h"
-#include "calseal/check/check.h"
 #include "calseal/check/open.h"
 #include "calseal/check/verdict.h"
+#include "calseal/image/image.h"
 
 namespace calseal {
 
-// Every pinned byte that the base knows is known to the read, and with `binding` every byte of binding fields
-// (kReadIncomplete).
-Status match_known(const OpenedBundle& opened, const Image& read, bool binding);
+// What a person supplies about the controller at hand.
+struct MatchEvidence {
+  bool read_is_fresh = false;     // declared: nothing was driven or learned since the read
+  std::optional<Bytes> salt;      // the job's salt, kSaltSize bytes
+  std::string vehicle_reference;  // empty: not given
+};
 
-// `image` is the read with the payload laid over it and cut to what the base knows; `read` is the read as it
-// came. In this order: every pinned and binding byte that the base knows is known, so that the read's own
-// file can hold the whole result (kReadIncomplete); locked spans equal the sealed ones (kReadForeign);
-// permitted patches of the read stand whole (kChangePatch).
-// `known`: SHA-256 of a span of `image` where that is known already; nothing: all are computed.
-using KnownDigests = std::function<std::optional<Sha256>(const NamedRange&)>;
-Status match_base(const OpenedBundle& opened, const Image& read, const Image& image,
-                  const KnownDigests& known = nullptr);
+// SHA-256 of places of one image, each computed once. The image must outlive this and stay as it is.
+class ImageDigests {
+ public:
+  explicit ImageDigests(const Image& image) : image_(&image) {}
+  // In the order of `places`, each a range of one memory; those not known yet are computed together.
+  std::vector<Sha256> of_each(const std::vector<NamedRange>& places);
+
+ private:
+  const Image* image_;
+  std::map<std::pair<std::string, Range>, Sha256> known_;
+};
+
+// On which side of a revision the permitted patches are laid.
+enum class PatchSide : std::uint8_t { kBase, kResult };
+
+// The bytes of a span in `image`, with every permitted patch that reaches into it laid as the manifest says
+// for that side; nothing when no patch does, and the image's own bytes are meant.
+std::optional<Bytes> with_patches(const OpenedBundle& opened, const Image& image, const NamedRange& place,
+                                  PatchSide side);
+
+// The first pinned or (with `binding`) binding span of which the read does not know every byte; its first
+// unknown run.
+std::optional<NamedRange> first_missing(const OpenedBundle& opened, const Image& read, bool binding);
+
+// kReadIncomplete.
+Status match_complete(const OpenedBundle& opened, const Image& read, bool binding = true);
+// kReadForeign. `digests` are of `read`.
+Status match_locked(const OpenedBundle& opened, const Image& read, ImageDigests& digests);
+// kChangePatch.
+Status match_patches(const OpenedBundle& opened, const Image& read);
+// kFamilyMismatch, kBankNotActive.
+Status match_family(const OpenedBundle& opened, const Image& read);
+// kVehicleReference, kSaltWrong, kVehicleMismatch, kVehicleNotProvable.
+Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read,
+                                   const MatchEvidence& evidence);
 
 // Whether a salt that was given is the job's own (kSaltWrong); nothing to say where none was given or sealed.
 Status check_salt(const Manifest& manifest, const std::optional<Bytes>& salt);
-
-// Binding fields against their salted digests (kSaltWrong, kVehicleMismatch); where nothing proves the
-// vehicle, the stated reference must be the manifest's (kVehicleReference, kVehicleNotProvable).
-Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read,
-                                   const MatchEvidence& evidence);
 
 }  // namespace calseal

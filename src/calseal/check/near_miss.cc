@@ -6,6 +6,8 @@
 #include "calseal/base/text.h"
 #include "calseal/change/compare.h"
 #include "calseal/check/claims.h"
+#include "calseal/check/match.h"
+#include "calseal/check/payload.h"
 #include "calseal/map/identity.h"
 #include "calseal/map/segments.h"
 #include "calseal/map/verify.h"
@@ -73,14 +75,14 @@ void compare_identity(const OpenedBundle& opened, const Image& read, Misfit& mis
   for (const IdentityValue& value : read_identity(opened.map, read)) {
     const auto claim = std::ranges::find(controller.identity, value.field->name, &ManifestIdentity::name);
     if (value.field->binds || !value.known) continue;
-    if (claim == controller.identity.end() || claim->after.empty()) continue;
+    if (claim == controller.identity.end() || claim->text.empty()) continue;
     if (!locked[value.field->place.memory].contains(value.field->place.range)) continue;
     const std::string name = printable(value.field->name, 64);
-    if (value.text == claim->after || value.text == claim->before) {
+    if (value.text == claim->text) {
       misfit.same_identity.push_back(name + " " + printable(value.text, 64));
     } else {
       misfit.other_identity.push_back(name + " is " + (value.blank ? "blank" : printable(value.text, 64)) +
-                                      ", not " + printable(claim->after, 64));
+                                      ", not " + printable(claim->text, 64));
     }
   }
 }
@@ -98,7 +100,14 @@ void compare_signed_parts(const OpenedBundle& opened, const Image& image, const 
   }
 }
 
-Misfit compare_locked(const OpenedBundle& opened, const Image& read, const Image& image) {
+// The read's bytes of a locked span with the permitted patches of the revision.
+Bytes bytes_of(const OpenedBundle& opened, const Image& read, const NamedRange& place) {
+  if (auto laid = with_patches(opened, read, place, PatchSide::kResult)) return *std::move(laid);
+  const ByteView own = read.find(place.memory)->view(place.range);
+  return {own.begin(), own.end()};
+}
+
+Misfit compare_locked(const OpenedBundle& opened, const Image& read) {
   Misfit misfit;
   std::optional<Image> carried;
   if (opened.manifest.controller().payload_kind == PayloadKind::kFull && !opened.payload.empty())
@@ -109,7 +118,9 @@ Misfit compare_locked(const OpenedBundle& opened, const Image& read, const Image
   for (const ManifestSpan& span : opened.manifest.controller().spans) {
     if (span.kind != SpanKind::kLocked || !span.after) continue;
     ++misfit.spans;
-    if (!knows(image, span.place) || digest_at(image, span.place) == *span.after) continue;
+    if (!knows(read, span.place)) continue;
+    const Bytes found = bytes_of(opened, read, span.place);
+    if (compute_sha256(found) == *span.after) continue;
     const std::size_t memory = opened.map.memory_index(span.place.memory);
     differing[memory].add(span.place.range);
     misfit.erased += is_erased(read.find(span.place.memory)->view(span.place.range)) ? 1U : 0U;
@@ -123,15 +134,15 @@ Misfit compare_locked(const OpenedBundle& opened, const Image& read, const Image
       misfit.differing_bytes += span.place.range.size();
       continue;
     }
-    const DifferenceSum sum = sum_differences(image.find(span.place.memory)->view(span.place.range),
-                                              carried->find(span.place.memory)->view(span.place.range));
+    const DifferenceSum sum =
+        sum_differences(found, carried->find(span.place.memory)->view(span.place.range));
     misfit.differing_bytes += sum.bytes;
     misfit.differing.push_back(
         {span.place.memory,
          {span.place.range.begin + sum.first.begin, span.place.range.begin + sum.first.end}});
   }
   if (outside) misfit.regions.push_back("bytes without a region");
-  compare_signed_parts(opened, image, carried, differing, misfit);
+  compare_signed_parts(opened, read, carried, differing, misfit);
   compare_identity(opened, read, misfit);
   return misfit;
 }
@@ -323,8 +334,8 @@ Calibration calibration_of(const ManifestController& controller, const Image& re
   return after == changed ? Calibration::kAfter : Calibration::kOther;
 }
 
-Error explain_foreign(const OpenedBundle& opened, const Image& read, const Image& image) {
-  const Misfit misfit = compare_locked(opened, read, image);
+Error explain_foreign(const OpenedBundle& opened, const Image& read) {
+  const Misfit misfit = compare_locked(opened, read);
   if (misfit.differing.empty()) {
     return {Reason::kInternal,
             "",
@@ -433,6 +444,16 @@ Error explain_other_vehicle(const OpenedBundle& opened, const Image& read, ByteV
           : "do not write: one of the files is from another vehicle, or a part of the controller was "
             "exchanged; read all memories of this vehicle again, and ask the shop if it repeats";
   return error;
+}
+
+Error explain_misfit(Error error, const OpenedBundle& opened, const Image& read,
+                     const std::optional<Bytes>& salt) {
+  if (error.reason == Reason::kReadForeign) return explain_foreign(opened, read);
+  if (error.reason == Reason::kVehicleMismatch && salt) return explain_other_vehicle(opened, read, *salt);
+  if (error.reason != Reason::kReadIncomplete) return error;
+  // Tables and erase sectors may miss bytes too; these words are for what is matched.
+  const std::optional<NamedRange> missing = first_missing(opened, read, true);
+  return missing ? explain_incomplete(opened, read, *missing) : error;
 }
 
 std::vector<FileShape> shapes_of(const std::vector<ReadFile>& files) {

@@ -1,8 +1,9 @@
 // What a read that does not fit most likely is, in words for the person who holds it. Nothing is decided
-// here: match.h and read.h have refused already, and the reason stays what it was.
+// here: the proof and read.h have refused already, and the reason stays what it was.
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -13,10 +14,14 @@
 
 namespace calseal {
 
-// kReadForeign. `read` is the read as it came; `image` the same with the payload laid over it, of which a
-// locked span differs. Told apart: other family, other software number, other bank, erased bytes, locked
-// bytes that somebody else changed, a damaged read.
-Error explain_foreign(const OpenedBundle& opened, const Image& read, const Image& image);
+// What the proof refused a loaded read for, in fuller words: kReadForeign, kReadIncomplete, kVehicleMismatch.
+// Any other error comes back as it is. `salt`: the job's, where it was given.
+Error explain_misfit(Error error, const OpenedBundle& opened, const Image& read,
+                     const std::optional<Bytes>& salt);
+
+// kReadForeign: a locked span of `read` differs. Told apart: other family, other software number, other bank,
+// erased bytes, locked bytes that somebody else changed, a damaged read.
+Error explain_foreign(const OpenedBundle& opened, const Image& read);
 
 // kReadIncomplete: `first_missing` is the first place that is needed and not in the read. Told apart: a
 // memory that was not given, a read of the calibration alone, a read cut short.

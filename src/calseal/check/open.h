@@ -1,4 +1,5 @@
-// Opening a bundle: everything that can be judged without a read, in the normative order.
+// Opening a bundle: everything that can be judged without a read, in the normative order. One path in stages
+// (signed, stored, trust, contents); each caller goes as far as it must and no further.
 #pragma once
 
 #include <functional>
@@ -6,16 +7,15 @@
 #include <string>
 #include <vector>
 
-#include "calseal/base/range_set.h"
 #include "calseal/base/result.h"
 #include "calseal/base/utc_time.h"
 #include "calseal/bundle/changes.h"
 #include "calseal/bundle/framing.h"
 #include "calseal/bundle/manifest.h"
+#include "calseal/bundle/prefix.h"
 #include "calseal/bundle/set_descriptor.h"
 #include "calseal/check/order.h"
 #include "calseal/check/verdict.h"
-#include "calseal/image/image.h"
 #include "calseal/map/region_map.h"
 #include "calseal/trust/inclusion.h"
 #include "calseal/trust/judge.h"
@@ -37,6 +37,7 @@ struct OpenedBundle {
   std::vector<std::string> signers;
 
   // From open_sealed() only.
+  Vouching vouching;  // who answers for it
   Passage passage = Passage::kUnknown;
   bool incomplete = false;  // roles are missing, which RolesRule::kMayBeMissing let pass
   std::vector<Caution> cautions;
@@ -52,35 +53,57 @@ struct OpenContext {
   RolesRule roles = RolesRule::kRequired;
   const OrderEvidence* order = nullptr;       // nothing: neither order in time nor the clock is judged
   const InclusionProof* inclusion = nullptr;  // for a seal by a key that was compromised later
-  // Told a signed manifest as soon as it reads well; whether it may be believed is not known yet.
-  std::function<void(const Manifest&)> on_manifest = nullptr;
 };
 
-// The steps "prefix" to "contents" of docs/bundle-format.md, noted in `steps`.
+// Stage 1, steps "prefix" to "manifest": what the signatures cover. `beginning`: the first kPrefixSizeLimit
+// bytes of the file at least, or all; it must outlive what comes back. `trust`: nullptr leaves out step
+// "signature", for whoever shows or indexes a bundle and accepts nothing.
+struct SignedManifest {
+  BundlePrefix prefix;
+  Signers signers;  // empty without a trust file
+  Manifest manifest;
+  Sha256 digest;  // of the manifest's bytes
+};
+Result<SignedManifest> open_signed(ByteView beginning, const std::string& name, const TrustFile* trust,
+                                   std::vector<Step>& steps);
+
+// Stage 2, steps "framing" and "stored-digests".
+Result<Framing> open_stored(ByteView file, const SignedManifest& sealed, const std::string& name,
+                            std::vector<Step>& steps);
+
+// Stages 1 to 3 of a file that passes by in pieces, in bounded memory whatever its size: container,
+// signatures, digests of stored bytes, and whether these keys may sign it. Order in time and contents are not
+// looked at.
+struct StoredBundle {
+  std::optional<Error> reason;  // nothing: everything holds as far as it was looked at
+  // Known once the signatures over it were good.
+  std::optional<Manifest> manifest;
+  Sha256 digest;               // of the manifest: the revision's identity
+  std::vector<KeyId> signers;  // in the order of the file
+  Sha256 seal_digest;
+  std::optional<Framing> framing;
+  bool incomplete = false;  // roles are missing, which RolesRule::kMayBeMissing let pass
+};
+// The bytes behind those that were given before; valid until the next call; empty at the end of the file.
+using NextPiece = std::function<Result<ByteView>()>;
+StoredBundle open_in_pieces(ByteView beginning, const NextPiece& next, const std::string& name,
+                            const OpenContext& context);
+
+// Stage 4, step "contents", of a bundle that open_in_pieces() has found to hold. `file`: the same bytes.
+// `parsed`: a region map that may well be the same one; its text is compared.
+Result<OpenedBundle> open_contents(Bytes file, StoredBundle stored, const std::string& name,
+                                   const RegionMap* parsed = nullptr);
+
+// All stages: the steps "prefix" to "contents" of docs/bundle-format.md, noted in `steps`.
 Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const OpenContext& context,
                                  std::vector<Step>& steps);
 
 // Reads a bundle without believing it, for `show`: same limits, no signature looked at.
 Result<OpenedBundle> open_unverified(Bytes file, const std::string& name);
 
-// The names of the normative steps, in order.
-std::vector<Step> all_steps();
-void mark_step(std::vector<Step>& steps, std::string_view name, StepState state);
-
-// Notes how a step went, and hands its result on.
-template <typename T>
-Result<T> noted(std::vector<Step>& steps, std::string_view name, Result<T> result) {
-  mark_step(steps, name, result ? StepState::kPassed : StepState::kFailed);
-  return result;
-}
-
-// The image that a full payload of revision 0 carries.
-Image image_of_base(const OpenedBundle& opened);
-
-// Lays the payload over an image: all of it, or what lies in `only` (one set per memory).
-void lay_payload(const OpenedBundle& opened, Image& image, const std::vector<RangeSet>* only = nullptr);
-
-// What the payload carries of a range; empty where it has not the whole range in one piece.
-ByteView carried_bytes(const OpenedBundle& opened, const NamedRange& place);
+// SHA-256 over the manifest's digest, then key id and signature of each signature in the order of the file.
+// Every byte of the file follows from it: the framing is a function of manifest and signatures, and the
+// contents are named by their digests.
+Sha256 compute_seal_digest(const Sha256& identity, const std::vector<PrefixSignature>& signatures);
 
 }  // namespace calseal

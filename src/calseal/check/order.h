@@ -28,27 +28,38 @@ struct NewestRevision {
 
 // What is known besides the bundle. Everything here was verified before, or is the checker's own.
 struct OrderEvidence {
-  KeyId root;  // of the trust file in use
-  std::optional<CheckerState> state;
-  std::optional<WithdrawalList> withdrawals;
+  const TrustFile* trust = nullptr;           // in use
+  std::optional<CheckerState> state;          // as the trust file's chain leaves it, see follow_chain()
+  std::optional<WithdrawalList> withdrawals;  // the list that was given
+  std::vector<Sha256> withdrawn;              // that the state keeps in force beside it, ascending
   std::optional<JobList> job_list;
   std::optional<NewestRevision> newest;
-  bool declared_return = false;
+  bool has_read = false;           // else no byte says which base the controller has
+  bool declared_return = false;    // the person's word: go back to this earlier revision
+  bool declared_old_base = false;  // the person's word: the controller has the base of this revision 0
+  bool declared_clock = false;     // the person's word: the clock is right
 };
+
+// The roots that speak of a job and controller, each with what was learned under it.
+std::vector<const JobState*> known_jobs(const OrderEvidence& evidence, std::string_view job,
+                                        std::string_view controller);
+// The counting revision with the highest sequence; nothing where none counts.
+const KeptRevision* newest_accepted(const std::vector<const JobState*>& jobs, const TrustFile& trust);
 
 // kWithdrawn, when the list or the state names this revision; never for a revision 0, where the notice
 // becomes a caution.
 Status judge_withdrawal(const Manifest& manifest, const Sha256& digest, const OrderEvidence& evidence,
                         const std::string& name, std::vector<Caution>& cautions);
 
-// In this order: the job's base (kBaseOld), the shop's list (kNotListed), one number twice
+// In this order: a revision 0 accepted before passes (kBaseOld where only a word could say that its base is
+// there, and it was not given); the job's base (kBaseOld), the shop's list (kNotListed), one number twice
 // (kSequenceConflict), the highest sequence known (kSequenceOld, unless the way back or a permitted and
 // declared return).
 Result<Passage> judge_sequence(const Manifest& manifest, const Sha256& digest, const OrderEvidence& evidence,
-                               const std::string& name);
+                               const std::string& name, std::vector<Caution>& cautions);
 
-// A clock before the claimed time or before the last one seen: kClockImplausible for a trial, else a caution.
-// Then a trial's end (kExpired).
+// A clock before the claimed time or, unless it was declared right, before the last one seen:
+// kClockImplausible for a trial, else a caution. Then a trial's end (kExpired).
 Status judge_clock(const Manifest& manifest, UtcTime now, const OrderEvidence& evidence,
                    const std::string& name, std::vector<Caution>& cautions);
 

@@ -5,9 +5,7 @@
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/framing.h"
-#include "calseal/bundle/manifest.h"
-#include "calseal/bundle/prefix.h"
-#include "calseal/trust/judge.h"
+#include "calseal/check/open.h"
 
 namespace calseal {
 namespace {
@@ -16,11 +14,12 @@ namespace {
 // further.
 std::optional<std::uint64_t> promised_size(ByteView beginning, const TrustFile* trust,
                                            const std::string& name) {
-  const auto prefix = read_prefix(beginning, name);
-  if (!prefix || trust == nullptr || !verify_prefix_signatures(*prefix, *trust, name)) return std::nullopt;
-  const auto manifest = parse_manifest(prefix->manifest, name);
-  if (!manifest) return std::nullopt;
-  return compute_framing(prefix->manifest, prefix->signatures, *manifest).total_size;
+  if (trust == nullptr) return std::nullopt;
+  std::vector<Step> steps = all_steps();
+  const Result<SignedManifest> sealed = open_signed(beginning, name, trust, steps);
+  if (!sealed) return std::nullopt;
+  const BundlePrefix& prefix = sealed->prefix;
+  return compute_framing(prefix.manifest, prefix.signatures, sealed->manifest).total_size;
 }
 
 }  // namespace

@@ -1,85 +1,118 @@
 #include "calseal/check/remember.h"
 
 #include <algorithm>
+#include <tuple>
 
 #include "calseal/base/text.h"
+#include "calseal/check/known.h"
 
 namespace calseal {
 namespace {
 
-Sha256 digest_of(const std::string& text) { return compute_sha256(view_of(text)); }
+Sha256 digest_of(const WithdrawalList& list) { return compute_sha256(view_of(write_withdrawal_text(list))); }
+
+const RememberedList* last_known(const WithdrawalList& list, const CheckerState& state,
+                                 const TrustFile& trust) {
+  const RootState* root = state.find(list.root);
+  return root == nullptr ? nullptr : last_counting_list(*root, trust);
+}
+
+std::vector<Sha256> united(const std::vector<Sha256>& a, const std::vector<Sha256>& b) {
+  std::vector<Sha256> all;
+  std::ranges::set_union(a, b, std::back_inserter(all));
+  return all;
+}
+
+// Takes out a list; what it named goes on as dropped by the list behind it.
+void take_out(std::vector<RememberedList>& lists, std::size_t index) {
+  const RememberedList out = std::move(lists[index]);
+  lists.erase(lists.begin() + static_cast<std::ptrdiff_t>(index));
+  RememberedList& behind = lists[index];
+  const std::vector<Sha256> all = united(behind.dropped, united(out.notices, out.dropped));
+  behind.dropped.clear();
+  std::ranges::set_difference(all, behind.notices, std::back_inserter(behind.dropped));
+}
+
+AcceptedRevision accepted_of(const OpenedBundle& opened) {
+  const std::vector<std::string>& roles = opened.manifest.required_roles;
+  AcceptedRevision accepted;
+  accepted.base = opened.manifest.base_number;
+  accepted.sequence = opened.manifest.sequence;
+  accepted.revision = opened.digest;
+  accepted.reviewed = std::ranges::find(roles, role_name(Role::kReviewer)) != roles.end();
+  accepted.keys = opened.vouching.keys;
+  return accepted;
+}
+
+// Puts a revision among those kept; the lowest gives way where there is no room.
+void keep(std::vector<KeptRevision>& kept, KeptRevision revision) {
+  if (std::ranges::any_of(kept, [&](const KeptRevision& one) { return covers(one, revision); })) return;
+  std::erase_if(kept, [&](const KeptRevision& one) { return covers(revision, one); });
+  const auto key = [](const KeptRevision& r) { return std::tie(r.sequence, r.revision, r.keys); };
+  kept.insert(std::ranges::upper_bound(kept, key(revision), {}, key), std::move(revision));
+  if (kept.size() > kKeptRevisionLimit) kept.erase(kept.begin());
+}
+
+bool keep_way_back(std::vector<AcceptedRevision>& ways_back, AcceptedRevision revision) {
+  const auto covered = [](const AcceptedRevision& a, const AcceptedRevision& b) {
+    return a.revision == b.revision && covers(a, b);
+  };
+  if (std::ranges::any_of(ways_back, [&](const AcceptedRevision& one) { return covered(one, revision); }))
+    return true;
+  std::erase_if(ways_back, [&](const AcceptedRevision& one) { return covered(revision, one); });
+  if (ways_back.size() == kWayBackLimit) return false;
+  const auto key = [](const AcceptedRevision& r) { return std::tie(r.revision, r.keys); };
+  ways_back.insert(std::ranges::upper_bound(ways_back, key(revision), {}, key), std::move(revision));
+  return true;
+}
 
 }  // namespace
 
-Status compare_trust(const TrustChain& chain, const CheckerState& state, const std::string& name) {
-  const RootState* root = state.find(compute_key_id(chain.trust.root));
-  if (root == nullptr) return {};
-  const auto old = [&](std::string found, std::string expected) {
-    return fail({Reason::kTrustOld, name, "version", std::move(found), std::move(expected),
-                 "use the shop's newest trust file; ask the shop if this is the newest"});
-  };
-  if (root->superseded) {
-    return old("a root that was succeeded by another", "the trust file of the shop's present root");
-  }
-  if (chain.trust.version < root->trust_version) {
-    return old("version " + std::to_string(chain.trust.version),
-               "version " + std::to_string(root->trust_version) + " or newer, as used before");
-  }
-  if (chain.trust.version == root->trust_version && digest_of(chain.text) != root->trust) {
-    return old("another file with version " + std::to_string(chain.trust.version),
-               "the one used before, SHA-256 of its first line " + digest_text(root->trust));
-  }
-  return {};
-}
-
-Status compare_withdrawals(const WithdrawalList& list, const CheckerState& state, const std::string& name) {
-  const RootState* root = state.find(list.root);
-  if (root == nullptr || list.number > root->withdrawal_number) return {};
-  if (list.number == root->withdrawal_number && digest_of(write_withdrawal_text(list)) == root->withdrawals)
-    return {};
+Status compare_withdrawals(const WithdrawalList& list, const CheckerState& state, const TrustFile& trust,
+                           const std::string& name) {
+  const RememberedList* last = last_known(list, state, trust);
+  if (last == nullptr || list.number > last->number) return {};
+  if (list.number == last->number && digest_of(list) == last->list) return {};
   return fail({Reason::kWithdrawalsOld, name, "number", "list number " + std::to_string(list.number),
-               "number " + std::to_string(root->withdrawal_number) + " as used before, or a newer one",
+               "number " + std::to_string(last->number) + " as used before, or a newer one",
                "ask the shop for its newest list of withdrawals"});
 }
 
-void remember_trust(CheckerState& state, const TrustChain& chain, const WithdrawalList* list) {
-  for (const Succession& step : chain.steps) {
-    RootState& old = state.entry(compute_key_id(step.old_trust.root));
-    old.superseded = true;
-    if (step.old_trust.version < old.trust_version) continue;
-    old.trust_version = step.old_trust.version;
-    old.trust = digest_of(write_trust_text(step.old_trust));
-  }
-  RootState& root = state.entry(compute_key_id(chain.trust.root));
-  root.trust_version = chain.trust.version;
-  root.trust = digest_of(chain.text);
-  if (list == nullptr || list->number <= root.withdrawal_number) return;
-  root.withdrawal_number = list->number;
-  root.withdrawals = digest_of(write_withdrawal_text(*list));
-  root.withdrawn.clear();
-  for (const WithdrawalNotice& notice : list->notices) root.withdrawn.push_back(notice.revision);
+bool is_newer(const WithdrawalList& list, const CheckerState& state, const TrustFile& trust) {
+  const RememberedList* last = last_known(list, state, trust);
+  return last == nullptr || list.number > last->number;
 }
 
-void remember_revision(CheckerState& state, const KeyId& root, const OpenedBundle& opened, UtcTime now) {
-  state.last_time = std::max(state.last_time, time_text(now));
+void learn_list(RootState& root, const WithdrawalList& list, const TrustFile& trust) {
+  const RememberedList* last = last_counting_list(root, trust);
+  if (last != nullptr && list.number <= last->number) return;
+  RememberedList learned{list.number, digest_of(list), list.keys, {}, {}};
+  for (const WithdrawalNotice& notice : list.notices) learned.notices.push_back(notice.revision);
+  root.withdrawals.push_back(std::move(learned));
+  for (std::size_t i = 0; i + 1 < root.withdrawals.size(); ++i) {
+    if (root.withdrawals[i].keys != list.keys) continue;
+    take_out(root.withdrawals, i);
+    break;
+  }
+  if (root.withdrawals.size() > kStateListLimit) take_out(root.withdrawals, 0);
+}
+
+bool learn_revision(RootState& root, const OpenedBundle& opened) {
   const Manifest& manifest = opened.manifest;
-  RootState& known = state.entry(root);
-  const bool is_new = known.find(manifest.job, manifest.controller().name) == nullptr;
-  JobState& job = known.entry(manifest.job, manifest.controller().name);
-  if (is_new || manifest.base_number > job.base) {
-    job.base = manifest.base_number;
-    job.way_back.reset();
-    job.way_back_sequence = 0;
+  JobState& job = root.entry(manifest.job, manifest.controller().name);
+  const AcceptedRevision accepted = accepted_of(opened);
+  keep(job.revisions, {accepted, manifest.set, manifest.permitted_returns});
+  return manifest.revision != 0 || keep_way_back(job.ways_back, accepted);
+}
+
+void learn_time(CheckerState& state, UtcTime now, std::string_view newest_signed, bool clock_is_right) {
+  UtcTime seen = now;
+  if (const auto newest = parse_time(newest_signed)) {
+    seen = std::min(
+        now, std::min(UtcTime{newest->seconds + kClockAheadLimit}, *parse_time("9999-12-31T23:59:59Z")));
   }
-  if (manifest.revision == 0 && manifest.sequence >= job.way_back_sequence) {
-    job.way_back = opened.digest;
-    job.way_back_sequence = manifest.sequence;
-  }
-  if (!is_new && manifest.sequence <= job.sequence) return;
-  job.sequence = manifest.sequence;
-  job.revision = opened.digest;
-  job.set = manifest.set;
-  job.returns = manifest.permitted_returns;
+  const std::string text = time_text(seen);
+  if (clock_is_right || state.last_time < text) state.last_time = text;
 }
 
 }  // namespace calseal

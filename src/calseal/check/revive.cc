@@ -3,6 +3,8 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/check/payload.h"
+#include "calseal/check/proof.h"
 #include "calseal/check/wrapping_note.h"
 #include "calseal/image/form.h"
 #include "calseal/map/segments.h"
@@ -75,6 +77,17 @@ std::vector<RebuiltFile> wrapped_files(const OpenedBundle& opened, const Image& 
   return files;
 }
 
+// A fault of the first read that the bundle carries is not one of a read that anybody gave.
+Error of_first_read(Error error) {
+  constexpr Reason kOfARead[] = {Reason::kReadIncomplete, Reason::kReadForeign,   Reason::kChangePatch,
+                                 Reason::kFamilyMismatch, Reason::kBankNotActive, Reason::kVehicleMismatch,
+                                 Reason::kResultMismatch};
+  if (std::ranges::find(kOfARead, error.reason) == std::end(kOfARead)) return error;
+  error.found += ", in the first read that this bundle carries";
+  error.next = "do not use this bundle; tell the shop";
+  return error;
+}
+
 }  // namespace
 
 Status revive(const OpenedBundle& opened, const MatchEvidence& evidence, Verdict& verdict) {
@@ -90,8 +103,12 @@ Status revive(const OpenedBundle& opened, const MatchEvidence& evidence, Verdict
                  "no read and no vehicle reference",
                  "the vehicle reference that the shop uses for this vehicle", "give the vehicle reference"});
   }
-  const Image image = image_of_base(opened);
-  CALSEAL_CHECK(rebuild_image(opened, image, {true, evidence.salt, evidence.vehicle_reference}, verdict));
+  // The read is what the bundle carries; what is written is the result of the proof.
+  const Image first_read = image_of_base(opened);
+  const MatchEvidence declared{true, evidence.salt, evidence.vehicle_reference};
+  Result<Image> proved = prove(opened, first_read, declared, ReadOrigin::kWayBack, verdict);
+  if (!proved) return fail(of_first_read(std::move(proved).error()));
+  const Image& image = *proved;
   verdict.vehicle = VehicleProof::kAsserted;
   std::vector<RangeSet> held(image.memories.size());
   verdict.files = wrapped_files(opened, image, held);

@@ -137,35 +137,40 @@ Status compare_binding(const OpenedBundle& opened, const IdentityField& field, c
                   "do not drive: check that the scan is of the vehicle in front of you, and ask the shop");
 }
 
+// Whether the revision changes bytes of the field, as far as its spans say.
+bool changes_in(const OpenedBundle& opened, const IdentityField& field) {
+  const std::string& memory = opened.map.memories[field.place.memory].name;
+  return std::ranges::any_of(opened.manifest.controller().spans, [&](const ManifestSpan& span) {
+    return span.place.memory == memory && span.place.range.overlaps(field.place.range) &&
+           span.before != span.after;
+  });
+}
+
 Status compare_text(const OpenedBundle& opened, const IdentityField& field, const ScanValue& value,
                     ComparedValue& out) {
   const auto& identity = opened.manifest.controller().identity;
   const auto claim = std::ranges::find(identity, field.name, &ManifestIdentity::name);
-  if (claim == identity.end() || claim->after.empty()) {
+  if (claim == identity.end() || claim->text.empty()) {
     out.why = "not known from the first read, blank, or not the same in every vehicle";
     return {};
   }
-  out.tells_apart = claim->before != claim->after;
-  if (same_text(field, claim->after, value.value)) {
+  out.tells_apart = changes_in(opened, field);
+  if (same_text(field, claim->text, value.value)) {
     out.state = ScanState::kEqual;
     return {};
   }
   out.state = ScanState::kDiffers;
   std::string found = "\"" + printable(trimmed(value.value)) + "\"";
-  const std::string expected = "\"" + printable(claim->after) + "\"";
-  if (same_text(field, claim->before, value.value)) {
-    return mismatch(
-        field, found + ", the value from before this revision", expected,
-        "the controller still reports what was there before: nothing was written, or it computes the "
-        "number anew only after some time with the ignition on; wait, scan again, and if it stays ask "
-        "the shop");
-  }
-  if (is_reversed(field, claim->after, value.value))
+  const std::string expected = "\"" + printable(claim->text) + "\"";
+  if (is_reversed(field, claim->text, value.value))
     found += ", which is the sealed value with its bytes in the other order";
   return mismatch(
       field, found, expected,
-      "the controller does not report this revision: scan again, read it back if that is possible, "
-      "and ask the shop");
+      out.tells_apart
+          ? "the controller does not report this revision: nothing was written, or it computes the number "
+            "anew only after some time with the ignition on; wait, scan again, and if it stays ask the shop"
+          : "the controller does not report this revision: scan again, read it back if that is possible, "
+            "and ask the shop");
 }
 
 }  // namespace

@@ -1,6 +1,7 @@
 #include "calseal/check/state.h"
 
 #include <algorithm>
+#include <tuple>
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
@@ -17,28 +18,51 @@ tl::unexpected<Error> damaged(const std::string& name, std::string place, std::s
                "put the file aside; a new state begins with the next bundle that is accepted"});
 }
 
+JsonValue json_digests(const std::vector<Sha256>& digests) {
+  return json_array(digests, [](const Sha256& digest) { return json_digest(digest); });
+}
+
+JsonValue json_kept(const KeptRevision& kept) {
+  return json_object({{"base", json(kept.base)},
+                      {"sequence", json(kept.sequence)},
+                      {"revision", json_digest(kept.revision)},
+                      {"reviewed", json(kept.reviewed)},
+                      {"keys", json_digests(kept.keys)},
+                      {"set", json_digest(kept.set)},
+                      {"returns", json_digests(kept.returns)}});
+}
+
+JsonValue json_way_back(const AcceptedRevision& way_back) {
+  return json_object({{"base", json(way_back.base)},
+                      {"sequence", json(way_back.sequence)},
+                      {"revision", json_digest(way_back.revision)},
+                      {"reviewed", json(way_back.reviewed)},
+                      {"keys", json_digests(way_back.keys)}});
+}
+
 JsonValue json_job(const JobState& job) {
   return json_object({{"job", json(job.job)},
                       {"controller", json(job.controller)},
-                      {"base", json(job.base)},
-                      {"way_back_sequence", json(job.way_back_sequence)},
-                      {"way_back", json_digest(job.way_back)},
-                      {"sequence", json(job.sequence)},
-                      {"revision", json_digest(job.revision)},
-                      {"set", json_digest(job.set)},
-                      {"returns", json_array(job.returns, [](const Sha256& d) { return json_digest(d); })}});
+                      {"revisions", json_array(job.revisions, json_kept)},
+                      {"ways_back", json_array(job.ways_back, json_way_back)}});
+}
+
+JsonValue json_list(const RememberedList& list) {
+  return json_object({{"number", json(list.number)},
+                      {"list", json_digest(list.list)},
+                      {"keys", json_digests(list.keys)},
+                      {"notices", json_digests(list.notices)},
+                      {"dropped", json_digests(list.dropped)}});
 }
 
 JsonValue json_root(const RootState& root) {
-  return json_object(
-      {{"root", json_digest(root.root)},
-       {"trust_version", json(root.trust_version)},
-       {"trust", json_digest(root.trust)},
-       {"superseded", json(root.superseded)},
-       {"withdrawal_number", json(root.withdrawal_number)},
-       {"withdrawals", json_digest(root.withdrawals)},
-       {"withdrawn", json_array(root.withdrawn, [](const Sha256& d) { return json_digest(d); })},
-       {"jobs", json_array(root.jobs, json_job)}});
+  return json_object({{"root", json_digest(root.root)},
+                      {"next", json_digest(root.next)},
+                      {"trust_version", json(root.trust_version)},
+                      {"trust", json_digest(root.trust)},
+                      {"compromised", json_digests(root.compromised)},
+                      {"withdrawals", json_array(root.withdrawals, json_list)},
+                      {"jobs", json_array(root.jobs, json_job)}});
 }
 
 std::vector<Sha256> read_digests(JsonObject& object, std::string_view key, std::size_t limit) {
@@ -47,32 +71,67 @@ std::vector<Sha256> read_digests(JsonObject& object, std::string_view key, std::
   return digests;
 }
 
+void read_accepted(JsonObject& object, AcceptedRevision& accepted) {
+  accepted.base = object.integer("base", 1, kBaseLimit);
+  accepted.sequence = object.integer("sequence", 1, kSequenceLimit);
+  accepted.revision = read_digest(object, "revision");
+  accepted.reviewed = object.boolean("reviewed");
+  accepted.keys = read_digests(object, "keys", kSignatureLimit);
+}
+
+KeptRevision read_kept(const JsonNode& node) {
+  JsonObject object(node);
+  KeptRevision kept;
+  read_accepted(object, kept);
+  kept.set = read_optional_digest(object, "set");
+  kept.returns = read_digests(object, "returns", kReturnLimit);
+  object.done();
+  return kept;
+}
+
+AcceptedRevision read_way_back(const JsonNode& node) {
+  JsonObject object(node);
+  AcceptedRevision way_back;
+  read_accepted(object, way_back);
+  object.done();
+  return way_back;
+}
+
 JobState read_job(const JsonNode& node) {
   JsonObject object(node);
   JobState job;
   job.job = read_name(object, "job");
   job.controller = read_name(object, "controller");
-  job.base = object.integer("base", 1, kBaseLimit);
-  job.way_back_sequence = object.integer("way_back_sequence", 0, kSequenceLimit);
-  job.way_back = read_optional_digest(object, "way_back");
-  job.sequence = object.integer("sequence", 1, kSequenceLimit);
-  job.revision = read_digest(object, "revision");
-  job.set = read_optional_digest(object, "set");
-  job.returns = read_digests(object, "returns", kReturnLimit);
+  for (const JsonNode& one : object.items("revisions", kKeptRevisionLimit))
+    job.revisions.push_back(read_kept(one));
+  for (const JsonNode& one : object.items("ways_back", kWayBackLimit))
+    job.ways_back.push_back(read_way_back(one));
   object.done();
   return job;
+}
+
+RememberedList read_list(const JsonNode& node) {
+  JsonObject object(node);
+  RememberedList list;
+  list.number = object.integer("number", 1, kJsonIntegerLimit);
+  list.list = read_digest(object, "list");
+  list.keys = read_digests(object, "keys", kSignatureLimit);
+  list.notices = read_digests(object, "notices", kNoticeLimit);
+  list.dropped = read_digests(object, "dropped", kStateDroppedLimit);
+  object.done();
+  return list;
 }
 
 RootState read_root(const JsonNode& node) {
   JsonObject object(node);
   RootState root;
   root.root = read_digest(object, "root");
+  root.next = read_optional_digest(object, "next");
   root.trust_version = object.integer("trust_version", 1, kJsonIntegerLimit);
   root.trust = read_digest(object, "trust");
-  root.superseded = object.boolean("superseded");
-  root.withdrawal_number = object.integer("withdrawal_number", 0, kJsonIntegerLimit);
-  root.withdrawals = read_optional_digest(object, "withdrawals");
-  root.withdrawn = read_digests(object, "withdrawn", kNoticeLimit);
+  root.compromised = read_digests(object, "compromised", kStateCompromisedLimit);
+  for (const JsonNode& list : object.items("withdrawals", kStateListLimit))
+    root.withdrawals.push_back(read_list(list));
   for (const JsonNode& job : object.items("jobs", kStateJobLimit)) root.jobs.push_back(read_job(job));
   object.done();
   return root;
@@ -100,21 +159,63 @@ bool is_ascending(const List& list, Key key) {
          list.end();
 }
 
-bool is_consistent(const CheckerState& state) {
-  const auto itself = [](const Sha256& digest) { return digest; };
-  if (!is_ascending(state.roots, [](const RootState& r) { return r.root; })) return false;
-  return std::ranges::all_of(state.roots, [&](const RootState& root) {
-    if (!is_ascending(root.jobs, [](const JobState& j) { return std::pair(j.job, j.controller); }))
-      return false;
-    if (root.withdrawals.has_value() != (root.withdrawal_number != 0)) return false;
-    return is_ascending(root.withdrawn, itself) && std::ranges::all_of(root.jobs, [&](const JobState& job) {
-             return job.way_back.has_value() == (job.way_back_sequence != 0) &&
-                    job.way_back_sequence <= job.sequence && is_ascending(job.returns, itself);
-           });
+bool is_ascending_set(const std::vector<Sha256>& digests) {
+  return is_ascending(digests, [](const Sha256& digest) { return digest; });
+}
+
+template <typename Accepted, typename Covered>
+bool none_covers(const std::vector<Accepted>& list, Covered covered) {
+  return std::ranges::all_of(list, [&](const Accepted& a) {
+    return is_ascending_set(a.keys) &&
+           std::ranges::none_of(list, [&](const Accepted& b) { return &a != &b && covered(a, b); });
   });
 }
 
+bool is_consistent(const JobState& job) {
+  const auto by_sequence = [](const KeptRevision& r) { return std::tuple(r.sequence, r.revision, r.keys); };
+  const auto by_revision = [](const AcceptedRevision& r) { return std::pair(r.revision, r.keys); };
+  return !(job.revisions.empty() && job.ways_back.empty()) && is_ascending(job.revisions, by_sequence) &&
+         is_ascending(job.ways_back, by_revision) && none_covers(job.revisions, covers) &&
+         none_covers(job.ways_back,
+                     [](const AcceptedRevision& a, const AcceptedRevision& b) {
+                       return a.revision == b.revision && covers(a, b);
+                     }) &&
+         std::ranges::all_of(job.revisions,
+                             [](const KeptRevision& r) { return is_ascending_set(r.returns); });
+}
+
+bool is_consistent(const RememberedList& list) {
+  return !list.keys.empty() && is_ascending_set(list.keys) && is_ascending_set(list.notices) &&
+         is_ascending_set(list.dropped) && std::ranges::none_of(list.dropped, [&](const Sha256& digest) {
+           return std::ranges::binary_search(list.notices, digest);
+         });
+}
+
+// One list for each set of keys.
+bool is_consistent(const RootState& root) {
+  for (std::size_t i = 0; i < root.withdrawals.size(); ++i) {
+    if (!is_consistent(root.withdrawals[i])) return false;
+    for (std::size_t j = 0; j < i; ++j) {
+      if (root.withdrawals[i].keys == root.withdrawals[j].keys) return false;
+    }
+  }
+  return is_ascending_set(root.compromised) && root.next != root.root &&
+         is_ascending(root.jobs, [](const JobState& j) { return std::pair(j.job, j.controller); }) &&
+         std::ranges::all_of(root.jobs, [](const JobState& job) { return is_consistent(job); });
+}
+
+bool is_consistent(const CheckerState& state) {
+  return is_ascending(state.roots, [](const RootState& r) { return r.root; }) &&
+         std::ranges::all_of(state.roots, [](const RootState& root) { return is_consistent(root); });
+}
+
 }  // namespace
+
+bool covers(const AcceptedRevision& a, const AcceptedRevision& b) {
+  if (a.sequence < b.sequence || a.base < b.base) return false;
+  if (a.keys.empty()) return true;
+  return a.keys == b.keys && (!a.reviewed || b.reviewed);
+}
 
 const JobState* RootState::find(std::string_view job, std::string_view controller) const {
   const auto it = std::ranges::find_if(

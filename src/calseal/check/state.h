@@ -1,8 +1,8 @@
 // The checker's own memory of what it accepted: optional, small, one text file, written after the image is
-// durable.
+// durable. docs/order.md, "The state file".
 //
-// It only ever refuses more than no memory would: an older trust file, withdrawal list or revision, a clock
-// that runs backwards. A state that is missing or damaged is a caution, never a reason to accept.
+// It refuses more than no memory would: an older trust file, withdrawal list or revision, another successor,
+// a clock that runs backwards. A state that is missing or damaged is a caution, never a reason to accept.
 #pragma once
 
 #include <cstdint>
@@ -23,30 +23,59 @@ inline constexpr std::string_view kStateLiteral = R"({"calseal":"state/1",)";
 inline constexpr std::uint64_t kStateSizeLimit = std::uint64_t{8} << 20;  // bytes
 inline constexpr std::size_t kStateRootLimit = 64;
 inline constexpr std::size_t kStateJobLimit = 4096;  // controllers of jobs under one root
+inline constexpr std::size_t kStateCompromisedLimit = 256;
+inline constexpr std::size_t kStateListLimit = 16;  // lists of withdrawals of one root
+inline constexpr std::size_t kStateDroppedLimit = 65536;
+inline constexpr std::size_t kKeptRevisionLimit = 16;  // of one job and controller
+inline constexpr std::size_t kWayBackLimit = 32;       // of one job and controller
 
-// What was accepted last for one controller of one job.
+// A revision that was accepted, and who answered for it.
+struct AcceptedRevision {
+  std::uint64_t base = 1;
+  std::uint64_t sequence = 1;
+  Sha256 revision;          // its manifest digest
+  bool reviewed = false;    // its manifest requires a reviewer
+  std::vector<KeyId> keys;  // that counted, ascending; empty: proved by the ledger
+  friend bool operator==(const AcceptedRevision&, const AcceptedRevision&) = default;
+};
+
+// Whether whatever `b` refuses, `a` refuses too, whichever keys are called compromised later.
+bool covers(const AcceptedRevision& a, const AcceptedRevision& b);
+
+// One of the revisions of which the newest is still known when keys turn out to be stolen.
+struct KeptRevision : AcceptedRevision {
+  std::optional<Sha256> set;
+  std::vector<Sha256> returns;  // that it permits, ascending
+  friend bool operator==(const KeptRevision&, const KeptRevision&) = default;
+};
+
+// What was accepted for one controller of one job.
 struct JobState {
   std::string job;
   std::string controller;
-  std::uint64_t base = 1;               // highest base number seen
-  std::uint64_t way_back_sequence = 0;  // of the newest revision 0 accepted on that base; 0: none yet
-  std::optional<Sha256> way_back;       // its manifest digest
-  std::uint64_t sequence = 1;           // highest accepted
-  Sha256 revision;                      // its manifest digest
-  std::optional<Sha256> set;            // its set
-  std::vector<Sha256> returns;          // its permitted returns, ascending
+  std::vector<KeptRevision> revisions;      // ascending by sequence, revision, keys; none covers another
+  std::vector<AcceptedRevision> ways_back;  // revisions 0; ascending by revision, keys
   friend bool operator==(const JobState&, const JobState&) = default;
+};
+
+// A list of withdrawals of which the notices may still matter.
+struct RememberedList {
+  std::uint64_t number = 1;
+  Sha256 list;                  // SHA-256 of its signed text
+  std::vector<KeyId> keys;      // that signed it, ascending
+  std::vector<Sha256> notices;  // revisions that it names, ascending
+  std::vector<Sha256> dropped;  // that lists before it named and it does not, ascending
+  friend bool operator==(const RememberedList&, const RememberedList&) = default;
 };
 
 struct RootState {
   KeyId root;
+  std::optional<KeyId> next;  // the root that followed it
   std::uint64_t trust_version = 1;
-  Sha256 trust;                         // SHA-256 of the signed text of that trust file
-  bool superseded = false;              // a successor was seen: nothing under this root counts any more
-  std::uint64_t withdrawal_number = 0;  // 0: no list seen
-  std::optional<Sha256> withdrawals;    // SHA-256 of the signed text of that list
-  std::vector<Sha256> withdrawn;        // revisions that the list names, ascending
-  std::vector<JobState> jobs;           // ascending by job, then controller
+  Sha256 trust;                             // SHA-256 of the signed text of that trust file
+  std::vector<KeyId> compromised;           // keys that its trust files called so, ascending
+  std::vector<RememberedList> withdrawals;  // in the order learned
+  std::vector<JobState> jobs;               // ascending by job, then controller
   friend bool operator==(const RootState&, const RootState&) = default;
 
   const JobState* find(std::string_view job, std::string_view controller) const;

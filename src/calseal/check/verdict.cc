@@ -2,6 +2,12 @@
 
 namespace calseal {
 
+std::string trust_file_text(const Verdict& verdict) {
+  return verdict.trust_version == 0 ? std::string()
+                                    : "version " + std::to_string(verdict.trust_version) + " of " +
+                                          verdict.trust_time + " (claimed)";
+}
+
 std::string_view outcome_name(Outcome outcome) {
   switch (outcome) {
     case Outcome::kAccepted:
@@ -56,6 +62,22 @@ std::string_view vehicle_proof_name(VehicleProof proof) {
       return "asserted";
   }
   return "none";
+}
+
+std::vector<Step> all_steps() {
+  std::vector<Step> steps;
+  for (const char* name :
+       {"prefix", "signature", "manifest", "framing", "stored-digests", "trust", "withdrawal", "sequence",
+        "clock", "contents", "set", "match", "claims", "freshness", "rebuild", "confinement", "checksums"}) {
+    steps.push_back({name, StepState::kNotReached});
+  }
+  return steps;
+}
+
+void mark_step(std::vector<Step>& steps, std::string_view name, StepState state) {
+  for (Step& step : steps) {
+    if (step.name == name) step.state = state;
+  }
 }
 
 }  // namespace calseal

@@ -28,6 +28,17 @@ struct Step {
   StepState state = StepState::kNotReached;
 };
 
+// The names of the normative steps, in order, none of them reached.
+std::vector<Step> all_steps();
+void mark_step(std::vector<Step>& steps, std::string_view name, StepState state);
+
+// Notes how a step went, and hands its result on.
+template <typename T>
+Result<T> noted(std::vector<Step>& steps, std::string_view name, Result<T> result) {
+  mark_step(steps, name, result ? StepState::kPassed : StepState::kFailed);
+  return result;
+}
+
 // Evidence that the person supplied, or did not.
 struct EvidenceItem {
   std::string name;  // "read", "read-is-fresh", "salt", "vehicle-reference", "root-fingerprint", ...
@@ -49,7 +60,7 @@ enum class Passage : std::uint8_t {
   kNewer,    // newer than everything known
   kNewest,   // the newest one known
   kReturn,   // an earlier revision, permitted and asked for
-  kWayBack,  // revision 0 of the current base, after later ones
+  kWayBack,  // revision 0, after later ones
 };
 std::string_view passage_name(Passage passage);  // "unknown", "newer", "newest", "return", "way-back"
 
@@ -83,6 +94,8 @@ struct Verdict {
   std::vector<std::string> signers;  // names from the trust file
   std::string shop;
   std::string root_fingerprint;
+  std::uint64_t trust_version = 0;  // of the trust file in use; 0: it was not believed
+  std::string trust_time;           // its claimed time
 
   std::optional<SignedHead> ledger_head;  // of the shop's ledger, where one was given and holds
 
@@ -100,5 +113,8 @@ struct Verdict {
   std::string state_after_look;   // trust file and withdrawals remembered; for every outcome that got so far
   std::string state_after_write;  // and this revision; to be written once the files are durable
 };
+
+// "version 3 of 2026-01-02T03:04:05Z (claimed)"; nothing where no trust file was believed.
+std::string trust_file_text(const Verdict& verdict);
 
 }  // namespace calseal

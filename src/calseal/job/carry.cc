@@ -6,6 +6,7 @@
 #include "calseal/bundle/signed_json.h"
 #include "calseal/change/confine.h"
 #include "calseal/change/stock_base.h"
+#include "calseal/check/claims.h"
 #include "calseal/job/job_options.h"
 #include "calseal/job/send.h"
 #include "calseal/sign/edited_image.h"
@@ -30,23 +31,27 @@ Status require_new(const OpenedBundle& way_back, const BaseParts& base) {
                "this is no new base: give this read to calseal-check, or send an edit");
 }
 
-// The stock in place of the read, in the read's own form.
-Status put_stock(const std::vector<ReadFile>& stock, BaseParts& base) {
+// Which stock and read a base was made of; shown to whoever asks later. Digests of whole files would let the
+// VIN in them be searched for.
+Status annotate(const std::string& name, const RegionMap& map, const Image& image,
+                std::vector<std::pair<std::string, std::string>>& annotations) {
+  CALSEAL_ASSIGN(const Plan plan, make_plan(map, image));
+  annotations.emplace_back(name, "pinned digest " + digest_text(pinned_digest_of(plan, image)));
+  return {};
+}
+
+// The stock in place of the read, in the read's own form; notes both in `annotations`.
+Status put_stock(const std::vector<ReadFile>& stock, BaseParts& base,
+                 std::vector<std::pair<std::string, std::string>>& annotations) {
   CALSEAL_ASSIGN(const Read known, load_read(base.map, stock));
+  CALSEAL_CHECK(annotate("base-stock", base.map, known.image, annotations));
+  CALSEAL_CHECK(annotate("base-read", base.map, base.read.image, annotations));
   auto image = base_from_stock(base.map, known.image, base.read.image);
   if (!image) return fail(in_file(std::move(image).error(), stock.front().name));
   CALSEAL_ASSIGN(std::vector<Bytes> files, render_read(base.map, base.read, *image));
   for (std::size_t i = 0; i < files.size(); ++i) base.files[i].bytes = std::move(files[i]);
   CALSEAL_ASSIGN(base.read, load_read(base.map, base.files));
   return {};
-}
-
-// Which files a base was made of; shown to whoever asks later.
-void annotate(const std::string& name, const std::vector<ReadFile>& files, BaseStatement& said) {
-  for (const ReadFile& file : files) {
-    said.annotations.emplace_back(
-        name, (file.memory.empty() ? "" : file.memory + " ") + digest_text(compute_sha256(file.bytes)));
-  }
 }
 
 std::string words_of_misfits(const std::vector<CarriedFile>& options) {
@@ -74,8 +79,9 @@ Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing
   if (base.map.controller != job.facts.controller)
     return wrong("--regions", "controller " + base.map.controller, "controller " + job.facts.controller,
                  "another controller is another job");
+  std::vector<std::pair<std::string, std::string>> annotations;
   if (from_stock) {
-    CALSEAL_CHECK(put_stock(request.stock, base));
+    CALSEAL_CHECK(put_stock(request.stock, base, annotations));
   } else {
     CALSEAL_CHECK(require_new(way_back, base));
   }
@@ -111,11 +117,7 @@ Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing
                      job.highest_sequence() + 1,
                      current.newest()->digest,
                      false,
-                     {}};
-  if (from_stock) {
-    annotate("base-stock", request.stock, said);
-    annotate("base-read", request.read, said);
-  }
+                     std::move(annotations)};
   CALSEAL_ASSIGN(made.sealed, seal_base(base, said, salt, signing));
   made.bundle = bundle_file(made.number, 0);
   std::vector<NewFile> files = base_files(base, fitting, "");

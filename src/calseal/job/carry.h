@@ -42,8 +42,8 @@ struct NewBase {
 // notes it. kUsage without a reason, or when the read is of the current base; kJobOrder when that one was
 // never sealed; kFamilyMismatch and the like when the old region map does not hold and no new one was given.
 // With a stock the new base is that of base_from_stock(), with its reasons, in the read's form; its revision
-// 0 is annotated with the digests of both ("base-stock", "base-read"), and the read may be one whose checks
-// fail. The caller holds the lock.
+// 0 is annotated with the pinned digests of both ("base-stock", "base-read"), and the read may be one whose
+// checks fail. The caller holds the lock.
 Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing& signing);
 
 }  // namespace calseal

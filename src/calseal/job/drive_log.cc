@@ -190,9 +190,10 @@ class Measuring {
 
 // The text of an identity field of one kind after the revision; empty when there is none worth the name.
 std::string mark_of(const JobRevision& revision, std::string_view kind) {
-  for (const ManifestIdentity& field : revision.manifest.controller().identity) {
-    const std::string text = comparable(field.after);
-    if (field.kind == kind && text.size() >= kShortestMark) return text;
+  const std::vector<ManifestIdentity>& identity = revision.manifest.controller().identity;
+  for (std::size_t i = 0; i < identity.size(); ++i) {
+    const std::string text = comparable(identity[i].text);
+    if (revision.identity_kinds[i] == kind && text.size() >= kShortestMark) return text;
   }
   return "";
 }

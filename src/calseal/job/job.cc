@@ -157,6 +157,9 @@ class JobReading {
     revision.file_digest = compute_sha256(opened->file);
     revision.verified = context_.trust != nullptr;
     revision.incomplete = opened->incomplete;
+    for (const IdentityField& field : opened->map.identity) {
+      if (!field.binds) revision.identity_kinds.emplace_back(identity_kind_name(field.kind));
+    }
     for (const auto& [name, text] : manifest.annotations) {
       if (name == kReissueAnnotation) revision.reissue_of = parse_digest(text);
     }

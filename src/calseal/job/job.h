@@ -35,10 +35,11 @@ Result<JobFacts> parse_job_facts(ByteView bytes, const std::string& name);
 struct JobRevision {
   std::string file;  // within the folder
   Manifest manifest;
-  Sha256 digest;            // of the manifest: the revision's identity
-  Sha256 file_digest;       // of the bundle file
-  bool verified = false;    // its seal holds under the trust file that was given
-  bool incomplete = false;  // required roles have not signed yet
+  Sha256 digest;                            // of the manifest: the revision's identity
+  Sha256 file_digest;                       // of the bundle file
+  bool verified = false;                    // its seal holds under the trust file that was given
+  bool incomplete = false;                  // required roles have not signed yet
+  std::vector<std::string> identity_kinds;  // of the manifest's identity fields, in their order
   std::optional<Sha256> reissue_of;
   std::uint64_t changed = 0;      // bytes that differ from the base, derived ones left out
   std::uint64_t unaccounted = 0;  // of these, in ranges that no option explains

@@ -52,7 +52,7 @@ class Deciding {
  private:
   static bool came_failing(const JobRevision& way_back) {
     return std::ranges::any_of(way_back.manifest.controller().checksums, [](const ManifestChecksum& check) {
-      return check.state_after == CheckState::kFails;
+      return check.state == CheckState::kFails;
     });
   }
 

@@ -4,6 +4,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/entries.h"
+#include "calseal/check/payload.h"
 #include "calseal/job/customer_check.h"
 #include "calseal/job/job_options.h"
 #include "calseal/job/send.h"
@@ -37,7 +38,6 @@ Result<RevisionStatement> same_words(const OpenedBundle& opened) {
   said.vehicle_reference = manifest.vehicle_reference;
   said.permitted_returns = manifest.permitted_returns;
   said.options = manifest.options;
-  said.items = manifest.items;
   said.requirements = manifest.requirements;
   said.cautions = manifest.cautions;
   said.annotations = manifest.annotations;

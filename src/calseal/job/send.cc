@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/check/payload.h"
 #include "calseal/job/customer_check.h"
 #include "calseal/sign/edited_image.h"
 

@@ -143,6 +143,9 @@ class Recognising {
  public:
   Recognising(const RegionMap& map, const Image& image) : map_(map), image_(image) {}
 
+  // The memory whose bytes did not match; the map's number of memories when it was something else.
+  std::size_t mismatched_memory() const { return mismatched_; }
+
   Status run(const std::vector<IdentityValue>& identity) {
     for (const Recognition::Match& match : map_.recognition.all) CALSEAL_CHECK(judge(match));
     for (const IdentityValue& value : identity) CALSEAL_CHECK(judge(value));
@@ -170,12 +173,8 @@ class Recognising {
     const ByteView bytes = memory.view(match.place.range);
     for (std::size_t i = 0; i < bytes.size(); ++i) {
       if (((bytes[i] ^ match.bytes[i]) & match.mask[i]) == 0) continue;
-      if (!looks_opaque(memory.bytes))
-        return fail(mismatch(place_text(map_, match.place), hex_excerpt(bytes), hex_excerpt(match.bytes)));
-      return fail(
-          {Reason::kFormOpaque, "", memory.name, "bytes nearly all of which look random",
-           hex_excerpt(match.bytes) + " at " + place_text(map_, match.place),
-           "save the read without encryption and compression, or have whoever encrypted it undo that"});
+      mismatched_ = match.place.memory;
+      return fail(mismatch(place_text(map_, match.place), hex_excerpt(bytes), hex_excerpt(match.bytes)));
     }
     return {};
   }
@@ -199,13 +198,10 @@ class Recognising {
   const Image& image_;
   std::optional<Error> unknown_;
   bool proved_ = false;
+  std::size_t mismatched_ = map_.memories.size();
 };
 
-}  // namespace
-
-Status recognise_family(const RegionMap& map, const Image& image) {
-  const std::vector<IdentityValue> identity = read_identity(map, image);
-  CALSEAL_CHECK(Recognising(map, image).run(identity));
+Status match_active_bank(const RegionMap& map, const Image& image) {
   for (const Copy& copy : map.copies) {
     if (!copy.active_bank) continue;
     const Memory& memory = image.memories[copy.active_bank->place.memory];
@@ -217,6 +213,28 @@ Status recognise_family(const RegionMap& map, const Image& image) {
                    "the controller runs from its other bank: use or write a region map that edits that one"});
     }
   }
+  return {};
+}
+
+}  // namespace
+
+Status match_rule_and_bank(const RegionMap& map, const Image& image) {
+  CALSEAL_CHECK(Recognising(map, image).run(read_identity(map, image)));
+  return match_active_bank(map, image);
+}
+
+Status recognise_family(const RegionMap& map, const Image& image) {
+  const std::vector<IdentityValue> identity = read_identity(map, image);
+  Recognising rule(map, image);
+  if (Status status = rule.run(identity); !status) {
+    const std::size_t memory = rule.mismatched_memory();
+    if (memory == map.memories.size() || !looks_opaque(image.memories[memory].bytes)) return status;
+    const Error& mismatch = status.error();
+    return fail({Reason::kFormOpaque, "", image.memories[memory].name,
+                 "bytes nearly all of which look random", mismatch.expected + " at " + mismatch.place,
+                 "save the read without encryption and compression, or have whoever encrypted it undo that"});
+  }
+  CALSEAL_CHECK(match_active_bank(map, image));
   for (const IdentityValue& value : identity) {
     if (!value.known || value.blank || value.well_formed) continue;
     return fail({Reason::kIdentityMismatch, "",

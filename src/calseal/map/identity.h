@@ -23,9 +23,11 @@ struct IdentityValue {
 std::vector<IdentityValue> read_identity(const RegionMap& map, const Image& image);
 
 // kFamilyMismatch when the recognition rule does not match or none of it is known: of a partial image that
-// part of the rule decides which is known. kFormOpaque in place of it when the memory looks random
-// throughout. kBankNotActive when a copy's marker says otherwise, kIdentityMismatch when a known, non-blank
-// field is malformed.
+// part of the rule decides which is known. kBankNotActive when a copy's marker says otherwise, or is unknown.
+Status match_rule_and_bank(const RegionMap& map, const Image& image);
+
+// The same, but kFormOpaque in place of kFamilyMismatch when the memory looks random throughout; then
+// kIdentityMismatch when a known, non-blank field is malformed.
 Status recognise_family(const RegionMap& map, const Image& image);
 
 // True when `text` fits the pattern; the language is on the region map's page. O(text * pattern).

@@ -109,6 +109,8 @@ class Components {
   std::size_t counter_ = 0;
 };
 
+constexpr std::uint64_t kReadsOfAnImage = 64;  // docs/proof.md, claims
+
 // The CRC of these parameters, from an earlier node where there is one: making one takes longer than many a
 // coverage.
 Crc shared_crc(const Plan& plan, const CrcParameters& parameters) {
@@ -122,7 +124,8 @@ Result<Plan> make_nodes(const RegionMap& map, const Image& image) {
   Plan plan;
   plan.map = &map;
   plan.nodes.reserve(map.checksums.size() + map.copies.size());
-  std::uint64_t read = 0;
+  std::uint64_t read = 0, declared = 0;
+  for (const MemoryDeclaration& memory : map.memories) declared += memory.extent.size();
   for (std::size_t i = 0; i < map.checksums.size(); ++i) {
     const Checksum& checksum = map.checksums[i];
     PlanNode node;
@@ -130,12 +133,11 @@ Result<Plan> make_nodes(const RegionMap& map, const Image& image) {
     node.name = checksum.name;
     CALSEAL_ASSIGN(node.message, Message::resolve(map, checksum, image));
     read += node.message.length();
-    // The region map bounds ranges; what tables name is bounded here, so that no image keeps a machine busy
-    // for hours.
-    if (read > 16 * kImageLimit) {
+    // Nothing that a small file says keeps a machine busy for long.
+    if (read > kReadsOfAnImage * declared) {
       return fail({Reason::kDescriptorInvalid, "", checksum.name,
                    grouped(read) + " bytes read by all checksums up to this one",
-                   "at most " + grouped(16 * kImageLimit),
+                   "at most " + grouped(kReadsOfAnImage * declared),
                    "check that region map and image belong together"});
     }
     if (checksum.algorithm.kind == AlgorithmKind::kCrc) node.crc = shared_crc(plan, checksum.algorithm.crc);
@@ -182,20 +184,28 @@ std::vector<RangeSet> plain_volatile(const Plan& plan) {
   return sets;
 }
 
-void mark_floating(Plan& plan, const std::vector<std::vector<std::size_t>>& edges) {
-  const std::vector<RangeSet> volatile_bytes = plain_volatile(plan);
+std::vector<RangeSet> binding_bytes(const RegionMap& map) {
+  std::vector<RangeSet> sets(map.memories.size());
+  for (const IdentityField& field : map.identity) {
+    if (field.binds) sets[field.place.memory].add(field.place.range);
+  }
+  return sets;
+}
+
+// Sets `mark` in every node that reads one of `bytes`, directly or through others.
+void mark_reached(Plan& plan, const std::vector<std::vector<std::size_t>>& edges,
+                  const std::vector<RangeSet>& bytes, bool PlanNode::*mark) {
   for (const PlanGroup& group : plan.order) {
-    bool floating = false;
+    bool reached = false;
     for (const std::size_t index : group.nodes) {
       const PlanNode& node = plan.nodes[index];
-      for (std::size_t memory = 0; memory < node.reads.size() && !floating; ++memory) {
-        for (const Range& range : node.reads[memory].ranges()) {
-          if (volatile_bytes[memory].overlaps(range)) floating = true;
-        }
+      for (std::size_t memory = 0; memory < node.reads.size(); ++memory) {
+        for (const Range& range : node.reads[memory].ranges())
+          reached = reached || bytes[memory].overlaps(range);
       }
-      for (const std::size_t read : edges[index]) floating = floating || plan.nodes[read].floating;
+      for (const std::size_t read : edges[index]) reached = reached || plan.nodes[read].*mark;
     }
-    for (const std::size_t index : group.nodes) plan.nodes[index].floating = floating;
+    for (const std::size_t index : group.nodes) plan.nodes[index].*mark = plan.nodes[index].*mark || reached;
   }
 }
 
@@ -224,7 +234,7 @@ Status check_groups(const Plan& plan) {
       }
       if (plan.nodes[group.nodes.front()].floating && !system->unique) {
         return fail({Reason::kMapFloating, "", member_names(plan, group.nodes), "more than one right value",
-                     "exactly one right value, since volatile bytes reach it",
+                     "exactly one right value, since bytes of the vehicle reach it",
                      "make the slot as wide as the result"});
       }
       continue;
@@ -234,7 +244,7 @@ Status check_groups(const Plan& plan) {
     const Checksum& checksum = plan.map->checksums[node.index];
     if (checksum.rule && checksum.rule->balance && !balance_is_unique(plan, group)) {
       return fail({Reason::kMapFloating, "", checksum.name, "a balance with more than one right value",
-                   "exactly one right value, since volatile bytes reach it",
+                   "exactly one right value, since bytes of the vehicle reach it",
                    "make the balance as wide as the result"});
     }
   }
@@ -310,7 +320,12 @@ Result<Plan> make_plan(const RegionMap& map, const Image& image) {
         component.size() > 1 || std::binary_search(edges[first].begin(), edges[first].end(), first);
     plan.order.push_back({std::move(component), joint});
   }
-  mark_floating(plan, edges);
+  const std::vector<RangeSet> binding = binding_bytes(map);
+  std::vector<RangeSet> vehicle_bytes = plain_volatile(plan);
+  for (std::size_t m = 0; m < binding.size(); ++m) vehicle_bytes[m].remove(binding[m]);
+  mark_reached(plan, edges, vehicle_bytes, &PlanNode::learns);
+  for (std::size_t m = 0; m < binding.size(); ++m) vehicle_bytes[m].add(binding[m]);
+  mark_reached(plan, edges, vehicle_bytes, &PlanNode::floating);
   CALSEAL_CHECK(check_groups(plan));
   return plan;
 }
@@ -369,6 +384,16 @@ RangeSet Plan::bytes_of(std::size_t memory, SpanKind kind) const {
     locked.remove(*other);
   }
   return locked;
+}
+
+RangeSet Plan::learned_places(std::size_t memory) const {
+  RangeSet places;
+  for (const PlanNode& node : nodes) {
+    for (const Place& place : node.writes) {
+      if (node.learns && place.memory == memory) places.add(place.range);
+    }
+  }
+  return places;
 }
 
 std::vector<RangeSet> Plan::areas(const Image& image) const {

@@ -34,7 +34,8 @@ struct PlanNode {
   std::optional<Crc> crc;  // checksums that are CRCs: ready to run, shared by those with equal parameters
   std::vector<RangeSet> reads;  // per memory; a rule's own balance is not among them
   std::vector<Place> writes;    // slots, balance or copy destination
-  bool floating = false;        // its right value depends on volatile bytes
+  bool floating = false;        // its right value belongs to the vehicle: volatile or binding bytes reach it
+  bool learns = false;          // it floats because of volatile bytes, so its value goes stale
 };
 
 // Nodes that are corrected together: one node, or several that depend on each other in a circle.
@@ -54,6 +55,9 @@ struct Plan {
 
   // All bytes of the named kind in one memory, known or not.
   RangeSet bytes_of(std::size_t memory, SpanKind kind) const;
+
+  // What nodes that learn own, in one memory.
+  RangeSet learned_places(std::size_t memory) const;
 
   // Ranges that every payload of areas holds: editable, permitted patches, pinned derived; known bytes of
   // `image` only. One set per memory.

@@ -260,7 +260,7 @@ struct Item {
 
 struct Evidence {
   std::string author;
-  std::vector<Sha256> verified_on;   // plain SHA-256 of files as received
+  std::vector<Sha256> verified_on;   // pinned digests of reads under this map
   std::vector<std::string> guesses;  // what is still assumed
   bool verified = false;             // grade "verified", else "draft"
 };

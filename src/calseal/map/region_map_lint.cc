@@ -270,6 +270,13 @@ void lint_policies(Draft& draft) {
   lint_tables(draft, policies);
   for (std::size_t i = 0; i < map.identity.size(); ++i) {
     const IdentityField& field = map.identity[i];
+    const bool names_vehicle = field.kind == IdentityKind::kVin || field.kind == IdentityKind::kSerial;
+    if (names_vehicle && !field.binds) {
+      misplace(draft, *draft.identity[i],
+               named(draft, std::string(identity_kind_name(field.kind)), field.name, field.place) +
+                   ", which does not bind",
+               "a field that binds", "set \"binds\" to true: its text would be sealed in clear otherwise");
+    }
     if (field.kind != IdentityKind::kRevisionMark) continue;
     const bool all_editable = policies.editable.holds(field.place) && !policies.derived.touches(field.place);
     if (all_editable && !field.binds) continue;

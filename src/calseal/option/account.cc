@@ -10,8 +10,6 @@
 namespace calseal {
 namespace {
 
-constexpr std::size_t kManifestItems = 2000;  // docs/bundle-format.md
-
 // An option's edits by place, to look up who claims a byte.
 struct Claims {
   const OptionFile* file = nullptr;
@@ -151,10 +149,6 @@ class Accounting {
   Account account_;
 };
 
-std::string values_text(const std::vector<Quantity>& values) {
-  return std::to_string(values.size()) + " values, first " + values.front().text();
-}
-
 }  // namespace
 
 std::string_view origin_name(Origin origin) {
@@ -216,29 +210,6 @@ void name_options(std::vector<Change>& changes, const RegionMap& map, const Acco
     }
     if (!common.empty()) change.option = common.front();
   }
-}
-
-std::vector<ManifestItem> describe_items(const RegionMap& map, const std::vector<ItemChange>& changes) {
-  std::size_t elements = 0;
-  for (const ItemChange& change : changes) elements += change.elements.size();
-  std::vector<ManifestItem> items;
-  for (const ItemChange& change : changes) {
-    const Item& item = *change.item;
-    const std::string region = region_at(map, item.place.memory, item.place.range.begin);
-    if (elements <= kManifestItems || change.elements.size() == 1) {
-      for (std::size_t i = 0; i < change.elements.size(); ++i)
-        items.push_back({item.name + element_text(item, change.elements[i]), region, item.unit,
-                         change.before[i].text(), change.after[i].text()});
-    } else {
-      items.push_back({item.name, region, item.unit, values_text(change.before), values_text(change.after)});
-    }
-  }
-  if (items.size() > kManifestItems) {
-    const std::size_t more = items.size() - kManifestItems + 1;
-    items.resize(kManifestItems - 1);
-    items.push_back({"and " + grouped(more) + " more items", "", "", "", ""});
-  }
-  return items;
 }
 
 }  // namespace calseal

@@ -55,8 +55,5 @@ Result<Account> make_account(const Plan& plan, const Image& before, const Image&
 std::vector<ManifestOption> describe_options(const std::vector<OptionFile>& options);  // by name
 // Fills `option` of changes.json's ranges: the first option, by name, that claims all bytes of a range.
 void name_options(std::vector<Change>& changes, const RegionMap& map, const Account& account);
-// Changed items with physical values, one line for each changed element; beyond what a manifest holds, one
-// line for each item.
-std::vector<ManifestItem> describe_items(const RegionMap& map, const std::vector<ItemChange>& changes);
 
 }  // namespace calseal

@@ -8,23 +8,49 @@
 #include "calseal/bundle/entries.h"
 #include "calseal/bundle/framing.h"
 #include "calseal/bundle/prefix.h"
+#include "calseal/check/open.h"
 
 namespace calseal {
 namespace {
 
-Result<std::vector<Change>> read_changes(ByteView file, const Framing& framing, const Manifest& manifest,
-                                         const std::string& name) {
-  const ManifestEntry* const entry = manifest.find_entry(kChangesName);
-  if (entry == nullptr) return std::vector<Change>();
+// The content of one entry, whose stored bytes are proved before they are inflated.
+Result<Bytes> read_entry(ByteView file, const Framing& framing, const Manifest& manifest,
+                         const std::string& entry_name, const std::string& name) {
+  const ManifestEntry* const entry = manifest.find_entry(entry_name);
   const auto index = static_cast<std::size_t>(entry - manifest.entries.data());
-  // Stored bytes are proved before they are inflated.
   const Sha256 stored = compute_sha256(stored_bytes(file, framing, index));
   if (stored != entry->stored_digest) {
-    return fail({Reason::kStoredDigest, name, std::string(kChangesName), digest_text(stored),
+    return fail({Reason::kStoredDigest, name, entry_name, digest_text(stored),
                  digest_text(entry->stored_digest), "take another copy of this bundle"});
   }
-  CALSEAL_ASSIGN(const Bytes text, read_content(file, framing, manifest, index, name));
-  return parse_changes(text, name + ":" + std::string(kChangesName));
+  return read_content(file, framing, manifest, index, name);
+}
+
+std::vector<std::string> items_touched(const RegionMap& map, const std::vector<Change>& changes) {
+  std::vector<std::string> names;
+  for (const Item& item : map.items) {
+    const bool touched = std::ranges::any_of(changes, [&](const Change& change) {
+      return change.place.memory == map.memories[item.place.memory].name &&
+             change.place.range.overlaps(item.place.range);
+    });
+    if (touched) names.push_back(item.name);
+  }
+  return names;
+}
+
+// The kinds of the fields that the manifest names, which are the map's own in its order.
+Result<std::vector<std::string>> identity_kinds(const RegionMap& map, const Manifest& manifest,
+                                                const std::string& name) {
+  std::vector<std::string> names, kinds;
+  for (const IdentityField& field : map.identity) {
+    if (field.binds) continue;
+    names.push_back(field.name);
+    kinds.emplace_back(identity_kind_name(field.kind));
+  }
+  if (std::ranges::equal(names, manifest.controller().identity, {}, {}, &ManifestIdentity::name))
+    return kinds;
+  return fail({Reason::kClaimMismatch, name, "controllers/0/identity", "other fields than the region map has",
+               "the region map's identity fields", "do not use this bundle; tell the shop"});
 }
 
 }  // namespace
@@ -38,13 +64,23 @@ bool looks_like_bundle(const std::string& path) {
 Result<BundleFacts> read_bundle_facts(const std::string& path) {
   const std::string name = printable(path);
   CALSEAL_ASSIGN(const Bytes file, read_file(path, kBundleSizeLimit));
-  CALSEAL_ASSIGN(const BundlePrefix prefix, read_prefix(file, name));
+  std::vector<Step> steps = all_steps();
+  CALSEAL_ASSIGN(SignedManifest sealed, open_signed(file, name, nullptr, steps));
+  CALSEAL_ASSIGN(const Framing framing, verify_framing(file, sealed.prefix, sealed.manifest, name));
   BundleFacts facts;
-  CALSEAL_ASSIGN(facts.manifest, parse_manifest(prefix.manifest, name));
-  facts.digest = compute_sha256(prefix.manifest);
-  for (const PrefixSignature& signature : prefix.signatures) facts.signers.push_back(signature.key_id);
-  CALSEAL_ASSIGN(const Framing framing, verify_framing(file, prefix, facts.manifest, name));
-  CALSEAL_ASSIGN(facts.changes, read_changes(file, framing, facts.manifest, name));
+  facts.digest = sealed.digest;
+  for (const PrefixSignature& signature : sealed.prefix.signatures) facts.signers.push_back(signature.key_id);
+  facts.manifest = std::move(sealed.manifest);
+  const auto entry = [&](const std::string& entry_name) {
+    return read_entry(file, framing, facts.manifest, entry_name, name);
+  };
+  const std::string map_entry = "regions/" + facts.manifest.controller().name + ".json";
+  CALSEAL_ASSIGN(Bytes map_text, entry(map_entry));
+  CALSEAL_ASSIGN(const RegionMap map, parse_region_map(std::move(map_text), name + ":" + map_entry));
+  CALSEAL_ASSIGN(const Bytes changes, entry(std::string(kChangesName)));
+  CALSEAL_ASSIGN(facts.changes, parse_changes(changes, name + ":" + std::string(kChangesName)));
+  facts.items = items_touched(map, facts.changes);
+  CALSEAL_ASSIGN(facts.identity_kinds, identity_kinds(map, facts.manifest, name));
   return facts;
 }
 

@@ -1,5 +1,5 @@
-// What the index keeps of one bundle: its manifest and its list of changes, as claimed. No signature is
-// looked at; whoever shows an answer judges the seal of the file it names.
+// What the index keeps of one bundle: its manifest and its list of changes, as claimed, and what its region
+// map calls them. No signature is looked at; whoever shows an answer judges the seal of the file it names.
 #pragma once
 
 #include <string>
@@ -16,12 +16,15 @@ struct BundleFacts {
   Sha256 digest;  // of the manifest: the revision's identity
   std::vector<Sha256> signers;
   std::vector<Change> changes;
+  std::vector<std::string> items;           // names of the region map's items that a change touches
+  std::vector<std::string> identity_kinds;  // of manifest.controller().identity, in its order
 };
 
 // Whether the file begins as a bundle does. False also where it cannot be read.
 bool looks_like_bundle(const std::string& path);
 
-// Prefix, manifest, framing, and changes.json with its digests; the reasons of these. Other contents are
+// Prefix, manifest, framing, region map and changes.json with their digests; the reasons of these, and
+// kClaimMismatch where the map's identity fields are others. Other contents are
 // neither read nor believed: proving them is the checker's and the audit's work.
 Result<BundleFacts> read_bundle_facts(const std::string& path);
 

@@ -10,6 +10,7 @@
 #include "calseal/bundle/prefix.h"
 #include "calseal/check/claims.h"
 #include "calseal/check/open.h"
+#include "calseal/check/payload.h"
 #include "calseal/job/open_base.h"
 #include "calseal/query/lay_out.h"
 

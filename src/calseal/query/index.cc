@@ -114,12 +114,10 @@ class Writer {
       change_.bind(change.place.range.end).bind(change.region).run();
     }
     for (const ManifestOption& option : manifest.options) option_.bind(id).bind(option.name).run();
-    for (const ManifestItem& item : manifest.items) item_.bind(id).bind(item.name).run();
+    for (const std::string& item : facts.items) item_.bind(id).bind(item).run();
     for (const Sha256& key : facts.signers) signer_.bind(id).bind(key).run();
-    for (const ManifestIdentity& field : controller.identity) {
-      for (const std::string* value : {&field.before, &field.after})
-        identity_.bind(id).bind(field.kind).bind(*value).run();
-    }
+    for (std::size_t i = 0; i < controller.identity.size(); ++i)
+      identity_.bind(id).bind(facts.identity_kinds[i]).bind(controller.identity[i].text).run();
     if (manifest.revision == 0) {
       for (const ManifestFile& file : controller.files) stock_.bind(id).bind(file.digest).run();
     }

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "calseal/check/payload.h"
+
 namespace calseal {
 
 Image base_image(const OpenedBundle& base, const RegionMap& map) {

@@ -8,6 +8,7 @@
 #include "calseal/check/cautions.h"
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
+#include "calseal/check/proof.h"
 #include "calseal/sign/believe_base.h"
 #include "calseal/sign/seal_account.h"
 
@@ -45,7 +46,6 @@ void state(const RevisionStatement& said, Manifest& manifest) {
   manifest.permitted_returns = said.permitted_returns;
   std::ranges::sort(manifest.permitted_returns);
   manifest.options = said.options;
-  manifest.items = said.items;
   manifest.requirements = said.requirements;
   manifest.cautions = said.cautions;
   manifest.annotations = said.annotations;
@@ -98,8 +98,7 @@ std::vector<ManifestFile> describe_files(const SealRequest& request, const std::
 }
 
 // All but what is hashed: spans and files.
-ManifestController describe(const SealRequest& request, const Plan& plan, const Confinement& proof,
-                            const std::vector<CheckOutcome>& base_checks) {
+ManifestController describe(const SealRequest& request, const Plan& plan, const Confinement& proof) {
   const RegionMap& map = *request.map;
   const std::uint64_t revision = request.statement.revision;
   ManifestController controller;
@@ -109,31 +108,27 @@ ManifestController describe(const SealRequest& request, const Plan& plan, const 
   controller.map_grade = map.grade();
   controller.map_digest = map.digest;
   controller.memories = describe_memories(plan, request.base);
-  const std::vector<std::string> before = describe_identity(plan, request.base);
-  const std::vector<std::string> after = describe_identity(plan, request.result);
-  std::size_t at = 0;
+  const std::vector<std::string> texts = describe_identity(plan, request.result);
   for (const IdentityField& field : map.identity) {
-    if (field.binds) continue;
-    controller.identity.push_back(
-        {field.name, std::string(identity_kind_name(field.kind)), before[at], after[at]});
-    ++at;
+    if (!field.binds) controller.identity.push_back({field.name, texts[controller.identity.size()]});
   }
   controller.binding = describe_binding(request);
-  for (std::size_t i = 0; i < proof.checks.size(); ++i) {
-    controller.checksums.push_back({proof.checks[i].name, base_checks[i].state, proof.checks[i].state,
-                                    describe_check(base_checks[i]), describe_check(proof.checks[i])});
+  for (const CheckOutcome& check : proof.checks)
+    controller.checksums.push_back({check.name, check.state, describe_check(check)});
+  for (std::size_t i = 0; i < map.patches.size(); ++i) {
+    controller.patches.push_back(
+        {map.patches[i].name, is_applied(map.patches[i], request.base), proof.patches_applied[i]});
   }
-  for (std::size_t i = 0; i < map.patches.size(); ++i)
-    controller.patches.push_back({map.patches[i].name, proof.patches_applied[i]});
   controller.write_ranges = describe_write_ranges(plan, request.base);
   controller.payload_kind = revision == 0 ? PayloadKind::kFull : request.payload;
   controller.payload = describe_payload(plan, request.base, controller.payload_kind, revision);
   return controller;
 }
 
-void digest(const SealRequest& request, const Confinement& proof, SpansAhead& base_spans,
+void digest(const SealRequest& request, const Plan& plan, const Confinement& proof,
             ManifestController& controller) {
-  controller.spans = base_spans.finish();
+  controller.spans = describe_spans(plan, request.base);
+  digest_spans(controller.spans, request.base, Side::kBefore);
   carry_unchanged_digests(controller.spans, *request.map, request.result, proof.changes);
   digest_spans(controller.spans, request.result, Side::kAfter);
   controller.pinned_before = compute_pinned_digest(controller.spans, Side::kBefore);
@@ -173,8 +168,7 @@ Status add_contents(const SealRequest& request, const Plan& plan, const Confinem
 }
 
 // The checker's own judgement of what was just made, on the base that it was made from.
-Status self_check(const SealRequest& request, const TrustFile& trust, LockedAhead& locked,
-                  SealedBundle& sealed) {
+Status self_check(const SealRequest& request, const TrustFile& trust, SealedBundle& sealed) {
   std::vector<Step> steps = all_steps();
   OpenContext context;
   context.trust = &trust;
@@ -184,15 +178,15 @@ Status self_check(const SealRequest& request, const TrustFile& trust, LockedAhea
   sealed.digest = opened.digest;
   sealed.incomplete = opened.incomplete;
   Verdict verdict;
-  verdict.steps = std::move(steps);
-  MatchEvidence evidence{true, request.salt, request.statement.vehicle_reference};
-  Status status = rebuild_image(opened, request.base, evidence, verdict, &locked, ImageChecks::kKnown);
-  if (!status && status.error().reason == Reason::kVehicleNotProvable) {
+  const MatchEvidence evidence{true, request.salt, request.statement.vehicle_reference};
+  const Result<Image> proved = prove(opened, request.base, evidence, ReadOrigin::kVehicle, verdict);
+  if (proved) return {};
+  if (proved.error().reason == Reason::kVehicleNotProvable) {
     return fail({Reason::kVehicleNotProvable, "", "vehicle_reference", "neither salt nor vehicle reference",
                  "one of the two, since without either nobody could ever accept this bundle",
                  "give the job's salt, or a vehicle reference"});
   }
-  return status;
+  return fail(proved.error());
 }
 
 }  // namespace
@@ -205,7 +199,6 @@ Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, c
 Result<SealedBundle> seal(const SealRequest& request, const KeySource& keys, const TrustFile& trust) {
   CALSEAL_ASSIGN(const Plan plan, make_plan(*request.map, request.base));
   const bool as_received = request.as_received && request.statement.revision == 0;
-  SpansAhead base_spans(describe_spans(plan, request.base), request.base, Side::kBefore);
   const std::vector<CheckOutcome> base_checks = verify_checks(plan, request.base);
   CALSEAL_CHECK(as_received ? recognise_received(plan, request.base)
                             : believe_base(plan, request.base, base_checks));
@@ -221,10 +214,9 @@ Result<SealedBundle> seal(const SealRequest& request, const KeySource& keys, con
   Draft draft;
   state(request.statement, draft.manifest);
   if (request.salt) draft.manifest.salt_digest = compute_sha256(*request.salt);
-  draft.manifest.controllers.push_back(describe(request, plan, sealed.proof, base_checks));
+  draft.manifest.controllers.push_back(describe(request, plan, sealed.proof));
   CALSEAL_CHECK(add_contents(request, plan, sealed.proof, draft));
-  digest(request, sealed.proof, base_spans, draft.manifest.controllers.front());
-  LockedAhead locked(draft.manifest.controller(), request.base);  // for the self-check
+  digest(request, plan, sealed.proof, draft.manifest.controllers.front());
   state_limits(*request.map, draft.manifest);
   const std::string text = write_manifest(draft.manifest);
   if (text.size() > kManifestSizeLimit) {
@@ -243,7 +235,7 @@ Result<SealedBundle> seal(const SealRequest& request, const KeySource& keys, con
   CALSEAL_ASSIGN(sealed.file,
                  write_bundle(draft.manifest, view_of(text), std::move(signatures), draft.entries));
   sealed.manifest = std::move(draft.manifest);
-  CALSEAL_CHECK(self_check(request, trust, locked, sealed));
+  CALSEAL_CHECK(self_check(request, trust, sealed));
   return sealed;
 }
 

@@ -42,7 +42,6 @@ struct RevisionStatement {
   std::string vehicle_reference;
   std::vector<Sha256> permitted_returns;
   std::vector<ManifestOption> options;
-  std::vector<ManifestItem> items;
   std::vector<std::string> requirements, cautions;
   std::vector<Attachment> attachments;
   std::vector<std::pair<std::string, std::string>> annotations;

@@ -58,7 +58,6 @@ Status require_accounted(const SealRequest& request, const Plan& plan, Manifest&
     name_options(changes, map, account);
   }
   const std::vector<ItemChange> items = compare_items(map, request.base, request.result);
-  if (manifest.items.empty()) manifest.items = describe_items(map, items);
   const std::vector<ItemBreach> breaches = judge_changed_items(items, request.result);
   if (breaches.empty()) return {};
   if (request.limits_reason.empty()) {

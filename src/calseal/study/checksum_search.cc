@@ -310,7 +310,7 @@ class Run {
   ByteView image_;
   Grid grid_;
   Edges edges_;
-  MatchEvidence evidence_;
+  HitEvidence evidence_;
   WordIndex words_;
   std::optional<WordIndex> pairs_;
   std::vector<std::vector<bool>> likely_;

@@ -220,7 +220,7 @@ bool holds_in(const RangeValues& values, ByteView image, const Hit& hit) {
   return twin.value == (~stored.value & low_mask(algorithm.bits));
 }
 
-MatchEvidence::MatchEvidence(ByteView image) : image_(image) {
+HitEvidence::HitEvidence(ByteView image) : image_(image) {
   std::uint32_t count = 0;
   for (std::size_t i = 0; i < image.size(); ++i) {
     if (i % 64 == 0) changes_.push_back(count);
@@ -240,23 +240,23 @@ MatchEvidence::MatchEvidence(ByteView image) : image_(image) {
   words_ = std::max(1.0, static_cast<double>(image.size() / 4));
 }
 
-std::uint64_t MatchEvidence::changes(Range range) const {
+std::uint64_t HitEvidence::changes(Range range) const {
   const auto from = static_cast<std::size_t>((range.begin + 63) / 64),
              to = static_cast<std::size_t>(range.end / 64);
   return from < to ? changes_[to] - changes_[from] : 0;
 }
 
-double MatchEvidence::density32(std::uint64_t value, ByteOrder order) const {
+double HitEvidence::density32(std::uint64_t value, ByteOrder order) const {
   const auto top = static_cast<std::size_t>((value >> 16) & 0xffff);
   return (top_[order == ByteOrder::kBig ? 1 : 0][top] + 1.0) / words_;
 }
 
-double MatchEvidence::density16(std::uint64_t value, ByteOrder order) const {
+double HitEvidence::density16(std::uint64_t value, ByteOrder order) const {
   const auto top = static_cast<std::size_t>((value >> 8) & 0xff);
   return (top16_[order == ByteOrder::kBig ? 1 : 0][top] + 1.0) / words_;
 }
 
-double MatchEvidence::of(const SearchAlgorithm& algorithm, const Hit& hit, std::uint64_t stored_value) const {
+double HitEvidence::of(const SearchAlgorithm& algorithm, const Hit& hit, std::uint64_t stored_value) const {
   double bits = algorithm.bits;
   if (algorithm.algorithm.kind == AlgorithmKind::kSum && hit.has_slot()) {
     const std::uint64_t word = stored_value;

@@ -88,9 +88,9 @@ bool holds_in(const RangeValues& values, ByteView image, const Hit& hit);
 
 // How many bits a match is worth. A CRC over anything is as good as random. A sum is not: small numbers stand
 // everywhere, so a match is worth what the image's own words say about such values.
-class MatchEvidence {
+class HitEvidence {
  public:
-  explicit MatchEvidence(ByteView image);
+  explicit HitEvidence(ByteView image);
   double of(const SearchAlgorithm& algorithm, const Hit& hit, std::uint64_t stored_value) const;
   // How much there is in a range: bytes that differ from their predecessor.
   std::uint64_t changes(Range range) const;

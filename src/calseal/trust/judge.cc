@@ -40,18 +40,21 @@ bool give_signer(const std::vector<Role>& roles, const Signers& signers, std::si
   return false;
 }
 
-bool are_enough(const Manifest& manifest, const Signers& signers, const TrustFile& trust) {
+bool suffice(const Manifest& manifest, const Signers& signers, const TrustFile& trust) {
   std::vector<Role> roles;
   for (const std::string& required : manifest.required_roles) {
     if (const auto role = find_role(required)) roles.push_back(*role);
   }
-  const auto able = static_cast<std::uint64_t>(std::count_if(
-      signers.begin(), signers.end(), [](const TrustedKey* key) { return signs_revisions(*key); }));
-  return roles_can_be_filled(roles, signers) && able >= trust.threshold;
+  return are_enough(roles, signers, trust.threshold);
 }
 
+struct Counted {
+  Signers signers;
+  bool by_ledger = false;
+};
+
 // The signers that count: all of them, or, beside a compromised one, those that need it not.
-Result<Signers> judge_states(const Manifest& manifest, const Sha256& manifest_digest, const Signers& signers,
+Result<Counted> judge_states(const Manifest& manifest, const Sha256& manifest_digest, const Signers& signers,
                              const TrustFile& trust, const InclusionProof* proof, const std::string& name) {
   Signers active;
   const TrustedKey* compromised = nullptr;
@@ -59,13 +62,13 @@ Result<Signers> judge_states(const Manifest& manifest, const Sha256& manifest_di
     if (!key->compromised) active.push_back(key);
     if (key->compromised && compromised == nullptr) compromised = key;
   }
-  if (compromised == nullptr) return signers;
+  if (compromised == nullptr) return Counted{signers, false};
   Status shown;
   if (proof != nullptr) {
     shown = check_inclusion(*proof, manifest_digest, trust.ledger_heads, name);
-    if (shown) return signers;
+    if (shown) return Counted{signers, true};
   }
-  if (are_enough(manifest, active, trust)) return active;
+  if (suffice(manifest, active, trust)) return Counted{std::move(active), false};
   if (!shown) return fail(std::move(shown).error());
   return refuse_compromised(
       *compromised, signature_entry_name, name,
@@ -88,15 +91,27 @@ Result<Signers> verify_prefix_signatures(const BundlePrefix& prefix, const Trust
   return verify_signers(prefix.manifest, prefix.signatures, trust, signature_entry_name, name);
 }
 
-Status judge_trust(const Manifest& manifest, const Sha256& manifest_digest, const Signers& signers,
-                   const TrustFile& trust, const InclusionProof* proof, const std::string& name) {
-  CALSEAL_ASSIGN(const Signers counted, judge_states(manifest, manifest_digest, signers, trust, proof, name));
+bool are_enough(const std::vector<Role>& roles, const Signers& signers, std::uint64_t threshold) {
+  const auto able = static_cast<std::uint64_t>(std::count_if(
+      signers.begin(), signers.end(), [](const TrustedKey* key) { return signs_revisions(*key); }));
+  return roles_can_be_filled(roles, signers) && able >= threshold;
+}
+
+Result<Vouching> vouch_for(const Manifest& manifest, const Sha256& manifest_digest, const Signers& signers,
+                           const TrustFile& trust, const InclusionProof* proof, const std::string& name) {
+  CALSEAL_ASSIGN(const Counted found, judge_states(manifest, manifest_digest, signers, trust, proof, name));
+  const Signers& counted = found.signers;
   for (const TrustedKey* key : counted) {
     if (auto outside = outside_scope(*key, manifest))
       return refuse_scope(*key, *std::move(outside), signature_entry_name, name);
   }
   CALSEAL_CHECK(check_validity(counted, manifest.claimed_time, signature_entry_name, name));
-  if (are_enough(manifest, counted, trust)) return {};
+  if (suffice(manifest, counted, trust)) {
+    Vouching vouching{{}, found.by_ledger};
+    if (found.by_ledger) return vouching;
+    for (const TrustedKey* key : counted) vouching.keys.push_back(key->id);
+    return vouching;
+  }
   std::string wanted;
   for (const std::string& required : manifest.required_roles)
     wanted += (wanted.empty() ? "" : " and ") + required;
@@ -104,6 +119,12 @@ Status judge_trust(const Manifest& manifest, const Sha256& manifest_digest, cons
                wanted + ", each by a key of its own, and at least " + std::to_string(trust.threshold) +
                    " signatures by authors or reviewers",
                "ask the shop for the missing signature"});
+}
+
+Status judge_trust(const Manifest& manifest, const Sha256& manifest_digest, const Signers& signers,
+                   const TrustFile& trust, const InclusionProof* proof, const std::string& name) {
+  CALSEAL_CHECK(vouch_for(manifest, manifest_digest, signers, trust, proof, name));
+  return {};
 }
 
 }  // namespace calseal

@@ -71,6 +71,13 @@ Status check_signatures(const Statement& statement, const PublicKey& old_root, c
 
 }  // namespace
 
+std::vector<PublicKey> TrustChain::roots() const {
+  std::vector<PublicKey> roots;
+  for (const Succession& step : steps) roots.push_back(step.old_trust.root);
+  roots.push_back(trust.root);
+  return roots;
+}
+
 std::string write_succession_text(const Succession& succession) {
   return write_text(
       {succession.old_trust_text, succession.new_root, succession.claimed_time, succession.reason});

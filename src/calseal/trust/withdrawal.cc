@@ -106,6 +106,7 @@ Result<WithdrawalList> parse_withdrawals(ByteView file, const TrustFile& trust, 
     return invalid(name, "/root", digest_text(list.root), "the trust file's root " + digest_text(root));
   // A list is whole: what it does not name it lets go, in every job.
   CALSEAL_CHECK(judge_statement(signers, Role::kWithdrawal, {}, list.claimed_time, name));
+  for (const TrustedKey* key : signers) list.keys.push_back(key->id);
   return list;
 }
 

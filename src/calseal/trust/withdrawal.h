@@ -42,6 +42,7 @@ struct WithdrawalList {
   std::string claimed_time;
   std::string fresh_until;                // time; after it the holder should ask for a newer list
   std::vector<WithdrawalNotice> notices;  // ascending by revision, each once
+  std::vector<KeyId> keys;                // that signed it, ascending; no part of the signed text
   friend bool operator==(const WithdrawalList&, const WithdrawalList&) = default;
 
   const WithdrawalNotice* find(const Sha256& revision) const;

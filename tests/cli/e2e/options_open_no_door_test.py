@@ -25,7 +25,7 @@ EVIDENCE = {
     "--read-is-fresh": "read-is-fresh", "--state": "state", "--withdrawals": "withdrawals", "--job-list": "job-list",
     "--partner": "partners", "--return": "return", "--newest": "newest", "--succession": "succession", "--inclusion": "inclusion",
     "--ledger-head": "ledger-head",
-    "--revive": "revive",
+    "--revive": "revive", "--old-base": "old-base", "--clock-is-right": "clock-is-right",
 }
 # Steps whose refusal a look at the seal alone does not come to.
 BEHIND_THE_SEAL = {"set", "match", "claims", "freshness", "rebuild", "confinement", "checksums"}
@@ -137,6 +137,7 @@ class Options(unittest.TestCase):
             "--trust": [], "--root": ["--root", shop["root_fingerprint"]], "--read": ["--read", "flash=" + desk.at("flash.bin")],
             "--salt": ["--salt", desk.at("oak.salt")], "--vehicle": ["--vehicle", "blue estate"], "--read-is-fresh": ["--read-is-fresh"],
             "--state": ["--state", str(desk.root / "new.state")], "--return": ["--return"], "--revive": ["--revive"],
+            "--old-base": ["--old-base"], "--clock-is-right": ["--clock-is-right"],
             "--newest": ["--newest", bundle], "--partner": ["--partner", bundle],
         }
         for option in EVIDENCE:
@@ -165,6 +166,8 @@ NO_EVIDENCE = {
 TRIED = {name: words for name, words in NO_EVIDENCE.items() if name != "--receipt-key"} | {
     "--state": lambda row, folder: ["--state", f"{folder}/state"],
     "--return": lambda row, folder: ["--return"],
+    "--old-base": lambda row, folder: ["--old-base"],
+    "--clock-is-right": lambda row, folder: ["--clock-is-right"],
 }
 
 

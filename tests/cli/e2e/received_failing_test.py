@@ -1,6 +1,5 @@
 """A read whose checks fail: kept as evidence and way back, never built on; a known stock of the same software serves as base."""
 
-import hashlib
 import pathlib
 import unittest
 
@@ -36,7 +35,7 @@ class ReceivedFailing(unittest.TestCase):
         self.desk.json(*self.desk.new_arguments(), "--as-received")
         manifest = self.manifest("base-1/r0.calseal")
         check = manifest["controllers"][0]["checksums"][0]
-        self.assertEqual((check["state_before"], check["state_after"]), ("fails", "fails"))
+        self.assertEqual(check["state"], "fails")
         self.assertEqual(len([text for text in manifest["cautions"] if text.endswith("restores it so: fuel")]), 1)
         self.assertNotIn("stock", str(manifest["base"]) + manifest["title"])
 
@@ -65,10 +64,11 @@ class ReceivedFailing(unittest.TestCase):
         made = self.carry("--stock", "flash=" + self.desk.at("stock.bin"))
         self.assertEqual(made["base"], 2)
         manifest = self.manifest("base-2/r0.calseal")
-        sha = lambda data: hashlib.sha256(data).hexdigest()
+        # By pinned digests: a digest of the whole read would let its serial number be searched for.
+        lint = self.desk.json(CALSEAL, "regions", "lint", "--image", "flash=" + self.desk.at("stock.bin"), self.desk.at("duo.json"))
+        read = self.manifest("base-1/r0.calseal")["controllers"][0]["pinned"]["after"]
         self.assertEqual([tuple(pair) for pair in manifest["annotations"]],
-                         [("base-stock", "flash " + sha(self.stock)), ("base-read", "flash " + sha(self.desk.flash)),
-                          ("base-read", "eeprom " + sha(self.desk.eeprom))])
+                         [("base-stock", "pinned digest " + lint["maps"][0]["pinned_digest"]), ("base-read", "pinned digest " + read)])
         self.assertEqual(manifest["base"], {"number": 2, "reason": "the read was modified before us"})
         # Bound to this vehicle: its serial number and what it learned, on the stock's calibration.
         self.desk.deliver_way_back()
@@ -98,16 +98,15 @@ class ReceivedFailing(unittest.TestCase):
 
 
 class VerificationNumber(unittest.TestCase):
-    def test_before_and_after_stand_in_manifest_verdict_and_show(self):
+    def test_of_the_result_stands_in_manifest_verdict_and_show(self):
         desk = JobDesk.with_revision()
         try:
             wanted = desk.edited(1)[1][0]
-            before, after = desk.crc(desk.flash), desk.crc(wanted)
+            after = desk.crc(wanted)
             bundle = str(pathlib.Path(desk.folder) / "base-1/r1.calseal")
             manifest = desk.json(CALSEAL, "show", bundle)["manifest"]
-            field = next(f for f in manifest["controllers"][0]["identity"] if f["kind"] == "verification-number")
-            self.assertEqual((field["before"], field["after"]), (before, after))
-            text = f"changes from {before} to {after}: an inspection may compare it"
+            self.assertIn(after, [field["text"] for field in manifest["controllers"][0]["identity"]])
+            text = f"changes to {after}: an inspection may compare it"
             self.assertEqual(len([caution for caution in manifest["cautions"] if text in caution]), 1)
             shown = " ".join(desk.must(CALSEAL, "show", bundle).stdout.decode().split())
             self.assertIn(text, shown)

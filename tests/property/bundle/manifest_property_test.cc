@@ -77,6 +77,16 @@ std::string random_text(Random& random) {
   return text;
 }
 
+// Where every byte is pinned a later revision names the file of each memory.
+void name_files(ManifestController& controller) {
+  controller.files.clear();
+  for (const ManifestSpan& span : controller.spans) {
+    if (!span.after) return;
+  }
+  for (const ManifestMemory& memory : controller.memories)
+    controller.files.push_back({memory.name, "raw", memory.extent.size(), compute_sha256(Bytes{1})});
+}
+
 Manifest random_manifest(Random& random) {
   const SampleBundle before = make_sample_bundle();
   SampleBundle sample = before;
@@ -84,6 +94,7 @@ Manifest random_manifest(Random& random) {
   const Sha256 map_digest = m.controllers[0].map_digest;
   m.controllers = {random_controller(random)};
   m.controllers[0].map_digest = map_digest;
+  name_files(m.controllers[0]);
   m.notes = random_text(random);
   m.annotations = {{"a", random_text(random)}, {"b", random_text(random)}};
   m.revision = random.between(1, 1000);

@@ -42,7 +42,7 @@ bool fits(const ShelvedBundle& bundle, const Criterion& asked, const std::vector
       return std::ranges::any_of(bundle.changes,
                                  [&](const Change& change) { return change.region == asked.text; });
     case CriterionKind::kItem:
-      return std::ranges::any_of(manifest.items, [&](const auto& one) { return one.name == asked.text; });
+      return std::ranges::count(bundle.items, asked.text) != 0;
     case CriterionKind::kOption:
       return has_option(manifest, asked.text);
     case CriterionKind::kMap:
@@ -50,7 +50,7 @@ bool fits(const ShelvedBundle& bundle, const Criterion& asked, const std::vector
     case CriterionKind::kStock:
       return built_on(bundle, asked.digest, all);
     case CriterionKind::kSoftware:
-      return controller.identity[0].before == asked.text || controller.identity[0].after == asked.text;
+      return controller.identity[0].text == asked.text;
     case CriterionKind::kKey:
       return std::ranges::count(bundle.signers, asked.digest) != 0;
     case CriterionKind::kJob:

@@ -64,7 +64,6 @@ TEST(Manifest, FieldsStandInTheOrderOfTheFormat) {
                           "payload",
                           "permitted_returns",
                           "options",
-                          "items",
                           "requirements",
                           "cautions",
                           "attachments",
@@ -144,7 +143,7 @@ constexpr TextCase kTextCases[] = {
      "\"start\":\"0xffffffff\",\"size\":17", Reason::kJsonValue},
     {"memory_too_large", "\"origin\":\"0x80000000\",\"size\":256",
      "\"origin\":\"0x80000000\",\"size\":268435457", Reason::kJsonValue},
-    {"state_unknown", "\"state_before\":\"holds\"", "\"state_before\":\"maybe\"", Reason::kJsonValue},
+    {"state_unknown", "\"state\":\"holds\"", "\"state\":\"maybe\"", Reason::kJsonValue},
     {"method_unknown", "\"method\":\"deflated\"", "\"method\":\"shrunk\"", Reason::kJsonValue},
     {"crc_too_long", "\"crc32\":\"0x", "\"crc32\":\"0x0", Reason::kJsonValue},
     {"entry_too_large", "\"stored_size\":9,", "\"stored_size\":268435457,", Reason::kJsonValue},
@@ -305,11 +304,15 @@ const BentCase kBentCases[] = {
     {"identity_twice", "/identity", [](Manifest& m) { c(m).identity[1].name = "software"; }},
     {"patch_twice", "/patches",
      [](Manifest& m) {
-       c(m).patches = {{"p", false}, {"p", true}};
+       c(m).patches = {{"p", false, false}, {"p", true, true}};
      }},
     {"file_of_unknown_memory", "/files/0",
      [](Manifest& m) {
        c(m).files = {{"ram", "raw", 1, digest_of("x")}};
+     }},
+    {"files_although_not_all_pinned", "/files",
+     [](Manifest& m) {
+       c(m).files = {{"flash", "raw", 256, digest_of("x")}};
      }},
     {"files_out_of_order", "/files/1",
      [](Manifest& m) {
@@ -319,7 +322,7 @@ const BentCase kBentCases[] = {
      [](Manifest& m) {
        c(m).files = {{"flash", "raw", 1, digest_of("x")}, {"flash", "raw", 1, digest_of("x")}};
      }},
-    {"not_provable_with_value", "/checksums/1", [](Manifest& m) { c(m).checksums[1].before = "00"; }},
+    {"not_provable_with_value", "/checksums/1", [](Manifest& m) { c(m).checksums[1].value = "00"; }},
     {"write_range_outside", "/write_ranges/1",
      [](Manifest& m) { c(m).write_ranges[1].range.end = 0x80000101; }},
     {"write_range_volatile", "/write_ranges/1",
@@ -418,10 +421,10 @@ const BentCase kFirstCases[] = {
        c(m).spans[1].after = digest_of("x");
        repin(m);
      }},
-    {"changed_identity", "/identity/1", [](Manifest& m) { c(m).identity[1].after = "R1"; }},
-    {"changed_checksum", "/checksums/0", [](Manifest& m) { c(m).checksums[0].after = "99"; }},
-    {"changed_state", "/checksums/0",
-     [](Manifest& m) { c(m).checksums[0].state_after = CheckState::kFails; }},
+    {"changed_patch", "/patches/0",
+     [](Manifest& m) {
+       c(m).patches = {{"p", false, true}};
+     }},
     {"second_base_without_parent", "/parent", [](Manifest& m) { m.base_number = 2; }},
 };
 
@@ -444,7 +447,7 @@ TEST(Manifest, ALaterRevisionMayCarryAllPinnedBytes) {
 
 TEST(Manifest, AnAppliedPatchMayChangeLockedBytes) {
   Manifest manifest = make_sample_bundle().manifest;
-  c(manifest).patches = {{"limiter", true}};
+  c(manifest).patches = {{"limiter", false, true}};
   c(manifest).spans[0].after = digest_of("x");
   repin(manifest);
   EXPECT_THAT(parse(write_manifest(manifest)), IsOk());

@@ -146,10 +146,18 @@ TEST(Patches, MayBeTakenBack) {
 TEST(Patches, UnknownOnesCountAsNotApplied) {
   Sample s;
   put_bytes(s.after, 0x0a8, Bytes{1, 2});
-  forget(s.after, 0x0a9, 1);
-  byte_at(s.after, 0x0a9) = 2;
+  forget(s.after, 0x0a8, 2);
   EXPECT_THAT(patch_states(s.map, s.after), IsOkAnd(testing::ElementsAre(false, false)));
   EXPECT_EQ(s.proof().patches_applied, (std::vector<bool>{false, false}));
+}
+
+TEST(Patches, PartlyKnownOnesAreJudgedByWhatIsKnown) {
+  Sample s;
+  put_bytes(s.after, 0x0a8, Bytes{1, 2});
+  forget(s.after, 0x0a9, 1);
+  EXPECT_THAT(patch_states(s.map, s.after), IsOkAnd(testing::ElementsAre(true, false)));
+  byte_at(s.after, 0x0a8) = 7;
+  EXPECT_THAT(patch_states(s.map, s.after), FailsWith(Reason::kChangePatch, "late"));
 }
 
 TEST(Patches, WithAStaleChecksumAreNotEnough) {

@@ -89,8 +89,7 @@ TEST_F(Claims, ResultWhoseChecksumFails) {
       compute_sha256(Bytes{static_cast<std::uint8_t>(result_.flash[0x140] ^ 1U), result_.flash[0x141]});
   EXPECT_THAT(check(), IsRefusedAt(Reason::kChecksumFails, "spark"));
   // Only the way back may say so and pass.
-  std::ranges::find(controller().checksums, "spark", &ManifestChecksum::name)->state_after =
-      CheckState::kFails;
+  std::ranges::find(controller().checksums, "spark", &ManifestChecksum::name)->state = CheckState::kFails;
   EXPECT_THAT(check(), IsRefusedAt(Reason::kChecksumFails, "spark"));
 }
 
@@ -145,6 +144,12 @@ TEST_F(Claims, EditableThatIsLocked) {
   code.kind = SpanKind::kEditable;
   code.after = compute_sha256(bytes);
   carry(range, bytes);
+  EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "changes.json")) << "the list says nothing of it";
+  std::vector<Change> changes = *parse_changes(forgery_.content(kChangesName), "c");
+  const auto behind = std::ranges::find(changes, "eeprom", [](const Change& c) { return c.place.memory; });
+  changes.insert(behind, {{"flash", {range.begin, range.begin + 1}}, "", ""});
+  const std::string text = write_changes(changes);
+  forgery_.content(kChangesName).assign(text.begin(), text.end());
   EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "controllers/0/spans"));
 }
 
@@ -177,7 +182,7 @@ TEST_F(Claims, BindingBytesInThePayload) {
   span.kind = SpanKind::kEditable;
   span.before = span.after = compute_sha256(bytes);
   std::erase_if(controller().binding, [](const ManifestBinding& b) { return b.name == "vin"; });
-  EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "controllers/0/spans"));
+  EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "controllers/0/binding"));
 }
 
 // A full payload carries bytes that are none of its business; they are never laid down.
@@ -185,6 +190,8 @@ TEST_F(Claims, FullPayloadWithOtherVolatileBytesChangesNoRead) {
   forgery_ = take_apart(*job_.seal_base());
   payload_byte(kFlash + 0x181) ^= 0xffU;
   payload_byte(kFlash + 0x1c3) ^= 0xffU;
+  EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "controllers/0/files/0"));
+  controller().files.at(0).digest = compute_sha256(forgery_.content(controller().payload.at(0).entry));
   const SmallImage read = driven_small(result_, 42);
   const Verdict verdict = check(read);
   ASSERT_THAT(verdict, IsAccepted());
@@ -198,6 +205,7 @@ TEST_F(Claims, FullPayloadWithOtherLockedBytes) {
     ASSERT_THAT(sealed, IsOk());
     forgery_ = take_apart(*sealed);
     payload_byte(kFlash + 0x200) ^= 1U;
+    controller().files.clear();
     EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "controllers/0/payload"));
   }
 }
@@ -221,7 +229,7 @@ TEST_F(Claims, WriteRanges) {
 
 TEST_F(Claims, BindingFieldOfAnotherName) {
   controller().binding.front().name = "win";
-  EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "binding win"));
+  EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "controllers/0/binding"));
   CheckRequest request = job_.check_request(put_together(forgery_, {job_.author}), job_.base);
   request.evidence.salt.reset();
   request.evidence.vehicle_reference = "blue estate";
@@ -234,10 +242,10 @@ TEST_F(Claims, BindingFieldOfAnotherVehicle) {
 }
 
 TEST_F(Claims, Patches) {
-  controller().patches.front().applied = true;
-  EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "controllers/0/patches/0"));
-  controller().patches.front() = {"short-blink", false};
-  EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "controllers/0/patches/0"));
+  controller().patches.front().in_result = true;
+  EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "changes.json")) << "the list says nothing of it";
+  controller().patches.front() = {"short-blink", false, false};
+  EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "controllers/0/patches"));
   controller().patches.clear();
   EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "controllers/0/patches"));
 }
@@ -259,10 +267,12 @@ TEST_F(Claims, ChangesAreProvedOnTheBase) {
   bent.front().region = "spark";
   set(bent);
   EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "changes.json"));
-  // The option is a word for people, and no byte tells it.
+  // The option must be one that the manifest names.
   bent = changes;
   bent.front().option = "flat-foot";
   set(bent);
+  EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "changes.json"));
+  forgery_.manifest.options = {{"flat-foot", "Flat foot", compute_sha256(view_of("option"))}};
   EXPECT_THAT(check(), IsAccepted());
 }
 
@@ -274,10 +284,10 @@ TEST_F(Claims, Checksums) {
     controller().checksums[i].name = "other";
     EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, place));
     controller().checksums = honest;
-    controller().checksums[i].after = "00";
+    controller().checksums[i].value = "00";
     EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, place));
-    controller().checksums[i].after = "";
-    controller().checksums[i].state_after = CheckState::kNotProvable;
+    controller().checksums[i].value = "";
+    controller().checksums[i].state = CheckState::kNotProvable;
     EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, place));
   }
   controller().checksums = honest;
@@ -286,7 +296,7 @@ TEST_F(Claims, Checksums) {
 }
 
 TEST_F(Claims, Identity) {
-  controller().identity.front().after = "SJ-00002";
+  controller().identity.front().text = "SJ-00002";
   EXPECT_THAT(check(), IsRefusedAt(Reason::kClaimMismatch, "controllers/0/identity"));
 }
 

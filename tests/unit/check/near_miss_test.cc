@@ -259,7 +259,7 @@ TEST_F(NearMiss, EngineAndTransmissionSwapped) {
     const auto opened = open_sealed(engine->file, "b", context, steps);
     ASSERT_THAT(opened, IsOk());
     const Image read = gear.image_of(gear.base);
-    EXPECT_THAT(explain_foreign(*opened, read, read).next,
+    EXPECT_THAT(explain_foreign(*opened, read).next,
                 HasSubstr("The set also has transmission: the reads may be swapped"));
   }
 }

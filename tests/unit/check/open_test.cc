@@ -73,8 +73,15 @@ TEST(Open, HalfAPatchIsRefused) {
   ManifestSpan& span = forgery.span("flash", kFlash + 0x28);
   span.after =
       compute_sha256(ByteView(half.flash).subspan(span.place.range.begin - kFlash, span.place.range.size()));
-  forgery.controller().patches.at(0).applied = true;
-  EXPECT_THAT(job.check(put_together(forgery, {job.author}), job.base), IsRefused(Reason::kChangePatch));
+  forgery.controller().patches.at(0).in_result = true;
+  EXPECT_THAT(job.check(put_together(forgery, {job.author}), job.base),
+              IsRefusedAt(Reason::kClaimMismatch, "changes.json"));
+  // A list that tells of the whole patch: then the locked bytes are not those of a patch that stands whole.
+  std::vector<Change> changes = *parse_changes(forgery.content(kChangesName), "c");
+  changes.insert(changes.begin(), {{"flash", {kFlash + 0x28, kFlash + 0x2a}}, "", ""});
+  const std::string text = write_changes(changes);
+  forgery.content(kChangesName).assign(text.begin(), text.end());
+  EXPECT_THAT(job.check(put_together(forgery, {job.author}), job.base), IsRefused(Reason::kReadForeign));
 }
 
 }  // namespace

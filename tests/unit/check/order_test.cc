@@ -55,6 +55,9 @@ class Order : public ::testing::Test {
   }
   Verdict look(const SealedBundle& bundle) const { return check_bundle(request(bundle)); }
 
+  KeptRevision newest() const {
+    return state().find(job_.root.id())->find("job-7", "engine")->revisions.back();
+  }
   CheckerState state() const { return *parse_state(view_of(state_), "job.state"); }
 
   std::string withdrawals(std::uint64_t number, std::vector<WithdrawalNotice> notices) const {
@@ -111,7 +114,7 @@ TEST_F(Order, AFirstStateIsSaidToBeNew) {
   const Verdict verdict = write(sealed_[1]);
   ASSERT_THAT(verdict, IsAccepted());
   EXPECT_TRUE(has_caution(verdict, "state-new"));
-  EXPECT_EQ(state().find(job_.root.id())->find("job-7", "engine")->sequence, 2U);
+  EXPECT_EQ(newest().sequence, 2U);
 }
 
 TEST_F(Order, AFullStateIsLeftAsItIs) {
@@ -166,6 +169,17 @@ TEST_F(Order, LookingRemembersNoRevision) {
   EXPECT_TRUE(looked->find(job_.root.id())->jobs.empty());
 }
 
+// Nobody writes a revision 0 that is in the controller already.
+TEST_F(Order, LookingRemembersARevisionZero) {
+  CheckRequest wanted = request(sealed_[0]);
+  wanted.state = NamedBytes{"job.state", {}};
+  state_ = check_bundle(wanted).state_after_look;
+  ASSERT_EQ(state().find(job_.root.id())->find("job-7", "engine")->ways_back.size(), 1U);
+  EXPECT_EQ(newest().revision, sealed_[0].digest);
+  wanted.seal_only = true;
+  EXPECT_TRUE(check_bundle(wanted).state_after_look.empty()) << "the seal alone is not a full check";
+}
+
 TEST_F(Order, TheWayBackIsAlwaysOpenAndLowersNothing) {
   ASSERT_THAT(write(sealed_[3]), IsAccepted());
   const Verdict back = write(sealed_[0]);
@@ -173,7 +187,7 @@ TEST_F(Order, TheWayBackIsAlwaysOpenAndLowersNothing) {
   EXPECT_EQ(back.passage, Passage::kWayBack);
   EXPECT_TRUE(has_caution(back, "way-back"));
   EXPECT_THAT(look(sealed_[2]), IsRefused(Reason::kSequenceOld));
-  EXPECT_EQ(state().find(job_.root.id())->find("job-7", "engine")->sequence, 4U);
+  EXPECT_EQ(newest().sequence, 4U);
 }
 
 TEST_F(Order, ANewerRevisionZeroReplacesTheOlderOne) {
@@ -221,7 +235,8 @@ TEST_F(Order, AReturnNeedsTheWordAndTheList) {
   const Verdict verdict = check_bundle(wanted);
   ASSERT_THAT(verdict, IsAccepted());
   EXPECT_EQ(verdict.passage, Passage::kReturn);
-  EXPECT_EQ(parse_state(view_of(verdict.state_after_write), "s")->roots[0].jobs[0].sequence, 4U);
+  EXPECT_EQ(parse_state(view_of(verdict.state_after_write), "s")->roots[0].jobs[0].revisions.back().sequence,
+            4U);
   wanted = request(sealed_[1]);
   wanted.declared_return = true;
   EXPECT_THAT(check_bundle(wanted), IsRefused(Reason::kSequenceOld));
@@ -278,9 +293,9 @@ TEST_F(Order, ANewBaseClosesTheOldOne) {
   update.statement.parent = sealed_[3].digest;
   ASSERT_THAT(write(sealed_[3]), IsAccepted());
   ASSERT_THAT(write(made(update)), IsAccepted());
-  EXPECT_THAT(look(sealed_[0]), IsRefused(Reason::kBaseOld));
+  EXPECT_THAT(look(sealed_[0]), IsRefused(Reason::kBaseOld)) << "it was never accepted here";
   EXPECT_THAT(look(sealed_[3]), IsRefused(Reason::kBaseOld));
-  EXPECT_EQ(state().roots[0].jobs[0].base, 2U);
+  EXPECT_EQ(newest().base, 2U);
 }
 
 TEST_F(Order, ANewBaseGoesOnCounting) {
@@ -461,48 +476,6 @@ TEST_F(Clock, AnExpiredTrialStillPermitsTheReturn) {
   wanted.newest = NamedBytes{"r3.calseal", made(last).file};
   wanted.declared_return = true;
   EXPECT_THAT(check_bundle(wanted), IsAccepted());
-}
-
-// A stolen key signs the highest number there is; a new root counts anew.
-TEST_F(Order, AFastForwardIsRecoveredBySuccession) {
-  SealRequest last = request_for(1);
-  last.statement.sequence = kSequenceLimit;
-  ASSERT_THAT(write(made(last)), IsAccepted());
-  EXPECT_THAT(look(sealed_[3]), IsRefused(Reason::kSequenceOld));
-
-  const PrivateKey next = small_key(7);
-  const Bytes before = job_.trust_file();
-  job_.trust.version = 2;
-  job_.trust.next_root = next.id();
-  const Bytes announced = job_.trust_file();
-  Succession step;
-  step.old_trust = job_.trust;
-  step.old_trust_text = std::string(text_of(announced));
-  step.new_root = next.public_key();
-  step.claimed_time = time_text(job_.time);
-  step.reason = "stolen key";
-  const auto statement = sign_statement(write_succession_text(step), {job_.root, next});
-  ASSERT_TRUE(statement);
-  TrustFile renewed = job_.trust;
-  renewed.version = 1;
-  renewed.root = next.public_key();
-  renewed.next_root.reset();
-  const auto text = seal_trust_file(renewed, next);
-  ASSERT_TRUE(text);
-
-  CheckRequest wanted = request(sealed_[3]);
-  wanted.trust = Bytes(text->begin(), text->end());
-  wanted.successions = {named("succession", *statement)};
-  wanted.stated_root = spoken_code(Spoken::kKey, job_.root.id());
-  const Verdict verdict = check_bundle(wanted);
-  ASSERT_THAT(verdict, IsAccepted());
-  state_ = verdict.state_after_write;
-  EXPECT_TRUE(state().find(job_.root.id())->superseded);
-  wanted = request(sealed_[3]);
-  wanted.trust = announced;
-  EXPECT_THAT(check_bundle(wanted), IsRefused(Reason::kTrustOld)) << "the old root is closed";
-  wanted.trust = before;
-  EXPECT_THAT(check_bundle(wanted), IsRefused(Reason::kTrustOld));
 }
 
 }  // namespace

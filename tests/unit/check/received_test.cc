@@ -59,12 +59,12 @@ TEST_F(Received, IsRestoredFromALaterRevisionToo) {
 TEST_F(Received, ClaimsMustBeWhatTheBytesSay) {
   // Said to hold: refused for what it is.
   Forgery forgery = take_apart(sealed_);
-  claim(forgery, "spark").state_before = claim(forgery, "spark").state_after = CheckState::kHolds;
+  claim(forgery, "spark").state = CheckState::kHolds;
   EXPECT_THAT(job_.check(put_together(forgery, {job_.author}), job_.base),
               IsRefusedAt(Reason::kChecksumFails, "spark"));
   // Said to fail, and it holds.
   forgery = take_apart(sealed_);
-  claim(forgery, "fuel").state_before = claim(forgery, "fuel").state_after = CheckState::kFails;
+  claim(forgery, "fuel").state = CheckState::kFails;
   EXPECT_THAT(job_.check(put_together(forgery, {job_.author}), job_.base), IsRefused(Reason::kClaimMismatch));
 }
 

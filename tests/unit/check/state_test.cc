@@ -11,25 +11,30 @@ namespace {
 
 Sha256 digest(const char* text) { return compute_sha256(view_of(text)); }
 
+std::vector<Sha256> ascending(std::vector<Sha256> digests) {
+  std::ranges::sort(digests);
+  return digests;
+}
+
 CheckerState sample() {
   CheckerState state;
   state.last_time = "2026-03-04T05:06:07Z";
   for (const char* name : {"one", "two"}) {
     RootState& root = state.entry(digest(name));
+    root.next = digest("next");
     root.trust_version = 3;
     root.trust = digest("trust");
-    root.withdrawal_number = 2;
-    root.withdrawals = digest("list");
-    root.withdrawn = {std::min(digest("a"), digest("b")), std::max(digest("a"), digest("b"))};
+    root.compromised = ascending({digest("k"), digest("l")});
+    root.withdrawals = {
+        {2, digest("list"), {digest("desk")}, ascending({digest("a"), digest("b")}), {digest("c")}},
+        {1, digest("other"), {digest("thief")}, {}, ascending({digest("a"), digest("b")})}};
     for (const char* controller : {"transmission", "engine"}) {
       JobState& job = root.entry("job-7", controller);
-      job.base = 2;
-      job.way_back = digest("zero");
-      job.way_back_sequence = 4;
-      job.sequence = 9;
-      job.revision = digest("nine");
-      job.set = digest("set");
-      job.returns = {digest("eight")};
+      job.ways_back = {{2, 4, digest("zero"), false, {digest("author")}},
+                       {2, 5, digest("read again"), true, {}}};
+      std::ranges::sort(job.ways_back, {}, &AcceptedRevision::revision);
+      job.revisions = {{{2, 9, digest("nine"), false, {digest("author")}}, digest("set"), {digest("eight")}},
+                       {{3, 10, digest("ten"), true, {digest("thief")}}, {}, {}}};
     }
   }
   return state;
@@ -97,12 +102,62 @@ TEST(State, ContradictionsAreSeen) {
   EXPECT_TRUE(refused([](CheckerState& s) { std::swap(s.roots[0], s.roots[1]); }));
   EXPECT_TRUE(refused([](CheckerState& s) { s.roots[0].root = s.roots[1].root; }));
   EXPECT_TRUE(refused([](CheckerState& s) { std::swap(s.roots[0].jobs[0], s.roots[0].jobs[1]); }));
-  EXPECT_TRUE(refused([](CheckerState& s) { std::ranges::reverse(s.roots[0].withdrawn); }));
-  EXPECT_TRUE(refused([](CheckerState& s) { s.roots[0].withdrawals.reset(); }));
-  EXPECT_TRUE(refused([](CheckerState& s) { s.roots[0].jobs[0].way_back.reset(); }));
-  EXPECT_TRUE(refused([](CheckerState& s) { s.roots[0].jobs[0].way_back_sequence = 10; }));
-  EXPECT_TRUE(refused([](CheckerState& s) { s.roots[0].jobs[0].returns.push_back(digest("eight")); }));
+  EXPECT_TRUE(refused([](CheckerState& s) { s.roots[0].next = s.roots[0].root; }));
+  EXPECT_TRUE(refused([](CheckerState& s) { std::ranges::reverse(s.roots[0].compromised); }));
+  EXPECT_TRUE(refused([](CheckerState& s) { s.roots[0].trust_version = 0; }));
   EXPECT_FALSE(refused([](CheckerState&) {}));
+}
+
+TEST(State, ContradictionsInAListOfWithdrawalsAreSeen) {
+  const auto refused = [](auto change) {
+    CheckerState state = sample();
+    change(state.roots[0].withdrawals);
+    return !parse_state(written(state), "job.state").has_value();
+  };
+  using Lists = std::vector<RememberedList>;
+  EXPECT_TRUE(refused([](Lists& l) { std::ranges::reverse(l[0].notices); }));
+  EXPECT_TRUE(refused([](Lists& l) { std::ranges::reverse(l[1].dropped); }));
+  EXPECT_TRUE(refused([](Lists& l) { l[0].dropped = {l[0].notices[0]}; })) << "named and dropped";
+  EXPECT_TRUE(refused([](Lists& l) { l[0].keys.clear(); })) << "signed by nobody";
+  EXPECT_TRUE(refused([](Lists& l) { l[1].keys = l[0].keys; })) << "two lists of one set of keys";
+  EXPECT_TRUE(refused([](Lists& l) { l[0].number = 0; }));
+  EXPECT_FALSE(refused([](Lists& l) { std::ranges::reverse(l); })) << "the order is that of learning";
+}
+
+TEST(State, ContradictionsInAJobAreSeen) {
+  const auto refused = [](auto change) {
+    CheckerState state = sample();
+    change(state.roots[0].jobs[0]);
+    return !parse_state(written(state), "job.state").has_value();
+  };
+  EXPECT_TRUE(refused([](JobState& j) { std::ranges::reverse(j.revisions); }));
+  EXPECT_TRUE(refused([](JobState& j) { std::ranges::reverse(j.ways_back); }));
+  EXPECT_TRUE(refused([](JobState& j) {
+    j.revisions[1].keys = j.revisions[0].keys, j.revisions[1].reviewed = false;
+  })) << "one covers the other";
+  EXPECT_TRUE(refused([](JobState& j) { j.revisions[0].returns.push_back(digest("eight")); }));
+  EXPECT_TRUE(refused([](JobState& j) { j.revisions[0].keys.push_back(digest("author")); }));
+  EXPECT_TRUE(refused([](JobState& j) { j.revisions.clear(), j.ways_back.clear(); }));
+  EXPECT_FALSE(refused([](JobState& j) { j.ways_back.clear(); }));
+}
+
+TEST(State, CoversWhatItMakesSuperfluous) {
+  const AcceptedRevision a{2, 9, digest("a"), false, {digest("k")}};
+  const auto with = [&](auto change) {
+    AcceptedRevision b = a;
+    change(b);
+    return std::pair(covers(a, b), covers(b, a));
+  };
+  const std::pair both(true, true), first(true, false), second(false, true), none(false, false);
+  EXPECT_EQ(with([](AcceptedRevision&) {}), both);
+  EXPECT_EQ(with([](AcceptedRevision& b) { b.sequence = 8; }), first);
+  EXPECT_EQ(with([](AcceptedRevision& b) { b.base = 1; }), first);
+  EXPECT_EQ(with([](AcceptedRevision& b) { b.base = 3, b.sequence = 8; }), none);
+  EXPECT_EQ(with([](AcceptedRevision& b) { b.reviewed = true; }), first) << "b falls sooner";
+  EXPECT_EQ(with([](AcceptedRevision& b) { b.keys = ascending({digest("k"), digest("l")}); }), none)
+      << "the other key may be called stolen";
+  EXPECT_EQ(with([](AcceptedRevision& b) { b.keys = {digest("l")}; }), none);
+  EXPECT_EQ(with([](AcceptedRevision& b) { b.keys.clear(); }), second) << "proved by the ledger";
 }
 
 // Each is told before anything is made of the next.

@@ -194,6 +194,7 @@ class Making {
     request.base.memories[0].known = RangeSet(request.base.memories[0].extent);
     request.result = request.base;
     request.result.memories[0].bytes = tiny_image(value);
+    if (revision == 0) request.files = {{"flash", "raw", 64, compute_sha256(tiny_image(4))}};
     return request;
   }
 
@@ -377,7 +378,6 @@ class Making {
       s.expires = "2026-04-01T00:00:00Z";
       s.permitted_returns = {tiny_base_.digest};
       s.options = {{"flat-foot", "Flat foot shifting", compute_sha256(view_of("option"))}};
-      s.items = {{"fuel", "fuel", "mg", "4", "9"}};
       s.requirements = {"98 octane"};
       s.cautions = {"not for the road"};
       s.attachments = {{"a-photo.txt", "A photo", bytes_of("not really a photo\n")},
@@ -832,12 +832,12 @@ class Making {
       f.controller().binding = {{"vin", place, std::nullopt}, {"serial", place, std::nullopt}};
     });
     forged("identity-twice", tiny_, "rule 6: one name twice", [](Forgery& f) {
-      f.controller().identity = {{"a", "software-number", "1", "1"}, {"a", "software-number", "1", "1"}};
+      f.controller().identity = {{"a", "1"}, {"a", "1"}};
     });
     forged("file-twice", tiny_, "rule 6: two files of one memory",
            [](Forgery& f) { f.controller().files.push_back(f.controller().files[0]); });
     forged("not-provable-value", tiny_, "rule 6: the value of what is not provable",
-           [](Forgery& f) { f.controller().checksums[0].state_after = CheckState::kNotProvable; });
+           [](Forgery& f) { f.controller().checksums[0].state = CheckState::kNotProvable; });
     forged("write-range-elsewhere", tiny_, "rule 7: a memory that does not exist",
            [](Forgery& f) { f.controller().write_ranges[0].memory = "eeprom"; });
     forged("write-range-outside", tiny_, "rule 7: beyond the memory",
@@ -1160,7 +1160,36 @@ class Making {
            [&](Forgery& f) {
              f.content(payload)[0x10] ^= 1U;
              f.span("flash", kFlash + 0x20).after = compute_sha256(slot);
+             Bytes image = tiny_image(9);
+             image[0x20] = slot[0];
+             f.controller().files[0].digest = compute_sha256(image);
            });
+    forged("claim-files", "claim-mismatch", "the rebuilt file has another digest",
+           [](Forgery& f) { f.controller().files[0].digest = compute_sha256(view_of("another")); });
+    forged("claim-identity", "claim-mismatch", "an identity field that the region map does not have",
+           [](Forgery& f) {
+             f.controller().identity = {{"software", "1"}};
+           });
+    forged("claim-changes-region", "claim-mismatch", "a change said to be in another region", [](Forgery& f) {
+      std::vector<Change> changes = *parse_changes(f.content(kChangesName), "c");
+      changes[0].region = "spark";
+      f.content(kChangesName) = bytes_of(write_changes(changes));
+    });
+    forged("claim-changes-option", "claim-mismatch", "a change by an option that the manifest does not name",
+           [](Forgery& f) {
+             std::vector<Change> changes = *parse_changes(f.content(kChangesName), "c");
+             changes[0].option = "flat-foot";
+             f.content(kChangesName) = bytes_of(write_changes(changes));
+           });
+    forged("claim-changes-locked", "claim-mismatch", "a change in locked bytes", [](Forgery& f) {
+      std::vector<Change> changes = *parse_changes(f.content(kChangesName), "c");
+      changes.insert(changes.begin(), {{"flash", {kFlash, kFlash + 4}}, "", ""});
+      f.content(kChangesName) = bytes_of(write_changes(changes));
+    });
+    Forgery received = take_apart(tiny_base_);
+    received.controller().files[0].digest = compute_sha256(view_of("another"));
+    tiny("claim-received-file", put_together(received, {job_.author}), "claim-mismatch",
+         "revision 0 names another raw file than its payload holds");
     forged("claim-span-kind", "claim-mismatch", "a derived span called editable",
            [](Forgery& f) { f.span("flash", kFlash + 0x20).kind = SpanKind::kEditable; });
     forged("claim-write-ranges", "claim-mismatch", "a byte too few is said to be written",
@@ -1168,7 +1197,7 @@ class Making {
     forged("claim-map-version", "claim-mismatch", "another version than the region map's",
            [](Forgery& f) { f.controller().map_version += 1; });
     forged("claim-checksum", "claim-mismatch", "another checksum than the image holds",
-           [](Forgery& f) { f.controller().checksums[0].after = "0000"; });
+           [](Forgery& f) { f.controller().checksums[0].value = "0000"; });
     forged("claim-changes", "claim-mismatch", "changes.json is empty",
            [](Forgery& f) { f.content(kChangesName) = bytes_of(write_changes({})); });
     Forgery locked = take_apart(tiny_full_);

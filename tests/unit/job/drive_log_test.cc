@@ -93,9 +93,9 @@ TEST(DriveLog, BelongsToWhomItNames) {
 
 TEST(DriveLog, AMarkThatSeveralHaveOrThatIsTooShortNamesNone) {
   Job job = sample_job(2);
-  job.bases[0].revisions[1].manifest.controllers[0].identity[0].after = "MARK-0";
+  job.bases[0].revisions[1].manifest.controllers[0].identity[0].text = "MARK-0";
   EXPECT_TRUE(revisions_named_in(job, {"MARK-0"}).empty());
-  job.bases[0].revisions[1].manifest.controllers[0].identity[0].after = "R1";
+  job.bases[0].revisions[1].manifest.controllers[0].identity[0].text = "R1";
   EXPECT_TRUE(revisions_named_in(job, {"R1"}).empty());
   // The same revision given again is the same content.
   job = sample_job(1);

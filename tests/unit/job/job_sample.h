@@ -16,8 +16,8 @@ inline JobRevision sample_revision(std::uint64_t base, std::uint64_t number, std
   revision.manifest.revision = number;
   revision.manifest.sequence = sequence;
   revision.manifest.controllers.emplace_back();
-  revision.manifest.controllers.front().identity = {{"mark", "revision-mark", "", mark},
-                                                    {"cvn", "verification-number", "", verification}};
+  revision.manifest.controllers.front().identity = {{"mark", mark}, {"cvn", verification}};
+  revision.identity_kinds = {"revision-mark", "verification-number"};
   return revision;
 }
 

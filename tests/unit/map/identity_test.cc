@@ -219,7 +219,7 @@ INSTANTIATE_TEST_SUITE_P(
     [](const auto& row) { return row.param.name; });
 
 TEST(Identity, BlankFieldsSayNothingAndAreNoFault) {
-  const RegionMap map = flash().field("f", "serial", 0x10, 4, "bcd", R"("pattern": "########")").parse();
+  const RegionMap map = flash().field("f", "other", 0x10, 4, "bcd", R"("pattern": "########")").parse();
   Image image = filled_image(map);
   for (const std::uint8_t fill : Bytes{0x00, 0xff}) {
     put_bytes(image, 0x10, Bytes(4, fill));
@@ -232,7 +232,7 @@ TEST(Identity, BlankFieldsSayNothingAndAreNoFault) {
 }
 
 TEST(Identity, UnknownFieldsHaveNoTextAndAreNoFault) {
-  const RegionMap map = flash().field("f", "serial", 0x10, 4, "ascii", R"("pattern": "####")").parse();
+  const RegionMap map = flash().field("f", "other", 0x10, 4, "ascii", R"("pattern": "####")").parse();
   Image image = filled_image(map);
   put_text(image, 0x10, "ABCD");
   forget(image, 0x13, 1);

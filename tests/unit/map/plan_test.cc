@@ -300,6 +300,32 @@ TEST(Floating, CirclesNeedExactlyOneRightValue) {
   EXPECT_THAT(plan_of(builder.parse()), FailsWith(Reason::kMapFloating, "rule -> mirror"));
 }
 
+TEST(Floating, ThroughBindingFieldsButWithoutLearning) {
+  const RegionMap map =
+      MapBuilder()
+          .memory("flash", 0, 0x400)
+          .region("learned", "volatile", 0x100, 0x40)
+          .checksum("vin", kCrc32, {range_at(0x10, 17)}, {slot_at(0x40, 4)})
+          .checksum("behind", kCrc32, {range_at(0x40, 4)}, {slot_at(0x48, 4)})
+          .checksum("both", kCrc32, {range_at(0x48, 4), range_at(0x100, 4)}, {slot_at(0x50, 4)})
+          .checksum("neither", kCrc32, {range_at(0x200, 4)}, {slot_at(0x58, 4)})
+          .copy("again", 0x60, 0x10, 17)
+          .field("vin", "vin", 0x10, 17, "ascii", R"("binds": true)")
+          .parse();
+  const Image image = filled_image(map);
+  const Plan plan = make_plan(map, image).value();
+  const auto marks = [&](const char* name) {
+    const auto node = std::ranges::find(plan.nodes, name, &PlanNode::name);
+    return std::pair(node->floating, node->learns);
+  };
+  EXPECT_EQ(marks("vin"), std::pair(true, false));
+  EXPECT_EQ(marks("behind"), std::pair(true, false));
+  EXPECT_EQ(marks("both"), std::pair(true, true));
+  EXPECT_EQ(marks("neither"), std::pair(false, false));
+  EXPECT_EQ(marks("again"), std::pair(true, false));
+  EXPECT_EQ(plan.learned_places(0), RangeSet({0x50, 0x54}));
+}
+
 // --- spans, areas, write ranges
 
 struct Layout {
@@ -312,7 +338,7 @@ struct Layout {
           .region("learned", "volatile", 0x1000, 0x40, "eeprom")
           .region("slots", "derived", 0x208, 4)
           .patch("p", 0x040, "ffff", "0102")
-          .checksum("pinned", kCrc32, {range_at(0x100, 0x80)}, {slot_at(0x180, 4)})
+          .checksum("pinned", kCrc32, {range_at(0x121, 0x5f)}, {slot_at(0x180, 4)})
           .checksum("behind", kCrc32, {range_at(0x180, 4)}, {slot_at(0x208, 4)})
           .checksum("floating", kCrc32, {range_at(0x1000, 0x20, "", "eeprom"), range_at(0x180, 8)},
                     {slot_at(0x220, 4)})

@@ -44,12 +44,19 @@ std::string sealed(const WithdrawalList& list, const std::vector<std::uint8_t>& 
   return signed_by(write_withdrawal_text(list), signers);
 }
 
+// What is read of it: the keys that signed belong to it.
+WithdrawalList read_back(WithdrawalList list, const std::vector<std::uint8_t>& signers = {5}) {
+  for (const std::uint8_t key : signers) list.keys.push_back(TestKey(key).id());
+  std::sort(list.keys.begin(), list.keys.end());
+  return list;
+}
+
 TEST(Withdrawals, ReadBackAsWritten) {
-  EXPECT_THAT(parse(sealed(sample_list())), IsOkAnd(sample_list()));
-  EXPECT_THAT(parse(sealed(sample_list(), {5, 6})), IsOkAnd(sample_list()));
+  EXPECT_THAT(parse(sealed(sample_list())), IsOkAnd(read_back(sample_list())));
+  EXPECT_THAT(parse(sealed(sample_list(), {5, 6})), IsOkAnd(read_back(sample_list(), {5, 6})));
   WithdrawalList none = sample_list();
   none.notices.clear();
-  EXPECT_THAT(parse(sealed(none)), IsOkAnd(none));
+  EXPECT_THAT(parse(sealed(none)), IsOkAnd(read_back(none)));
 }
 
 TEST(Withdrawals, TextIsInTheOrderOfTheFormat) {
@@ -82,7 +89,7 @@ TEST(Withdrawals, ClassesHaveTheirNames) {
     EXPECT_EQ(withdrawal_class_name(kind), name);
     WithdrawalList list = sample_list();
     list.notices[0].kind = kind;
-    EXPECT_THAT(parse(sealed(list)), IsOkAnd(list));
+    EXPECT_THAT(parse(sealed(list)), IsOkAnd(read_back(list)));
   }
 }
 
@@ -241,7 +248,7 @@ TEST(Withdrawals, AsManyAsMayBeFit) {
     notice.text = std::string(200, '"');  // doubled in the text
     list.notices.push_back(notice);
   }
-  EXPECT_THAT(parse(sealed(list)), IsOkAnd(list));
+  EXPECT_THAT(parse(sealed(list)), IsOkAnd(read_back(list)));
 }
 
 }  // namespace

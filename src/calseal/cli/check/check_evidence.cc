@@ -44,6 +44,11 @@ void add_check_evidence(CLI::App& app, CheckEvidence& evidence) {
                  "Head of the shop's ledger that came with the bundle; keep it");
   app.add_flag("--revive", evidence.revive,
                "Declare: write revision 0 whole, without a read (needs --vehicle)");
+  app.add_flag("--old-base", evidence.old_base,
+               "Declare, with --revive: the controller has the base of this revision 0, although the state "
+               "knows a newer one");
+  app.add_flag("--clock-is-right", evidence.clock_is_right,
+               "Declare: this machine's clock is right, although the state has seen a later time");
 }
 
 Result<CheckRequest> load_check_request(const CheckEvidence& evidence) {
@@ -64,6 +69,8 @@ Result<CheckRequest> load_check_request(const CheckEvidence& evidence) {
   CALSEAL_ASSIGN(request.bundle, read_bundle(evidence.bundle, trust));
   CALSEAL_ASSIGN(request.read, load_read_files(evidence.reads));
   request.declared_return = evidence.declared_return;
+  request.declared_old_base = evidence.old_base;
+  request.declared_clock = evidence.clock_is_right;
   for (const std::string& path : evidence.partners) {
     CALSEAL_ASSIGN(Bytes bytes, read_bundle(path, trust));
     request.partners.push_back({printable(path), std::move(bytes)});

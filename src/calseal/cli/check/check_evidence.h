@@ -17,7 +17,8 @@ struct CheckEvidence {
   std::string bundle, trust, root, salt, vehicle, state, withdrawals, job_list, inclusion, newest,
       ledger_head;
   std::vector<std::string> reads, successions, partners;
-  bool fresh = false, revive = false, seal_only = false, declared_return = false;
+  bool fresh = false, revive = false, seal_only = false, declared_return = false, old_base = false,
+       clock_is_right = false;
 };
 
 // The options that fill the above; bundle, state and seal_only are the command's own. `evidence` must live as

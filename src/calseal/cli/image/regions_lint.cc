@@ -6,6 +6,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
+#include "calseal/check/claims.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/image/regions_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -30,6 +31,7 @@ struct Finding {
   std::optional<RegionMap> map;
   std::optional<Plan> plan;
   std::vector<CheckOutcome> checks;  // with an image
+  std::optional<Sha256> pinned;      // digest of an image that the map holds on: for "verified_on"
 };
 
 // Believed means more than holding: correction must find nothing to do, and again nothing.
@@ -50,7 +52,9 @@ Status judge_image(Finding& finding, const std::vector<ReadFile>& files, const s
   finding.checks = verify_checks(*finding.plan, read.image);
   if (Status believed = believe_map(*finding.plan, read.image); !believed)
     return fail(in_file(std::move(believed).error(), name));
-  return require_fixed_point(*finding.plan, read.image);
+  CALSEAL_CHECK(require_fixed_point(*finding.plan, read.image));
+  finding.pinned = pinned_digest_of(*finding.plan, read.image);
+  return {};
 }
 
 Status judge_map(Finding& finding, const std::string& path, const std::vector<ReadFile>& files,
@@ -77,6 +81,13 @@ std::string finding_text(const Finding& finding, bool with_image, const Page& pa
   }
   if (with_image && finding.plan) {
     text += labelled(page, "checks", checks_summary(finding.checks));
+    if (finding.pinned) {
+      const auto& known = finding.map->evidence.verified_on;
+      text += labelled(page, "pinned",
+                       digest_text(*finding.pinned) + (std::ranges::count(known, *finding.pinned) != 0
+                                                           ? ", which the map was verified on"
+                                                           : ": for \"verified_on\""));
+    }
     if (!finding.checks.empty())
       text += "\n" + checks_text(*finding.plan, finding.checks, page) + "\n" +
               plan_text(*finding.plan, page) + "\n";
@@ -106,6 +117,9 @@ JsonValue finding_json(const Finding& finding, bool with_image) {
   value.members.emplace_back("plan_known", json(finding.plan.has_value()));
   value.members.emplace_back("plan", finding.plan ? plan_json(*finding.plan) : json_strings({}));
   if (with_image) value.members.emplace_back("checks", checks_json(*finding.map, finding.checks));
+  if (with_image)
+    value.members.emplace_back("pinned_digest",
+                               finding.pinned ? json(digest_text(*finding.pinned)) : JsonValue{});
   return value;
 }
 

@@ -78,9 +78,7 @@ std::string controller_text(const OpenedBundle& opened, const Page& page) {
                          counted(memory.extent.size(), "byte", "bytes") + " known");
   }
   for (const ManifestIdentity& field : controller.identity) {
-    text += labelled(page, "field",
-                     printable(field.name) + ": \"" + printable(field.before) + "\"" +
-                         (field.before == field.after ? "" : ", becomes \"" + printable(field.after) + "\""));
+    text += labelled(page, "field", printable(field.name) + ": \"" + printable(field.text) + "\"");
   }
   for (const ManifestBinding& field : controller.binding) {
     text += labelled(page, "binds",
@@ -181,31 +179,29 @@ std::string changes_text(const OpenedBundle& opened, const Page& page) {
   return text;
 }
 
+std::string patch_words(const ManifestPatch& patch) {
+  const std::string now = patch.in_result ? ": applied" : ": not applied";
+  return now + (patch.in_base == patch.in_result ? ", as in the base" : ", other than in the base");
+}
+
 std::string checks_text(const OpenedBundle& opened, const Page& page) {
   const ManifestController& controller = opened.manifest.controller();
   std::string text;
   if (!controller.checksums.empty()) {
     Columns columns;
-    columns.add({{"checksum", Mark::kDim},
-                 {"before", Mark::kDim},
-                 {"", Mark::kDim},
-                 {"after", Mark::kDim},
-                 {"", Mark::kDim}});
+    columns.add({{"checksum", Mark::kDim}, {"result", Mark::kDim}, {"value", Mark::kDim}});
     const auto value = [](const std::string& whole) {
       return whole.size() > 24 ? whole.substr(0, 24) + "..." : whole;
     };
     for (const ManifestChecksum& check : controller.checksums) {
-      columns.add(
-          {{printable(check.name)},
-           {state_text(check.state_before), state_mark(check.state_before)},
-           {value(check.before)},
-           {state_text(check.state_after), state_mark(check.state_after)},
-           {check.before == check.after ? (check.after.empty() ? "" : "the same") : value(check.after)}});
+      columns.add({{printable(check.name)},
+                   {state_text(check.state), state_mark(check.state)},
+                   {value(check.value)}});
     }
     text += heading(page, "checksums and copies, as claimed") + columns.text(page, 2);
   }
   for (const ManifestPatch& patch : controller.patches) {
-    text += labelled(page, "patch", printable(patch.name) + (patch.applied ? ": applied" : ": not applied"));
+    text += labelled(page, "patch", printable(patch.name) + patch_words(patch));
   }
   return text;
 }
@@ -215,11 +211,6 @@ std::string account_text(const OpenedBundle& opened, const Page& page) {
   std::string text;
   for (const ManifestOption& option : manifest.options)
     text += labelled(page, "option", printable(option.name) + ": " + printable(option.title));
-  for (const ManifestItem& item : manifest.items) {
-    text += labelled(page, "item",
-                     printable(item.name) + ": " + printable(item.before) + " to " + printable(item.after) +
-                         " " + printable(item.unit));
-  }
   for (const std::string& line : manifest.requirements) text += labelled(page, "requires", printable(line));
   for (const std::string& line : manifest.cautions)
     text += labelled(page, "caution", printable(line), Mark::kCaution);

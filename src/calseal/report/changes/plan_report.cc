@@ -67,7 +67,8 @@ std::string plan_text(const Plan& plan, const Page& page) {
     const PlanNode& node = plan.nodes[entry.node];
     std::string words = node.is_copy ? "copy" : "";
     const auto add = [&](const std::string& word) { words += (words.empty() ? "" : "; ") + word; };
-    if (node.floating) add("floating: depends on volatile bytes");
+    if (node.floating)
+      add(node.learns ? "floating: depends on volatile bytes" : "floating: depends on a binding field");
     if (entry.joint) add("joint: solved together with all of this order");
     std::string names;
     for (const std::string& name : entry.reads_results_of) names += (names.empty() ? "" : ", ") + name;

@@ -13,7 +13,7 @@ namespace {
 
 constexpr std::size_t kMostRows = 2000;
 
-Html statements(const std::vector<Statement>& list) {
+Html statements(const std::vector<EvidenceStatement>& list) {
   Html items;
   for (std::size_t i = 0; i < list.size() && i < kMostRows; ++i) {
     items += element("li", said(list[i].what),

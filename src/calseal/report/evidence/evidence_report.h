@@ -12,16 +12,16 @@
 namespace calseal {
 
 // One sentence, and how it is known or who said it.
-struct Statement {
+struct EvidenceStatement {
   std::string what;
   std::string by;
-  friend bool operator==(const Statement&, const Statement&) = default;
+  friend bool operator==(const EvidenceStatement&, const EvidenceStatement&) = default;
 };
 
 struct Statements {
-  std::vector<Statement> proved;    // from bytes; VERIFY.txt redoes it without calseal
-  std::vector<Statement> asserted;  // said by somebody, signed or not
-  std::vector<Statement> unknown;   // what this folder cannot tell
+  std::vector<EvidenceStatement> proved;    // from bytes; VERIFY.txt redoes it without calseal
+  std::vector<EvidenceStatement> asserted;  // said by somebody, signed or not
+  std::vector<EvidenceStatement> unknown;   // what this folder cannot tell
 };
 Statements statements_of(const JobEvidence& evidence);
 

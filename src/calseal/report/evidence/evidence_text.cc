@@ -20,9 +20,9 @@ std::string filled(std::string_view text) {
   return lines;
 }
 
-std::string list(const std::vector<Statement>& statements) {
+std::string list(const std::vector<EvidenceStatement>& statements) {
   std::string text;
-  for (const Statement& statement : statements) {
+  for (const EvidenceStatement& statement : statements) {
     const std::string whole = statement.what + (statement.by.empty() ? "" : " [" + statement.by + "]");
     bool first = true;
     for (const std::string& line : wrap_words(whole, 96)) {
@@ -33,8 +33,8 @@ std::string list(const std::vector<Statement>& statements) {
   return text.empty() ? "Nothing.\n" : text;
 }
 
-JsonValue statements_json(const std::vector<Statement>& statements) {
-  return json_array(statements, [](const Statement& statement) {
+JsonValue statements_json(const std::vector<EvidenceStatement>& statements) {
+  return json_array(statements, [](const EvidenceStatement& statement) {
     return json_object({{"what", json(statement.what)}, {"by", json(statement.by)}});
   });
 }

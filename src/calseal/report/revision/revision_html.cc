@@ -175,19 +175,18 @@ class RevisionPage {
     const ManifestController& controller = manifest_->controller();
     Html out;
     if (!controller.checksums.empty()) {
-      Table table("checksums and copies before and after",
-                  {{"name"}, {"before"}, {"after"}, {"value before"}, {"value after"}});
+      Table table("checksums and copies of the result", {{"name"}, {"state"}, {"value"}});
       for (const ManifestChecksum& check : controller.checksums) {
-        const Html same = element("span.quiet", check.after.empty() ? "" : "the same");
-        table.add({said(check.name), check_state(check.state_before), check_state(check.state_after),
-                   check.before.empty() ? Html() : code(short_hex(check.before)),
-                   check.before == check.after ? same : element("strong", code(short_hex(check.after)))});
+        table.add({said(check.name), check_state(check.state),
+                   check.value.empty() ? Html() : code(short_hex(check.value))});
       }
       out += table.html();
     }
     Facts patches;
     for (const ManifestPatch& patch : controller.patches)
-      patches.add("permitted patch", said(patch.name) + (patch.applied ? ": applied" : ": not applied"));
+      patches.add("permitted patch",
+                  said(patch.name) + (patch.in_result ? ": applied" : ": not applied") +
+                      (patch.in_base == patch.in_result ? ", as in the base" : ", other than in the base"));
     out += patches.html();
     if (out.empty()) return {};
     return section("Checksums and copies",
@@ -202,33 +201,13 @@ class RevisionPage {
   }
 
   Html options() const {
-    // Where all values are known the pictures show them already.
-    const bool items = !manifest_->items.empty() && known_bytes(sides_.before) < changed_bytes();
-    if (manifest_->options.empty() && !items) return {};
-    Html out;
-    if (!manifest_->options.empty()) {
-      Table table("options", {{"option"}, {"what it is"}, {"bytes", true}});
-      std::map<std::string_view, std::uint64_t> bytes;
-      for (const PlacedChange& change : changes_) bytes[change.option] += change.range.size();
-      for (const ManifestOption& option : manifest_->options)
-        table.add({said(option.name), said(option.title), number(bytes[option.name])});
-      out += table.html();
-    }
-    if (items) {
-      constexpr std::size_t kMost = 60;
-      Table table("items as the shop names them",
-                  {{"item"}, {"region"}, {"before", true}, {"after", true}, {"unit"}});
-      for (std::size_t i = 0; i < manifest_->items.size() && i < kMost; ++i) {
-        const ManifestItem& item = manifest_->items[i];
-        table.add({said(item.name), said(item.region), said(item.before), said(item.after), said(item.unit)});
-      }
-      out += table.html();
-      if (manifest_->items.size() > kMost)
-        out += element("p.quiet", "and " + grouped(manifest_->items.size() - kMost) +
-                                      " more items; calseal show has them all");
-    }
-    return section(items ? "Options and items" : "Options", "What was ordered, in the words of the shop.",
-                   out);
+    if (manifest_->options.empty()) return {};
+    Table table("options", {{"option"}, {"what it is"}, {"bytes", true}});
+    std::map<std::string_view, std::uint64_t> bytes;
+    for (const PlacedChange& change : changes_) bytes[change.option] += change.range.size();
+    for (const ManifestOption& option : manifest_->options)
+      table.add({said(option.name), said(option.title), number(bytes[option.name])});
+    return section("Options", "What was ordered, in the words of the shop.", table.html());
   }
 
   Html words() const {
@@ -269,6 +248,8 @@ class RevisionPage {
     facts.add("check phrase", code(spoken_code(Spoken::kRevision, digest)));
     if (view_.verdict != nullptr && !view_.verdict->root_fingerprint.empty())
       facts.add("root of the shop", code(view_.verdict->root_fingerprint));
+    if (view_.verdict != nullptr && view_.verdict->trust_version != 0)
+      facts.add("trust file", said(trust_file_text(*view_.verdict)));
     facts.add("parent",
               manifest_->parent ? code(digest_text(*manifest_->parent)) : Html("none: the first of its job"));
     std::string roles;
@@ -293,9 +274,9 @@ class RevisionPage {
                                 " (" + said(controller.map_grade) + ")");
     facts.add("its digest", code(digest_text(controller.map_digest)));
     for (const ManifestIdentity& field : controller.identity) {
-      Html value = field.before.empty() ? element("span.quiet", "not told") : said(field.before);
-      if (field.before != field.after) value += " becomes " + element("strong", said(field.after));
-      facts.add(field.name, value);
+      facts.add(field.name, field.text.empty()
+                                ? element("span.quiet", "not known, or not the same in every vehicle")
+                                : said(field.text));
     }
     for (const ManifestBinding& field : controller.binding) {
       facts.add(field.name,

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "calseal/check/payload.h"
 #include "calseal/digest/sha256.h"
 #include "calseal/map/read.h"
 

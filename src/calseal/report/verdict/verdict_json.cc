@@ -1,4 +1,5 @@
 #include "calseal/base/json_write.h"
+#include "calseal/check/field_proofs.h"
 #include "calseal/report/verdict/verdict_report.h"
 #include "calseal/trust/key.h"
 #include "calseal/trust/spoken_code.h"
@@ -28,6 +29,19 @@ JsonValue bundle_json(const Verdict& verdict) {
                       {"root_fingerprint", json(verdict.root_fingerprint)}});
 }
 
+JsonValue fields_json(const Verdict& verdict, Answer answer) {
+  std::vector<std::string> fields;
+  for (const FieldAnswer& one : field_answers(verdict)) {
+    if (one.answer == answer) fields.push_back(one.field);
+  }
+  return json_strings(fields);
+}
+
+JsonValue trust_json(const Verdict& verdict) {
+  if (verdict.trust_version == 0) return JsonValue{};
+  return json_object({{"version", json(verdict.trust_version)}, {"claimed_time", json(verdict.trust_time)}});
+}
+
 }  // namespace
 
 JsonValue verdict_json(const Verdict& verdict) {
@@ -36,6 +50,7 @@ JsonValue verdict_json(const Verdict& verdict) {
        {"verdict", json(outcome_name(verdict.outcome))},
        {"reason", json(verdict.reason ? code(verdict.reason->reason) : std::string_view())},
        {"error", verdict.reason ? json_error(*verdict.reason) : JsonValue{}},
+       {"trust", trust_json(verdict)},
        {"bundle", bundle_json(verdict)},
        {"passage", json(passage_name(verdict.passage))},
        {"set", json_object({{"drivable_between_writes", json(verdict.drivable_between_writes)},
@@ -48,6 +63,8 @@ JsonValue verdict_json(const Verdict& verdict) {
                                                           {"given", json(partner.given)}});
                                                    })}})},
        {"vehicle_proof", json(vehicle_proof_name(verdict.vehicle))},
+       {"proved_fields", fields_json(verdict, Answer::kProved)},
+       {"word_of_shop", fields_json(verdict, Answer::kWord)},
        {"editable_share", json(verdict.editable_share)},
        {"bytes_to_change", json(verdict.bytes_to_change)},
        {"files", json_array(verdict.files,

@@ -42,7 +42,7 @@ std::string passage_text(Passage passage) {
     case Passage::kReturn:
       return "an earlier revision, permitted and asked for";
     case Passage::kWayBack:
-      return "the way back: revision 0 of the current base";
+      return "the way back: revision 0";
   }
   return {};
 }
@@ -67,7 +67,7 @@ std::string file_lines(const Verdict& verdict) {
 
 std::string checks_text(const ManifestController& controller) {
   const auto in = [&](CheckState state) {
-    return std::ranges::count(controller.checksums, state, &ManifestChecksum::state_after);
+    return std::ranges::count(controller.checksums, state, &ManifestChecksum::state);
   };
   std::string text =
       std::to_string(in(CheckState::kHolds)) + " of " + std::to_string(controller.checksums.size()) + " hold";
@@ -89,7 +89,11 @@ std::string result_lines(const Verdict& verdict) {
                               controller.map_name + " version " + std::to_string(controller.map_version) +
                               " (" + controller.map_grade + ")");
   text += line("editable", share_text(verdict.editable_share) + " of the image");
-  return text + line("checksums", checks_text(controller)) + file_lines(verdict);
+  text += line("checksums", checks_text(controller)) + file_lines(verdict);
+  text += line("proved", "from bytes: the software read, every byte to be written, checksums and copies" +
+                             std::string(verdict.vehicle == VehicleProof::kProved ? ", the vehicle" : ""));
+  return text +
+         line("word", "of the shop, signed and not proved: title, notes, requirements, times, numbers");
 }
 
 std::string steps_line(const Verdict& verdict) {
@@ -133,6 +137,7 @@ std::string verdict_text(const Verdict& verdict, const Emphasise& emphasise) {
         {*verdict.manifest, verdict.manifest_digest, verdict.signers, verdict.shop, verdict.root_fingerprint},
         line("order", passage_text(verdict.passage)) + line("set", set_text(verdict)));
   }
+  text += line("trust", trust_file_text(verdict));
   text += result_lines(verdict);
   text += evidence_line(verdict);
   text += steps_line(verdict);

@@ -1,0 +1,96 @@
+#include "calseal/check/known.h"
+
+#include <algorithm>
+
+#include "calseal/trust/judge.h"
+
+namespace calseal {
+namespace {
+
+bool is_compromised(const KeyId& id, const TrustFile& trust) {
+  const TrustedKey* key = trust.find(id);
+  return key != nullptr && key->compromised;
+}
+
+// What a key may have been that the trust file does not list: nobody has called it stolen.
+const TrustedKey& unlisted_key() {
+  static const TrustedKey key = [] {
+    TrustedKey made;
+    made.roles = {Role::kAuthor, Role::kReviewer};
+    return made;
+  }();
+  return key;
+}
+
+void gather(std::vector<Sha256>& withdrawn, const std::vector<Sha256>& more) {
+  withdrawn.insert(withdrawn.end(), more.begin(), more.end());
+}
+
+// What lists of this root keep in force; whether one of them counts.
+bool gather_lists(const RootState& root, const TrustFile& trust, std::vector<Sha256>& withdrawn) {
+  const RememberedList* last = last_counting_list(root, trust);
+  for (auto list = root.withdrawals.rbegin(); list != root.withdrawals.rend(); ++list) {
+    gather(withdrawn, list->notices);
+    if (&*list == last) return true;
+    gather(withdrawn, list->dropped);
+  }
+  return false;
+}
+
+}  // namespace
+
+std::vector<const RootState*> speaking_roots(const CheckerState& state, const KeyId& root) {
+  std::vector<const RootState*> roots;
+  if (const RootState* own = state.find(root)) roots.push_back(own);
+  std::vector<KeyId> reached = {root};
+  for (std::size_t i = 0; i < reached.size(); ++i) {
+    for (const RootState& other : state.roots) {
+      if (other.next != reached[i] || std::ranges::find(reached, other.root) != reached.end()) continue;
+      reached.push_back(other.root);
+      roots.push_back(&other);
+    }
+  }
+  return roots;
+}
+
+bool counts(const AcceptedRevision& accepted, const TrustFile& trust) {
+  Signers others;
+  for (const KeyId& id : accepted.keys) {
+    if (is_compromised(id, trust)) continue;
+    const TrustedKey* key = trust.find(id);
+    others.push_back(key == nullptr ? &unlisted_key() : key);
+  }
+  if (others.size() == accepted.keys.size()) return true;
+  std::vector<Role> roles = {Role::kAuthor};
+  if (accepted.reviewed) roles.push_back(Role::kReviewer);
+  return are_enough(roles, others, trust.threshold);
+}
+
+bool counts(const RememberedList& list, const TrustFile& trust) {
+  return !std::ranges::all_of(list.keys, [&](const KeyId& id) { return is_compromised(id, trust); });
+}
+
+const RememberedList* last_counting_list(const RootState& root, const TrustFile& trust) {
+  for (auto list = root.withdrawals.rbegin(); list != root.withdrawals.rend(); ++list) {
+    if (counts(*list, trust)) return &*list;
+  }
+  return nullptr;
+}
+
+std::vector<Sha256> withdrawn_in_force(const CheckerState& state, const TrustFile& trust) {
+  std::vector<Sha256> withdrawn;
+  std::vector<KeyId> reached = {compute_key_id(trust.root)};
+  for (std::size_t i = 0; i < reached.size(); ++i) {
+    const RootState* root = state.find(reached[i]);
+    if (root != nullptr && gather_lists(*root, trust, withdrawn)) continue;
+    for (const RootState& other : state.roots) {
+      if (other.next == reached[i] && std::ranges::find(reached, other.root) == reached.end())
+        reached.push_back(other.root);
+    }
+  }
+  std::ranges::sort(withdrawn);
+  withdrawn.erase(std::unique(withdrawn.begin(), withdrawn.end()), withdrawn.end());
+  return withdrawn;
+}
+
+}  // namespace calseal

@@ -1,0 +1,13 @@
+// The salted digest of a binding field: HMAC-SHA-256 (RFC 2104) with the salt as key over
+// "<controller> <memory> 0x%08x <decimal size>\n" and the field's bytes.
+
+import { addressText, concatBytes, utf8 } from "./bytes.js";
+import { hmacSha256 } from "./digest.js";
+import { viewAt } from "./image.js";
+import { sizeOf } from "./place.js";
+
+export function saltedDigest(salt, map, field, image) {
+  const { begin } = field.range;
+  const head = `${map.controller} ${map.memories[field.memory].name} ${addressText(begin)} ${sizeOf(field.range)}\n`;
+  return hmacSha256(salt, concatBytes([utf8(head), viewAt(image, field)]));
+}

@@ -1,0 +1,161 @@
+#!/usr/bin/env python3
+"""The reader in Python against published vectors, region maps good and bad, and record files; and its corrections by chance.
+
+usage: reader_test.py [SEED]
+"""
+
+import json
+import os
+import random
+import sys
+import time
+import unittest
+
+import ed25519
+from algorithms import Adler, Fletcher, Sum, algorithm
+from chance import chance_world
+from correct import correct
+from crc_catalogue import read_page
+from map_checksums import swapped, swapped_range
+from plan import Plan, state
+from ranges import merged
+from record_files import Records
+from refused import Refused
+from region_map import Space, read_region_map
+
+FIXTURES = os.path.join(os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__)))), "fixtures")
+SEED = int(sys.argv[1]) if len(sys.argv) > 1 else int(time.time())
+
+
+def content(*names):
+    with open(os.path.join(FIXTURES, *names), "rb") as file:
+        return file.read()
+
+
+def vectors(name):
+    return json.loads(content("vectors", f"{name}.json"))
+
+
+def reason_of(function, *arguments):
+    try:
+        function(*arguments)
+    except Refused as refused:
+        return refused.reason
+    return ""
+
+
+class Algorithms(unittest.TestCase):
+    def test_ed25519(self):
+        rows = vectors("ed25519")
+        for row in rows["vectors"]:
+            secret, message = bytes.fromhex(row["secret"]), bytes.fromhex(row["message"])
+            self.assertEqual(ed25519.public_key(secret).hex(), row["public"])
+            self.assertEqual(ed25519.sign(secret, message).hex(), row["signature"])
+            self.assertTrue(ed25519.good(bytes.fromhex(row["public"]), message, bytes.fromhex(row["signature"])))
+        for row in rows["must_reject"]:
+            key = bytes.fromhex(row["public"])
+            accepted = not reason_of(ed25519.check_key, key) and ed25519.good(key, bytes.fromhex(row["message"]), bytes.fromhex(row["signature"]))
+            self.assertFalse(accepted, row["name"])
+        for row in rows["small_order_public_keys"]:
+            self.assertEqual(reason_of(ed25519.check_key, bytes.fromhex(row["encoding"])), "key-weak", row)
+
+    def test_crc(self):
+        for row in vectors("crc_catalogue")["algorithms"]:
+            if row["width"] > 64:
+                continue
+            crc = algorithm({"crc": row["name"]})
+            for key, message in (("empty", b""), ("one_zero_byte", b"\0"), ("bytes_00_to_ff", bytes(range(256))), ("bytes_ff_32", b"\xff" * 32)):
+                self.assertEqual(crc.value(message), int(row["derived"][key], 16), row["name"])
+            bare = {key: crc.entry[key] for key in ("width", "poly", "init", "refin", "refout", "xorout")}
+            self.assertEqual(algorithm({"crc": bare}).residue(), int(row["residue"], 16) ^ crc.entry["xorout"], row["name"])
+        self.assertGreater(len(read_page()), 150)
+
+    def test_sums(self):
+        for row in vectors("sums")["rows"]:
+            summed = Sum(row["unit"], row["order"], row["operation"], row["accumulator"], 0)
+            self.assertEqual(summed.value(bytes.fromhex(row["hex"])), int(row["sum"], 16), row)
+        for row in vectors("fletcher")["rows"]:
+            for width in (16, 32):
+                self.assertEqual(Fletcher(width, "little").value(bytes.fromhex(row["hex"])), int(row[f"fletcher{width}"], 16), row)
+        for row in vectors("adler32")["rows"]:
+            self.assertEqual(Adler().value(bytes.fromhex(row["hex"]) * row.get("repeat", 1)), int(row["adler32"], 16), row)
+
+
+class RegionMaps(unittest.TestCase):
+    def test_good(self):
+        for name in os.listdir(os.path.join(FIXTURES, "region_maps", "good")):
+            self.assertEqual(reason_of(read_region_map, content("region_maps", "good", name)), "", name)
+
+    def test_bad(self):
+        expected = json.loads(content("region_maps", "bad", "expected.json"))
+        self.assertGreater(len(expected), 200)
+        for name, row in expected.items():
+            self.assertEqual(reason_of(read_region_map, content("region_maps", "bad", name)), row["reason"], name)
+
+    def test_damaged(self):
+        """No map, however it is damaged, does anything but be read or be refused."""
+        rng = random.Random(SEED)
+        good = [content("region_maps", "good", name) for name in sorted(os.listdir(os.path.join(FIXTURES, "region_maps", "good")))]
+        for turn in range(400):
+            data = bytearray(rng.choice(good))
+            for _ in range(rng.choice((1, 1, 2, 5))):
+                data[rng.randrange(len(data))] = rng.choice(b'0123456789abcdef"{}[],:x') if rng.random() < 0.8 else rng.randrange(256)
+            try:
+                reason_of(read_region_map, bytes(data))
+            except RecursionError:
+                self.fail(f"seed {SEED}, turn {turn}")
+
+
+class Swaps(unittest.TestCase):
+    def test_ranges_are_their_bytes(self):
+        """The bytes behind a swapped range, as ranges, are those of its addresses one by one, wherever the memory begins."""
+        rng = random.Random(SEED)
+        for turn in range(1000):
+            memories = [{"name": name, "origin": rng.randrange(64), "size": 64, "fill": b"\xff", "hole_is_fill": False, "segments": None} for name in "ab"]
+            space = Space(memories)
+            memory, swap = rng.choice(space.memories), rng.choice((16, 32))
+            first = memory.base + rng.randrange(4, 56)
+            last = rng.randrange(first + 1, memory.base + 61)
+            one_by_one = merged((p, p + 1) for p in (swapped(space, at, swap) for at in range(first, last)))
+            self.assertEqual(swapped_range(space, first, last, swap), one_by_one, f"seed {SEED}, turn {turn}")
+
+
+class Corrections(unittest.TestCase):
+    def test_what_was_corrected_holds(self):
+        """Any bytes changed, then every group corrected in order: then every node holds, and correcting again changes nothing."""
+        rng, circles, rules = random.Random(SEED), 0, 0
+        for turn in range(60):
+            world = chance_world(rng)
+            image = world.whole.copy()
+            for _ in range(5):
+                first, last = rng.choice(image.known)
+                image.data[rng.randrange(first, last)] ^= rng.randint(1, 255)
+            plan = Plan(world.region_map, image)
+            circles += len(plan.circles)
+            rules += sum(node.kind == "checksum" and bool(node.fields["rule"]) for node in plan.nodes)
+            try:
+                for group in plan.groups:
+                    correct(plan, group, image)
+            except Refused as refused:
+                self.assertEqual(refused.reason, "map-unsolvable")
+                continue
+            self.assertEqual({state(node, image) for node in plan.nodes} - {"holds"}, set(), f"seed {SEED}, turn {turn}")
+        self.assertGreater(circles + rules, 5, f"seed {SEED}: nothing worth correcting")
+
+
+class RecordFiles(unittest.TestCase):
+    def test_forms(self):
+        binary = content("forms", "two_segments.bin")
+        for name, kind in (("two_segments.hex", "intel-hex"), ("two_segments.s19", "s-record")):
+            text = content("forms", name)
+            records = Records(text, kind)
+            for address, held, _, _ in records.data:
+                self.assertEqual(binary[address - 0x80010000:address - 0x80010000 + len(held)], held)
+            self.assertEqual(records.written(lambda address: binary[address - 0x80010000]), text)
+            changed = records.written(lambda address: binary[address - 0x80010000] ^ 0xFF)
+            self.assertEqual([held for _, held, _, _ in Records(changed, kind).data], [bytes(b ^ 0xFF for b in held) for _, held, _, _ in records.data])
+
+
+if __name__ == "__main__":
+    print(f"seed {SEED}", flush=True)
+    unittest.main(argv=sys.argv[:1])

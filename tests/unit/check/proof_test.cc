@@ -34,7 +34,10 @@ TEST(MatchFamily, TheActiveBankIsAskedOfTheRead) {
     EXPECT_THAT(job.check((*sealed)->file, driven_small(job.base, 3, with_bank)), IsAccepted());
     SmallImage other = job.base;
     other.eeprom[0x10] = 0x02;  // a volatile byte: no locked span tells it
-    EXPECT_THAT(job.check((*sealed)->file, other), IsRefusedAt(Reason::kBankNotActive, "mirror"));
+    const Verdict verdict = job.check((*sealed)->file, other);
+    EXPECT_THAT(verdict, IsRefusedAt(Reason::kBankNotActive, "mirror"));
+    // Before anything is laid: the result would be refused for the same, but only at the end.
+    EXPECT_EQ(std::ranges::find(verdict.steps, "match", &Step::name)->state, StepState::kFailed);
   }
 }
 

@@ -338,8 +338,9 @@ class Checking {
   // A controller that leaves its set leaves partners behind.
   void note_left_set() {
     const Manifest& manifest = opened_.manifest;
-    const KeptRevision* newest =
-        newest_accepted(known_jobs(order_, manifest.job, manifest.controller().name), chain_.trust);
+    if (!order_.state) return;
+    const KeptRevision* newest = newest_accepted(
+        known_jobs(*order_.state, chain_.trust, manifest.job, manifest.controller().name), chain_.trust);
     if (newest == nullptr || !newest->set || newest->set == manifest.set) return;
     caution("set-left",
             "the revision accepted before belongs to a set, and this one does not belong to it: the "

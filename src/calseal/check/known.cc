@@ -1,6 +1,7 @@
 #include "calseal/check/known.h"
 
 #include <algorithm>
+#include <tuple>
 
 #include "calseal/trust/judge.h"
 
@@ -28,10 +29,9 @@ void gather(std::vector<Sha256>& withdrawn, const std::vector<Sha256>& more) {
 
 // What lists of this root keep in force; whether one of them counts.
 bool gather_lists(const RootState& root, const TrustFile& trust, std::vector<Sha256>& withdrawn) {
-  const RememberedList* last = last_counting_list(root, trust);
   for (auto list = root.withdrawals.rbegin(); list != root.withdrawals.rend(); ++list) {
     gather(withdrawn, list->notices);
-    if (&*list == last) return true;
+    if (counts(*list, trust)) return true;
     gather(withdrawn, list->dropped);
   }
   return false;
@@ -53,6 +53,15 @@ std::vector<const RootState*> speaking_roots(const CheckerState& state, const Ke
   return roots;
 }
 
+std::vector<const JobState*> known_jobs(const CheckerState& state, const TrustFile& trust,
+                                        std::string_view job, std::string_view controller) {
+  std::vector<const JobState*> jobs;
+  for (const RootState* root : speaking_roots(state, compute_key_id(trust.root))) {
+    if (const JobState* found = root->find(job, controller)) jobs.push_back(found);
+  }
+  return jobs;
+}
+
 bool counts(const AcceptedRevision& accepted, const TrustFile& trust) {
   Signers others;
   for (const KeyId& id : accepted.keys) {
@@ -68,6 +77,19 @@ bool counts(const AcceptedRevision& accepted, const TrustFile& trust) {
 
 bool counts(const RememberedList& list, const TrustFile& trust) {
   return !std::ranges::all_of(list.keys, [&](const KeyId& id) { return is_compromised(id, trust); });
+}
+
+const KeptRevision* newest_accepted(const std::vector<const JobState*>& jobs, const TrustFile& trust) {
+  const KeptRevision* newest = nullptr;
+  for (const JobState* job : jobs) {
+    for (const KeptRevision& kept : job->revisions) {
+      if (!counts(kept, trust)) continue;
+      if (newest == nullptr ||
+          std::tie(kept.sequence, kept.revision) > std::tie(newest->sequence, newest->revision))
+        newest = &kept;
+    }
+  }
+  return newest;
 }
 
 const RememberedList* last_counting_list(const RootState& root, const TrustFile& trust) {

@@ -1,7 +1,6 @@
 #include "calseal/check/order.h"
 
 #include <algorithm>
-#include <tuple>
 
 #include "calseal/base/text.h"
 #include "calseal/check/known.h"
@@ -33,7 +32,9 @@ constexpr const char* kFromNewest = "the newer bundle beside it";
 
 void gather_state(const Manifest& manifest, const Sha256& digest, const OrderEvidence& evidence,
                   Knowledge& known) {
-  const std::vector<const JobState*> jobs = known_jobs(evidence, manifest.job, manifest.controller().name);
+  if (!evidence.state) return;
+  const std::vector<const JobState*> jobs =
+      known_jobs(*evidence.state, *evidence.trust, manifest.job, manifest.controller().name);
   const auto add = [&](const AcceptedRevision& one, std::uint64_t revision) {
     if (counts(one, *evidence.trust))
       known.revisions.push_back({one.revision, one.base, revision, one.sequence, kFromState});
@@ -176,29 +177,6 @@ Result<Passage> judge_older(const Manifest& manifest, const Sha256& digest, cons
 }
 
 }  // namespace
-
-std::vector<const JobState*> known_jobs(const OrderEvidence& evidence, std::string_view job,
-                                        std::string_view controller) {
-  std::vector<const JobState*> jobs;
-  if (!evidence.state) return jobs;
-  for (const RootState* root : speaking_roots(*evidence.state, compute_key_id(evidence.trust->root))) {
-    if (const JobState* found = root->find(job, controller)) jobs.push_back(found);
-  }
-  return jobs;
-}
-
-const KeptRevision* newest_accepted(const std::vector<const JobState*>& jobs, const TrustFile& trust) {
-  const KeptRevision* newest = nullptr;
-  for (const JobState* job : jobs) {
-    for (const KeptRevision& kept : job->revisions) {
-      if (!counts(kept, trust)) continue;
-      if (newest == nullptr ||
-          std::tie(kept.sequence, kept.revision) > std::tie(newest->sequence, newest->revision))
-        newest = &kept;
-    }
-  }
-  return newest;
-}
 
 Status judge_withdrawal(const Manifest& manifest, const Sha256& digest, const OrderEvidence& evidence,
                         const std::string& name, std::vector<Caution>& cautions) {

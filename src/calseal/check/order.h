@@ -40,12 +40,6 @@ struct OrderEvidence {
   bool declared_clock = false;     // the person's word: the clock is right
 };
 
-// The roots that speak of a job and controller, each with what was learned under it.
-std::vector<const JobState*> known_jobs(const OrderEvidence& evidence, std::string_view job,
-                                        std::string_view controller);
-// The counting revision with the highest sequence; nothing where none counts.
-const KeptRevision* newest_accepted(const std::vector<const JobState*>& jobs, const TrustFile& trust);
-
 // kWithdrawn, when the list or the state names this revision; never for a revision 0, where the notice
 // becomes a caution.
 Status judge_withdrawal(const Manifest& manifest, const Sha256& digest, const OrderEvidence& evidence,

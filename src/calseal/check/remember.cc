@@ -1,7 +1,6 @@
 #include "calseal/check/remember.h"
 
 #include <algorithm>
-#include <tuple>
 
 #include "calseal/base/text.h"
 #include "calseal/check/known.h"
@@ -48,21 +47,17 @@ AcceptedRevision accepted_of(const OpenedBundle& opened) {
 void keep(std::vector<KeptRevision>& kept, KeptRevision revision) {
   if (std::ranges::any_of(kept, [&](const KeptRevision& one) { return covers(one, revision); })) return;
   std::erase_if(kept, [&](const KeptRevision& one) { return covers(revision, one); });
-  const auto key = [](const KeptRevision& r) { return std::tie(r.sequence, r.revision, r.keys); };
-  kept.insert(std::ranges::upper_bound(kept, key(revision), {}, key), std::move(revision));
+  kept.insert(std::ranges::upper_bound(kept, by_sequence(revision), {}, by_sequence), std::move(revision));
   if (kept.size() > kKeptRevisionLimit) kept.erase(kept.begin());
 }
 
 bool keep_way_back(std::vector<AcceptedRevision>& ways_back, AcceptedRevision revision) {
-  const auto covered = [](const AcceptedRevision& a, const AcceptedRevision& b) {
-    return a.revision == b.revision && covers(a, b);
-  };
-  if (std::ranges::any_of(ways_back, [&](const AcceptedRevision& one) { return covered(one, revision); }))
-    return true;
-  std::erase_if(ways_back, [&](const AcceptedRevision& one) { return covered(revision, one); });
+  const auto covered = [&](const AcceptedRevision& one) { return covers_way_back(one, revision); };
+  if (std::ranges::any_of(ways_back, covered)) return true;
+  std::erase_if(ways_back, [&](const AcceptedRevision& one) { return covers_way_back(revision, one); });
   if (ways_back.size() == kWayBackLimit) return false;
-  const auto key = [](const AcceptedRevision& r) { return std::tie(r.revision, r.keys); };
-  ways_back.insert(std::ranges::upper_bound(ways_back, key(revision), {}, key), std::move(revision));
+  ways_back.insert(std::ranges::upper_bound(ways_back, by_revision(revision), {}, by_revision),
+                   std::move(revision));
   return true;
 }
 

@@ -1,7 +1,6 @@
 #include "calseal/check/state.h"
 
 #include <algorithm>
-#include <tuple>
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
@@ -172,14 +171,9 @@ bool none_covers(const std::vector<Accepted>& list, Covered covered) {
 }
 
 bool is_consistent(const JobState& job) {
-  const auto by_sequence = [](const KeptRevision& r) { return std::tuple(r.sequence, r.revision, r.keys); };
-  const auto by_revision = [](const AcceptedRevision& r) { return std::pair(r.revision, r.keys); };
   return !(job.revisions.empty() && job.ways_back.empty()) && is_ascending(job.revisions, by_sequence) &&
          is_ascending(job.ways_back, by_revision) && none_covers(job.revisions, covers) &&
-         none_covers(job.ways_back,
-                     [](const AcceptedRevision& a, const AcceptedRevision& b) {
-                       return a.revision == b.revision && covers(a, b);
-                     }) &&
+         none_covers(job.ways_back, covers_way_back) &&
          std::ranges::all_of(job.revisions,
                              [](const KeptRevision& r) { return is_ascending_set(r.returns); });
 }
@@ -215,6 +209,10 @@ bool covers(const AcceptedRevision& a, const AcceptedRevision& b) {
   if (a.sequence < b.sequence || a.base < b.base) return false;
   if (a.keys.empty()) return true;
   return a.keys == b.keys && (!a.reviewed || b.reviewed);
+}
+
+bool covers_way_back(const AcceptedRevision& a, const AcceptedRevision& b) {
+  return a.revision == b.revision && covers(a, b);
 }
 
 const JobState* RootState::find(std::string_view job, std::string_view controller) const {

@@ -9,6 +9,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <tuple>
 #include <vector>
 
 #include "calseal/base/bytes.h"
@@ -41,6 +42,8 @@ struct AcceptedRevision {
 
 // Whether whatever `b` refuses, `a` refuses too, whichever keys are called compromised later.
 bool covers(const AcceptedRevision& a, const AcceptedRevision& b);
+// The same for two ways back, which only ever stand for their own revision.
+bool covers_way_back(const AcceptedRevision& a, const AcceptedRevision& b);
 
 // One of the revisions of which the newest is still known when keys turn out to be stolen.
 struct KeptRevision : AcceptedRevision {
@@ -49,12 +52,16 @@ struct KeptRevision : AcceptedRevision {
   friend bool operator==(const KeptRevision&, const KeptRevision&) = default;
 };
 
+// What the lists of a job ascend by.
+inline auto by_sequence(const KeptRevision& one) { return std::tie(one.sequence, one.revision, one.keys); }
+inline auto by_revision(const AcceptedRevision& one) { return std::tie(one.revision, one.keys); }
+
 // What was accepted for one controller of one job.
 struct JobState {
   std::string job;
   std::string controller;
-  std::vector<KeptRevision> revisions;      // ascending by sequence, revision, keys; none covers another
-  std::vector<AcceptedRevision> ways_back;  // revisions 0; ascending by revision, keys
+  std::vector<KeptRevision> revisions;      // ascending by_sequence; none covers another
+  std::vector<AcceptedRevision> ways_back;  // revisions 0; ascending by_revision
   friend bool operator==(const JobState&, const JobState&) = default;
 };
 

@@ -13,7 +13,7 @@ import unittest
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 LAYER = re.compile(r"^calseal_layer\((\S+)(?: SEPARATE)?(?: USES ([^)]*?))?(?: PRIVATE [^)]*)?\)$", re.M)
 INCLUDE = re.compile(r'^\s*#\s*include\s+"calseal/(.+)/[^/"]+"', re.M)
-LIBRARY = re.compile(r"^\s*#\s*include\s+<((?:openssl|rapidjson|CLI)/.*|zlib\.h|libdeflate\.h|sqlite3\.h)>", re.M)
+LIBRARY = re.compile(r"^\s*#\s*include\s+<((?:openssl|nlohmann|CLI)/.*|zlib\.h|libdeflate\.h|sqlite3\.h)>", re.M)
 SIGNING = "sign"
 
 

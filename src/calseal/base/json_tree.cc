@@ -1,11 +1,10 @@
-// The only file that touches the JSON library's reader.
+// The only file that touches the JSON library.
 #include "calseal/base/json_tree.h"
-
-#include <rapidjson/reader.h>
 
 #include <algorithm>
 #include <cstring>
 #include <limits>
+#include <nlohmann/json.hpp>
 #include <optional>
 #include <span>
 #include <utility>
@@ -19,9 +18,8 @@ class JsonTreeBuilder {
  public:
   using Index = JsonTree::Index;
 
-  explicit JsonTreeBuilder(JsonTree& tree, std::size_t text_size) : tree_(tree) {
-    constexpr std::size_t kUsual = 16;  // bytes of text for each value
-    tree_.values_.reserve(text_size / kUsual + 1);
+  JsonTreeBuilder(JsonTree& tree, std::size_t usual_values) : tree_(tree) {
+    tree_.values_.reserve(usual_values);
   }
 
   void key(std::string_view decoded) { key_ = piece(decoded); }
@@ -146,186 +144,33 @@ class JsonListBuilder {
 
 namespace {
 
-// Hands values to a builder, and stops at the first thing that strict JSON does not have. The library decodes
-// strings in place, in a copy of the text, and says how far it has read.
-template <typename Builder>
-class StrictReader {
+// Tells how many bytes of the text the library has taken.
+class CountingIterator {
  public:
-  using Size = rapidjson::SizeType;
+  using iterator_category = std::forward_iterator_tag;
+  using value_type = char;
+  using difference_type = std::ptrdiff_t;
+  using pointer = const char*;
+  using reference = const char&;
 
-  StrictReader(std::string_view text, const std::string& file, const char* decoded, Builder& builder,
-               rapidjson::InsituStringStream& stream)
-      : text_(text),
-        file_(file),
-        decoded_(decoded),
-        builder_(builder),
-        stream_(stream),
-        has_unicode_escapes_(text.find("\\u") != text.npos) {}
-
-  bool Null() {
-    return refuse(offset() - 4, Reason::kJsonType, "null", "a value", "leave the key out, or give a value");
+  CountingIterator() = default;
+  CountingIterator(const char* at, std::size_t* taken) : at_(at), taken_(taken) {}
+  reference operator*() const { return *at_; }
+  CountingIterator& operator++() {
+    ++at_;
+    ++*taken_;
+    return *this;
   }
-  bool Bool(bool value) {
-    builder_.scalar(JsonKind::kBoolean, value ? 1 : 0, offset() - (value ? 4 : 5));
-    return true;
+  CountingIterator operator++(int) {
+    CountingIterator old = *this;
+    ++*this;
+    return old;
   }
-  // Never called: numbers come as they are written.
-  bool Int(int /*value*/) { return false; }
-  bool Uint(unsigned /*value*/) { return false; }
-  bool Int64(std::int64_t /*value*/) { return false; }
-  bool Uint64(std::uint64_t /*value*/) { return false; }
-  bool Double(double /*value*/) { return false; }
-
-  bool RawNumber(const char* begin, Size length, bool /*copy*/) {
-    const std::string_view literal(begin, length);
-    constexpr std::size_t kMostDigits = 16;  // of kJsonIntegerLimit
-    const bool is_whole =
-        std::all_of(literal.begin(), literal.end(), [](char c) { return c >= '0' && c <= '9'; });
-    std::uint64_t value = 0;
-    if (is_whole && length <= kMostDigits) {
-      for (const char c : literal) value = value * 10 + static_cast<std::uint64_t>(c - '0');
-    }
-    if (!is_whole || length > kMostDigits || value > kJsonIntegerLimit)
-      return refuse_number(literal, is_whole);
-    builder_.scalar(JsonKind::kInteger, value, offset());
-    return true;
-  }
-
-  bool String(const char* decoded, Size length, bool /*copy*/) {
-    if (!is_sound({decoded, length})) return false;
-    builder_.string({decoded, length}, offset());
-    return true;
-  }
-
-  bool StartObject() { return open(JsonKind::kObject); }
-  bool Key(const char* decoded, Size length, bool /*copy*/) {
-    const std::string_view key(decoded, length);
-    if (!is_sound(key)) return false;
-    keys_.push_back(key_of(key));
-    if (keys_.size() - open_.back() <= kFew && is_repeated(keys_.back()))
-      return refuse_repeated(keys_.back());
-    builder_.key(key);
-    return true;
-  }
-  bool EndObject(Size /*members*/) {
-    const std::size_t first = open_.back();
-    if (keys_.size() - first > kFew) {
-      if (const auto repeated = first_repeated(first, keys_.size())) return refuse_repeated(*repeated);
-    }
-    keys_.resize(first);
-    return close();
-  }
-  bool StartArray() { return open(JsonKind::kArray); }
-  bool EndArray(Size /*items*/) { return close(); }
-
-  // The library stands before the number, also when it gives up on one that no double holds.
-  bool refuse_number(std::string_view literal, bool is_whole) {
-    return refuse(offset(), Reason::kJsonNumber, printable(literal, 40),
-                  "a whole number from 0 to 9007199254740991",
-                  is_whole ? "write large values as \"0x...\" strings where the field allows it"
-                           : "write it without sign, fraction or exponent");
-  }
-
-  // The first fault of a text whose reading was given up: objects that are still open may hold a key twice,
-  // which came before. To be asked once, last.
-  std::optional<Error> take_error() {
-    std::optional<Key64> earliest;
-    for (std::size_t i = 0; i < open_.size(); ++i) {
-      const std::size_t end = i + 1 < open_.size() ? open_[i + 1] : keys_.size();
-      if (end - open_[i] <= kFew) continue;
-      const auto repeated = first_repeated(open_[i], end);
-      if (repeated && (!earliest || *repeated < *earliest)) earliest = repeated;
-    }
-    if (earliest) refuse_repeated(*earliest);
-    return std::move(error_);
-  }
+  friend bool operator==(const CountingIterator& a, const CountingIterator& b) { return a.at_ == b.at_; }
 
  private:
-  // Where a key is in the decoded text, both in 32 bits: begin above, size below. So they ascend as they
-  // come.
-  using Key64 = std::uint64_t;
-  static constexpr std::size_t kFew =
-      16;  // keys of an object that are compared as they come; of more, when all are there
-
-  Key64 key_of(std::string_view key) const {
-    return static_cast<Key64>(key.data() - decoded_) << 32 | key.size();
-  }
-  std::string_view text_of_key(Key64 key) const {
-    return {decoded_ + (key >> 32), static_cast<std::size_t>(key & 0xffffffff)};
-  }
-
-  // Whether a key of the innermost object came before its last one.
-  bool is_repeated(Key64 last) const {
-    return std::any_of(keys_.begin() + static_cast<std::ptrdiff_t>(open_.back()), keys_.end() - 1,
-                       [&](Key64 key) { return text_of_key(key) == text_of_key(last); });
-  }
-
-  // The first key of one object that repeats an earlier one. Their order is lost.
-  std::optional<Key64> first_repeated(std::size_t first, std::size_t end) {
-    const auto keys = std::span(keys_).subspan(first, end - first);
-    std::ranges::sort(keys, [&](Key64 a, Key64 b) {
-      const int order = text_of_key(a).compare(text_of_key(b));
-      return order != 0 ? order < 0 : a < b;
-    });
-    std::optional<Key64> earliest;
-    for (std::size_t i = 1; i < keys.size(); ++i) {
-      if (text_of_key(keys[i]) != text_of_key(keys[i - 1])) continue;
-      if (!earliest || keys[i] < *earliest) earliest = keys[i];
-    }
-    return earliest;
-  }
-
-  bool refuse(std::size_t offset, Reason reason, std::string found, std::string expected, std::string next) {
-    error_ =
-        Error{reason,         file_, line_and_column(text_, offset), std::move(found), std::move(expected),
-              std::move(next)};
-    return false;
-  }
-
-  // A string is decoded where it stands, so its quote is the byte before.
-  bool refuse_repeated(Key64 key) {
-    return refuse(static_cast<std::size_t>(key >> 32) - 1, Reason::kJsonRepeatedKey,
-                  "\"" + printable(text_of_key(key), 60) + "\" again", "each key once",
-                  "remove one of the two");
-  }
-
-  // The library pairs surrogates but lets a lone low one pass.
-  bool is_sound(std::string_view decoded) {
-    if (!has_unicode_escapes_ || is_utf8(decoded)) return true;
-    return refuse(offset(), Reason::kJsonSyntax, "a lone surrogate", "JSON (RFC 8259) in UTF-8",
-                  "correct the text at this place");
-  }
-
-  // Where the library is: at the first byte of a string, key or number, which it reads on a copy of the
-  // stream, and behind what it has taken of anything else.
-  std::size_t offset() const { return stream_.Tell(); }
-
-  bool open(JsonKind kind) {
-    if (open_.size() >= static_cast<std::size_t>(kJsonDepthLimit)) {
-      return refuse(offset() - 1, Reason::kJsonDepth,
-                    "nesting deeper than " + std::to_string(kJsonDepthLimit),
-                    "at most " + std::to_string(kJsonDepthLimit) + " levels", "do not use this file");
-    }
-    open_.push_back(keys_.size());
-    builder_.open(kind, offset() - 1);
-    return true;
-  }
-
-  bool close() {
-    open_.pop_back();
-    builder_.close();
-    return true;
-  }
-
-  std::string_view text_;
-  const std::string& file_;
-  const char* decoded_;
-  Builder& builder_;
-  rapidjson::InsituStringStream& stream_;
-  const bool has_unicode_escapes_;
-  std::vector<std::size_t> open_;  // arrays and objects that are not closed yet: where their keys begin
-  std::vector<Key64> keys_;        // of the objects that are not closed yet
-  std::optional<Error> error_;
+  const char* at_ = nullptr;
+  std::size_t* taken_ = nullptr;
 };
 
 Error syntax_error(std::string_view text, const std::string& file, std::size_t offset) {
@@ -344,6 +189,209 @@ Error syntax_error(std::string_view text, const std::string& file, std::size_t o
           at_end ? "the file is cut off: get it again" : "correct the text at this place"};
 }
 
+// Hands values to a builder, and stops at the first thing that strict JSON does not have. The library tells
+// no places, so the reader follows: between two tokens stand white space and one comma or colon, no more.
+template <typename Builder>
+class StrictReader {
+ public:
+  using Json = nlohmann::json;
+
+  // `decoded`: room for as many bytes as the text has.
+  StrictReader(std::string_view text, const std::string& file, char* decoded, Builder& builder)
+      : text_(text), file_(file), decoded_(decoded), builder_(builder) {}
+
+  Status read() {
+    const CountingIterator begin(text_.data(), &taken_), end(text_.data() + text_.size(), &taken_);
+    const bool read = Json::sax_parse(begin, end, this);
+    if (auto error = take_error()) return fail(*std::move(error));
+    // The library takes a NUL for the end of the text.
+    const std::size_t nul = text_.find('\0');
+    if (!read || nul != text_.npos) return fail(syntax_error(text_, file_, std::min(nul, text_.size())));
+    return {};
+  }
+
+  // What the library calls, in the order of the text.
+  bool null() {
+    return refuse(begin_token(), Reason::kJsonType, "null", "a value", "leave the key out, or give a value");
+  }
+  bool boolean(bool value) {
+    const std::size_t at = begin_token();
+    builder_.scalar(JsonKind::kBoolean, value ? 1 : 0, at);
+    return end_token(at + (value ? 4 : 5));
+  }
+  bool number_unsigned(std::uint64_t value) {
+    if (value > kJsonIntegerLimit) return refuse_number();
+    const std::size_t at = begin_token();
+    builder_.scalar(JsonKind::kInteger, value, at);
+    return end_token(at + number_at(at).size());
+  }
+  bool number_integer(std::int64_t /*value*/) { return refuse_number(); }  // has a sign
+  bool number_float(double /*value*/, const std::string& /*literal*/) { return refuse_number(); }
+  bool string(const std::string& value) {
+    builder_.string(keep(value), begin_token());
+    return end_token(taken_);
+  }
+  bool binary(const Json::binary_t& /*value*/) { return false; }  // JSON has none
+
+  bool start_object(std::size_t /*members*/) { return open(JsonKind::kObject); }
+  bool key(const std::string& value) {
+    const std::string_view key = keep(value);
+    keys_.push_back({static_cast<std::uint32_t>(begin_token()),
+                     static_cast<std::uint32_t>(key.data() - decoded_),
+                     static_cast<std::uint32_t>(key.size())});
+    if (keys_.size() - open_.back() <= kFew && is_repeated(keys_.back()))
+      return refuse_repeated(keys_.back());
+    builder_.key(key);
+    return end_token(taken_);
+  }
+  bool end_object() {
+    const std::size_t first = open_.back();
+    if (keys_.size() - first > kFew) {
+      if (const auto repeated = first_repeated(first, keys_.size())) return refuse_repeated(*repeated);
+    }
+    keys_.resize(first);
+    return close();
+  }
+  bool start_array(std::size_t /*items*/) { return open(JsonKind::kArray); }
+  bool end_array() { return close(); }
+
+  bool parse_error(std::size_t taken, const std::string& /*token*/, const Json::exception& fault) {
+    constexpr int kOutOfDouble = 406;  // a number; JSON for Modern C++ 3.11, "Exceptions"
+    if (fault.id == kOutOfDouble) return refuse_number();
+    const std::size_t last = taken == 0 ? 0 : taken - 1;  // the byte that did not fit
+    error_ = syntax_error(text_, file_, last < text_.size() ? place_of_fault(last) : last);
+    return false;
+  }
+
+ private:
+  // A key of an object that is not closed yet, all in bytes: where it is in the text, and what it is.
+  struct Key {
+    std::uint32_t offset = 0;
+    std::uint32_t begin = 0;  // in the decoded text
+    std::uint32_t size = 0;
+  };
+  static constexpr std::size_t kFew =
+      16;  // keys of an object that are compared as they come; of more, when all are there
+
+  // Where the token that the library has just read begins.
+  std::size_t begin_token() const {
+    return std::min(text_.find_first_not_of(" \t\n\r,:", token_end_), text_.size());
+  }
+  // The byte within a string, else the token that it ends.
+  std::size_t place_of_fault(std::size_t last) const {
+    const std::size_t begin = std::min(begin_token(), last);
+    return text_[begin] == '"' && text_[last] != '"' ? last : begin;
+  }
+  bool end_token(std::size_t end) {
+    token_end_ = end;
+    return true;
+  }
+
+  std::string_view number_at(std::size_t offset) const {
+    const std::size_t end = text_.find_first_not_of("+-.0123456789eE", offset);
+    return text_.substr(offset, end - offset);
+  }
+
+  // Lays a decoded string behind those before it. None is longer than its text.
+  std::string_view keep(const std::string& value) {
+    char* const at = decoded_ + decoded_size_;
+    std::ranges::copy(value, at);
+    decoded_size_ += value.size();
+    return {at, value.size()};
+  }
+  std::string_view text_of(const Key& key) const { return {decoded_ + key.begin, key.size}; }
+
+  // Whether a key of the innermost object came before its last one.
+  bool is_repeated(const Key& last) const {
+    return std::any_of(keys_.begin() + static_cast<std::ptrdiff_t>(open_.back()), keys_.end() - 1,
+                       [&](const Key& key) { return text_of(key) == text_of(last); });
+  }
+
+  // The first key of one object that repeats an earlier one. Their order is lost.
+  std::optional<Key> first_repeated(std::size_t first, std::size_t end) {
+    const auto keys = std::span(keys_).subspan(first, end - first);
+    std::ranges::sort(keys, [&](const Key& a, const Key& b) {
+      const int order = text_of(a).compare(text_of(b));
+      return order != 0 ? order < 0 : a.offset < b.offset;
+    });
+    std::optional<Key> earliest;
+    for (std::size_t i = 1; i < keys.size(); ++i) {
+      if (text_of(keys[i]) != text_of(keys[i - 1])) continue;
+      if (!earliest || keys[i].offset < earliest->offset) earliest = keys[i];
+    }
+    return earliest;
+  }
+
+  // The first fault of a text whose reading was given up: objects that are still open may hold a key twice,
+  // which came before. To be asked once, last.
+  std::optional<Error> take_error() {
+    std::optional<Key> earliest;
+    for (std::size_t i = 0; i < open_.size(); ++i) {
+      const std::size_t end = i + 1 < open_.size() ? open_[i + 1] : keys_.size();
+      if (end - open_[i] <= kFew) continue;
+      const auto repeated = first_repeated(open_[i], end);
+      if (repeated && (!earliest || repeated->offset < earliest->offset)) earliest = repeated;
+    }
+    if (earliest) refuse_repeated(*earliest);
+    return std::move(error_);
+  }
+
+  bool refuse(std::size_t offset, Reason reason, std::string found, std::string expected, std::string next) {
+    error_ =
+        Error{reason,         file_, line_and_column(text_, offset), std::move(found), std::move(expected),
+              std::move(next)};
+    return false;
+  }
+
+  bool refuse_repeated(const Key& key) {
+    return refuse(key.offset, Reason::kJsonRepeatedKey, "\"" + printable(text_of(key), 60) + "\" again",
+                  "each key once", "remove one of the two");
+  }
+
+  // A number of RFC 8259 that is not one of ours; "-01" is none.
+  bool refuse_number() {
+    const std::size_t at = begin_token();
+    const std::string_view literal = number_at(at);
+    if (literal.size() > 2 && literal.starts_with("-0") && literal[2] >= '0' && literal[2] <= '9') {
+      error_ = syntax_error(text_, file_, at);
+      return false;
+    }
+    const bool is_whole = literal.find_first_not_of("0123456789") == literal.npos;
+    return refuse(at, Reason::kJsonNumber, printable(literal, 40),
+                  "a whole number from 0 to 9007199254740991",
+                  is_whole ? "write large values as \"0x...\" strings where the field allows it"
+                           : "write it without sign, fraction or exponent");
+  }
+
+  bool open(JsonKind kind) {
+    const std::size_t at = begin_token();
+    if (open_.size() >= static_cast<std::size_t>(kJsonDepthLimit)) {
+      return refuse(at, Reason::kJsonDepth, "nesting deeper than " + std::to_string(kJsonDepthLimit),
+                    "at most " + std::to_string(kJsonDepthLimit) + " levels", "do not use this file");
+    }
+    open_.push_back(keys_.size());
+    builder_.open(kind, at);
+    return end_token(at + 1);
+  }
+
+  bool close() {
+    open_.pop_back();
+    builder_.close();
+    return end_token(begin_token() + 1);
+  }
+
+  std::string_view text_;
+  const std::string& file_;
+  char* decoded_;
+  std::size_t decoded_size_ = 0;
+  Builder& builder_;
+  std::size_t taken_ = 0;          // by the library; behind a string's last quote when it hands one over
+  std::size_t token_end_ = 0;      // of the last token handed over
+  std::vector<std::size_t> open_;  // arrays and objects that are not closed yet: where their keys begin
+  std::vector<Key> keys_;          // of the objects that are not closed yet
+  std::optional<Error> error_;
+};
+
 // What is wrong with a text before it is read.
 Status check_text(std::string_view text, const std::string& file) {
   if (text.starts_with("\xef\xbb\xbf")) {
@@ -354,35 +402,10 @@ Status check_text(std::string_view text, const std::string& file) {
     return fail({Reason::kJsonSyntax, file, "", "bytes that are not UTF-8", "JSON (RFC 8259) in UTF-8",
                  "save the file as UTF-8"});
   }
-  if (text.size() > std::numeric_limits<rapidjson::SizeType>::max()) {  // the library counts in 32 bits
+  if (text.size() > std::numeric_limits<std::uint32_t>::max()) {  // trees count in 32 bits
     return fail({Reason::kJsonSyntax, file, "", grouped(text.size()) + " bytes of text", "less than 4 GiB",
                  "do not use this file"});
   }
-  return {};
-}
-
-// A copy to be decoded in place. The library takes a NUL for the end of the text.
-std::unique_ptr<char[]> copy_to_decode(std::string_view text) {
-  auto copy = std::make_unique_for_overwrite<char[]>(text.size() + 1);
-  std::memcpy(copy.get(), text.data(), text.size());
-  copy[text.size()] = '\0';
-  return copy;
-}
-
-template <typename Builder>
-Status read_strictly(std::string_view text, const std::string& file, char* decoded, Builder& builder) {
-  const std::size_t end = std::min(text.find('\0'), text.size());
-  rapidjson::InsituStringStream stream(decoded);
-  StrictReader strict(text, file, decoded, builder, stream);
-  rapidjson::Reader reader;
-  // By recursion, which ends where the reader refuses depth.
-  constexpr unsigned kFlags = rapidjson::kParseInsituFlag | rapidjson::kParseNumbersAsStringsFlag;
-  reader.Parse<kFlags>(stream, strict);
-  if (reader.GetParseErrorCode() == rapidjson::kParseErrorNumberTooBig)
-    strict.refuse_number(text.substr(reader.GetErrorOffset()), true);
-  if (auto error = strict.take_error()) return fail(*std::move(error));
-  if (reader.HasParseError() || end < text.size())
-    return fail(syntax_error(text, file, reader.HasParseError() ? reader.GetErrorOffset() : end));
   return {};
 }
 
@@ -391,18 +414,19 @@ Status read_strictly(std::string_view text, const std::string& file, char* decod
 Result<JsonTree> JsonTree::parse(std::string_view text, const std::string& file) {
   CALSEAL_CHECK(check_text(text, file));
   JsonTree tree;
-  tree.decoded_ = copy_to_decode(text);
-  JsonTreeBuilder builder(tree, text.size());
-  CALSEAL_CHECK(read_strictly(text, file, tree.decoded_.get(), builder));
+  tree.decoded_ = std::make_unique_for_overwrite<char[]>(text.size());
+  constexpr std::size_t kUsual = 16;  // bytes of text for each value
+  JsonTreeBuilder builder(tree, text.size() / kUsual + 1);
+  CALSEAL_CHECK(StrictReader(text, file, tree.decoded_.get(), builder).read());
   return tree;
 }
 
 Result<JsonTree> JsonTree::parse_list(std::string_view text, const std::string& file, const List& list) {
   CALSEAL_CHECK(check_text(text, file));
   JsonTree tree;
-  tree.decoded_ = copy_to_decode(text);
+  tree.decoded_ = std::make_unique_for_overwrite<char[]>(text.size());
   JsonListBuilder builder(tree, list);
-  CALSEAL_CHECK(read_strictly(text, file, tree.decoded_.get(), builder));
+  CALSEAL_CHECK(StrictReader(text, file, tree.decoded_.get(), builder).read());
   return tree;
 }
 

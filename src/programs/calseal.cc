@@ -1,9 +1,9 @@
-#include <CLI/CLI.hpp>
 
 #include "calseal/base/interrupt.h"
 #include "calseal/cli/archive/archive_commands.h"
 #include "calseal/cli/check/check_command.h"
 #include "calseal/cli/check/confirm_command.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/ledger/ledger_commands.h"
@@ -18,10 +18,10 @@ int main(int argc, char** argv) {
   calseal::install_interrupt_handler();
   calseal::Console console;
   int status = 0;
-  CLI::App app("Integrity and revision packager for controller images: judge, prove, correct, seal, check.",
-               "calseal");
-  app.set_version_flag("--version", "calseal " CALSEAL_VERSION);
-  app.require_subcommand(1);
+  calseal::CommandLine app(
+      "Integrity and revision packager for controller images: judge, prove, correct, seal, check.", "calseal",
+      CALSEAL_VERSION);
+  app.require_subcommand();
   calseal::add_receive_command(app, console, status);
   calseal::add_regions_command(app, console, status);
   calseal::add_regions_draft_command(app, console, status);
@@ -48,7 +48,7 @@ int main(int argc, char** argv) {
   calseal::add_evidence_command(app, console, "calseal " CALSEAL_VERSION, status);
   calseal::add_find_command(app, console, status);
   calseal::add_identify_command(app, console, status);
-  CLI::App* check =
+  calseal::CommandLine* check =
       app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
   calseal::add_check_command(*check, console, "calseal check", status);
   calseal::add_confirm_command(app, console, status);

@@ -1,13 +1,13 @@
 // Audits on the command line.
 #pragma once
 
-#include "calseal/cli/console/console.h"
+#include "calseal/cli/console/command_line.h"
 
 namespace calseal {
 
 // `calseal audit` and `calseal audit merge`.
-void add_audit_command(CLI::App& app, Console& console, int& status);
+void add_audit_command(CommandLine& app, Console& console, int& status);
 // `calseal evidence`. `tool`: program and version, for the page.
-void add_evidence_command(CLI::App& app, Console& console, const std::string& tool, int& status);
+void add_evidence_command(CommandLine& app, Console& console, const std::string& tool, int& status);
 
 }  // namespace calseal

@@ -2,7 +2,6 @@
 
 #include <unistd.h>
 
-#include <CLI/CLI.hpp>
 #include <cstdio>
 #include <memory>
 
@@ -15,6 +14,7 @@
 #include "calseal/cli/archive/audit_output.h"
 #include "calseal/cli/archive/audit_part.h"
 #include "calseal/cli/archive/audit_progress.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/trust/spoken_code.h"
@@ -27,7 +27,7 @@ struct AuditOptions {
   std::vector<std::string> folders, successions;
   std::string trust, root, depth = "stored", part, mirror;
   bool resume = false, heal = false;
-  unsigned threads = 0;
+  std::uint64_t threads = 0;
   AuditOutput output;
 };
 
@@ -50,7 +50,7 @@ class Auditing {
     request.trust = trust_;
     request.trust_digest = trust_digest_;
     request.part = part_;
-    request.threads = options_.threads;
+    request.threads = static_cast<unsigned>(options_.threads);
     request.earlier = earlier_.record ? &*earlier_.record : nullptr;
     if (!output_.record.empty()) request.journal = output_.record + ".unfinished";
     request.resume = options_.resume;
@@ -185,8 +185,8 @@ Result<int> run_merge(const MergeOptions& options, const Console& console) {
   return give_out(judgement, options.output, console);
 }
 
-void add_merge_command(CLI::App& audit, Console& console, int& status) {
-  CLI::App* command =
+void add_merge_command(CommandLine& audit, Console& console, int& status) {
+  CommandLine* command =
       audit.add_subcommand("merge", "Join the records of all parts into the report of one run");
   auto o = std::make_shared<MergeOptions>();
   command->add_option("RECORD", o->records, "The record of each part")->required();
@@ -206,8 +206,9 @@ JsonValue findings_list_json() {
                        })}});
 }
 
-void add_findings_command(CLI::App& audit, Console& console, int& status) {
-  CLI::App* command = audit.add_subcommand("findings", "Everything that an audit can find, and what to do");
+void add_findings_command(CommandLine& audit, Console& console, int& status) {
+  CommandLine* command =
+      audit.add_subcommand("findings", "Everything that an audit can find, and what to do");
   auto markdown = std::make_shared<bool>(false);
   command->add_flag("--markdown", *markdown, "As the table of docs/audit.md");
   set_command(
@@ -222,8 +223,8 @@ void add_findings_command(CLI::App& audit, Console& console, int& status) {
 
 }  // namespace
 
-void add_audit_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.add_subcommand(
+void add_audit_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.add_subcommand(
       "audit", "Read a whole archive again: what is damaged, missing, extra, altered or forged");
   auto o = std::make_shared<AuditOptions>();
   command->add_option("DIR", o->folders, "Folders of the archive, of any shape; the ledger's too");
@@ -232,13 +233,12 @@ void add_audit_command(CLI::App& app, Console& console, int& status) {
   command
       ->add_option("--succession", o->successions,
                    "A succession that led to this root, the oldest first (repeatable)")
-      ->expected(1)
-      ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+      ->one_each();
   command
       ->add_option(
           "--depth", o->depth,
           "stored: containers, signatures, digests; proved: images rebuilt, confinement and checksums too")
-      ->check(CLI::IsMember({"stored", "proved"}));
+      ->one_of({"stored", "proved"});
   add_audit_output(*command, o->output);
   command->add_flag("--resume", o->resume, "Go on with a run that was stopped, by its --record");
   command->add_option("--mirror", o->mirror, "A second tree in which good copies are looked for");
@@ -246,9 +246,8 @@ void add_audit_command(CLI::App& app, Console& console, int& status) {
                     "Put good copies from --mirror in place; what was damaged is kept in .calseal-aside");
   command
       ->add_option("--part", o->part, "Only part K of N (K/N), or auto: as the engine that started this says")
-      ->option_text("K/N");
-  command->add_option("--threads", o->threads, "Threads; one for each processor else")
-      ->check(CLI::Range(1, 1024));
+      ->shown_as("K/N");
+  command->add_option("--threads", o->threads, "Threads; one for each processor else")->in_range(1, 1024);
   set_command(
       *command, console,
       {"calseal audit archive shop-ledger --trust shop.trust --depth proved --record 2026-06.record",
@@ -257,7 +256,7 @@ void add_audit_command(CLI::App& app, Console& console, int& status) {
        "parallel calseal audit archive --trust shop.trust --part {}/8 --record p{}.record ::: 1 2 3 4 5 6 7 "
        "8"},
       [o, command, &status](Console& c) -> Result<int> {
-        if (!command->get_subcommands().empty()) return status;  // that one has run
+        if (command->has_run_subcommand()) return status;  // that one has run
         return Auditing(*o, c).run();
       },
       status);

@@ -1,16 +1,15 @@
 #include "calseal/cli/archive/audit_output.h"
 
-#include <CLI/CLI.hpp>
-
 #include "calseal/archive/finding_json.h"
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/shop/stated.h"
 
 namespace calseal {
 
-void add_audit_output(CLI::App& command, AuditOutput& output) {
+void add_audit_output(CommandLine& command, AuditOutput& output) {
   command.add_option(
       "--since", output.since,
       "The record of an earlier audit, or its report as JSON: says what is new, gone and still there; a "
@@ -18,9 +17,8 @@ void add_audit_output(CLI::App& command, AuditOutput& output) {
   command
       .add_option("--report", output.reports,
                   "Write all findings to FILE: .txt, .jsonl (JSON lines), .csv or .xml (JUnit) (repeatable)")
-      ->option_text("FILE")
-      ->expected(1)
-      ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+      ->shown_as("FILE")
+      ->one_each();
   command.add_option("--record", output.record,
                      "Write down what was seen: for --since of the next audit, for --resume, and for merge");
 }

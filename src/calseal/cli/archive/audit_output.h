@@ -7,12 +7,8 @@
 
 #include "calseal/archive/judge.h"
 #include "calseal/base/result.h"
-#include "calseal/cli/console/console.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/report/archive/audit_report.h"
-
-namespace CLI {
-class App;
-}
 
 namespace calseal {
 
@@ -20,7 +16,7 @@ struct AuditOutput {
   std::string since, record;
   std::vector<std::string> reports;
 };
-void add_audit_output(CLI::App& command, AuditOutput& output);
+void add_audit_output(CommandLine& command, AuditOutput& output);
 
 // What an earlier audit left: its record, or only its findings.
 struct EarlierAudit {

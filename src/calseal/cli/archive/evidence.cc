@@ -1,6 +1,5 @@
 #include "calseal/evidence/evidence.h"
 
-#include <CLI/CLI.hpp>
 #include <filesystem>
 #include <memory>
 #include <set>
@@ -10,6 +9,7 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/cli/archive/archive_commands.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/shop/stated.h"
@@ -94,14 +94,14 @@ Result<int> run(const EvidenceOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_evidence_command(CLI::App& app, Console& console, const std::string& tool, int& status) {
-  CLI::App* command = app.add_subcommand(
+void add_evidence_command(CommandLine& app, Console& console, const std::string& tool, int& status) {
+  CommandLine* command = app.add_subcommand(
       "evidence",
       "Write one folder about a job for an expert: files, proofs, and how to verify them by hand");
   auto o = std::make_shared<EvidenceOptions>();
   o->tool = tool;
   const auto repeatable = [&](const char* name, std::vector<std::string>& into, const char* text) {
-    command->add_option(name, into, text)->expected(1)->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    command->add_option(name, into, text)->one_each();
   };
   command->add_option("JOB", o->job, "The job's folder")->required();
   command->add_option("--trust", o->trust, "The shop's newest trust file")->required();

@@ -1,6 +1,5 @@
 #include "calseal/cli/check/check_command.h"
 
-#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <memory>
 
@@ -10,6 +9,7 @@
 #include "calseal/check/check.h"
 #include "calseal/cli/check/check_evidence.h"
 #include "calseal/cli/check/evidence_files.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/receipt/receipt_key.h"
@@ -159,11 +159,11 @@ int run_check(const CheckOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_check_command(CLI::App& app, Console& console, const std::string& command, int& status) {
+void add_check_command(CommandLine& app, Console& console, const std::string& command, int& status) {
   auto options = std::make_shared<CheckOptions>();
   app.add_option("BUNDLE", options->bundle, "The sealed bundle (*.calseal)")->required();
   add_check_evidence(app, *options);
-  app.get_option("--trust")->required();
+  app.argument("--trust")->required();
   app.add_option("--image", options->images,
                  "[MEMORY=]FILE: write the rebuilt image here, in the read's own form, if accepted");
   app.add_option("--state", options->state,

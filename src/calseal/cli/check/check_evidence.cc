@@ -1,11 +1,10 @@
 #include "calseal/cli/check/check_evidence.h"
 
-#include <CLI/CLI.hpp>
-
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/check/read_bundle.h"
 #include "calseal/cli/check/evidence_files.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/reads/read_arguments.h"
 
 namespace calseal {
@@ -22,7 +21,7 @@ Status load_state(const std::string& path, std::optional<NamedBytes>& file) {
 
 }  // namespace
 
-void add_check_evidence(CLI::App& app, CheckEvidence& evidence) {
+void add_check_evidence(CommandLine& app, CheckEvidence& evidence) {
   app.add_option("--trust", evidence.trust, "The shop's trust file");
   app.add_option("--root", evidence.root, "Fingerprint of the shop's root, as the shop read it to you");
   app.add_option("--read", evidence.reads,

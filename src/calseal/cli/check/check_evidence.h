@@ -6,10 +6,7 @@
 
 #include "calseal/base/result.h"
 #include "calseal/check/check.h"
-
-namespace CLI {
-class App;
-}
+#include "calseal/cli/console/command_line.h"
 
 namespace calseal {
 
@@ -23,7 +20,7 @@ struct CheckEvidence {
 
 // The options that fill the above; bundle, state and seal_only are the command's own. `evidence` must live as
 // long as the command.
-void add_check_evidence(CLI::App& app, CheckEvidence& evidence);
+void add_check_evidence(CommandLine& app, CheckEvidence& evidence);
 
 // Every file that was named, loaded once.
 Result<CheckRequest> load_check_request(const CheckEvidence& evidence);

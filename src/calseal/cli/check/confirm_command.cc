@@ -1,6 +1,5 @@
 #include "calseal/cli/check/confirm_command.h"
 
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
@@ -8,6 +7,7 @@
 #include "calseal/check/check.h"
 #include "calseal/check/confirm.h"
 #include "calseal/cli/check/evidence_files.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/report/confirmation/confirmation_report.h"
@@ -55,8 +55,8 @@ int run_confirm(const ConfirmOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_confirm_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command =
+void add_confirm_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command =
       app.add_subcommand("confirm", "After the write: does the controller hold the revision?");
   auto options = std::make_shared<ConfirmOptions>();
   command->add_option("BUNDLE", options->bundle, "The bundle that was written (*.calseal)")->required();

@@ -10,10 +10,6 @@
 #include "calseal/base/json.h"
 #include "calseal/base/result.h"
 
-namespace CLI {
-class App;
-}
-
 namespace calseal {
 
 enum class Tone : std::uint8_t { kPlain, kGood, kBad, kWarn, kDim };
@@ -57,14 +53,6 @@ std::string error_text(const Error& error);
 
 // A command that was chosen; returns the exit status, or the error that ends it.
 using Command = std::function<Result<int>(Console&)>;
-
-// Registers --json and the exit status epilogue on a (sub)command, and `run` as what to do when it is chosen.
-void set_command(CLI::App& app, Console& console, std::vector<std::string> examples, const Command& run,
-                 int& status);
-
-// Parses and runs: wrong usage is 2 with a hint, --help is 0, nothing escapes (bad_alloc: 4), a full stdout
-// is 3.
-int run_program(CLI::App& app, Console& console, int argc, char** argv, int& status);
 
 // All of a file, by the name a person gave, with the limit that fits its kind.
 Result<std::string> read_text_file(const std::string& path, std::uint64_t limit);

@@ -1,8 +1,8 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 #include <optional>
 
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/page_for.h"
@@ -53,8 +53,8 @@ Result<int> verify(const ChecksumsOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_checksums_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.add_subcommand("checksums", "Verify the checksums and copies inside an image");
+void add_checksums_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.add_subcommand("checksums", "Verify the checksums and copies inside an image");
   auto options = std::make_shared<ChecksumsOptions>();
   command->add_option("--regions", options->regions, "The region map")->required();
   command->add_option("FILES", options->reads, "[MEMORY=]FILE: the image, one file or one for each memory")

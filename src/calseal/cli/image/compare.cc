@@ -1,7 +1,7 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/page_for.h"
@@ -49,8 +49,8 @@ Result<int> compare(const CompareOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_compare_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command =
+void add_compare_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command =
       app.add_subcommand("compare", "Show where two images differ, and prove that only declared areas do");
   auto options = std::make_shared<CompareOptions>();
   command->add_option("--regions", options->regions, "The region map")->required();
@@ -62,9 +62,7 @@ void add_compare_command(CLI::App& app, Console& console, int& status) {
   command
       ->add_option("--option", options->option_files,
                    "An option file: shows which changed bytes it put there or took back (repeatable)")
-      ->expected(1)
-      ->take_all()
-      ->allow_extra_args(false);
+      ->one_each();
   command->add_flag("--hex", options->hex, "Show the bytes of changed ranges, before and after");
   set_command(
       *command, console,

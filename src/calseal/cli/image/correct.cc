@@ -1,6 +1,5 @@
 #include "calseal/map/correct.h"
 
-#include <CLI/CLI.hpp>
 #include <memory>
 #include <optional>
 
@@ -8,6 +7,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/assign_outputs.h"
 #include "calseal/cli/image/image_commands.h"
@@ -124,17 +124,15 @@ Result<int> run(const CorrectOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_correct_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.add_subcommand("correct", "Correct the checksums and copies of an edited image");
+void add_correct_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.add_subcommand("correct", "Correct the checksums and copies of an edited image");
   auto options = std::make_shared<CorrectOptions>();
   command->add_option("--regions", options->regions, "The region map")->required();
   command
       ->add_option("FILES", options->reads,
                    "[MEMORY=]FILE: the edited image, one file or one for each memory")
       ->required();
-  const auto one_each = [](CLI::Option* option) {
-    return option->expected(1)->take_all()->allow_extra_args(false);
-  };
+  const auto one_each = [](Argument* option) { return option->one_each(); };
   one_each(command->add_option(
                "--output", options->outputs,
                "[MEMORY=]FILE: where the corrected file goes, in the form that came; once for each file"))

@@ -1,7 +1,7 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/page_for.h"
 
@@ -60,16 +60,16 @@ int run(const ReasonsOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_reasons_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command =
+void add_reasons_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command =
       app.add_subcommand("reasons", "List every reason that calseal can give, with its code and exit status");
   auto options = std::make_shared<ReasonsOptions>();
-  CLI::Option* markdown = command->add_flag("--markdown", options->markdown, "As the page docs/reasons.md");
+  Argument* markdown = command->add_flag("--markdown", options->markdown, "As the page docs/reasons.md");
   set_command(
       *command, console,
       {"calseal reasons", "calseal reasons --json", "calseal reasons --markdown > docs/reasons.md"},
       [options](Console& c) { return run(*options, c); }, status);
-  markdown->excludes("--json");
+  markdown->excludes(command->argument("--json"));
 }
 
 }  // namespace calseal

@@ -1,18 +1,18 @@
-#include <CLI/CLI.hpp>
 
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/region_map_schema.h"
 #include "calseal/cli/image/regions_commands.h"
 
 namespace calseal {
 
-void add_regions_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* regions = app.add_subcommand("regions", "Look at region maps");
-  regions->require_subcommand(1);
+void add_regions_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* regions = app.add_subcommand("regions", "Look at region maps");
+  regions->require_subcommand();
   add_regions_lint_command(*regions, console, status);
   add_regions_show_command(*regions, console, status);
-  CLI::App* schema = regions->add_subcommand("schema", "Print the JSON Schema of region maps");
+  CommandLine* schema = regions->add_subcommand("schema", "Print the JSON Schema of region maps");
   set_command(
       *schema, console, {"calseal regions schema > region-map.schema.json"},
       [](Console& c) {

@@ -1,4 +1,3 @@
-#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <memory>
 #include <optional>
@@ -7,6 +6,7 @@
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
 #include "calseal/check/claims.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/image/regions_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -149,17 +149,15 @@ Result<int> lint(const LintOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_regions_lint_command(CLI::App& regions, Console& console, int& status) {
-  CLI::App* command =
+void add_regions_lint_command(CommandLine& regions, Console& console, int& status) {
+  CommandLine* command =
       regions.add_subcommand("lint", "Check that region maps hold together, and hold on an image");
   auto options = std::make_shared<LintOptions>();
   command->add_option("MAP", options->maps, "Region maps")->required();
   command
       ->add_option("--image", options->images,
                    "[MEMORY=]FILE: a first read that the maps must hold on; once for each file")
-      ->expected(1)
-      ->take_all()
-      ->allow_extra_args(false);
+      ->one_each();
   set_command(
       *command, console,
       {"calseal regions lint engine.json gearbox.json",

@@ -1,8 +1,8 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 #include <optional>
 
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/image/regions_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -43,17 +43,15 @@ Result<int> show(const ShowOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_regions_show_command(CLI::App& regions, Console& console, int& status) {
-  CLI::App* command =
+void add_regions_show_command(CommandLine& regions, Console& console, int& status) {
+  CommandLine* command =
       regions.add_subcommand("show", "Lay a region map open: memories, regions, checksums, identity");
   auto options = std::make_shared<ShowOptions>();
   command->add_option("MAP", options->regions, "The region map")->required();
   command
       ->add_option("--image", options->images,
                    "[MEMORY=]FILE: an image, for its identity and tables; once for each file")
-      ->expected(1)
-      ->take_all()
-      ->allow_extra_args(false);
+      ->one_each();
   set_command(
       *command, console,
       {"calseal regions show engine.json",

@@ -1,8 +1,8 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/report/bundle/bundle_report.h"
@@ -35,11 +35,11 @@ int run(const ShowOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_show_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.add_subcommand("show", "Show what a bundle claims, without verifying it");
+void add_show_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.add_subcommand("show", "Show what a bundle claims, without verifying it");
   auto options = std::make_shared<ShowOptions>();
   command->add_option("BUNDLE", options->bundle, "The bundle (*.calseal)")->required();
-  CLI::Option* manifest =
+  Argument* manifest =
       command->add_flag("--manifest", options->manifest,
                         "Only the manifest, byte for byte as it stands in the file (not escaped)");
   set_command(
@@ -47,7 +47,7 @@ void add_show_command(CLI::App& app, Console& console, int& status) {
       {"calseal show r2.calseal", "calseal show r2.calseal --json",
        "calseal show r2.calseal --manifest | sha256sum"},
       [options](Console& c) { return run(*options, c); }, status);
-  manifest->excludes("--json");
+  manifest->excludes(command->argument("--json"));
 }
 
 }  // namespace calseal

@@ -1,13 +1,13 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/job/job_commands.h"
 
 namespace calseal {
 
-void add_job_signing_options(CLI::App& command, JobSigningOptions& options, bool required) {
+void add_job_signing_options(CommandLine& command, JobSigningOptions& options, bool required) {
   auto* key = command.add_option("--key", options.keys, "Private key that signs (repeatable)");
   auto* trust = command.add_option("--trust", options.trust,
                                    "The shop's trust file, for the customer's check at the end");
@@ -54,10 +54,10 @@ Result<std::unique_ptr<LoadedContext>> load_context(const std::string& trust, co
   return loaded;
 }
 
-void add_job_command(CLI::App& app, Console& console, const std::string& tool, int& status) {
-  CLI::App* job =
+void add_job_command(CommandLine& app, Console& console, const std::string& tool, int& status) {
+  CommandLine* job =
       app.add_subcommand("job", "The job folder: the daily loop, where a job stands, what comes next");
-  job->require_subcommand(1);
+  job->require_subcommand();
   add_job_new_command(*job, console, tool, status);
   add_job_status_command(*job, console, status);
   add_job_next_command(*job, console, status);

@@ -1,8 +1,8 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/job/ledger_duty.h"
@@ -46,8 +46,8 @@ Result<int> run(const CarryOptions& options, const std::string& tool, const Cons
 
 }  // namespace
 
-void add_job_carry_command(CLI::App& job, Console& console, const std::string& tool, int& status) {
-  CLI::App* command = job.add_subcommand(
+void add_job_carry_command(CommandLine& job, Console& console, const std::string& tool, int& status) {
+  CommandLine* command = job.add_subcommand(
       "carry",
       "Open the next base after a dealer's update or a replaced controller, and take the options along");
   auto o = std::make_shared<CarryOptions>();

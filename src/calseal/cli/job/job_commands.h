@@ -5,31 +5,31 @@
 #include <string>
 #include <vector>
 
-#include "calseal/cli/console/console.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/job/job.h"
 #include "calseal/job/open_base.h"
 
 namespace calseal {
 
-void add_job_command(CLI::App& app, Console& console, const std::string& tool,
+void add_job_command(CommandLine& app, Console& console, const std::string& tool,
                      int& status);  // job, with all that follow
-void add_job_new_command(CLI::App& job, Console& console, const std::string& tool, int& status);
-void add_job_status_command(CLI::App& job, Console& console, int& status);
-void add_job_next_command(CLI::App& job, Console& console, int& status);
-void add_job_send_command(CLI::App& job, Console& console, const std::string& tool, int& status);
-void add_job_note_command(CLI::App& job, Console& console, int& status);
-void add_job_ledger_command(CLI::App& job, Console& console, int& status);
-void add_job_log_command(CLI::App& job, Console& console, int& status);
-void add_job_reissue_command(CLI::App& job, Console& console, const std::string& tool, int& status);
-void add_job_carry_command(CLI::App& job, Console& console, const std::string& tool, int& status);
+void add_job_new_command(CommandLine& job, Console& console, const std::string& tool, int& status);
+void add_job_status_command(CommandLine& job, Console& console, int& status);
+void add_job_next_command(CommandLine& job, Console& console, int& status);
+void add_job_send_command(CommandLine& job, Console& console, const std::string& tool, int& status);
+void add_job_note_command(CommandLine& job, Console& console, int& status);
+void add_job_ledger_command(CommandLine& job, Console& console, int& status);
+void add_job_log_command(CommandLine& job, Console& console, int& status);
+void add_job_reissue_command(CommandLine& job, Console& console, const std::string& tool, int& status);
+void add_job_carry_command(CommandLine& job, Console& console, const std::string& tool, int& status);
 
 // Options of every command that seals.
 struct JobSigningOptions {
   std::vector<std::string> keys;
   std::string trust, passphrase_file, time;
 };
-void add_job_signing_options(CLI::App& command, JobSigningOptions& options, bool required);
+void add_job_signing_options(CommandLine& command, JobSigningOptions& options, bool required);
 
 // Keys that are being opened, trust file and time; `signing` points into it.
 struct LoadedSigning {

@@ -1,8 +1,8 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/job/ledger_duty.h"
@@ -43,8 +43,8 @@ Result<int> run(const JobLedgerOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_job_ledger_command(CLI::App& job, Console& console, int& status) {
-  CLI::App* command = job.add_subcommand(
+void add_job_ledger_command(CommandLine& job, Console& console, int& status) {
+  CommandLine* command = job.add_subcommand(
       "ledger", "Let the job report to the shop's ledger, and enter what is missing there");
   auto o = std::make_shared<JobLedgerOptions>();
   command->add_option("FOLDER", o->folder, "The job folder")->required();

@@ -1,8 +1,8 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/job/layout.h"
@@ -38,8 +38,8 @@ Result<int> run(const LogOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_job_log_command(CLI::App& job, Console& console, int& status) {
-  CLI::App* command = job.add_subcommand(
+void add_job_log_command(CommandLine& job, Console& console, int& status) {
+  CommandLine* command = job.add_subcommand(
       "log", "Attach a drive log (CSV): measured, kept by its digest, counted only as what it proves to be");
   auto o = std::make_shared<LogOptions>();
   command->add_option("FOLDER", o->folder, "The job folder")->required();
@@ -50,9 +50,9 @@ void add_job_log_command(CLI::App& job, Console& console, int& status) {
   command->add_option("--time-column", o->time_column,
                       "Header of the column of time (default: time or timestamp)");
   command->add_option("--time-unit", o->time_unit, "Its unit, where the header does not say it")
-      ->check(CLI::IsMember({"s", "ms"}));
+      ->one_of({"s", "ms"});
   command->add_option("--separator", o->separator, "What stands between fields (default: comma)")
-      ->check(CLI::IsMember({"comma", "semicolon", "tab"}));
+      ->one_of({"comma", "semicolon", "tab"});
   command->add_option("--time", o->time, "When it was attached, instead of now (UTC)");
   set_command(
       *command, console,

@@ -1,4 +1,3 @@
-#include <CLI/CLI.hpp>
 #include <filesystem>
 #include <memory>
 
@@ -6,6 +5,7 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/check/check.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -82,8 +82,8 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
 
 }  // namespace
 
-void add_job_new_command(CLI::App& job, Console& console, const std::string& tool, int& status) {
-  CLI::App* command =
+void add_job_new_command(CommandLine& job, Console& console, const std::string& tool, int& status) {
+  CommandLine* command =
       job.add_subcommand("new", "Make a job folder from the first read, and seal the way back");
   auto o = std::make_shared<NewOptions>();
   command

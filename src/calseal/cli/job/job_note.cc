@@ -1,8 +1,8 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/job/ledger_duty.h"
@@ -53,14 +53,14 @@ Result<int> run(const NoteOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_job_note_command(CLI::App& job, Console& console, int& status) {
-  CLI::App* command = job.add_subcommand(
+void add_job_note_command(CommandLine& job, Console& console, int& status) {
+  CommandLine* command = job.add_subcommand(
       "note", "Note what happened outside: sent, acknowledged, written, confirmed, withdrawn, remark");
   auto o = std::make_shared<NoteOptions>();
   command->add_option("FOLDER", o->folder, "The job folder")->required();
   command->add_option("FACT", o->fact, "sent, acknowledged, written, confirmed, withdrawn or remark")
       ->required()
-      ->check(CLI::IsMember({"sent", "acknowledged", "written", "confirmed", "withdrawn", "remark"}));
+      ->one_of({"sent", "acknowledged", "written", "confirmed", "withdrawn", "remark"});
   command->add_option("--revision", o->revision, "The revision that it is about; needed but for a remark");
   command->add_option("--base", o->base, "Its base (default: the current one)");
   command->add_option(

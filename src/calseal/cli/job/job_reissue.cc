@@ -1,6 +1,6 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/job/ledger_duty.h"
@@ -35,14 +35,14 @@ Result<int> run(const ReissueOptions& options, const std::string& tool, const Co
 
 }  // namespace
 
-void add_job_reissue_command(CLI::App& job, Console& console, const std::string& tool, int& status) {
-  CLI::App* command = job.add_subcommand(
+void add_job_reissue_command(CommandLine& job, Console& console, const std::string& tool, int& status) {
+  CommandLine* command = job.add_subcommand(
       "reissue", "Give a revision again with its whole image, to a customer who lost his read");
   auto o = std::make_shared<ReissueOptions>();
   command->add_option("FOLDER", o->folder, "The job folder")->required();
   command->add_option("REVISION", o->revision, "Number of a revision of the current base")
       ->required()
-      ->check(CLI::Range(0.0, 1099511627775.0));
+      ->in_range(0, 1099511627775);
   add_job_signing_options(*command, *o, true);
   add_ledger_key_option(*command, *o);
   set_command(

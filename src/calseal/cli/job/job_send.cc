@@ -1,9 +1,9 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/job/ledger_duty.h"
@@ -95,8 +95,8 @@ Result<int> run(const SendOptions& options, const std::string& tool, const Conso
 
 }  // namespace
 
-void add_job_send_command(CLI::App& job, Console& console, const std::string& tool, int& status) {
-  CLI::App* command = job.add_subcommand(
+void add_job_send_command(CommandLine& job, Console& console, const std::string& tool, int& status) {
+  CommandLine* command = job.add_subcommand(
       "send", "The daily loop: compare, correct, account, seal, check, and keep an edited image");
   auto o = std::make_shared<SendOptions>();
   command->add_option("FOLDER", o->folder, "The job folder")->required();
@@ -113,8 +113,8 @@ void add_job_send_command(CLI::App& job, Console& console, const std::string& to
   command->add_option("--beyond-limits", o->limits,
                       "Why values outside their limits are right; goes into the manifest");
   command->add_option("--parent", o->parent, "The revision that this one follows (default: the newest)")
-      ->each([o](const std::string&) { o->has_parent = true; })
-      ->check(CLI::Range(0.0, 1099511627775.0));
+      ->when_given([o] { o->has_parent = true; })
+      ->in_range(0, 1099511627775);
   command->add_option("--title", o->title, "One line for people");
   command->add_option("--notes-file", o->notes_file, "Text file with notes");
   command->add_option("--requirement", o->requirements,

@@ -1,7 +1,7 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
@@ -14,7 +14,7 @@ struct LookOptions {
   std::string folder, trust, withdrawals;
 };
 
-void add_look_options(CLI::App& command, LookOptions& options) {
+void add_look_options(CommandLine& command, LookOptions& options) {
   command.add_option("FOLDER", options.folder, "The job folder")->required();
   command.add_option("--trust", options.trust, "The shop's trust file: judges every seal");
   command.add_option("--withdrawals", options.withdrawals, "The shop's newest list of withdrawals");
@@ -43,8 +43,8 @@ Result<int> run_next(const LookOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_job_status_command(CLI::App& job, Console& console, int& status) {
-  CLI::App* command =
+void add_job_status_command(CommandLine& job, Console& console, int& status) {
+  CommandLine* command =
       job.add_subcommand("status", "Where the job stands, what happened, and what does not fit together");
   auto o = std::make_shared<LookOptions>();
   add_look_options(*command, *o);
@@ -55,8 +55,8 @@ void add_job_status_command(CLI::App& job, Console& console, int& status) {
       [o](Console& c) { return run_status(*o, c); }, status);
 }
 
-void add_job_next_command(CLI::App& job, Console& console, int& status) {
-  CLI::App* command = job.add_subcommand("next", "The one next step, with the command to type");
+void add_job_next_command(CommandLine& job, Console& console, int& status) {
+  CommandLine* command = job.add_subcommand("next", "The one next step, with the command to type");
   auto o = std::make_shared<LookOptions>();
   add_look_options(*command, *o);
   set_command(

@@ -1,15 +1,14 @@
 #include "calseal/cli/job/ledger_duty.h"
 
-#include <CLI/CLI.hpp>
-
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/report/ledger/ledger_report.h"
 
 namespace calseal {
 
-void add_ledger_key_option(CLI::App& command, LedgerKeyOptions& options) {
+void add_ledger_key_option(CommandLine& command, LedgerKeyOptions& options) {
   command.add_option("--ledger-key", options.ledger_key,
                      "Private key with the role ledger: sign a new head, and put it beside the bundle");
 }

@@ -6,19 +6,16 @@
 #include <vector>
 
 #include "calseal/base/json.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/job/ledger_link.h"
 #include "calseal/report/layout/page.h"
-
-namespace CLI {
-class App;
-}
 
 namespace calseal {
 
 struct LedgerKeyOptions {
   std::string ledger_key;  // private key with the role ledger; empty: no new head is signed
 };
-void add_ledger_key_option(CLI::App& command, LedgerKeyOptions& options);
+void add_ledger_key_option(CommandLine& command, LedgerKeyOptions& options);
 
 struct LedgerDuty {
   std::string key, passphrase_file;

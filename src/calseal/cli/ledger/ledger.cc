@@ -1,4 +1,3 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
@@ -7,6 +6,7 @@
 #include "calseal/bundle/signed_json.h"
 #include "calseal/check/open.h"
 #include "calseal/check/read_bundle.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/ledger/ledger_commands.h"
 #include "calseal/cli/shop/stated.h"
@@ -74,8 +74,8 @@ Result<int> run_repair(const FolderOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_ledger_new_command(CLI::App& ledger, Console& console, int& status) {
-  CLI::App* command = ledger.add_subcommand("new", "Make an empty ledger");
+void add_ledger_new_command(CommandLine& ledger, Console& console, int& status) {
+  CommandLine* command = ledger.add_subcommand("new", "Make an empty ledger");
   auto o = std::make_shared<FolderOptions>();
   command->add_option("LEDGER", o->folder, "The folder to make")->required();
   set_command(
@@ -83,8 +83,8 @@ void add_ledger_new_command(CLI::App& ledger, Console& console, int& status) {
       status);
 }
 
-void add_ledger_repair_command(CLI::App& ledger, Console& console, int& status) {
-  CLI::App* command = ledger.add_subcommand(
+void add_ledger_repair_command(CommandLine& ledger, Console& console, int& status) {
+  CommandLine* command = ledger.add_subcommand(
       "repair", "Write a lost or damaged tip again, from entries that all kept heads hold on");
   auto o = std::make_shared<FolderOptions>();
   command->add_option("LEDGER", o->folder, "The ledger's folder")->required();
@@ -93,10 +93,10 @@ void add_ledger_repair_command(CLI::App& ledger, Console& console, int& status) 
       status);
 }
 
-void add_ledger_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* ledger =
+void add_ledger_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* ledger =
       app.add_subcommand("ledger", "The shop's append-only list of what happened to every revision");
-  ledger->require_subcommand(1);
+  ledger->require_subcommand();
   for (const auto add :
        {add_ledger_new_command, add_ledger_append_command, add_ledger_head_command, add_ledger_verify_command,
         add_ledger_show_command, add_ledger_prove_command, add_ledger_check_proof_command,

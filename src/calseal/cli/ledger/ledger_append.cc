@@ -1,4 +1,3 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
@@ -8,6 +7,7 @@
 #include "calseal/check/check.h"
 #include "calseal/check/confirm.h"
 #include "calseal/check/receipt.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/ledger/ledger_commands.h"
@@ -146,8 +146,8 @@ Result<int> run(const AppendOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_ledger_append_command(CLI::App& ledger, Console& console, int& status) {
-  CLI::App* command =
+void add_ledger_append_command(CommandLine& ledger, Console& console, int& status) {
+  CommandLine* command =
       ledger.add_subcommand("append", "Enter what happened to revisions; what is there already stays");
   auto o = std::make_shared<AppendOptions>();
   command->add_option("LEDGER", o->folder, "The ledger's folder")->required();
@@ -155,8 +155,8 @@ void add_ledger_append_command(CLI::App& ledger, Console& console, int& status) 
       ->add_option("KIND", o->kind,
                    "sealed, sent, received, cautions-accepted, written, confirmed, withdrawn or closed")
       ->required()
-      ->check(CLI::IsMember({"sealed", "sent", "received", "cautions-accepted", "written", "confirmed",
-                             "withdrawn", "closed"}));
+      ->one_of(
+          {"sealed", "sent", "received", "cautions-accepted", "written", "confirmed", "withdrawn", "closed"});
   command->add_option("BUNDLE", o->bundles, "Bundles of the revisions; that they were sealed is entered too")
       ->required();
   command->add_option("--trust", o->trust, "The shop's trust file")->required();

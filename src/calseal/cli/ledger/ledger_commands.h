@@ -6,24 +6,24 @@
 #include <vector>
 
 #include "calseal/bundle/manifest.h"
-#include "calseal/cli/console/console.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/trust/inclusion.h"
 #include "calseal/trust/succession.h"
 #include "calseal/trust/trust_file.h"
 
 namespace calseal {
 
-void add_ledger_command(CLI::App& app, Console& console, int& status);  // ledger, with all that follow
-void add_ledger_new_command(CLI::App& ledger, Console& console, int& status);
-void add_ledger_append_command(CLI::App& ledger, Console& console, int& status);
-void add_ledger_head_command(CLI::App& ledger, Console& console, int& status);
-void add_ledger_verify_command(CLI::App& ledger, Console& console, int& status);
-void add_ledger_show_command(CLI::App& ledger, Console& console, int& status);
-void add_ledger_prove_command(CLI::App& ledger, Console& console, int& status);
-void add_ledger_check_proof_command(CLI::App& ledger, Console& console, int& status);
-void add_ledger_erase_command(CLI::App& ledger, Console& console, int& status);
-void add_ledger_stamp_command(CLI::App& ledger, Console& console, int& status);
-void add_ledger_repair_command(CLI::App& ledger, Console& console, int& status);
+void add_ledger_command(CommandLine& app, Console& console, int& status);  // ledger, with all that follow
+void add_ledger_new_command(CommandLine& ledger, Console& console, int& status);
+void add_ledger_append_command(CommandLine& ledger, Console& console, int& status);
+void add_ledger_head_command(CommandLine& ledger, Console& console, int& status);
+void add_ledger_verify_command(CommandLine& ledger, Console& console, int& status);
+void add_ledger_show_command(CommandLine& ledger, Console& console, int& status);
+void add_ledger_prove_command(CommandLine& ledger, Console& console, int& status);
+void add_ledger_check_proof_command(CommandLine& ledger, Console& console, int& status);
+void add_ledger_erase_command(CommandLine& ledger, Console& console, int& status);
+void add_ledger_stamp_command(CommandLine& ledger, Console& console, int& status);
+void add_ledger_repair_command(CommandLine& ledger, Console& console, int& status);
 
 // A revision out of its bundle, believed under the trust file; signatures may still be missing.
 struct LoadedRevision {

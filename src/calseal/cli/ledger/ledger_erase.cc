@@ -1,8 +1,8 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/ledger/ledger_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/ledger/erase.h"
@@ -32,8 +32,8 @@ Result<int> run(const EraseOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_ledger_erase_command(CLI::App& ledger, Console& console, int& status) {
-  CLI::App* command = ledger.add_subcommand(
+void add_ledger_erase_command(CommandLine& ledger, Console& console, int& status) {
+  CommandLine* command = ledger.add_subcommand(
       "erase", "Take out all that the ledger knows about a job; its entries stay, and say nothing");
   auto o = std::make_shared<EraseOptions>();
   command->add_option("LEDGER", o->folder, "The ledger's folder")->required();

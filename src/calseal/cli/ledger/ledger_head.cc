@@ -1,10 +1,10 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/ledger/ledger_commands.h"
@@ -54,8 +54,8 @@ Result<int> run(const HeadOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_ledger_head_command(CLI::App& ledger, Console& console, int& status) {
-  CLI::App* command = ledger.add_subcommand("head", "Sign the head of all entries, and keep it");
+void add_ledger_head_command(CommandLine& ledger, Console& console, int& status) {
+  CommandLine* command = ledger.add_subcommand("head", "Sign the head of all entries, and keep it");
   auto o = std::make_shared<HeadOptions>();
   command->add_option("LEDGER", o->folder, "The ledger's folder")->required();
   command->add_option("--key", o->keys, "Private key with the role ledger (repeatable)")->required();

@@ -1,10 +1,10 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/ledger/ledger_commands.h"
@@ -111,7 +111,7 @@ Result<int> run_check(const ProveOptions& options, const Console& console) {
   return 0;
 }
 
-void add_subject_options(CLI::App& command, ProveOptions& options) {
+void add_subject_options(CommandLine& command, ProveOptions& options) {
   command.add_option("--bundle", options.bundle, "The revision's bundle");
   command.add_option("--revision", options.revision, "Its identity instead, 64 digits");
   command.add_option("--trust", options.trust, "The shop's trust file")->required();
@@ -119,8 +119,8 @@ void add_subject_options(CLI::App& command, ProveOptions& options) {
 
 }  // namespace
 
-void add_ledger_prove_command(CLI::App& ledger, Console& console, int& status) {
-  CLI::App* command = ledger.add_subcommand(
+void add_ledger_prove_command(CommandLine& ledger, Console& console, int& status) {
+  CommandLine* command = ledger.add_subcommand(
       "prove", "Write the proof that a revision is in the ledger, or that a head continues another");
   auto o = std::make_shared<ProveOptions>();
   command->add_option("LEDGER", o->folder, "The ledger's folder")->required();
@@ -137,8 +137,8 @@ void add_ledger_prove_command(CLI::App& ledger, Console& console, int& status) {
       [o](Console& c) { return run_prove(*o, c); }, status);
 }
 
-void add_ledger_check_proof_command(CLI::App& ledger, Console& console, int& status) {
-  CLI::App* command = ledger.add_subcommand("check-proof", "Check such a proof without the ledger");
+void add_ledger_check_proof_command(CommandLine& ledger, Console& console, int& status) {
+  CommandLine* command = ledger.add_subcommand("check-proof", "Check such a proof without the ledger");
   auto o = std::make_shared<ProveOptions>();
   command->add_option("PROOF", o->proof, "The proof")->required();
   command->add_option("--head", o->heads, "The head that it leads to; two: from the earlier to the later");

@@ -1,9 +1,9 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/ledger/ledger_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/ledger/head.h"
@@ -65,8 +65,8 @@ Result<int> run(const StampOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_ledger_stamp_command(CLI::App& ledger, Console& console, int& status) {
-  CLI::App* command = ledger.add_subcommand(
+void add_ledger_stamp_command(CommandLine& ledger, Console& console, int& status) {
+  CommandLine* command = ledger.add_subcommand(
       "stamp", "Have a head stamped by a time-stamp authority (RFC 3161); nothing is sent by calseal");
   auto o = std::make_shared<StampOptions>();
   command->add_option("LEDGER", o->folder, "The ledger's folder")->required();

@@ -1,10 +1,10 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/ledger/ledger_commands.h"
@@ -91,7 +91,7 @@ Result<int> run_show(const LookOptions& options, const Console& console) {
   return report.clean() ? 0 : 1;
 }
 
-void add_look_options(CLI::App& command, LookOptions& options) {
+void add_look_options(CommandLine& command, LookOptions& options) {
   command.add_option("LEDGER", options.folder, "The ledger's folder, or its entries file")->required();
   command.add_option("--trust", options.trust,
                      "The shop's newest trust file; without it no signature is judged");
@@ -105,8 +105,8 @@ void add_look_options(CLI::App& command, LookOptions& options) {
 
 }  // namespace
 
-void add_ledger_verify_command(CLI::App& ledger, Console& console, int& status) {
-  CLI::App* command =
+void add_ledger_verify_command(CommandLine& ledger, Console& console, int& status) {
+  CommandLine* command =
       ledger.add_subcommand("verify", "Every entry, every head: what was changed, removed or moved");
   auto o = std::make_shared<LookOptions>();
   add_look_options(*command, *o);
@@ -117,8 +117,9 @@ void add_ledger_verify_command(CLI::App& ledger, Console& console, int& status) 
       [o](Console& c) { return run_verify(*o, c); }, status);
 }
 
-void add_ledger_show_command(CLI::App& ledger, Console& console, int& status) {
-  CLI::App* command = ledger.add_subcommand("show", "What the ledger says, with claimed and witnessed times");
+void add_ledger_show_command(CommandLine& ledger, Console& console, int& status) {
+  CommandLine* command =
+      ledger.add_subcommand("show", "What the ledger says, with claimed and witnessed times");
   auto o = std::make_shared<LookOptions>();
   add_look_options(*command, *o);
   command->add_option("--revision", o->revision, "Only about this revision: its identity, 64 digits");

@@ -3,7 +3,7 @@
 
 #include <string>
 
-#include "calseal/cli/manual/command_tree.h"
+#include "calseal/cli/console/command_tree.h"
 
 namespace calseal {
 

@@ -1,9 +1,9 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
-#include "calseal/cli/manual/command_tree.h"
+#include "calseal/cli/console/command_line.h"
+#include "calseal/cli/console/command_tree.h"
 #include "calseal/cli/manual/completion.h"
 #include "calseal/cli/manual/man_page.h"
 #include "calseal/cli/manual/manual_commands.h"
@@ -26,8 +26,8 @@ void add_pages(const CommandPage& command, const std::string& version, std::vect
 
 }  // namespace
 
-void add_manual_command(CLI::App& app, Console& console, const std::string& version, int& status) {
-  CLI::App* command = app.add_subcommand("manual", "Write the man pages of all commands");
+void add_manual_command(CommandLine& app, Console& console, const std::string& version, int& status) {
+  CommandLine* command = app.add_subcommand("manual", "Write the man pages of all commands");
   auto options = std::make_shared<ManualOptions>();
   command->add_option("-o,--output", options->folder, "Folder that the pages go to")->required();
   set_command(
@@ -48,8 +48,8 @@ void add_manual_command(CLI::App& app, Console& console, const std::string& vers
       status);
 }
 
-void add_completion_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.add_subcommand("completion", "Print completion for bash");
+void add_completion_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.add_subcommand("completion", "Print completion for bash");
   set_command(
       *command, console, {"calseal completion > ~/.local/share/bash-completion/completions/calseal"},
       [&app](Console& out) -> Result<int> {

@@ -3,12 +3,12 @@
 
 #include <string>
 
-#include "calseal/cli/console/console.h"
+#include "calseal/cli/console/command_line.h"
 
 namespace calseal {
 
 // Add last: both describe whatever `app` has when they run.
-void add_manual_command(CLI::App& app, Console& console, const std::string& version, int& status);
-void add_completion_command(CLI::App& app, Console& console, int& status);
+void add_manual_command(CommandLine& app, Console& console, const std::string& version, int& status);
+void add_completion_command(CommandLine& app, Console& console, int& status);
 
 }  // namespace calseal

@@ -1,11 +1,11 @@
 #include "calseal/option/compose.h"
 
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/assign_outputs.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/option/option_commands.h"
@@ -79,12 +79,10 @@ Result<int> run(const ComposeOptions& o, const Console& console) {
 
 }  // namespace
 
-void add_compose_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.add_subcommand("compose", "Base and options in, corrected image out");
+void add_compose_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.add_subcommand("compose", "Base and options in, corrected image out");
   auto options = std::make_shared<ComposeOptions>();
-  const auto one_each = [](CLI::Option* option) {
-    return option->expected(1)->take_all()->allow_extra_args(false);
-  };
+  const auto one_each = [](Argument* option) { return option->one_each(); };
   command->add_option("--regions", options->regions, "The region map")->required();
   one_each(command->add_option("--base", options->base, "[MEMORY=]FILE: the first read; once for each file"))
       ->required();

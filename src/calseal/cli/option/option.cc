@@ -1,10 +1,10 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/option/option_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -152,11 +152,9 @@ Command command_of(const std::shared_ptr<Options>& options, Run run) {
   return [options, run](Console& c) { return run(*options, c); };
 }
 
-CLI::Option* one_each(CLI::Option* option) {
-  return option->expected(1)->take_all()->allow_extra_args(false);
-}
+Argument* one_each(Argument* option) { return option->one_each(); }
 
-void add_ground(CLI::App& command, const std::shared_ptr<Options>& o) {
+void add_ground(CommandLine& command, const std::shared_ptr<Options>& o) {
   command.add_option("--regions", o->regions, "The region map")->required();
   one_each(command.add_option("--base", o->base, "[MEMORY=]FILE: the first read; once for each file"))
       ->required();
@@ -164,13 +162,13 @@ void add_ground(CLI::App& command, const std::shared_ptr<Options>& o) {
 
 }  // namespace
 
-void add_option_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* option =
+void add_option_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* option =
       app.add_subcommand("option", "Make, look at, check and carry options: edits with a name");
-  option->require_subcommand(1);
+  option->require_subcommand();
 
   auto o = std::make_shared<Options>();
-  CLI::App* command = option->add_subcommand("make", "Derive an option from a base and an edited image");
+  CommandLine* command = option->add_subcommand("make", "Derive an option from a base and an edited image");
   add_ground(*command, o);
   one_each(command->add_option("--image", o->image, "[MEMORY=]FILE: the edited image; once for each file"))
       ->required();

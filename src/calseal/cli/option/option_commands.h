@@ -4,12 +4,12 @@
 #include <string>
 #include <vector>
 
-#include "calseal/cli/console/console.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/option/option_file.h"
 
 namespace calseal {
 
-void add_option_command(CLI::App& app, Console& console, int& status);   // option make|show|check|carry
-void add_compose_command(CLI::App& app, Console& console, int& status);  // compose
+void add_option_command(CommandLine& app, Console& console, int& status);   // option make|show|check|carry
+void add_compose_command(CommandLine& app, Console& console, int& status);  // compose
 
 }  // namespace calseal

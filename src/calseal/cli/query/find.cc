@@ -1,9 +1,9 @@
 #include <unistd.h>
 
-#include <CLI/CLI.hpp>
 #include <map>
 #include <memory>
 
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/query/query_commands.h"
 #include "calseal/cli/query/reading_progress.h"
@@ -44,8 +44,8 @@ Result<int> run(const FindOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_find_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.add_subcommand("find", "Which sealed revisions of an archive fit a question");
+void add_find_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.add_subcommand("find", "Which sealed revisions of an archive fit a question");
   auto o = std::make_shared<FindOptions>();
   command->add_option("DIR", o->folder, "The archive: a folder of any shape with bundles in it")->required();
   o->values.resize(criterion_words().size());
@@ -53,9 +53,8 @@ void add_find_command(CLI::App& app, Console& console, int& status) {
     const CriterionWord& word = criterion_words()[i];
     command
         ->add_option("--" + std::string(word.word), o->values[i], std::string(word.meaning) + " (repeatable)")
-        ->option_text(std::string(word.value))
-        ->expected(1)
-        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+        ->shown_as(std::string(word.value))
+        ->one_each();
   }
   command->add_option("--trust", o->trust, "The shop's trust file: judges the seal of every answer");
   command->add_flag("--rebuild", o->rebuild, "Read all bundles anew, whatever the index holds");

@@ -1,7 +1,7 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/query/query_commands.h"
 #include "calseal/cli/query/reading_progress.h"
@@ -38,7 +38,8 @@ Result<int> run(const IdentifyOptions& options, const Console& console) {
     CALSEAL_ASSIGN(loaded, load_trust(options.trust));
   }
   Progress progress(console, "reading the archive");
-  CALSEAL_ASSIGN(const Index index, open_index(options.archive, {false, reading_progress(progress), kLockWait}));
+  CALSEAL_ASSIGN(const Index index,
+                 open_index(options.archive, {false, reading_progress(progress), kLockWait}));
   CALSEAL_ASSIGN(const Identification result,
                  identify(index, named.name, hint, options.trust.empty() ? nullptr : &loaded.trust));
   const Page page = page_for(console);
@@ -49,8 +50,8 @@ Result<int> run(const IdentifyOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_identify_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.add_subcommand("identify", "Which job, base and revision a loose file is");
+void add_identify_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.add_subcommand("identify", "Which job, base and revision a loose file is");
   auto o = std::make_shared<IdentifyOptions>();
   command->add_option("FILE", o->file, "[MEMORY=]FILE: an image in any form, or a part of one")->required();
   command->add_option("--in", o->archive, "The archive: a folder with bundles in it")->required();

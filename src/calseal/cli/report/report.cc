@@ -1,4 +1,3 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
@@ -6,6 +5,7 @@
 #include "calseal/base/text.h"
 #include "calseal/cli/archive/audit_output.h"
 #include "calseal/cli/check/check_evidence.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -139,8 +139,8 @@ Result<int> run_report(ReportOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_report_command(CLI::App& app, Console& console, const std::string& tool, int& status) {
-  CLI::App* command = app.add_subcommand(
+void add_report_command(CommandLine& app, Console& console, const std::string& tool, int& status) {
+  CommandLine* command = app.add_subcommand(
       "report", "Write a page about a revision, a job or an audit: one HTML file to read and print");
   auto options = std::make_shared<ReportOptions>();
   options->tool = tool;

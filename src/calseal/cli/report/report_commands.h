@@ -3,10 +3,10 @@
 
 #include <string>
 
-#include "calseal/cli/console/console.h"
+#include "calseal/cli/console/command_line.h"
 
 namespace calseal {
 
-void add_report_command(CLI::App& app, Console& console, const std::string& tool, int& status);
+void add_report_command(CommandLine& app, Console& console, const std::string& tool, int& status);
 
 }  // namespace calseal

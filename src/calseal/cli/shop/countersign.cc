@@ -1,11 +1,11 @@
 #include "calseal/sign/countersign.h"
 
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
 
@@ -59,8 +59,8 @@ int run_countersign(const CounterSignOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_countersign_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command =
+void add_countersign_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command =
       app.add_subcommand("countersign", "Add a signature to a sealed bundle; the revision stays the same");
   auto o = std::make_shared<CounterSignOptions>();
   command->add_option("BUNDLE", o->bundle, "The bundle, out of your own archive")->required();

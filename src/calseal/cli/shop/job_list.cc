@@ -1,12 +1,12 @@
 #include "calseal/trust/job_list.h"
 
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/statement_options.h"
@@ -68,8 +68,8 @@ int run_job_list(const JobListOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_job_list_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command =
+void add_job_list_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command =
       app.add_subcommand("job-list", "Sign the list of all revisions of one controller in one job");
   auto o = std::make_shared<JobListOptions>();
   command->add_option("BUNDLE", o->bundles, "All bundles of this job and controller that count")->required();

@@ -1,11 +1,11 @@
 #include "calseal/trust/key.h"
 
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/passphrase.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/sign/private_key.h"
@@ -95,13 +95,15 @@ int run_show(const KeyOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_key_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* key = app.add_subcommand("key", "Signing keys");
-  key->require_subcommand(1);
+void add_key_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* key = app.add_subcommand("key", "Signing keys");
+  key->require_subcommand();
   auto options = std::make_shared<KeyOptions>();
-  CLI::App* create = key->add_subcommand("new", "Make a signing key: FILE (private, mode 0600) and FILE.pub");
-  CLI::App* show = key->add_subcommand("show", "Id and fingerprint of the keys in a key file or trust file");
-  for (CLI::App* command : {create, show}) {
+  CommandLine* create =
+      key->add_subcommand("new", "Make a signing key: FILE (private, mode 0600) and FILE.pub");
+  CommandLine* show =
+      key->add_subcommand("show", "Id and fingerprint of the keys in a key file or trust file");
+  for (CommandLine* command : {create, show}) {
     command->add_option("FILE", options->file, "Key file, or trust file to show")->required();
     command->add_option("--passphrase-file", options->passphrase_file, "First line: the passphrase");
   }

@@ -1,9 +1,9 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/report/page/customer_page.h"
@@ -54,8 +54,8 @@ int run_page(const PageOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_page_command(CLI::App& app, Console& console, const std::string& tool, int& status) {
-  CLI::App* command = app.add_subcommand("page", "Make the HTML file in which a customer checks bundles");
+void add_page_command(CommandLine& app, Console& console, const std::string& tool, int& status) {
+  CommandLine* command = app.add_subcommand("page", "Make the HTML file in which a customer checks bundles");
   auto options = std::make_shared<PageOptions>();
   options->tool = tool;
   command->add_option("--trust", options->trust, "The shop's trust file; it is baked in")->required();

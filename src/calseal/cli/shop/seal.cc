@@ -1,6 +1,5 @@
 #include "calseal/sign/seal.h"
 
-#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <memory>
 
@@ -10,6 +9,7 @@
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
 #include "calseal/check/wrapping_note.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/shop/new_salt.h"
@@ -308,8 +308,8 @@ int run_seal(const SealOptions& options, const std::string& tool, const Console&
 
 }  // namespace
 
-void add_seal_command(CLI::App& app, Console& console, const std::string& tool, int& status) {
-  CLI::App* command =
+void add_seal_command(CommandLine& app, Console& console, const std::string& tool, int& status) {
+  CommandLine* command =
       app.add_subcommand("seal", "Prove a revision, sign it, and check the result before it is written");
   auto o = std::make_shared<SealOptions>();
   command->add_option("--regions", o->regions,
@@ -318,7 +318,7 @@ void add_seal_command(CLI::App& app, Console& console, const std::string& tool, 
   command->add_option("--base", o->bases, "[MEMORY=]FILE: revision 0: the read as received");
   command
       ->add_option("--base-number", o->base_number, "Revision 0: number of the base in this job (default 1)")
-      ->check(CLI::Range(1, 1000000));
+      ->in_range(1, 1000000);
   command->add_option("--base-reason", o->base_reason,
                       "Revision 0: why this base exists (default: first read)");
   command->add_flag("--as-received", o->as_received,
@@ -329,7 +329,7 @@ void add_seal_command(CLI::App& app, Console& console, const std::string& tool, 
   command->add_option("--image", o->images, "[MEMORY=]FILE: later revisions: the edited image");
   command->add_flag("--correct", o->correct, "Correct checksums and copies of the edited image first");
   command->add_option("--sequence", o->sequence, "Sequence number (default: the parent's plus one)")
-      ->check(CLI::Range(1.0, 1099511627776.0));
+      ->in_range(1, 1099511627776);
   command->add_option("--vehicle", o->vehicle,
                       "The word by which you and the customer call this vehicle; not a VIN");
   auto* salt = command->add_option("--salt", o->salt, "The job's salt file");
@@ -346,9 +346,7 @@ void add_seal_command(CLI::App& app, Console& console, const std::string& tool, 
       ->add_option("--option", o->option_files,
                    "An option file: it must be whole in the image, and every changed byte must belong to an "
                    "option or a derived place (repeatable)")
-      ->expected(1)
-      ->take_all()
-      ->allow_extra_args(false);
+      ->one_each();
   command->add_flag("--account", o->account, "Demand the same account although no option is given");
   command->add_option("--unaccounted", o->unaccounted,
                       "The reason why other bytes changed; goes into the manifest");
@@ -359,14 +357,13 @@ void add_seal_command(CLI::App& app, Console& console, const std::string& tool, 
   command->add_option("--permit-return", o->returns,
                       "Identity of an earlier revision that may be written again (repeatable)");
   command->add_option("--require-role", o->roles, "Roles that must sign (default: author)")
-      ->check(CLI::IsMember({"author", "reviewer"}));
+      ->one_of({"author", "reviewer"});
   command->add_option("--expires", o->expires, "Makes it a trial until this time (UTC)");
-  command->add_option("--payload", o->payload, "areas (default) or full")
-      ->check(CLI::IsMember({"areas", "full"}));
+  command->add_option("--payload", o->payload, "areas (default) or full")->one_of({"areas", "full"});
   command
       ->add_option("--packing", o->packing,
                    "deflated (default, where that is shorter) or stored, which is quicker")
-      ->check(CLI::IsMember({"deflated", "stored"}));
+      ->one_of({"deflated", "stored"});
   command->add_option("--set", o->set, "Set descriptor (set.json) that this revision is a member of");
   command->add_option("--key", o->keys, "Private key that signs (repeatable)")->required();
   command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the keys");

@@ -1,9 +1,9 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/sign/list_job.h"
@@ -73,13 +73,14 @@ int run_set(const SetOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_set_command(CLI::App& app, Console& console, int& status) {
+void add_set_command(CommandLine& app, Console& console, int& status) {
   auto options = std::make_shared<SetOptions>();
-  CLI::App* set = app.add_subcommand("set", "Describe revisions of several controllers that belong together");
+  CommandLine* set =
+      app.add_subcommand("set", "Describe revisions of several controllers that belong together");
   set->add_option("BUNDLE", options->bundles, "A sealed revision of each controller")->required();
   set->add_option("--trust", options->trust, "The shop's trust file")->required();
   set->add_option("--order", options->order, "Controllers in the order of writing; else as given")
-      ->delimiter(',');
+      ->separated_by(',');
   set->add_flag("--drivable-between", options->drivable,
                 "The vehicle may be driven when only some of them are written (else it must not)");
   set->add_option("-o,--output", options->output, "The set, to be given to seal as --set")->required();

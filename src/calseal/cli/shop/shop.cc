@@ -1,10 +1,10 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/passphrase.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
@@ -94,10 +94,10 @@ int run_new(const ShopNewOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_shop_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* shop = app.add_subcommand("shop", "The shop's root and trust file");
-  shop->require_subcommand(1);
-  CLI::App* create = shop->add_subcommand("new", "Make root, first signing key and trust file in one go");
+void add_shop_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* shop = app.add_subcommand("shop", "The shop's root and trust file");
+  shop->require_subcommand();
+  CommandLine* create = shop->add_subcommand("new", "Make root, first signing key and trust file in one go");
   auto options = std::make_shared<ShopNewOptions>();
   create->add_option("FOLDER", options->folder, "An existing folder; nothing in it is replaced")->required();
   create->add_option("--name", options->name, "The shop's name, as customers know it")->required();

@@ -1,8 +1,8 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/trust_change_command.h"
@@ -74,8 +74,8 @@ int run_add_key(const AddKeyOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_shop_add_key_command(CLI::App& shop, Console& console, int& status) {
-  CLI::App* command = shop.add_subcommand("add-key", "Put a signing key into the trust file");
+void add_shop_add_key_command(CommandLine& shop, Console& console, int& status) {
+  CommandLine* command = shop.add_subcommand("add-key", "Put a signing key into the trust file");
   auto o = std::make_shared<AddKeyOptions>();
   add_trust_change_options(*command, o->change);
   command->add_option("KEY", o->key, "Public key file (calseal key new makes it beside the private one)")
@@ -83,7 +83,7 @@ void add_shop_add_key_command(CLI::App& shop, Console& console, int& status) {
   command->add_option("--name", o->name, "Whose key it is")->required();
   command->add_option("--role", o->roles, "What it may sign (repeatable)")
       ->required()
-      ->check(CLI::IsMember({"author", "ledger", "map-author", "reviewer", "withdrawal"}));
+      ->one_of({"author", "ledger", "map-author", "reviewer", "withdrawal"});
   command->add_option("--job", o->jobs, "Only for this job (repeatable)");
   command->add_option("--controller", o->controllers, "Only for this controller (repeatable)");
   command->add_option("--region-map", o->region_maps, "Only for the region map of this digest (repeatable)");

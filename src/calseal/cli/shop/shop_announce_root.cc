@@ -1,6 +1,6 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/trust_change_command.h"
@@ -29,8 +29,8 @@ int run_announce_root(const AnnounceRootOptions& options, const Console& console
 
 }  // namespace
 
-void add_shop_announce_root_command(CLI::App& shop, Console& console, int& status) {
-  CLI::App* command =
+void add_shop_announce_root_command(CommandLine& shop, Console& console, int& status) {
+  CommandLine* command =
       shop.add_subcommand("announce-root", "Name the root that may follow this one, long before it must");
   auto o = std::make_shared<AnnounceRootOptions>();
   add_trust_change_options(*command, o->change);

@@ -1,27 +1,27 @@
 // Commands of the shop: keys, trust file, sealing, and what it says afterwards.
 #pragma once
 
-#include "calseal/cli/console/console.h"
+#include "calseal/cli/console/command_line.h"
 
 namespace calseal {
 
-void add_shop_command(CLI::App& app, Console& console, int& status);  // shop, with all that follow
-void add_shop_show_command(CLI::App& shop, Console& console, int& status);
-void add_shop_add_key_command(CLI::App& shop, Console& console, int& status);
-void add_shop_retire_key_command(CLI::App& shop, Console& console, int& status);
-void add_shop_compromise_key_command(CLI::App& shop, Console& console, int& status);
-void add_shop_threshold_command(CLI::App& shop, Console& console, int& status);
-void add_shop_announce_root_command(CLI::App& shop, Console& console, int& status);
-void add_shop_pin_head_command(CLI::App& shop, Console& console, int& status);
-void add_shop_succeed_command(CLI::App& shop, Console& console, int& status);
+void add_shop_command(CommandLine& app, Console& console, int& status);  // shop, with all that follow
+void add_shop_show_command(CommandLine& shop, Console& console, int& status);
+void add_shop_add_key_command(CommandLine& shop, Console& console, int& status);
+void add_shop_retire_key_command(CommandLine& shop, Console& console, int& status);
+void add_shop_compromise_key_command(CommandLine& shop, Console& console, int& status);
+void add_shop_threshold_command(CommandLine& shop, Console& console, int& status);
+void add_shop_announce_root_command(CommandLine& shop, Console& console, int& status);
+void add_shop_pin_head_command(CommandLine& shop, Console& console, int& status);
+void add_shop_succeed_command(CommandLine& shop, Console& console, int& status);
 
-void add_key_command(CLI::App& app, Console& console, int& status);  // key new|show
-void add_seal_command(CLI::App& app, Console& console, const std::string& tool, int& status);
-void add_countersign_command(CLI::App& app, Console& console, int& status);
-void add_withdraw_command(CLI::App& app, Console& console, int& status);
-void add_job_list_command(CLI::App& app, Console& console, int& status);
+void add_key_command(CommandLine& app, Console& console, int& status);  // key new|show
+void add_seal_command(CommandLine& app, Console& console, const std::string& tool, int& status);
+void add_countersign_command(CommandLine& app, Console& console, int& status);
+void add_withdraw_command(CommandLine& app, Console& console, int& status);
+void add_job_list_command(CommandLine& app, Console& console, int& status);
 
-void add_set_command(CLI::App& app, Console& console, int& status);
-void add_page_command(CLI::App& app, Console& console, const std::string& tool, int& status);
+void add_set_command(CommandLine& app, Console& console, int& status);
+void add_page_command(CommandLine& app, Console& console, const std::string& tool, int& status);
 
 }  // namespace calseal

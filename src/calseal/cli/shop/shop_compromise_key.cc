@@ -1,6 +1,6 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/trust_change_command.h"
@@ -37,8 +37,8 @@ int run_compromise_key(const CompromiseKeyOptions& options, const Console& conso
 
 }  // namespace
 
-void add_shop_compromise_key_command(CLI::App& shop, Console& console, int& status) {
-  CLI::App* command = shop.add_subcommand(
+void add_shop_compromise_key_command(CommandLine& shop, Console& console, int& status) {
+  CommandLine* command = shop.add_subcommand(
       "compromise-key", "Say that a key was stolen: what it alone signed is refused from then on");
   auto o = std::make_shared<CompromiseKeyOptions>();
   add_trust_change_options(*command, o->change);

@@ -1,6 +1,6 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/trust_change_command.h"
@@ -30,14 +30,14 @@ int run_pin_head(const PinHeadOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_shop_pin_head_command(CLI::App& shop, Console& console, int& status) {
-  CLI::App* command = shop.add_subcommand(
+void add_shop_pin_head_command(CommandLine& shop, Console& console, int& status) {
+  CommandLine* command = shop.add_subcommand(
       "pin-head", "Pin a head of the ledger: bundles in it stay good although their key was stolen later");
   auto o = std::make_shared<PinHeadOptions>();
   add_trust_change_options(*command, o->change);
   command->add_option("--size", o->size, "Entries under this head")
       ->required()
-      ->check(CLI::Range(1.0, 9007199254740991.0));
+      ->in_range(1, 9007199254740991);
   command->add_option("--root-hash", o->root_hash, "The head's digest, 64 hexadecimal digits")->required();
   set_command(
       *command, console,

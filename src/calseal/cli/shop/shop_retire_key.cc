@@ -1,6 +1,6 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/trust_change_command.h"
@@ -35,8 +35,8 @@ int run_retire_key(const RetireKeyOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_shop_retire_key_command(CLI::App& shop, Console& console, int& status) {
-  CLI::App* command = shop.add_subcommand("retire-key", "End a key's validity; what it signed stays good");
+void add_shop_retire_key_command(CommandLine& shop, Console& console, int& status) {
+  CommandLine* command = shop.add_subcommand("retire-key", "End a key's validity; what it signed stays good");
   auto o = std::make_shared<RetireKeyOptions>();
   add_trust_change_options(*command, o->change);
   command->add_option("KEY", o->key, "Its id, its fingerprint, or its public key file")->required();

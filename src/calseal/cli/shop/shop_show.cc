@@ -1,9 +1,9 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/trust_report.h"
 
@@ -32,8 +32,8 @@ int run_show(const ShopShowOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_shop_show_command(CLI::App& shop, Console& console, int& status) {
-  CLI::App* command =
+void add_shop_show_command(CommandLine& shop, Console& console, int& status) {
+  CommandLine* command =
       shop.add_subcommand("show", "What a trust file says, and the fingerprint to read aloud");
   auto options = std::make_shared<ShopShowOptions>();
   command->add_option("TRUST", options->trust, "Trust file")->required();

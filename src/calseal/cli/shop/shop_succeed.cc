@@ -1,10 +1,10 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/trust_report.h"
@@ -72,8 +72,8 @@ int run_succeed(const SucceedOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_shop_succeed_command(CLI::App& shop, Console& console, int& status) {
-  CLI::App* command = shop.add_subcommand(
+void add_shop_succeed_command(CommandLine& shop, Console& console, int& status) {
+  CommandLine* command = shop.add_subcommand(
       "succeed", "Hand over to the announced root: a succession and the new root's first trust file");
   auto o = std::make_shared<SucceedOptions>();
   command->add_option("TRUST", o->trust, "The old root's last trust file, which announces the new root")

@@ -1,6 +1,6 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/trust_change_command.h"
 #include "calseal/sign/trust_change.h"
@@ -30,12 +30,12 @@ int run_threshold(const ThresholdOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_shop_threshold_command(CLI::App& shop, Console& console, int& status) {
-  CLI::App* command =
+void add_shop_threshold_command(CommandLine& shop, Console& console, int& status) {
+  CommandLine* command =
       shop.add_subcommand("threshold", "How many authors and reviewers must sign every bundle");
   auto o = std::make_shared<ThresholdOptions>();
   add_trust_change_options(*command, o->change);
-  command->add_option("NUMBER", o->threshold, "1 to 8")->required()->check(CLI::Range(1, 8));
+  command->add_option("NUMBER", o->threshold, "1 to 8")->required()->in_range(1, 8);
   set_command(
       *command, console, {"calseal shop threshold shop-2.trust 2 --root-key root.key -o shop-3.trust"},
       [o](Console& c) { return run_threshold(*o, c); }, status);

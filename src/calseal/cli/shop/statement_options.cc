@@ -1,10 +1,10 @@
 #include "calseal/cli/shop/statement_options.h"
 
-#include <CLI/CLI.hpp>
+#include "calseal/cli/console/command_line.h"
 
 namespace calseal {
 
-void add_statement_options(CLI::App& command, StatementOptions& options, const std::string& whose) {
+void add_statement_options(CommandLine& command, StatementOptions& options, const std::string& whose) {
   command.add_option("--key", options.keys, "Private key " + whose + " (repeatable)")->required();
   command.add_option("--passphrase-file", options.passphrase_file, "First line: passphrase of the keys");
   command.add_option("--trust", options.trust, "The shop's newest trust file")->required();

@@ -4,9 +4,7 @@
 #include <string>
 #include <vector>
 
-namespace CLI {
-class App;
-}
+#include "calseal/cli/console/command_line.h"
 
 namespace calseal {
 
@@ -16,6 +14,6 @@ struct StatementOptions {
 };
 
 // `whose`: who holds the keys, as --help says it.
-void add_statement_options(CLI::App& command, StatementOptions& options, const std::string& whose);
+void add_statement_options(CommandLine& command, StatementOptions& options, const std::string& whose);
 
 }  // namespace calseal

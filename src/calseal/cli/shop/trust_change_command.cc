@@ -1,10 +1,9 @@
 #include "calseal/cli/shop/trust_change_command.h"
 
-#include <CLI/CLI.hpp>
-
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/trust_report.h"
 #include "calseal/sign/statement_sign.h"
@@ -12,7 +11,7 @@
 
 namespace calseal {
 
-void add_trust_change_options(CLI::App& command, TrustChangeOptions& options) {
+void add_trust_change_options(CommandLine& command, TrustChangeOptions& options) {
   command.add_option("TRUST", options.trust, "The shop's newest trust file; it stays as it is")->required();
   command.add_option("--root-key", options.root_key, "The root's private key")->required();
   command.add_option("--passphrase-file", options.passphrase_file, "First line: passphrase of the root");

@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "calseal/cli/console/console.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/trust/trust_file.h"
 
 namespace calseal {
@@ -15,7 +15,7 @@ struct TrustChangeOptions {
 };
 
 // TRUST, --root-key, --passphrase-file, --claimed-time, --output.
-void add_trust_change_options(CLI::App& command, TrustChangeOptions& options);
+void add_trust_change_options(CommandLine& command, TrustChangeOptions& options);
 
 // What became of a change: the code for programs, the key it is about ("" for none), and what to do now.
 struct TrustChange {

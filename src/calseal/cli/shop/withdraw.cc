@@ -1,6 +1,5 @@
 #include "calseal/sign/withdraw.h"
 
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
@@ -9,6 +8,7 @@
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/prefix.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/statement_options.h"
@@ -231,8 +231,8 @@ int run_withdraw(const WithdrawOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_withdraw_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command =
+void add_withdraw_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command =
       app.add_subcommand("withdraw", "Sign the list of revisions that must no longer be written");
   auto o = std::make_shared<WithdrawOptions>();
   command->add_option("BUNDLE", o->bundles, "Bundles to withdraw; never a revision 0");
@@ -241,13 +241,13 @@ void add_withdraw_command(CLI::App& app, Console& console, int& status) {
   command->add_option(
       "--where", o->where,
       "WORD=VALUE as in calseal find, with --in: every revision that fits all of them (repeatable)");
-  CLI::Option* archive = command->add_option("--in", o->archive, "The archive that --where is asked of");
+  Argument* archive = command->add_option("--in", o->archive, "The archive that --where is asked of");
   command->add_flag("--rebuild", o->rebuild, "Read all its bundles anew, whatever the index holds")
       ->needs(archive);
   command->add_option("--job", o->job, "Job of the --revision");
   command->add_option("--controller", o->controller, "Controller of the --revision");
   command->add_option("--class", o->kind, "commercial, error, replaced or safety")
-      ->check(CLI::IsMember({"commercial", "error", "replaced", "safety"}));
+      ->one_of({"commercial", "error", "replaced", "safety"});
   command->add_flag("--go-back", o->go_back, "Controllers that hold it must be written again now");
   command->add_option("--go-to", o->go_to,
                       "Identity of the revision to go to (default: the way back, revision 0)");
@@ -257,16 +257,16 @@ void add_withdraw_command(CLI::App& app, Console& console, int& status) {
   command->add_option("--after-trust", o->after_trust,
                       "Trust file under which that list counts, where --trust no longer believes its signer");
   command->add_option("--number", o->number, "Number of this list, where the one before is lost")
-      ->check(CLI::Range(1.0, 9007199254740991.0));
+      ->in_range(1, 9007199254740991);
   command
       ->add_option("--fresh-days", o->fresh_days,
                    "Days until holders should ask for a newer list (default 90)")
-      ->check(CLI::Range(1, 3650));
+      ->in_range(1, 3650);
   command->add_option("--fresh-until", o->fresh_until, "The same as a time (UTC)");
   command->add_flag("--dry-run", o->dry_run, "Only show what the list would say; needs no key");
   add_statement_options(*command, *o, "with the role withdrawal");
-  command->get_option("--key")->required(false);
-  command->get_option("--output")->required(false);
+  command->argument("--key")->required(false);
+  command->argument("--output")->required(false);
   set_command(
       *command, console,
       {"calseal withdraw r3.calseal --class safety --go-back --text \"too lean above 5000\" --after "

@@ -1,7 +1,7 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -56,8 +56,9 @@ Result<int> plan(const PlanOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_plan_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.add_subcommand("plan", "What a write would touch: erase sectors, bytes and time");
+void add_plan_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command =
+      app.add_subcommand("plan", "What a write would touch: erase sectors, bytes and time");
   auto options = std::make_shared<PlanOptions>();
   command->add_option("--regions", options->regions, "The region map")->required();
   command->add_option("--now", options->now, "[MEMORY=]FILE: what is in the vehicle now, once for each file")
@@ -66,11 +67,11 @@ void add_plan_command(CLI::App& app, Console& console, int& status) {
   command
       ->add_option("--rate", options->write_rate,
                    "Bytes per second when writing (default: the region map's link, else 12000)")
-      ->check(CLI::Range(1, 100000000));
+      ->in_range(1, 100000000);
   command
       ->add_option("--read-rate", options->read_rate,
                    "Bytes per second when reading (default: the region map's link, else 5600)")
-      ->check(CLI::Range(1, 100000000));
+      ->in_range(1, 100000000);
   set_command(
       *command, console,
       {"calseal plan --regions engine.json --now read.bin --after r2.bin",

@@ -1,8 +1,8 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -134,8 +134,8 @@ Result<int> receive(const ReceiveOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_receive_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.add_subcommand(
+void add_receive_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.add_subcommand(
       "receive", "Judge an incoming read: which controller, whole or damaged, stock or not");
   auto options = std::make_shared<ReceiveOptions>();
   command->add_option("FILES", options->reads, "[MEMORY=]FILE: the read, one file or one for each memory")

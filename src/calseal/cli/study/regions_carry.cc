@@ -1,4 +1,3 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 #include <optional>
 
@@ -6,6 +5,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/study/study_commands.h"
@@ -68,16 +68,14 @@ Result<int> carry(const CarryOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_regions_carry_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.get_subcommand("regions")->add_subcommand(
+void add_regions_carry_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.subcommand("regions")->add_subcommand(
       "carry", "Propose a region map for another software number of a known family");
   auto o = std::make_shared<CarryOptions>();
   command->add_option("MAP", o->map, "Region map of the software that is known")->required();
   command->add_option("IMAGE", o->images, "[MEMORY=]FILE: a read of the other software")->required();
   command->add_option("--base", o->base, "[MEMORY=]FILE: a read of the known software; once for each file")
-      ->expected(1)
-      ->take_all()
-      ->allow_extra_args(false);
+      ->one_each();
   command->add_option("--name", o->name, "Name of the new map (default: the old one's with -carried)");
   command->add_option("-o,--output", o->output, "The region map to write");
   command->add_flag("--force", o->force, "Replace the output if it exists");

@@ -1,8 +1,8 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/study/study_commands.h"
@@ -77,8 +77,8 @@ Result<int> diff_maps(const DiffOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_regions_diff_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.get_subcommand("regions")->add_subcommand(
+void add_regions_diff_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.subcommand("regions")->add_subcommand(
       "diff", "What a region map allows that another does not; exit status 1 when AFTER widens");
   auto options = std::make_shared<DiffOptions>();
   command->add_option("BEFORE", options->before, "Region map in use")->required();

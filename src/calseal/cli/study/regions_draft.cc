@@ -1,10 +1,10 @@
-#include <CLI/CLI.hpp>
 #include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/interrupt.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/study/study_commands.h"
@@ -87,8 +87,8 @@ Result<int> draft(const DraftOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_regions_draft_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.get_subcommand("regions")->add_subcommand(
+void add_regions_draft_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.subcommand("regions")->add_subcommand(
       "draft", "Search images of an unknown controller for checksums, and draft a region map");
   auto o = std::make_shared<DraftOptions>();
   command
@@ -102,7 +102,7 @@ void add_regions_draft_command(CLI::App& app, Console& console, int& status) {
   command
       ->add_option("--grid", o->grid,
                    "Bytes between the points where ranges may begin and end: 4096, or finer and slower")
-      ->check(CLI::IsMember({256, 512, 1024, 2048, 4096, 8192, 16384, 32768, 65536}));
+      ->one_of({256, 512, 1024, 2048, 4096, 8192, 16384, 32768, 65536});
   command->add_option("--name", o->names.map, "Name of the region map");
   command->add_option("--controller", o->names.controller, "Controller part");
   command->add_option("--memory", o->names.memory, "Name of the memory");

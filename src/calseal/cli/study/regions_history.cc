@@ -1,9 +1,9 @@
-#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <memory>
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/study/study_commands.h"
@@ -142,8 +142,8 @@ Result<int> show_history(const HistoryOptions& options, const Console& console) 
 
 }  // namespace
 
-void add_regions_history_command(CLI::App& app, Console& console, int& status) {
-  CLI::App* command = app.get_subcommand("regions")->add_subcommand(
+void add_regions_history_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.subcommand("regions")->add_subcommand(
       "history", "Which text of a region map came after which, and what each step allowed");
   auto options = std::make_shared<HistoryOptions>();
   command->add_option("FOLDER", options->folder, "Folder of region maps (default: this folder)");

@@ -4,9 +4,7 @@
 #include <string>
 #include <vector>
 
-namespace CLI {
-class App;
-}
+#include "calseal/cli/console/command_line.h"
 
 namespace calseal {
 
@@ -29,6 +27,6 @@ struct CommandPage {
   std::vector<CommandPage> commands;  // below it, in the order of --help
 };
 
-CommandPage describe_commands(const CLI::App& app);
+CommandPage describe_commands(const CommandLine& program);
 
 }  // namespace calseal

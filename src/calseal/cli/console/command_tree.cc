@@ -1,4 +1,4 @@
-#include "calseal/cli/manual/command_tree.h"
+#include "calseal/cli/console/command_tree.h"
 
 #include <CLI/CLI.hpp>
 #include <string_view>
@@ -60,6 +60,6 @@ CommandPage describe(const CLI::App& app, std::vector<std::string> path) {
 
 }  // namespace
 
-CommandPage describe_commands(const CLI::App& app) { return describe(app, {}); }
+CommandPage describe_commands(const CommandLine& program) { return describe(program.library(), {}); }
 
 }  // namespace calseal

@@ -12,9 +12,13 @@ import { carriedImage } from "./payload.js";
 import { areasOf, isPinned, makePlan, spansOf, writeRangesOf } from "./plan.js";
 import { placeText } from "./place.js";
 
-// 1. It needs descriptor tables alone, and these are locked bytes, which are proved.
+// 1. It needs descriptor tables alone, and these are locked bytes, which are proved. `shape` is the cut read with everything known
+// that the base knew.
 function claimPlan(proof) {
   proof.plan = makePlan(proof.map, proof.cut);
+  proof.shape = withKnown(proof.cut, proof.baseKnown);
+  proof.areas = areasOf(proof.plan, proof.shape);
+  proof.written = writeRangesOf(proof.plan, proof.areas, proof.shape);
 }
 
 // The first of two lists that is not as it should be: -1 where all are.
@@ -29,21 +33,21 @@ function demandSame(name, said, found) {
   if (i >= 0) throw claimMismatch(`controllers/0/${name}/${i}`, said[i] ?? "the end of the list", found[i] ?? "the end of the list");
 }
 
-// 2. `shape` is the cut read with everything known that the base knew.
+// 2.
 function claimSpans({ map, plan, shape, spans }) {
   const text = (span) => `${placeText(map, span)}, ${span.kind}`;
   demandSame("spans", spans.map(text), spansOf(plan, shape).map(text));
 }
 
 // 3.
-function claimWriteRanges({ claims, map, plan, shape }) {
-  const found = writeRangesOf(plan, shape).flatMap((set, memory) => set.ranges.map((range) => placeText(map, { memory, range })));
+function claimWriteRanges({ claims, map, written }) {
+  const found = written.flatMap((set, memory) => set.ranges.map((range) => placeText(map, { memory, range })));
   demandSame("write_ranges", claims.write_ranges.map(({ memory, range }) => `${memory} ${rangeText(range)}`), found);
 }
 
 // What a payload of this kind carries, by memory.
-function carriedSets({ plan, shape, claims, manifest, spans }) {
-  if (claims.payload.kind === "areas") return areasOf(plan, shape);
+function carriedSets({ areas, shape, claims, manifest, spans }) {
+  if (claims.payload.kind === "areas") return areas;
   if (manifest.revision === 0) return shape.memories.map(({ known }) => known);
   const sets = shape.memories.map(() => new RangeSet());
   for (const { memory, range, kind, known } of spans) if (known && isPinned(kind)) sets[memory].add(range);
@@ -89,7 +93,6 @@ async function claimLockedBefore(proof) {
 
 export async function proveClaims(proof) {
   claimPlan(proof);
-  proof.shape = withKnown(proof.cut, proof.baseKnown);
   claimSpans(proof);
   claimWriteRanges(proof);
   claimPayload(proof);

@@ -8,7 +8,7 @@ import { RangeSet } from "./range_set.js";
 import { compareImages } from "./compare.js";
 import { viewAt } from "./image.js";
 import { brokenPatch, patchState } from "./patches.js";
-import { comparePlaces, placeText, rangeHolds, sizeOf } from "./place.js";
+import { comparePlaces, memoryIndexOf, overlapping, placeText, sizeOf } from "./place.js";
 import { unknownPlace } from "./verify.js";
 
 function setsOf(map, places) {
@@ -81,27 +81,16 @@ function confinePatchClaims({ claims, map, result }) {
   }
 }
 
-// Of two lists in the order of spans, the ranges in each span, as texts: one list for each span.
-function bySpan(map, spans, places) {
-  let next = 0;
-  return spans.map((span) => {
-    const texts = [];
-    for (; next < places.length && places[next].memory === span.memory && rangeHolds(span.range, places[next].range); ++next) {
-      texts.push(placeText(map, places[next]));
-    }
-    return texts;
-  });
-}
-
 // 7. The list is relative to the base, so a span proves something about it where the read has the base's bytes.
 async function confineListed({ opened, map, spans, cut }, changes) {
-  const listed = opened.changes.map(({ memory, range }) => ({ memory: map.memories.findIndex(({ name }) => name === memory), range }));
-  const [found, said] = [bySpan(map, spans, changes), bySpan(map, spans, listed)];
-  for (const [i, span] of spans.entries()) {
-    if (span.before === span.after || found[i].join() === said[i].join()) continue;
+  const listed = opened.changes.map(({ memory, range }) => ({ memory: memoryIndexOf(map, memory), range }));
+  for (const span of spans) {
+    if (span.before === span.after) continue;
+    const [found, said] = [changes, listed].map((places) => overlapping(places, span).map((place) => placeText(map, place)));
+    if (found.join() === said.join()) continue;
     if ((await sha256(viewAt(cut, span))) !== span.before) continue;
-    throw claimMismatch(`changes.json, ${placeText(map, span)}`, said[i].slice(0, 4).join(", ") || "no change",
-      found[i].slice(0, 4).join(", ") || "no change");
+    throw claimMismatch(`changes.json, ${placeText(map, span)}`, said.slice(0, 4).join(", ") || "no change",
+      found.slice(0, 4).join(", ") || "no change");
   }
 }
 

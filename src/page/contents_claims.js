@@ -2,12 +2,11 @@
 // what open.js makes, as far as it has come.
 
 import { grouped, rangeText } from "./bytes.js";
-import { sha256 } from "./digest.js";
 import { claimMismatch } from "./reason.js";
 import { RangeSet } from "./range_set.js";
 import { differingRanges, regionOf } from "./compare.js";
 import { segmentsOf } from "./image.js";
-import { overlapping, placeText, rangeHolds } from "./place.js";
+import { memoryIndexOf, overlapping, placeText, rangeHolds } from "./place.js";
 
 // 1.
 export function claimMap({ name, manifest, map }) {
@@ -30,8 +29,8 @@ export function claimMap({ name, manifest, map }) {
 }
 
 // The manifest's spans as places of the map.
-function spanPlaces({ manifest, map }) {
-  return manifest.controllers[0].spans.map((span) => ({ ...span, memory: map.memories.findIndex(({ name }) => name === span.memory) }));
+export function spanPlaces({ manifest, map }) {
+  return manifest.controllers[0].spans.map((span) => ({ ...span, memory: memoryIndexOf(map, span.memory) }));
 }
 
 // The one span that a listed change lies in, and that it is a change of.
@@ -52,7 +51,7 @@ function listChanges({ name, manifest, map, changes }, spans) {
     const demand = (holds, found, expected) => {
       if (!holds) throw claimMismatch(`/changes/${i}`, found, expected, `${name}:changes.json`);
     };
-    const memory = map.memories.findIndex((one) => one.name === memoryName);
+    const memory = memoryIndexOf(map, memoryName);
     demand(memory >= last, memoryName, "memories of the region map, in its order");
     last = memory;
     const place = { memory, range };
@@ -89,9 +88,7 @@ export function claimChanges(opened) {
     if (span.before !== span.after && ranges.length === 0) throw mismatch("no change", "a change, since the digests differ");
     if (span.kind !== "locked" || span.after === "") continue;
     const expected = patched[span.memory].within(span.range);
-    const isSame = ranges.length === expected.ranges.length &&
-      ranges.every(({ begin, end }, i) => begin === expected.ranges[i].begin && end === expected.ranges[i].end);
-    if (!isSame) throw mismatch(ranges.map(rangeText).join(", ") || "no change", `${expected.ranges.map(rangeText).join(", ") || "no change"}, as the patches have it`);
+    if (!new RangeSet(ranges).equals(expected)) throw mismatch(ranges.map(rangeText).join(", ") || "no change", `${expected.ranges.map(rangeText).join(", ") || "no change"}, as the patches have it`);
   }
 }
 
@@ -112,18 +109,18 @@ export function claimSet({ name, manifest, set }) {
     "a member with this bundle's controller, base, sequence, region map and pinned digest", name);
 }
 
-// 4. Raw files of revision 0, which are what the payload holds of their memory.
-export async function claimFiles({ name, manifest, map, payload }) {
+// 4. Raw files of revision 0, which are what the payload holds of their memory; what an entry holds is proved by its digest.
+export function claimFiles({ name, manifest, map }) {
   if (manifest.revision !== 0) return;
   const { files, memories, payload: { parts } } = manifest.controllers[0];
   for (const [i, { memory, form, size, digest }] of files.entries()) {
     const index = memories.findIndex((one) => one.name === memory);
     if (form !== "raw" || index < 0) continue;
     if (!new RangeSet(memories[index].known).equals(segmentsOf(map.memories[index]))) continue;
-    const bytes = payload[parts.findIndex((part) => part.memory === memory)];
-    const found = await sha256(bytes);
-    if (size === bytes.length && digest === found) continue;
+    const part = parts.find((one) => one.memory === memory);
+    const carried = manifest.entries.find((one) => one.name === part.entry);
+    if (size === carried.size && digest === carried.digest) continue;
     throw claimMismatch(`/controllers/0/files/${i}`, `${grouped(size)} bytes, SHA-256 ${digest}`,
-      `${grouped(bytes.length)} bytes, SHA-256 ${found} as in the payload`, name);
+      `${grouped(carried.size)} bytes, SHA-256 ${carried.digest} as in the payload`, name);
   }
 }

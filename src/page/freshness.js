@@ -3,7 +3,6 @@
 import { rangeText } from "./bytes.js";
 import { Refusal } from "./reason.js";
 import { RangeSet } from "./range_set.js";
-import { writeRangesOf } from "./plan.js";
 import { placeText } from "./place.js";
 
 // 1. Erasing takes the whole sector.
@@ -52,7 +51,7 @@ function writeRangesAreFresh({ map }, written, owned) {
 }
 
 export function proveFreshness(proof) {
-  const written = writeRangesOf(proof.plan, proof.shape);
+  const { written } = proof;
   const sectors = proof.map.sectors.filter(({ memory, range }) => written[memory].overlaps(range));
   sectorsWereRead(proof, sectors);
   if (proof.evidence.readIsFresh) return;

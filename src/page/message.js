@@ -5,7 +5,7 @@ import { addressText, concatBytes, grouped } from "./bytes.js";
 import { Refusal } from "./reason.js";
 import { RangeSet } from "./range_set.js";
 import { CHECKSUM_READ_LIMIT, laneOf, readAddresses, xorLane } from "./region_map_arithmetic.js";
-import { comparePlaces, firstEndingAfter, isEmptyRange, placeText, sizeOf } from "./place.js";
+import { comparePlaces, isEmptyRange, overlapping, placeText, sizeOf } from "./place.js";
 import { knowsPlace, segmentsOf, viewAt, viewOf } from "./image.js";
 
 const BLOCK_SIZE = 65536;  // bytes handed on at once
@@ -83,9 +83,7 @@ export class Message {
       for (const read of readAddresses(part, this.lane)) this.reads[memory].add(read);
     };
     let begin = range.begin;
-    for (let i = firstEndingAfter(this.replaced, { memory, range }); i < this.replaced.length; ++i) {
-      const { memory: ofMemory, range: replaced, as } = this.replaced[i];
-      if (ofMemory !== memory || replaced.begin >= range.end) break;
+    for (const { range: replaced, as } of overlapping(this.replaced, { memory, range })) {
       const part = { begin: Math.max(begin, replaced.begin), end: Math.min(range.end, replaced.end) };
       pushMemory({ begin, end: part.begin });
       this.push({ kind: "run", size: sizeOf(part), as });

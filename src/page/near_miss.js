@@ -7,7 +7,7 @@ import { sha256 } from "./digest.js";
 import { readIdentity, recogniseRule } from "./identity.js";
 import { memoryNamed, segmentTotal, viewOf } from "./image.js";
 import { PatchLayer } from "./patches.js";
-import { rangeHolds } from "./place.js";
+import { memoryIndexOf, rangeHolds } from "./place.js";
 import { isPinned } from "./plan.js";
 import { RangeSet } from "./range_set.js";
 import { loadRead } from "./read.js";
@@ -91,7 +91,7 @@ async function explainForeign(refusal, opened, image) {
   }
   if (differing.length === 0) return refusal;
   const regions = new Set(differing.map(({ memory, range }) => {
-    const region = regionOf(map, { memory: map.memories.findIndex(({ name }) => name === memory), range });
+    const region = regionOf(map, { memory: memoryIndexOf(map, memory), range });
     return region ? `region ${region}` : "bytes without a region";
   }));
   const total = lockedSpans(manifest).length;

@@ -39,7 +39,7 @@ async function readContents(opened, storedBytes) {
     const [, kind] = kinds.find(([pattern]) => pattern.test(entry.name));
     await readers[kind](content, `${name}:${entry.name}`);
   }
-  await claimFiles(opened);
+  claimFiles(opened);
 }
 
 // `context` is {trust, now, order, inclusion}; without an order (null) neither order in time nor the clock is judged.

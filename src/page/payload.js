@@ -1,12 +1,12 @@
 // The payload: bytes of the result, by the ranges of its parts.
 
 import { blankImage, putBytes } from "./image.js";
-import { sizeOf } from "./place.js";
+import { memoryIndexOf, sizeOf } from "./place.js";
 
 // Calls `take(memory, range, bytes)` for each range of each part; `memory` is an index.
 export function eachCarried(opened, take) {
   opened.manifest.controllers[0].payload.parts.forEach((part, i) => {
-    const memory = opened.map.memories.findIndex(({ name }) => name === part.memory);
+    const memory = memoryIndexOf(opened.map, part.memory);
     let at = 0;
     for (const range of part.ranges) {
       take(memory, range, opened.payload[i].subarray(at, at + sizeOf(range)));

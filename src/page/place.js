@@ -8,7 +8,7 @@ export function comparePlaces(a, b) {
 }
 
 // Index of the first element of a sorted list that ends behind the beginning of `place`.
-export function firstEndingAfter(sorted, place) {
+function firstEndingAfter(sorted, place) {
   let low = 0;
   let high = sorted.length;
   while (low < high) {
@@ -44,6 +44,11 @@ export function isEmptyRange(range) {
 
 export function sizeOf(range) {
   return range.end - range.begin;
+}
+
+// Index of the memory of this name; -1 where there is none.
+export function memoryIndexOf(map, name) {
+  return map.memories.findIndex((memory) => memory.name === name);
 }
 
 // The same range `index` strides later.

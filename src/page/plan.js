@@ -5,7 +5,7 @@
 // A plan is {map, nodes, edges, order, learned, kinds}. A node is one checksum or copy: {isCopy, index, name, message, crc, reads,
 // writes, floating, readsLearned}; `reads` by memory, a rule's own balance not among them; `writes` slots, balance or copy.
 // `edges` are, by node, the nodes whose bytes it reads itself. A group of `order` is {nodes, joint}. `learned` and `kinds` are sets
-// of bytes by memory.
+// of bytes by memory; learned bytes are those of the kind volatile.
 
 import { grouped } from "./bytes.js";
 import { Refusal } from "./reason.js";
@@ -13,7 +13,7 @@ import { Crc } from "./crc.js";
 import { RangeSet } from "./range_set.js";
 import { Message } from "./message.js";
 import { JOINT_BIT_LIMIT, makeJointSystem } from "./joint.js";
-import { comparePlaces, firstEndingAfter, sizeOf } from "./place.js";
+import { comparePlaces, overlapping, sizeOf } from "./place.js";
 
 // The derived ranges of all nodes, sorted by place; they never overlap.
 function ownedRanges(nodes) {
@@ -24,12 +24,7 @@ function ownedRanges(nodes) {
 function ownersRead(owned, reads) {
   const owners = new Set();
   reads.forEach((set, memory) => {
-    for (const range of set.ranges) {
-      for (let i = firstEndingAfter(owned, { memory, range }); i < owned.length; ++i) {
-        if (owned[i].memory !== memory || owned[i].range.begin >= range.end) break;
-        owners.add(owned[i].owner);
-      }
-    }
+    for (const range of set.ranges) for (const { owner } of overlapping(owned, { memory, range })) owners.add(owner);
   });
   return [...owners].sort((a, b) => a - b);
 }
@@ -207,11 +202,10 @@ export function makePlan(map, image) {
 
 // Kind of every byte of one memory that is not locked, as disjoint sets.
 function kindSets(plan, memory) {
-  const sets = { editable: new RangeSet(), derived: new RangeSet(), floating: new RangeSet(), volatile: new RangeSet(),
+  const sets = { editable: new RangeSet(), derived: new RangeSet(), floating: new RangeSet(), volatile: plan.learned[memory],
     binding: new RangeSet() };
   for (const region of plan.map.regions) {
-    if (region.memory !== memory) continue;
-    if (region.policy === "editable" || region.policy === "volatile") sets[region.policy].add(region.range);
+    if (region.memory === memory && region.policy === "editable") sets.editable.add(region.range);
   }
   for (const node of plan.nodes) {
     for (const place of node.writes) {
@@ -221,9 +215,7 @@ function kindSets(plan, memory) {
   for (const field of plan.map.identity) {
     if (field.binds && field.memory === memory) sets.binding.add(field.range);
   }
-  for (const weaker of [sets.editable, sets.volatile]) {
-    for (const stronger of [sets.derived, sets.floating, sets.binding]) weaker.removeAll(stronger);
-  }
+  for (const stronger of [sets.derived, sets.floating, sets.binding]) sets.editable.removeAll(stronger);
   return sets;
 }
 
@@ -278,9 +270,8 @@ export function areasOf(plan, image) {
   return areas.map((set, memory) => set.intersect(image.memories[memory].known));
 }
 
-// The areas, and the floating places that depend on them: writing exactly these turns any revision of the base into any other.
-export function writeRangesOf(plan, image) {
-  const areas = areasOf(plan, image);
+// The areas of `image`, and the floating places that depend on them: writing exactly these turns any revision of the base into any other.
+export function writeRangesOf(plan, areas, image) {
   const reached = nodesThatRead(plan, areas);
   const extra = areas.map(() => new RangeSet());
   plan.nodes.forEach((node, index) => {

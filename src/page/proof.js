@@ -1,12 +1,13 @@
 // The proof of docs/proof.md: from a bundle that was opened and a read to the image that may be written, step by step.
 //
 // The steps hand one `proof` on: {opened, map, manifest, claims (of the one controller), spans, baseKnown, read, cut, evidence, words,
-// cautions}, to which they add vehicle, plan, shape, editableShare, result and bytesToChange. `spans` are the manifest's, their
+// cautions}, to which they add vehicle, plan, shape, areas, written (the write ranges), editableShare, result and bytesToChange. `spans` are the manifest's, their
 // `memory` an index, `known` whether the base knew them; `cut` is the read with only those bytes known that the base knew.
 
 import { proveChecksums } from "./checksums.js";
 import { proveClaims } from "./claims.js";
 import { proveConfinement } from "./confinement.js";
+import { spanPlaces } from "./contents_claims.js";
 import { proveFreshness } from "./freshness.js";
 import { withKnown } from "./image.js";
 import { proveMatch } from "./match.js";
@@ -23,10 +24,7 @@ function beginProof(opened, read, evidence, words) {
   const { map, manifest } = opened;
   const [claims] = manifest.controllers;
   const baseKnown = claims.memories.map(({ known }) => new RangeSet(known));
-  const spans = claims.spans.map((span) => {
-    const memory = map.memories.findIndex(({ name }) => name === span.memory);
-    return { ...span, memory, known: baseKnown[memory].contains(span.range) };
-  });
+  const spans = spanPlaces(opened).map((span) => ({ ...span, known: baseKnown[span.memory].contains(span.range) }));
   const cut = withKnown(read.image, read.image.memories.map(({ known }, i) => known.intersect(baseKnown[i])));
   return { opened, map, manifest, claims, spans, baseKnown, read, cut, evidence, words, cautions: [] };
 }

@@ -12,7 +12,7 @@ import { looksOpaque } from "./entropy.js";
 import { blankImage, joinRanges, putBytes, segmentTotal, segmentsOf, viewAt } from "./image.js";
 import { isFormOfMemory, misfitOf, verifyWrapping, wrap, wrappedParts, wrappingFits } from "./wrapping.js";
 import { parseForm, writeBack } from "./form.js";
-import { placeText, rangesOverlap, sizeOf } from "./place.js";
+import { memoryIndexOf, placeText, rangesOverlap, sizeOf } from "./place.js";
 
 const READ_FILE_LIMIT = 2 ** 30;  // bytes of one file, record forms included
 
@@ -170,7 +170,7 @@ async function layRawFile(map, named, source, read) {
 
 function namedMemory(map, { memory, name }) {
   if (memory === "") return undefined;
-  const index = map.memories.findIndex((declared) => declared.name === memory);
+  const index = memoryIndexOf(map, memory);
   if (index !== -1) return index;
   throw new Refusal("memory-unknown", { file: name, found: `memory "${printable(memory, 64)}"`,
     expected: `one of ${map.memories.map((declared) => declared.name).join(", ")}`, next: "correct the name of the memory" });
@@ -207,7 +207,7 @@ export async function loadRead(map, files) {
 
 function renderSource(map, source, image) {
   if (source.declared !== undefined) return wrap(source.declared, source.file.original, image, source.name);
-  const index = map.memories.findIndex((memory) => memory.name === source.memory);
+  const index = memoryIndexOf(map, source.memory);
   const named = index === -1 ? undefined : index;
   if (source.form === "raw") return joinRanges(image.memories[named], map.memories[named].segments);
   const segments = source.file.segments.map(({ address, bytes }) => {

@@ -6,13 +6,11 @@ import { correctFloating } from "./correct.js";
 import { copyImage, putBytes, viewAt } from "./image.js";
 import { PatchLayer } from "./patches.js";
 import { eachCarried } from "./payload.js";
-import { areasOf } from "./plan.js";
 import { placeText } from "./place.js";
 
 // 1. The areas alone: whatever else a full payload carries, the vehicle keeps its own bytes.
-function layPayload({ opened, plan, shape, cut }) {
+function layPayload({ opened, areas, cut }) {
   const image = copyImage(cut);
-  const areas = areasOf(plan, shape);
   eachCarried(opened, (memory, range, bytes) => {
     for (const { begin, end } of areas[memory].within(range).ranges) {
       putBytes(image, { memory, range: { begin, end } }, bytes.subarray(begin - range.begin, end - range.begin));

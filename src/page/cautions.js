@@ -4,7 +4,7 @@
 import { grouped, printable, rangeText, utf8 } from "./bytes.js";
 import { RangeSet } from "./range_set.js";
 import { segmentsOf } from "./image.js";
-import { rangesOverlap } from "./place.js";
+import { rangeHolds, rangesOverlap } from "./place.js";
 
 const LISTED_MOST = 70;  // bytes of a line that a list may take
 
@@ -48,7 +48,7 @@ function checksIn({ checksums }, state, code, words) {
 
 function vehicleNotRead({ binding, memories }) {
   const isKnown = ({ memory, range }) => memories.find(({ name }) => name === memory)?.known
-    .some(({ begin, end }) => begin <= range.begin && range.end <= end) ?? false;
+    .some((known) => rangeHolds(known, range)) ?? false;
   if (binding.length === 0 || binding.some((field) => field.digest !== "" || isKnown(field))) return [];
   return [{ code: "vehicle-not-read", text: "the vehicle cannot be told by this read, for it does not hold " +
     `${listed(binding.map(({ name }) => name))}: only by the vehicle reference` }];

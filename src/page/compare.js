@@ -1,4 +1,4 @@
-// Where two images of one region map differ, and what a place belongs to.
+// Where two images of one region map differ, which region a place belongs to, and how much of an image is editable.
 
 import { bytesOfKind } from "./plan.js";
 import { viewOf } from "./image.js";

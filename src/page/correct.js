@@ -1,5 +1,5 @@
-// Correction: derived bytes set to their right value, in dependency order. On the customer's side only those that volatile
-// bytes reach; everything else came sealed. What holds already is left alone.
+// Correction: derived bytes set to their right value, in dependency order. On the customer's side only those that float, which volatile
+// bytes or a binding field reach; everything else came sealed. What holds already is left alone.
 
 import { Refusal } from "./reason.js";
 import { lowMask } from "./sum.js";

@@ -4,7 +4,7 @@ const OPAQUE_BLOCK = 4096;
 const OPAQUE_ENTROPY = 7.9;  // bits a byte; 4 KiB of random bytes: about 7.95
 
 // Shannon entropy of the histogram, 0 to 8 bits a byte.
-export function entropyOf(bytes) {
+function entropyOf(bytes) {
   const counts = new Uint32Array(256);
   for (const byte of bytes) ++counts[byte];
   return counts.reduce((bits, count) => (count === 0 ? bits : bits - (count / bytes.length) * Math.log2(count / bytes.length)), 0);

@@ -74,7 +74,7 @@ export function recogniseRule(map, image) {
 }
 
 // The controller runs from the bank that each copy is declared for.
-export function requireActiveBanks(map, image) {
+function requireActiveBanks(map, image) {
   for (const { name, activeBank } of map.copies) {
     if (activeBank === undefined) continue;
     const known = knowsPlace(image, activeBank);

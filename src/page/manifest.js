@@ -8,8 +8,8 @@ import {
   NAME, objectOf, PLACE, RANGE, rangeOf, readCanonical, TEXT, TIME, VALUE,
 } from "./schema.js";
 
-export const SEQUENCE_MOST = 2 ** 40;
-export const BASE_MOST = 1000000;
+const SEQUENCE_MOST = 2 ** 40;
+const BASE_MOST = 1000000;
 export const RETURNS_MOST = 1000;
 const REVISION_MOST = SEQUENCE_MOST - 1;
 const IMAGE_MOST = 2 ** 28;

@@ -22,7 +22,7 @@ export function digitValue(byte) {
   return DIGIT_VALUES[byte];
 }
 
-export function isDecimalDigit(byte) {
+function isDecimalDigit(byte) {
   return byte >= 0x30 && byte <= 0x39;
 }
 

@@ -18,9 +18,13 @@ function lastKnown(list, state, trust) {
   return root === undefined ? undefined : lastCountingList(root, trust);
 }
 
+function isNewer(list, last) {
+  return last === undefined || list.number > last.number;
+}
+
 export async function compareWithdrawals(list, state, trust, name) {
   const last = lastKnown(list, state, trust);
-  if (last === undefined || list.number > last.number) return;
+  if (isNewer(list, last)) return;
   if (list.number === last.number && (await sha256(list.text)) === last.list) return;
   throw new Refusal("withdrawals-old", {
     file: name,
@@ -33,8 +37,7 @@ export async function compareWithdrawals(list, state, trust, name) {
 
 // Whether this list replaces what is remembered, or is what counts already.
 export function isNewerList(list, state, trust) {
-  const last = lastKnown(list, state, trust);
-  return last === undefined || list.number > last.number;
+  return isNewer(list, lastKnown(list, state, trust));
 }
 
 // Takes out a list; what it named goes on as dropped by the list behind it.
@@ -47,8 +50,7 @@ function takeOut(lists, index) {
 }
 
 export async function learnList(root, list, trust) {
-  const last = lastCountingList(root, trust);
-  if (last !== undefined && list.number <= last.number) return;
+  if (!isNewer(list, lastCountingList(root, trust))) return;
   const { number, keys, notices } = list;
   const lists = root.withdrawals;
   lists.push({ number, list: await sha256(list.text), keys, notices: notices.map(({ revision }) => revision), dropped: [] });

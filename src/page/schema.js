@@ -4,7 +4,7 @@
 // A field type has read(node) and write(value). A row of a table is [key, type]; or [key, type, keys] where one
 // property of ours stands for several keys of the file.
 
-import { addressText, isDigest, firstDifference, latin1, printable, rangeText, startsWith, toHex, utf8 } from "./bytes.js";
+import { addressText, firstDifference, latin1, printable, rangeText, startsWith, toHex, utf8 } from "./bytes.js";
 import { INTEGER_LIMIT, JsonObject, parseJson } from "./json.js";
 import { describeRefusal, Refusal } from "./reason.js";
 
@@ -15,17 +15,17 @@ export function isName(text) {
   return /^[a-z0-9][a-z0-9_-]{0,63}$/.test(text);
 }
 
-export function isLine(text) {
+function isLine(text) {
   return !/[\u0000-\u001f\u007f]/.test(text) && utf8(text).length <= 200;
 }
 
-export function readName(node) {
+function readName(node) {
   const text = node.text();
   if (!isName(text)) node.refuse("json-value", node.found(), "a name: [a-z0-9][a-z0-9_-]{0,63}");
   return text;
 }
 
-export function readLine(node) {
+function readLine(node) {
   const text = node.text(200);
   if (!isLine(text)) node.refuse("json-value", node.found(), "one line without control characters");
   return text;
@@ -104,7 +104,7 @@ export function rangeOf(firstKey, sizeLimit) {
 }
 
 // A row for a place in a memory: ...PLACE.
-export const RANGE_ROW = ["range", rangeOf("start", ADDRESS_LIMIT), "spread"];
+const RANGE_ROW = ["range", rangeOf("start", ADDRESS_LIMIT), "spread"];
 export const PLACE = [["memory", NAME], RANGE_ROW];
 
 export function objectOf(...rows) {

@@ -102,7 +102,7 @@ function nameToSave({ source, memory, form }, { revision, controllers }) {
   return `${stem}-revision-${revision}${extension ?? ""}`;
 }
 
-export function saveBytes(name, bytes) {
+function saveBytes(name, bytes) {
   const url = URL.createObjectURL(new Blob([bytes], { type: "application/octet-stream" }));
   const link = element("a", { href: url, download: name });
   link.click();

@@ -9,7 +9,7 @@ import { makePlan } from "./plan.js";
 import { failureOf, verifyChecks } from "./verify.js";
 import { viewAt } from "./image.js";
 
-export function wrappingSize(form) {
+function wrappingSize(form) {
   return form.blocks.reduce((size, block) => size + block.size, 0);
 }
 

@@ -29,26 +29,27 @@ enum class What : std::uint8_t {
   kCount,
 };
 
+// A good bundle in its parts and the question about it; each run bends copies.
 struct Prepared {
   const SmallJob* job;
   SealedBundle sealed;
   Forgery forgery;
+  BentBundle bundle;
   std::vector<PackedEntry> packed;  // of forgery.contents
+  CheckRequest question;
 };
 
 Prepared prepare(const SmallJob& job, Result<SealedBundle> sealed) {
   must(sealed.has_value(), "the samples seal");
-  Prepared out{&job, *std::move(sealed), {}, {}};
-  out.forgery = take_apart(out.sealed);
-  const BentBundle bundle(out.sealed);
-  for (std::size_t i = 0; i < bundle.stored.size(); ++i)
-    out.packed.push_back({out.sealed.manifest.entries[i], bundle.stored[i]});
+  Prepared out{
+      &job, *sealed, take_apart(*sealed), BentBundle(*sealed), {}, job.check_request(sealed->file, job.base)};
+  for (std::size_t i = 0; i < out.bundle.stored.size(); ++i)
+    out.packed.push_back({out.sealed.manifest.entries[i], out.bundle.stored[i]});
   return out;
 }
 
 struct Samples {
   SmallJob whole, loose{{.sectors = false, .floating_reads_fuel = false, .binding = false, .grade = "draft"}};
-  Bytes trust = whole.trust_file();
   std::vector<Prepared> all;
 
   Samples() {
@@ -67,8 +68,7 @@ struct Samples {
       all.push_back(prepare(*job, seal(request, {job->author, job->reviewer}, job->trust)));
     }
     for (const Prepared& sample : all) {
-      CheckRequest request = sample.job->check_request(sample.sealed.file, sample.job->base);
-      request.trust = trust;
+      CheckRequest request = sample.question;
       request.evidence.vehicle_reference = "blue estate";
       must(check_bundle(std::move(request)).outcome == Outcome::kAccepted, "the samples are accepted");
     }
@@ -86,7 +86,7 @@ class Bending {
       : recipe_(recipe),
         sample_(samples().all[recipe.first % samples().all.size()]),
         forgery_(sample_.forgery),
-        bundle_(sample_.sealed),
+        bundle_(sample_.bundle),
         read_(sample_.job->base) {
     const auto kind = recipe.second % 4;
     if (kind == 1) read_ = driven_small(read_, 0x77, sample_.job->options);
@@ -100,8 +100,9 @@ class Bending {
     sign();
     Bytes file = bundle_.file();
     const bool forged = bend_file(file);
-    CheckRequest request = sample_.job->check_request(file, read_);
-    request.trust = samples().trust;
+    CheckRequest request = sample_.question;
+    request.bundle = std::move(file);
+    request.read = SmallJob::files_of(read_);
     bend_evidence(request);
     const Bytes bundle = request.bundle;
     const std::vector<ReadFile> files = request.read;
@@ -252,16 +253,9 @@ class Bending {
 
   void bend_manifest() {
     bundle_.manifest = write_manifest(forgery_.manifest);
+    const std::string was = bundle_.manifest;
     each(What::kManifest, [&](const Bend& bend) { bundle_.manifest = bent_json(bundle_.manifest, bend); });
-    // Headers follow what the manifest now says of entries, where it can be read at all.
-    if (const auto manifest = parse_manifest(view_of(bundle_.manifest), "m")) {
-      for (std::size_t i = 0; i < manifest->entries.size() && i < bundle_.entries.size(); ++i) {
-        const ManifestEntry& e = manifest->entries[i];
-        bundle_.entries[i] = {e.name, e.deflated, e.stored_size, e.size, e.crc32};
-        bundle_.stored[i].resize(std::min<std::uint64_t>(e.stored_size, 1U << 16U));
-        bundle_.entries[i].stored_size = bundle_.stored[i].size();
-      }
-    }
+    if (bundle_.manifest != was) follow_manifest();
     each(What::kFrame, [&](const Bend& bend) {
       FramedEntry& entry = bundle_.entries[bend.where % bundle_.entries.size()];
       if (bend.how % 4 == 0) entry.deflated = !entry.deflated;
@@ -269,6 +263,18 @@ class Bending {
       if (bend.how % 4 == 2) entry.crc32 ^= bend.value;
       if (bend.how % 4 == 3) bend_string(entry.name, bend);
     });
+  }
+
+  // Headers say what the manifest now says of entries, where it can be read at all.
+  void follow_manifest() {
+    const auto manifest = parse_manifest(view_of(bundle_.manifest), "m");
+    if (!manifest) return;
+    for (std::size_t i = 0; i < manifest->entries.size() && i < bundle_.entries.size(); ++i) {
+      const ManifestEntry& e = manifest->entries[i];
+      bundle_.entries[i] = {e.name, e.deflated, e.stored_size, e.size, e.crc32};
+      bundle_.stored[i].resize(std::min<std::uint64_t>(e.stored_size, 1U << 16U));
+      bundle_.entries[i].stored_size = bundle_.stored[i].size();
+    }
   }
 
   void sign() {

@@ -11,8 +11,20 @@ namespace {
 
 enum class What : std::uint8_t { kRegionMap, kEdit, kBase, kRead, kCount };
 
-const SmallJob& job(std::size_t which) {
-  static const SmallJob whole,
+// A job, and what does not change from run to run: its region map's text and the question about a bundle.
+struct Prepared {
+  SmallJob job;
+  std::string map_text;
+  CheckRequest question;
+
+  explicit Prepared(const SmallMap& options)
+      : job(options), map_text(small_map_text(options)), question(job.check_request({}, job.base)) {
+    question.evidence.vehicle_reference = "blue estate";
+  }
+};
+
+const Prepared& prepared(std::size_t which) {
+  static const Prepared whole({}),
       loose({.sectors = false, .floating_reads_fuel = false, .binding = false, .grade = "draft"});
   return which % 2 == 0 ? whole : loose;
 }
@@ -28,8 +40,9 @@ bool corrected(const RegionMap& map, Image& image) {
 }
 
 void run(const Recipe& recipe) {
-  const SmallJob& small = job(recipe.first);
-  std::string text = small_map_text(small.options);
+  const Prepared& sample = prepared(recipe.first);
+  const SmallJob& small = sample.job;
+  std::string text = sample.map_text;
   SmallImage base = small.base, read = base;
   const auto each = [&](What what, auto act) {
     for (const Bend& bend : recipe.bends) {
@@ -65,12 +78,11 @@ void run(const Recipe& recipe) {
          "the checker agrees with what the sealing side claims");
     return;
   }
-  check_confined(*map, request.base, request.result);
-  static const Bytes trust = small.trust_file();
+  check_confined(*map, request.base, request.result, {});
   const auto check = [&](const SmallImage& from) {
-    CheckRequest question = small.check_request(sealed->file, from);
-    question.trust = trust;
-    question.evidence.vehicle_reference = "blue estate";
+    CheckRequest question = sample.question;
+    question.bundle = sealed->file;
+    question.read = SmallJob::files_of(from);
     if (!request.salt) question.evidence.salt.reset();
     const Verdict verdict = check_bundle(std::move(question));
     check_verdict(verdict, sealed->file, SmallJob::files_of(from));

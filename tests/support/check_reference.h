@@ -4,6 +4,7 @@
 
 #include <string>
 #include <variant>
+#include <vector>
 
 #include "calseal/image/image.h"
 #include "calseal/map/region_map.h"
@@ -165,15 +166,22 @@ inline bool copy_holds(const Copy& copy, const Image& image) {
   return true;
 }
 
-// Name of the first checksum or copy that does not hold, or empty.
-inline std::string first_wrong(const RegionMap& map, const Image& image) {
+// Names of the checksums and copies that do not hold.
+inline std::vector<std::string> wrong_ones(const RegionMap& map, const Image& image) {
+  std::vector<std::string> names;
   for (const Checksum& checksum : map.checksums) {
-    if (!checksum_holds(checksum, image)) return checksum.name;
+    if (!checksum_holds(checksum, image)) names.push_back(checksum.name);
   }
   for (const Copy& copy : map.copies) {
-    if (!copy_holds(copy, image)) return copy.name;
+    if (!copy_holds(copy, image)) names.push_back(copy.name);
   }
-  return "";
+  return names;
+}
+
+// The first of them, or empty.
+inline std::string first_wrong(const RegionMap& map, const Image& image) {
+  const std::vector<std::string> names = wrong_ones(map, image);
+  return names.empty() ? "" : names.front();
 }
 
 }  // namespace calseal::reference

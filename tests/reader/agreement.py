@@ -18,6 +18,7 @@ import time
 
 from check import judge
 from forger import cases, request_of, write_out
+from refused import sha256
 
 # A reader may say that a memory looks random where another says that it is not recognised.
 SAME = {"form-opaque": "family-mismatch"}
@@ -39,7 +40,7 @@ class Reader:
         writer.start()
         answers = [self.process.stdout.readline() for _ in requests]
         writer.join()
-        return [json.loads(line) if line else {"outcome": "no answer", "reason": "", "results": {}} for line in answers]
+        return [json.loads(line) if line else {"outcome": "no answer", "reason": "", "results": {}, "state": {}} for line in answers]
 
     def close(self):
         self.process.stdin.close()
@@ -48,13 +49,16 @@ class Reader:
 
 def judged_here(case):
     try:
-        return judge({**case["request"], "bundle": case["bundle"]})
+        answer = judge({**case["request"], "bundle": case["bundle"]})
+        return {**answer, "state": {when: sha256(data) for when, data in answer["state"].items()}}
     except Exception as error:  # noqa: BLE001  a reader that crashes is a finding like another
-        return {"outcome": "crashed", "reason": type(error).__name__, "results": {}, "why": repr(error)}
+        return {"outcome": "crashed", "reason": type(error).__name__, "results": {}, "state": {}, "why": repr(error)}
 
 
 def told(answer):
-    return answer["outcome"], SAME.get(answer["reason"], answer["reason"])
+    """Outcome, reason, and the state file afterwards: after a look, and after a write."""
+    state = answer["state"]
+    return answer["outcome"], SAME.get(answer["reason"], answer["reason"]), state.get("look"), state.get("write")
 
 
 def other_results(case, answers):
@@ -80,7 +84,7 @@ def compare(case, answers, found):
     if len(set(run.values())) > 1 or other_results(case, answers.values()):
         words.append("readers differ")
     if words:
-        said = "; ".join(f"{name}: {a['outcome']} {a['reason']} {a['results'] if a['results'] else ''}({a.get('why', '')[:160]})" for name, a in answers.items())
+        said = "; ".join(f"{name}: {a['outcome']} {a['reason']} {a['results'] if a['results'] else ''}{' '.join(digest[:8] for digest in a.get('state', {}).values())} ({a.get('why', '')[:160]})" for name, a in answers.items())
         found.append((case, f"{case['id']} {case['kind']}: demands {case['demand']} {sorted(case['reasons'] or [])}: {', '.join(words)}: {said}"))
 
 

@@ -15,13 +15,15 @@ import sys
 import chance
 import lies_contents
 import lies_maps
+import lies_order
 from image import Image
 from json_text import canonical
-from lies_manifest import ACCEPTED, AGREE, REFUSED, field_lie
+from lies_manifest import ACCEPTED, AGREE, AUTHENTIC, REFUSED, field_lie
 from lies_reads import READS, files_of
-from protocol import inline
+from protocol import ONE_FILE, inline
 from ranges import overlap, touches, without
 from refused import Refused, sha256
+from shops import Shop
 from worlds import WORLDS
 from writer import SALT, TIME, Draft, corrected, sealed, trust_file
 
@@ -48,6 +50,10 @@ class Context:
                         "revive": False, "seal_only": False, "now": TIME, "reads": None, "trust": TRUST}
         if proves and self.request["salt"] and rng.random() < 0.4:
             self.request["vehicle_reference"] = ""
+        # What lies beside the bundle about its place in time; without it the bundle is judged alone.
+        self.shop = Shop(rng, self.draft) if not self.draft.set and rng.random() < 0.5 else None
+        if self.shop:
+            self.request["seal_only"] = rng.random() < 0.1
 
     def choose_read(self):
         rng, world = self.rng, self.world
@@ -65,6 +71,9 @@ class Context:
     def case(self, kind, bundle, demand, reasons=None):
         request = dict(self.request)
         request["reads"] = files_of(self.read, self.rng) if request["reads"] is None else request["reads"]
+        if self.shop:
+            files = self.shop.files()
+            request.update(files if request["trust"] is TRUST else {**files, "trust": request["trust"]})
         return {"kind": f"{self.world.name}/{self.draft.revision}: {kind}", "bundle": bundle, "demand": demand, "reasons": reasons, "request": request}
 
 
@@ -77,8 +86,37 @@ def context(rng):
             continue
 
 
+def accepted(ctx):
+    return AUTHENTIC if ctx.request["seal_only"] else ACCEPTED
+
+
 def honest(ctx):
-    return ctx.case("honest", sealed(ctx.draft), ACCEPTED)
+    bundle = ctx.shop.bundle if ctx.shop else sealed(ctx.draft)
+    return ctx.case("honest", bundle, accepted(ctx))
+
+
+# ---- lies about time: the bundle is honest, what lies beside it is not
+
+def of_order(rng, ctx):
+    found = rng.choice(lies_order.LIES)(rng, ctx.shop)
+    if not found:
+        return None
+    kind, demand, reasons = found
+    bundle = sealed(ctx.draft, ctx.shop.signers)
+    return ctx.case(f"order {kind}", bundle, accepted(ctx) if demand == ACCEPTED else demand, reasons)
+
+
+def beside_order(lie, ctx):
+    """A lie of another kind beside a state and lists: these may refuse it first, and who looks at the seal alone sees no lie about the read."""
+    if lie and (lie["demand"] == ACCEPTED or ctx.request["seal_only"]):
+        lie["demand"] = AGREE
+    return lie and {**lie, "reasons": None}
+
+
+def some_lie(rng, ctx):
+    if ctx.shop is None:
+        return rng.choice(LIES)(rng, ctx)
+    return of_order(rng, ctx) if rng.random() < 0.75 else beside_order(rng.choice(LIES)(rng, ctx), ctx)
 
 
 # ---- whole lies: the manifest agrees with itself, the image or the word does not
@@ -307,7 +345,7 @@ def cases(seed):
         again = random.Random(f"calseal {seed}")
         fresh = context(again)
         try:
-            lie = rng.choice(LIES)(rng, fresh)
+            lie = some_lie(rng, fresh)
         except Refused:
             lie = None  # a result that cannot be corrected
         if lie and lie["bundle"] == out[0]["bundle"] and lie["request"] == out[0]["request"]:
@@ -320,7 +358,9 @@ def request_of(case):
     """The request as a reader is given it, with every file inside."""
     request = dict(case["request"])
     request.update(bundle=inline(case["bundle"]), trust=inline(request["trust"]), salt=inline(request["salt"].hex().encode("ascii") + b"\n") if request["salt"] else "",
-                   reads=[f"{memory}={inline(content)}" for memory, content in request["reads"]])
+                   reads=[f"{memory}={inline(content)}" for memory, content in request["reads"]],
+                   successions=[inline(content) for content in request.get("successions", [])],
+                   **{key: inline(request[key]) if request.get(key) is not None else "" for key in ONE_FILE})
     return {"id": case["id"], **request}
 
 
@@ -336,7 +376,9 @@ def write_out(case, folder):
     request = {"id": case["id"], **case["request"]}
     request.update(bundle=put("lie.calseal", case["bundle"]), trust=put("shop.trust", request["trust"]),
                    salt=put("job.salt", request["salt"].hex().encode("ascii") + b"\n") if request["salt"] else "",
-                   reads=[f"{memory}={put(memory + '.read', content)}" for memory, content in request["reads"]])
+                   reads=[f"{memory}={put(memory + '.read', content)}" for memory, content in request["reads"]],
+                   successions=[put(f"{i}.succession", content) for i, content in enumerate(request.get("successions", []))],
+                   **{key: put(key, request[key]) if request.get(key) is not None else "" for key in ONE_FILE})
     put("request.json", canonical(request).encode("utf-8"))
     put("case.json", json.dumps({key: case[key] if key != "reasons" else sorted(case[key] or []) for key in ("id", "kind", "demand", "reasons")}).encode("utf-8"))
 

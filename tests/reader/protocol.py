@@ -6,6 +6,9 @@ import re
 import sys
 
 INLINE = "base64:"
+# Files and words of order.md; a request may leave them out.
+ONE_FILE = ("state", "withdrawals", "job_list", "inclusion", "newest")
+DECLARED = ("return", "old_base", "clock_is_right")
 
 
 def content_of_file(word):
@@ -28,7 +31,7 @@ def reads_of(request):
 
 
 def answer_line(request, answer):
-    keys = ("outcome", "reason", "results", "why")
+    keys = ("outcome", "reason", "results", "state", "why")
     return json.dumps({"id": request.get("id", ""), **{key: answer[key] for key in keys if key in answer}}, separators=(",", ":"))
 
 

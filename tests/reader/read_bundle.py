@@ -9,7 +9,8 @@ import re
 import sys
 
 from check import judge
-from protocol import content_of_file, reads_of, serve
+from protocol import ONE_FILE, content_of_file, reads_of, serve
+from refused import sha256
 
 
 def salt_of(word):
@@ -20,10 +21,13 @@ def salt_of(word):
 
 
 def judge_request(request):
-    return judge({
+    answer = judge({
         **request, "bundle": content_of_file(request["bundle"]), "trust": content_of_file(request["trust"]),
         "salt": salt_of(request["salt"]) if request["salt"] else None,
+        "successions": [content_of_file(word) for word in request.get("successions", [])],
+        **{key: content_of_file(request[key]) if request.get(key) else None for key in ONE_FILE},
         "reads": [(memory, content_of_file(word)) for memory, word in reads_of(request)]})
+    return {**answer, "state": {when: sha256(data) for when, data in answer["state"].items()}}
 
 
 if __name__ == "__main__":

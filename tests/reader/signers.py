@@ -1,26 +1,35 @@
 """Step 8 of the order of checks: what the trust file says of the keys that signed."""
 
-from refused import require
+from lists import is_included
+from refused import require, sha256
+from statement import is_valid_at
 
 
-def judge_keys(m, signers, trust):
+def enough(required_roles, threshold, keys):
+    """Step 8d over keys given by their roles: a key of its own for each required role, and `threshold` authors or reviewers."""
+    def can_fill(roles, left):
+        return not roles or any(roles[0] in key and can_fill(roles[1:], left[:i] + left[i + 1:]) for i, key in enumerate(left))
+    return can_fill(list(required_roles), keys) and sum(1 for key in keys if "author" in key or "reviewer" in key) >= threshold
+
+
+def judge_keys(m, manifest_bytes, signers, trust, proof):
+    """The ids of the keys that count; none where the ledger proves the revision."""
     c = m["controllers"][0]
 
-    def can_fill(roles, keys):
-        return not roles or any(roles[0] in key["roles"] and can_fill(roles[1:], keys[:i] + keys[i + 1:]) for i, key in enumerate(keys))
+    def suffice(keys):
+        return enough(m["required_roles"], trust["policy"]["threshold"], [key["roles"] for key in keys])
 
-    def enough(keys):
-        counted = [key for key in keys if "author" in key["roles"] or "reviewer" in key["roles"]]
-        return can_fill(m["required_roles"], keys) and len(counted) >= trust["policy"]["threshold"]
-
+    counting, by_ledger = signers, False
     active = [key for key in signers if key["state"] == "active"]
     if len(active) < len(signers):
-        # No row gives a proof of inclusion, so the others must do alone.
-        require(enough(active), "key-compromised")
-    for key in active:
+        by_ledger = proof is not None and is_included(proof, sha256(manifest_bytes), trust)
+        if not by_ledger:
+            require(suffice(active), "key-compromised" if proof is None else "inclusion-invalid")
+            counting = active
+    for key in counting:
         for field, value in (("jobs", m["job"]), ("controllers", c["name"]), ("region_maps", c["region_map"]["digest"])):
             require(not key[field] or value in key[field], "key-scope", field)
-    for key in active:
-        inside = key["valid_from"] <= m["claimed_time"] and (not key["valid_until"] or m["claimed_time"] < key["valid_until"])
-        require(inside, "key-validity")
-    require(enough(active), "roles-missing")
+    for key in counting:
+        require(is_valid_at(key, m["claimed_time"]), "key-validity")
+    require(suffice(counting), "roles-missing")
+    return [] if by_ledger else [key["id"] for key in counting]

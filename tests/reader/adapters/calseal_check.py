@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """The program calseal-check as a reader of fixtures/bundles/README.md. CALSEAL_CHECK names it.
 
-It takes the time from the machine, so a trial is not run through it.
+It takes the time from the machine, so a trial is not run through it; nor is what order.md adds to a request.
 """
 
 import json
@@ -11,7 +11,7 @@ import sys
 import tempfile
 
 sys.path.insert(0, os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
-from protocol import INLINE, content_of_file, reads_of, serve  # noqa: E402
+from protocol import DECLARED, INLINE, ONE_FILE, content_of_file, reads_of, serve  # noqa: E402
 
 
 def as_file(word, folder):
@@ -24,7 +24,7 @@ def as_file(word, folder):
 
 
 def judge(request):
-    if b'"trial":true' in content_of_file(request["bundle"]):
+    if b'"trial":true' in content_of_file(request["bundle"]) or request.get("successions") or any(request.get(key) for key in ONE_FILE + DECLARED):
         return {"outcome": "not-run", "reason": "", "results": {}}
     with tempfile.TemporaryDirectory() as folder:
         words = [os.environ["CALSEAL_CHECK"], as_file(request["bundle"], folder), "--trust", as_file(request["trust"], folder), "--json"]

@@ -18,6 +18,17 @@ function read(word) {
   return named ? { memory: named[1], ...file(named[2]) } : { memory: "", ...file(word) };
 }
 
+const given = (word) => (word ? file(word) : null);
+
+// What the state file holds afterwards; where the core offers nothing the old one stays.
+async function stateAfter({ state }, { outcome, stateAfterLook, stateAfterWrite }) {
+  if (!state) return {};
+  const kept = (text, old) => (text === "" ? old : new TextEncoder().encode(text));
+  const look = kept(stateAfterLook, file(state).bytes);
+  const write = outcome === "accepted" ? kept(stateAfterWrite, look) : look;
+  return { look: await sha256(look), write: await sha256(write) };
+}
+
 async function judge(request) {
   const verdict = await checkBundle({
     bundle: file(request.bundle),
@@ -29,11 +40,21 @@ async function judge(request) {
     revive: request.revive,
     sealOnly: request.seal_only,
     now: request.now,
+    successions: (request.successions ?? []).map(file),
+    state: given(request.state),
+    withdrawals: given(request.withdrawals),
+    jobList: given(request.job_list),
+    inclusion: given(request.inclusion),
+    newest: given(request.newest),
+    declaredReturn: request.return ?? false,
+    declaredOldBase: request.old_base ?? false,
+    declaredClock: request.clock_is_right ?? false,
   });
   const results = {};
   if (verdict.outcome === "accepted") for (const written of verdict.files) results[written.memory] = await sha256(written.bytes);
   const { code: reason, ...texts } = verdict.reason ?? { code: "" };
-  return { id: request.id ?? "", outcome: verdict.outcome, reason, results, why: Object.values(texts).join("; ") };
+  const state = await stateAfter(request, verdict);
+  return { id: request.id ?? "", outcome: verdict.outcome, reason, results, state, why: Object.values(texts).join("; ") };
 }
 
 const answer = async (text) => console.log(JSON.stringify(await judge(JSON.parse(text))));

@@ -1,5 +1,5 @@
 """Random histories, judged by the checker, by the page's core and by the oracle of histories.py: the same answer to every check, the same
-state byte for byte from both programs, and in the end the way back is accepted.
+state byte for byte from both programs, and in the end the way back is accepted. The reader in Python, which is slow, judges every tenth.
 
 CALSEAL_HISTORIES: how many (default 200); CALSEAL_SEED: the seed, printed; CALSEAL_NODE: the program that runs the page's core, "" for none."""
 
@@ -13,10 +13,12 @@ import time
 import unittest
 
 import histories
+import reader_histories
 
 HERE = pathlib.Path(__file__).resolve().parent
 COUNT = int(os.environ.get("CALSEAL_HISTORIES", "200"))
 SEED = int(os.environ.get("CALSEAL_SEED", str(int(time.time()) % 2**31)))
+READ_EVERY = int(os.environ.get("CALSEAL_READ_EVERY", "10"))
 NODE = os.environ.get("CALSEAL_NODE", "node")
 # What order.md says of time; other cautions are other pages'.
 CAUTIONS = {"root-not-confirmed", "trust-file-old", "state-new", "withdrawal-without-effect", "base-other", "way-back-replaced", "clock-implausible",
@@ -66,6 +68,7 @@ class Histories(unittest.TestCase):
         line = self.checker.ask(json.dumps(history, separators=(",", ":")))
         answer = json.loads(line)
         page = json.loads(self.page.ask(line))["steps"] if self.page else None
+        reader = list(reader_histories.answers(history, answer["files"])) if number % READ_EVERY == 0 else None
         oracle = histories.Oracle(history, answer["digests"])
         state = {"accepted": set(), "settled": False}
         for at, (step, given) in enumerate(zip(history["steps"], answer["steps"])):
@@ -76,6 +79,8 @@ class Histories(unittest.TestCase):
             self.assertEqual(found, expected, where)
             if page:
                 self.assertEqual(page[at], given, where)
+            if reader:
+                self.assertEqual(reader[at], {key: given[key] for key in ("outcome", "reason", "state")}, where)
             self.answers[given["reason"] or f"{given['outcome']} {given['passage']}"] += 1
             self.follow(history, answer["digests"], step, given, state)
             if (at, step["bundle"]) in ends:

@@ -14,6 +14,8 @@ tiny.json describes them: 256 bytes at 0x80000000.
 """
 
 import binascii
+import hashlib
+import json
 import pathlib
 import shutil
 import zlib
@@ -64,6 +66,8 @@ def write_all(folder):
     for path in FIXTURES.iterdir():
         shutil.copy(path, folder)
     tiny = tiny_image()
+    if json.loads((FIXTURES / "tiny.json").read_text())["evidence"]["verified_on"] != [hashlib.sha256(tiny).hexdigest()]:
+        raise SystemExit("tiny.json says that it was verified on another image than tiny.bin")
     edit = edited(tiny, 0x48, b"\x01\x02\x03\x04")
     files = {
         "tiny.bin": tiny,

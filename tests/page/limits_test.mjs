@@ -49,6 +49,7 @@ function revisions(count) {
   };
 }
 
+const listOf = (noticed, dropped) => ({ number: 1, list: hex(1), keys: [hex(2)], notices: noticed, dropped });
 const inState = (change) => (tree) => change(tree.roots[0]);
 const stateJobs = (count) => inState((root) => {
   root.jobs = many(count, (i) => ({ ...root.jobs[0], job: name(i) }));
@@ -87,8 +88,9 @@ const ROWS = [
   ["path of a proof", "compromised, with a proof", "inclusion", (n) => put("path", many(n, hex)), 64, "inclusion-invalid", "inclusion-invalid"],
   ["jobs of a state", "newer than the state", "state", stateJobs, 4095, "accepted", "accepted"],
   ["roots of a state", "newer than the state", "state", (n) => (tree) => void (tree.roots = many(n, (i) => ({ ...tree.roots[0], ...(i === n - 1 ? {} : { root: hex(i) }) }))), 64, "accepted"],
-  ["withdrawn of a state", "newer than the state", "state", (n) => inState((root) => Object.assign(root, { withdrawal_number: 1, withdrawals: hex(1), withdrawn: many(n, hex) })), 4096, "accepted"],
-  ["returns of a state", "newer than the state", "state", (n) => inState((root) => void (root.jobs[0].returns = many(n, hex))), 1000, "accepted"],
+  ["notices of a state", "newer than the state", "state", (n) => inState((root) => void (root.withdrawals = [listOf(many(n, hex), [])])), 4096, "accepted"],
+  ["dropped notices of a state", "newer than the state", "state", (n) => inState((root) => void (root.withdrawals = [listOf([], many(n, hex))])), 65536, "accepted"],
+  ["returns of a state", "newer than the state", "state", (n) => inState((root) => void (root.jobs[0].revisions[0].returns = many(n, hex))), 1000, "accepted"],
 ];
 
 for (const [what, from, role, change, limit, over, within = "accepted"] of ROWS) {
@@ -97,6 +99,8 @@ for (const [what, from, role, change, limit, over, within = "accepted"] of ROWS)
       const [checker, page] = await askBoth(changedPart(situations.get(from), role, change(count)));
       assert.deepEqual(differences(checker, page), [], `${what} ${count}`);
       assert.equal(page.reason || page.verdict, expected, `${what} ${count}`);
+      // A state over its limit counts for nothing, and one that would pass it is left as it is; neither is a refusal.
+      if (role === "state") assert.equal(page.codes.some((code) => ["state-damaged", "state-full"].includes(code)), count > limit, `${what} ${count}`);
     }
   });
 }

@@ -1,4 +1,4 @@
-// Two region maps compared by what they allow.
+// Two region maps compared by what they allow: docs/region-map.md, "Two maps compared".
 #pragma once
 
 #include <string>
@@ -14,7 +14,7 @@ struct PolicyChange {
   Range range;  // addresses
   Policy before = Policy::kLocked;
   Policy after = Policy::kLocked;
-  bool widens = false;  // more may change, or less is verified, than before
+  bool widens = false;
 };
 
 // A declaration that one map has and the other has not, or has otherwise.
@@ -41,14 +41,11 @@ std::string_view declaration_how_name(DeclarationChange::How how);     // "added
 struct MapDiff {
   std::vector<PolicyChange> policies;           // by memory in the order of both maps, ascending
   std::vector<DeclarationChange> declarations;  // by kind, then name
-  bool widens = false;                          // any of them does
+  bool widens = false;                          // any of them does: more may change, or less is verified
 };
 
-// Memories are matched by name, declarations by kind and name. An address that only one map has counts as
-// locked in the other. Widening is judged on the safe side: locked to anything else, anything to editable,
-// derived to volatile; a patch or memory added; a patch, copy, checksum, identity field, signed part or
-// recognition rule changed; a copy, checksum, signed part, recognition rule or binding field removed.
-// Forms and erase sectors never widen. O(edges * (regions + slots)).
+// docs/region-map.md, "Two maps compared". Time and memory grow with the size of the two maps, not with their
+// product.
 MapDiff diff_region_maps(const RegionMap& before, const RegionMap& after);
 
 }  // namespace calseal

@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "calseal/study/map_diff.h"
+#include "calseal/map/map_diff.h"
 #include "calseal/study/region_map_library.h"
 
 namespace calseal {

@@ -1,4 +1,4 @@
-#include "calseal/study/map_diff.h"
+#include "calseal/map/map_diff.h"
 
 #include <gtest/gtest.h>
 
@@ -84,31 +84,151 @@ TEST(MapDiff, ABindingFieldTakenAwayWidens) {
   EXPECT_FALSE(diff_region_maps(base().parse(), with).widens);
 }
 
-// Limits are there to stop a value that is not sane.
-TEST(MapDiff, AnItemWithOtherLimitsOrNoneWidens) {
-  const auto with_items = [](const std::string& items) {
-    const std::string text = R"({"calseal":"region-map/1","name":"m","controller":"engine","version":1,
-"memories":[{"name":"flash","origin":"0x00000000","size":4096}],
-"recognise":{"all":[{"memory":"flash","at":"0x00000000","bytes":"00"}]},
-"regions":[{"name":"tables","memory":"flash","start":"0x00000400","size":256,"policy":"editable"}],
-"items":[)" + items + R"(],"evidence":{"author":"tests","verified_on":[],"guesses":[],"grade":"draft"}})";
-    auto map = parse_region_map(Bytes(text.begin(), text.end()), "m.json");
-    if (!map) throw std::runtime_error(map.error().place + " " + map.error().found);
-    return *std::move(map);
+MapBuilder with_field(std::string_view pattern, std::string_view binds) {
+  return base().field("serial", "serial", 0x30, 8, "ascii",
+                      R"("binds": )" + std::string(binds) + R"(, "pattern": )" + in_quotes(pattern));
+}
+
+struct Step {
+  const char* name;
+  MapBuilder before, after;
+  bool widens, back_widens;
+};
+
+// Each rule of "Two maps compared", there and back.
+TEST(MapDiff, WidensExactlyWhereTheRulesSaySo) {
+  const auto region = [](std::string_view policy) {
+    return MapBuilder().memory("flash", 0, 0x1000).region("tables", policy, 0x400, 0x100);
   };
+  const auto derived = [] {
+    return base().checksum("tables", kCrc32, {range_at(0x400, 0x100)}, {slot_at(0x800, 4)});
+  };
+  const auto volatile_there = [] {
+    return base()
+        .region("learned", "volatile", 0x800, 4)
+        .checksum("tables", kCrc32, {range_at(0x400, 0x100)}, {slot_at(0x900, 4)});
+  };
+  const auto copy = [](std::string_view more) { return base().copy("mirror", 0x900, 0x400, 4, more); };
+  const auto signed_part = [](std::uint64_t at) {
+    return base().add("manufacturer_signed", R"({"name": "boot", "places": [)" + range_at(at, 0x10) + "]}");
+  };
+  const auto recognised = [](std::string_view byte) {
+    return base().recognise(R"({"all": [{"memory": "flash", "at": "0x00000000", "bytes": )" +
+                            in_quotes(byte) + "}]}");
+  };
+  const auto sectors = [](std::uint64_t size, std::uint64_t count) {
+    return base().add("erase_sectors", R"({"memory": "flash", "start": "0x00000000", "size": )" +
+                                           std::to_string(size) + R"(, "count": )" + std::to_string(count) +
+                                           "}");
+  };
+  const auto eeprom = [](std::uint64_t size, std::string_view more) {
+    return base().memory("eeprom", 0, size, more);
+  };
+  const std::vector<Step> steps = {
+      {"locked to editable", region("locked"), region("editable"), true, false},
+      {"locked to volatile", region("locked"), region("volatile"), true, false},
+      {"volatile to editable", region("volatile"), region("editable"), true, false},
+      {"locked to derived, with its checksum", base(), derived(), true, true},
+      {"derived to volatile: and derived elsewhere", derived(), volatile_there(), true, true},
+      {"a memory of its own", base(), eeprom(64, ""), true, true},
+      {"a larger memory", eeprom(64, ""), eeprom(128, ""), true, true},
+      {"another fill", eeprom(64, ""), eeprom(64, R"("fill": "00")"), true, true},
+      {"the default written out", eeprom(64, ""), eeprom(64, R"("fill": "ff")"), false, false},
+      {"holes that count as known", eeprom(64, ""), eeprom(64, R"("hole_is_fill": true)"), true, true},
+      {"segments", eeprom(64, ""), eeprom(64, R"("segments": [{"start": "0x00000000", "size": 32}])"), true,
+       true},
+      {"a patch", base(), base().patch("limit", 0x100, "00", "01"), true, false},
+      {"another patch", base().patch("limit", 0x100, "00", "01"), base().patch("limit", 0x100, "00", "02"),
+       true, true},
+      {"a copy transformed otherwise", copy(""), copy(R"("transform": "complement")"), true, true},
+      {"a copy's default written out", copy(""), copy(R"("transform": "plain")"), false, false},
+      {"a signed part", base(), signed_part(0x600), false, true},
+      {"a signed part elsewhere", signed_part(0x600), signed_part(0x610), true, true},
+      {"a binding field", base(), with_field("*", "true"), false, true},
+      {"another pattern", with_field("########", "true"), with_field("*", "true"), true, true},
+      {"recognition", base(), recognised("00"), false, true},
+      {"recognised otherwise", recognised("00"), recognised("01"), true, true},
+      {"erase sectors", base(), sectors(0x400, 4), false, true},
+      {"other erase sectors", sectors(0x400, 4), sectors(0x800, 2), true, true},
+      {"an algorithm by its parameters", with_checksum(kCrc32, 0x400),
+       with_checksum(R"({"crc": {"width": 32, "poly": "0x04c11db7", "init": "0xffffffff", "refin": true,
+                                 "refout": true, "xorout": "0xffffffff"}})",
+                     0x400),
+       false, false},
+  };
+  for (const Step& step : steps) {
+    SCOPED_TRACE(step.name);
+    const RegionMap before = step.before.parse(), after = step.after.parse();
+    EXPECT_EQ(diff_region_maps(before, after).widens, step.widens);
+    EXPECT_EQ(diff_region_maps(after, before).widens, step.back_widens);
+  }
+}
+
+TEST(MapDiff, AFieldThatDoesNotBindMayGoButNotChange) {
+  const auto with = [](std::string_view pattern) {
+    return base()
+        .field("hardware", "hardware-number", 0x30, 8, "ascii", R"("pattern": )" + in_quotes(pattern))
+        .parse();
+  };
+  EXPECT_FALSE(diff_region_maps(with("*"), base().parse()).widens);
+  EXPECT_TRUE(diff_region_maps(with("########"), with("*")).widens);
+}
+
+// A memory that stands elsewhere in the list is the same memory.
+TEST(MapDiff, MemoriesAreMatchedByName) {
+  const auto sectors = [](MapBuilder builder) {
+    for (const char* memory : {"flash", "eeprom"}) {
+      builder.add("erase_sectors", R"({"memory": )" + in_quotes(memory) +
+                                       R"(, "start": "0x00000000", "size": 64, "count": 1})");
+    }
+    return builder.region("tables", "editable", 0x10, 0x10, "eeprom").parse();
+  };
+  const RegionMap one = sectors(MapBuilder().memory("flash", 0, 0x1000).memory("eeprom", 0, 64));
+  const RegionMap other = sectors(MapBuilder().memory("eeprom", 0, 64).memory("flash", 0, 0x1000));
+  const MapDiff diff = diff_region_maps(one, other);
+  EXPECT_TRUE(diff.policies.empty());
+  EXPECT_TRUE(diff.declarations.empty());
+}
+
+// Limits are there to stop a value that is not sane, but no proof looks at them.
+TEST(MapDiff, AnItemWithOtherLimitsOrNoneIsNamedAndWidensNothing) {
   const std::string item =
       R"({"name":"limit","memory":"flash","start":"0x00000400","kind":"scalar","type":"u8","least":"0","most":"100"})";
-  const RegionMap before = with_items(item);
-  EXPECT_TRUE(diff_region_maps(before, with_items(item)).declarations.empty());
+  const RegionMap before = base().add("items", item).parse();
   std::string looser = item;
   looser.replace(looser.find("\"100\""), 5, "\"200\"");
-  for (const RegionMap& after : {with_items(looser), with_items("")}) {
+  for (const RegionMap& after : {base().add("items", looser).parse(), base().parse()}) {
     const MapDiff diff = diff_region_maps(before, after);
     ASSERT_EQ(diff.declarations.size(), 1U);
     EXPECT_EQ(diff.declarations[0].kind, Kind::kItem);
-    EXPECT_TRUE(diff.widens);
+    EXPECT_FALSE(diff.widens);
   }
-  EXPECT_FALSE(diff_region_maps(with_items(""), before).widens);
+}
+
+TEST(MapDiff, FormsAndWordsForPeopleWidenNothing) {
+  const auto form = [](std::string_view constant) {
+    return base()
+        .add("forms", R"({"name": "boxed", "blocks": [{"constant": )" + in_quotes(constant) +
+                          R"(}, {"memory": "flash", "start": "0x00000000", "size": 4096}]})")
+        .parse();
+  };
+  const MapDiff diff = diff_region_maps(form("0011"), form("0022"));
+  ASSERT_EQ(diff.declarations.size(), 1U);
+  EXPECT_FALSE(diff.widens);
+}
+
+// Slots beside one another, as many as a map may have, each the edge of a policy.
+TEST(MapDiff, ManyEdgesAreOneSweep) {
+  const auto map = [](std::uint64_t at) {
+    MapBuilder builder;
+    builder.memory("flash", 0, 0x1000000).region("tables", "editable", 0, 0x100);
+    return builder
+        .checksum("tables", kCrc32, {range_at(0, 0x100)}, {slot_at(at, 4, R"("stride": 32)")},
+                  R"("repeat": 4096)")
+        .parse();
+  };
+  const RegionMap before = map(0x1000), after = map(0x1010);
+  EXPECT_EQ(diff_region_maps(before, after).policies.size(), 2 * 4096U);
 }
 
 }  // namespace

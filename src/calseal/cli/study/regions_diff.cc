@@ -6,9 +6,9 @@
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/study/study_commands.h"
+#include "calseal/map/map_diff.h"
 #include "calseal/report/changes/places.h"
 #include "calseal/report/layout/page.h"
-#include "calseal/study/map_diff.h"
 
 namespace calseal {
 namespace {
@@ -26,8 +26,8 @@ std::string diff_text(const RegionMap& before, const RegionMap& after, const Map
                          Mark::kBad)
               : labelled(page, "result", "widens nothing", Mark::kGood);
   Columns rows;
-  const auto flag = [](bool widens) {
-    return Cell{widens ? "WIDENS" : "", widens ? Mark::kBad : Mark::kPlain, false};
+  const auto flag = [](bool widens, bool looser = false) {
+    return Cell{widens ? "WIDENS" : looser ? "look" : "", widens ? Mark::kBad : Mark::kPlain, false};
   };
   for (const PolicyChange& change : diff.policies) {
     rows.add(
@@ -36,7 +36,9 @@ std::string diff_text(const RegionMap& before, const RegionMap& after, const Map
          {std::string(policy_name(change.before)) + " -> " + std::string(policy_name(change.after))}});
   }
   for (const DeclarationChange& change : diff.declarations) {
-    rows.add({flag(change.widens),
+    const bool looser =
+        change.kind == DeclarationChange::Kind::kItem && change.how != DeclarationChange::How::kAdded;
+    rows.add({flag(change.widens, looser),
               {std::string(declaration_kind_name(change.kind)) + " " + printable(change.name)},
               {std::string(declaration_how_name(change.how))}});
   }

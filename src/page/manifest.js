@@ -11,6 +11,7 @@ import {
 const SEQUENCE_MOST = 2 ** 40;
 const BASE_MOST = 1000000;
 export const RETURNS_MOST = 1000;
+export const APPROVALS_MOST = 16;
 const REVISION_MOST = SEQUENCE_MOST - 1;
 const IMAGE_MOST = 2 ** 28;
 const CONTENT_SIZE_MOST = 2 ** 28;
@@ -118,6 +119,7 @@ const MANIFEST = objectOf(
     write: (list) => list.map(CONTROLLER.write),
   }],
   ["permitted_returns", listOf(DIGEST, RETURNS_MOST)],
+  ["approvals", listOf(TEXT, APPROVALS_MOST)],
   ["options", listOf(objectOf(["name", NAME], ["title", LINE], ["digest", DIGEST]), 256)],
   ["requirements", listOf(LINE, WORDS_MOST)],
   ["cautions", listOf(LINE, WORDS_MOST)],

@@ -63,6 +63,7 @@ const ROWS = [
   ["cautions", TINY, "bundle", (n) => put("cautions", many(n, () => "c")), 64, "json-value"],
   ["annotations", TINY, "bundle", (n) => put("annotations", many(n, () => ["a", "b"])), 64, "json-value"],
   ["permitted returns", TINY, "bundle", (n) => put("permitted_returns", many(n, hex)), 1000, "json-value"],
+  ["approvals", TINY, "bundle", (n) => put("approvals", many(n, () => "not one\n")), 16, "json-value"],
   ["bytes of a line", TINY, "bundle", (n) => put("title", LINE + "x".repeat(n - 200)), 200, "json-value"],
   ["bytes of a text", TINY, "bundle", (n) => put("notes", "ä" + "x".repeat(n - 2)), 65536, "json-value"],
   ["bytes of a value", TINY, "bundle", (n) => inController("identity", [{ name: "n", text: "x".repeat(n) }]), 1024, "json-value", "claim-mismatch"],

@@ -286,7 +286,7 @@ export function describeRevision(shape, base, result, more = {}) {
     calseal: "revision/1", format: 1, job: "job-7", base: { number: 1, reason: "first read" }, revision: job.revision, sequence: job.revision + 1,
     parent: job.revision === 0 ? "" : "ab".repeat(32), set: "", claimed_time: "2026-03-04T05:06:07Z", trial: false, expires: "",
     required_roles: ["author"], title: job.revision === 0 ? "First read" : "Stage one", notes: job.notes, vehicle_reference: job.vehicle,
-    salt_digest: job.salt === null ? "" : sha256(job.salt), controllers: [claims], permitted_returns: [], options: job.options,
+    salt_digest: job.salt === null ? "" : sha256(job.salt), controllers: [claims], permitted_returns: [], approvals: [], options: job.options,
     requirements: job.requirements, cautions: job.cautions, attachments: [], annotations: [], tool: "a test", entries: [],
   };
   const json = (value) => Buffer.from(JSON.stringify(value));

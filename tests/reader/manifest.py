@@ -46,6 +46,7 @@ MANIFEST = {
     "salt_digest": or_empty(DIGEST),
     "controllers": is_list(1, is_object(CONTROLLER), 1),
     "permitted_returns": is_list(1000, DIGEST),
+    "approvals": is_list(16, TEXT),
     "options": is_list(256, is_object({"name": NAME, "title": LINE, "digest": DIGEST})),
     "requirements": is_list(64, LINE),
     "cautions": is_list(64, LINE),

@@ -69,7 +69,7 @@ class Draft:
             "calseal": "revision/1", "format": 1, "job": "job-7", "base": {"number": 1, "reason": "first read"}, "revision": revision,
             "sequence": revision + 1, "parent": "" if revision == 0 else sha256(b"parent"), "set": "", "claimed_time": TIME, "trial": False,
             "expires": "", "required_roles": ["author"], "title": world.name, "notes": "", "vehicle_reference": "blue estate",
-            "salt_digest": sha256(salt) if salt else "", "controllers": [self.controller], "permitted_returns": [],
+            "salt_digest": sha256(salt) if salt else "", "controllers": [self.controller], "permitted_returns": [], "approvals": [],
             "options": [{"name": "quiet", "title": "Quiet", "digest": sha256(b"quiet")}], "requirements": [], "cautions": [], "attachments": [],
             "annotations": [], "tool": "tests"}
         self.changes = self.make_changes()

@@ -114,6 +114,7 @@ inline SampleBundle make_sample_bundle() {
   m.permitted_returns = {digest_of("r1"), digest_of("r2")};
   if (m.permitted_returns[1] < m.permitted_returns[0])
     std::swap(m.permitted_returns[0], m.permitted_returns[1]);
+  m.approvals = {"a whole file,\nwith its lines\n"};
   m.options = {{"flat-foot", "Flat foot", digest_of("option")}};
   m.requirements = {"Fuel of at least 98 octane"};
   m.cautions = {"Not for the road"};

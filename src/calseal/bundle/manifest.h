@@ -30,6 +30,7 @@ inline constexpr std::uint64_t kBaseLimit = 1'000'000;
 inline constexpr std::uint64_t kSequenceLimit = std::uint64_t{1} << 40;
 inline constexpr std::uint64_t kRevisionLimit = kSequenceLimit - 1;
 inline constexpr std::size_t kReturnLimit = 1000;  // permitted returns
+inline constexpr std::size_t kApprovalLimit = 16;  // of one manifest
 inline constexpr std::size_t kMemoryLimit = 16;
 inline constexpr std::size_t kManifestListLimit = 16384;  // of any list that has no limit of its own
 inline constexpr std::size_t kFieldTextLimit = 1024;      // bytes; values read out of an image
@@ -166,6 +167,7 @@ struct Manifest {
   std::optional<Sha256> salt_digest;
   std::vector<ManifestController> controllers;  // format 1: exactly one
   std::vector<Sha256> permitted_returns;        // manifest digests, ascending
+  std::vector<std::string> approvals;           // each a whole file, see trust/approval.h
   std::vector<ManifestOption> options;
   std::vector<std::string> requirements;
   std::vector<std::string> cautions;

@@ -281,6 +281,9 @@ Manifest read_fields(const JsonNode& node) {
   for (const JsonNode& digest : object.items("permitted_returns", kReturnLimit)) {
     manifest.permitted_returns.push_back(read_digest(digest));
   }
+  for (const JsonNode& approval : object.items("approvals", kApprovalLimit)) {
+    manifest.approvals.push_back(approval.text(kTextLimit));
+  }
   read_list(object, "options", kOptionLimit, read_option, manifest.options);
   manifest.requirements = read_lines(object, "requirements");
   manifest.cautions = read_lines(object, "cautions");

@@ -161,6 +161,7 @@ class ManifestText {
     list("controllers", manifest.controllers, &ManifestText::controller);
     text_.array("permitted_returns", manifest.permitted_returns,
                 [&](const Sha256& returned) { text_.value(digest_text(returned)); });
+    lines("approvals", manifest.approvals);
     list("options", manifest.options, &ManifestText::option);
     lines("requirements", manifest.requirements);
     lines("cautions", manifest.cautions);

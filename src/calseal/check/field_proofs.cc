@@ -51,6 +51,7 @@ constexpr Row kRows[] = {
     {"controllers/write_ranges", Needs::kRead},
     {"controllers/payload", Needs::kRead},
     {"permitted_returns", Needs::kNobody},
+    {"approvals", Needs::kNobody},
     {"options", Needs::kNobody},
     {"requirements", Needs::kNobody},
     {"cautions", Needs::kNobody},

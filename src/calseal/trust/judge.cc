@@ -3,15 +3,47 @@
 #include <algorithm>
 #include <optional>
 
+#include "calseal/trust/approval.h"
+
 namespace calseal {
 namespace {
 
+// The approvals of a manifest, judged when a key's scope first asks for them.
+class AskedApprovals {
+ public:
+  AskedApprovals(const Manifest& manifest, const TrustFile& trust) : manifest_(manifest), trust_(trust) {}
+
+  // Whether they lead from a map that the key may seal with to the manifest's.
+  bool lead_from(const std::vector<Sha256>& maps) {
+    const ManifestController& controller = manifest_.controller();
+    if (!approvals_) approvals_ = judge_approvals(manifest_.approvals, controller.name, trust_);
+    return std::ranges::any_of(maps, [&](const Sha256& map) {
+      return approvals_lead(approvals_->counting, map, controller.map_digest).has_value();
+    });
+  }
+  // Why those do not count that do not; empty where all do.
+  std::string others() const {
+    std::string text;
+    if (approvals_) {
+      for (const std::string& why : approvals_->others) text += "; " + why;
+    }
+    return text;
+  }
+
+ private:
+  const Manifest& manifest_;
+  const TrustFile& trust_;
+  std::optional<Approvals> approvals_;
+};
+
 // What of the manifest lies outside the key's scope, or nothing.
-std::optional<std::string> outside_scope(const TrustedKey& key, const Manifest& manifest) {
+std::optional<std::string> outside_scope(const TrustedKey& key, const Manifest& manifest,
+                                         AskedApprovals& approvals) {
   if (!allows(key.jobs, manifest.job)) return "job " + manifest.job;
   for (const ManifestController& controller : manifest.controllers) {
     if (!allows(key.controllers, controller.name)) return "controller " + controller.name;
-    if (!allows(key.region_maps, controller.map_digest)) return "region map " + controller.map_name;
+    if (!allows(key.region_maps, controller.map_digest) && !approvals.lead_from(key.region_maps))
+      return "region map " + controller.map_name + approvals.others();
   }
   return std::nullopt;
 }
@@ -101,8 +133,9 @@ Result<Vouching> vouch_for(const Manifest& manifest, const Sha256& manifest_dige
                            const TrustFile& trust, const InclusionProof* proof, const std::string& name) {
   CALSEAL_ASSIGN(const Counted found, judge_states(manifest, manifest_digest, signers, trust, proof, name));
   const Signers& counted = found.signers;
+  AskedApprovals approvals(manifest, trust);
   for (const TrustedKey* key : counted) {
-    if (auto outside = outside_scope(*key, manifest))
+    if (auto outside = outside_scope(*key, manifest, approvals))
       return refuse_scope(*key, *std::move(outside), signature_entry_name, name);
   }
   CALSEAL_CHECK(check_validity(counted, manifest.claimed_time, signature_entry_name, name));

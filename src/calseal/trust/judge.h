@@ -24,7 +24,8 @@ struct Vouching {
   bool by_ledger = false;   // a proof of inclusion let a compromised signer pass
 };
 
-// In this order, each over all signers: state (kKeyCompromised, kInclusionInvalid), scope (kKeyScope),
+// In this order, each over all signers: state (kKeyCompromised, kInclusionInvalid), scope (kKeyScope; a map
+// outside a key's region maps passes where the manifest's approvals lead to it from one of them),
 // validity at the claimed time (kKeyValidity); then roles and threshold (kRolesMissing): each role that the
 // manifest requires has a key of its own, and at least `trust.threshold` of the signers are authors or
 // reviewers.

@@ -63,6 +63,7 @@ TEST(Manifest, FieldsStandInTheOrderOfTheFormat) {
                           "write_ranges",
                           "payload",
                           "permitted_returns",
+                          "approvals",
                           "options",
                           "requirements",
                           "cautions",

@@ -15,6 +15,7 @@ std::vector<std::string> make_samples() {
   CheckerState state;
   const std::string empty = first_line(state);
   state.last_time = "2026-03-04T05:06:07Z";
+  state.maps = {{'m', 'a', 'p'}};
   for (const std::string_view root : {"a", "b"}) {
     RootState& r = state.entry(digest(root));
     r.next = digest("next");
@@ -24,8 +25,8 @@ std::vector<std::string> make_samples() {
     r.withdrawals = {{2, digest("list"), {digest("desk")}, {digest("w")}, {digest("v")}}};
     for (const char* job : {"job-7", "oak-17"}) {
       JobState& j = r.entry(job, "engine");
-      j.ways_back = {{2, 3, digest("r0"), false, {digest("author")}}};
-      j.revisions = {{{2, 5, digest("r2"), true, {digest("author")}}, digest("set"), {digest("r1")}}};
+      j.ways_back = {{2, 3, digest("r0"), digest("map"), false, {digest("author")}}};
+      j.revisions = {{{2, 5, digest("r2"), digest("other map"), true, {digest("author")}}, digest("set"), {digest("r1")}}};
     }
   }
   return {empty, first_line(state)};

@@ -158,8 +158,12 @@ class Checking {
     const bool is_way_back = opened_.manifest.revision == 0;
     // Nobody writes a revision 0 that is in the controller already.
     if (is_way_back) remember_revision(root);
+    remember_map(state);
     verdict_.state_after_look = readable_state(state);
-    if (!is_way_back) remember_revision(root);
+    if (!is_way_back) {
+      remember_revision(root);
+      remember_map(state);
+    }
     learn_time(state, request_.now, newest_signed_time(), request_.declared_clock);
     verdict_.state_after_write = readable_state(state);
   }
@@ -169,6 +173,13 @@ class Checking {
     caution("way-back-not-kept",
             "the state keeps as many revisions 0 of this job as it can; this one is not "
             "kept as a way back");
+  }
+
+  void remember_map(CheckerState& state) {
+    if (keep_map(state, opened_.map)) return;
+    caution(
+        "rules-not-kept",
+        "the state has no room for this region map: of the next one nobody can tell whether it allows more");
   }
 
   std::string newest_signed_time() const {
@@ -264,6 +275,9 @@ class Checking {
     verdict_.signers = opened_.signers;
     verdict_.passage = opened_.passage;
     verdict_.cautions.insert(verdict_.cautions.end(), opened_.cautions.begin(), opened_.cautions.end());
+    // Before everything else: what the shop may now do that it might not do before.
+    std::ranges::stable_partition(verdict_.cautions,
+                                  [](const Caution& one) { return one.code == "rules-widened"; });
     CALSEAL_CHECK(check_belongings());
     CALSEAL_CHECK(check_partners());
     note_cautions();

@@ -23,6 +23,10 @@ const TrustedKey& unlisted_key() {
   return key;
 }
 
+bool is_higher(const AcceptedRevision& a, const AcceptedRevision& b) {
+  return std::tie(a.sequence, a.revision) > std::tie(b.sequence, b.revision);
+}
+
 void gather(std::vector<Sha256>& withdrawn, const std::vector<Sha256>& more) {
   withdrawn.insert(withdrawn.end(), more.begin(), more.end());
 }
@@ -84,12 +88,29 @@ const KeptRevision* newest_accepted(const std::vector<const JobState*>& jobs, co
   for (const JobState* job : jobs) {
     for (const KeptRevision& kept : job->revisions) {
       if (!counts(kept, trust)) continue;
-      if (newest == nullptr ||
-          std::tie(kept.sequence, kept.revision) > std::tie(newest->sequence, newest->revision))
-        newest = &kept;
+      if (newest == nullptr || is_higher(kept, *newest)) newest = &kept;
     }
   }
   return newest;
+}
+
+std::optional<Sha256> known_map(const std::vector<const JobState*>& jobs, const TrustFile& trust) {
+  if (const KeptRevision* newest = newest_accepted(jobs, trust)) return newest->map;
+  const AcceptedRevision* highest = nullptr;
+  for (const JobState* job : jobs) {
+    for (const AcceptedRevision& way_back : job->ways_back) {
+      if (counts(way_back, trust) && (highest == nullptr || is_higher(way_back, *highest)))
+        highest = &way_back;
+    }
+  }
+  if (highest == nullptr) return std::nullopt;
+  return highest->map;
+}
+
+bool accepted_way_back(const std::vector<const JobState*>& jobs, const Sha256& digest) {
+  return std::ranges::any_of(jobs, [&](const JobState* job) {
+    return std::ranges::find(job->ways_back, digest, &AcceptedRevision::revision) != job->ways_back.end();
+  });
 }
 
 const RememberedList* last_counting_list(const RootState& root, const TrustFile& trust) {

@@ -1,6 +1,7 @@
 // What a state knows that counts under the trust file in use. docs/order.md, "What counts" and "Withdrawals".
 #pragma once
 
+#include <optional>
 #include <string_view>
 #include <vector>
 
@@ -26,6 +27,13 @@ bool counts(const RememberedList& list, const TrustFile& trust);
 
 // The counting revision with the highest sequence; nothing where none counts.
 const KeptRevision* newest_accepted(const std::vector<const JobState*>& jobs, const TrustFile& trust);
+
+// The region map of the newest counting revision; where none counts, that of the counting way back with the
+// highest sequence; nothing where none does.
+std::optional<Sha256> known_map(const std::vector<const JobState*>& jobs, const TrustFile& trust);
+
+// Whether this manifest was accepted as a revision 0, whoever signed it.
+bool accepted_way_back(const std::vector<const JobState*>& jobs, const Sha256& digest);
 
 // The last list learned under a root that counts; nothing: there is none.
 const RememberedList* last_counting_list(const RootState& root, const TrustFile& trust);

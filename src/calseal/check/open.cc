@@ -3,6 +3,7 @@
 #include "calseal/bundle/entries.h"
 #include "calseal/bundle/passing_file.h"
 #include "calseal/check/contents.h"
+#include "calseal/check/rules.h"
 
 namespace calseal {
 namespace {
@@ -101,6 +102,9 @@ Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const Open
   opened.digest = sealed.digest;
   CALSEAL_CHECK(judge_order(opened, context, steps));
   CALSEAL_CHECK(noted(steps, "contents", read_contents(opened)));
+  if (context.order != nullptr) {
+    CALSEAL_CHECK(noted(steps, "rules", judge_rules(opened, *context.order)));
+  }
   return opened;
 }
 

@@ -94,7 +94,7 @@ StoredBundle open_in_pieces(ByteView beginning, const NextPiece& next, const std
 Result<OpenedBundle> open_contents(Bytes file, StoredBundle stored, const std::string& name,
                                    const RegionMap* parsed = nullptr);
 
-// All stages: the steps "prefix" to "contents" of docs/bundle-format.md, noted in `steps`.
+// All stages: the steps "prefix" to "rules" of docs/bundle-format.md, noted in `steps`.
 Result<OpenedBundle> open_sealed(Bytes file, const std::string& name, const OpenContext& context,
                                  std::vector<Step>& steps);
 

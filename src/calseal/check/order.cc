@@ -39,13 +39,11 @@ void gather_state(const Manifest& manifest, const Sha256& digest, const OrderEvi
     if (counts(one, *evidence.trust))
       known.revisions.push_back({one.revision, one.base, revision, one.sequence, kFromState});
   };
+  known.accepted_before = accepted_way_back(jobs, digest);
   for (const JobState* job : jobs) {
     // The state does not keep the revision's number; only whether it is a way back matters.
     for (const KeptRevision& kept : job->revisions) add(kept, 1);
-    for (const AcceptedRevision& way_back : job->ways_back) {
-      add(way_back, 0);
-      known.accepted_before |= way_back.revision == digest;
-    }
+    for (const AcceptedRevision& way_back : job->ways_back) add(way_back, 0);
   }
   if (const KeptRevision* newest = newest_accepted(jobs, *evidence.trust)) known.returns = &newest->returns;
 }

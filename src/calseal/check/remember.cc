@@ -38,6 +38,7 @@ AcceptedRevision accepted_of(const OpenedBundle& opened) {
   accepted.base = opened.manifest.base_number;
   accepted.sequence = opened.manifest.sequence;
   accepted.revision = opened.digest;
+  accepted.map = opened.manifest.controller().map_digest;
   accepted.reviewed = std::ranges::find(roles, role_name(Role::kReviewer)) != roles.end();
   accepted.keys = opened.vouching.keys;
   return accepted;
@@ -98,6 +99,19 @@ bool learn_revision(RootState& root, const OpenedBundle& opened) {
   const AcceptedRevision accepted = accepted_of(opened);
   keep(job.revisions, {accepted, manifest.set, manifest.permitted_returns});
   return manifest.revision != 0 || keep_way_back(job.ways_back, accepted);
+}
+
+bool keep_map(CheckerState& state, const RegionMap& map) {
+  const std::vector<Sha256> needed = maps_needed(state);
+  const auto digest_of_text = [](const Bytes& text) { return compute_sha256(text); };
+  std::erase_if(state.maps,
+                [&](const Bytes& text) { return !std::ranges::binary_search(needed, digest_of_text(text)); });
+  if (!std::ranges::binary_search(needed, map.digest) || state.find_map(map.digest) != nullptr) return true;
+  std::uint64_t size = map.text.size();
+  for (const Bytes& text : state.maps) size += text.size();
+  if (state.maps.size() == kStateMapLimit || size > kStateMapBytesLimit) return false;
+  state.maps.insert(std::ranges::upper_bound(state.maps, map.digest, {}, digest_of_text), map.text);
+  return true;
 }
 
 void learn_time(CheckerState& state, UtcTime now, std::string_view newest_signed, bool clock_is_right) {

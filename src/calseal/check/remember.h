@@ -30,6 +30,10 @@ void learn_list(RootState& root, const WithdrawalList& list, const TrustFile& tr
 // where a revision 0 had no room among the ways back.
 bool learn_revision(RootState& root, const OpenedBundle& opened);
 
+// Keeps the text of a region map where some revision or way back has it, and drops those that none has any
+// more. False where there is no room for it.
+bool keep_map(CheckerState& state, const RegionMap& map);
+
 // Notes the clock, as far as signed times support it. `newest_signed`: a time as files have it.
 // `clock_is_right`: the person's word, by which a later time gives way.
 void learn_time(CheckerState& state, UtcTime now, std::string_view newest_signed, bool clock_is_right);

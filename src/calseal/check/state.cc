@@ -6,6 +6,7 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/map/region_map.h"
 #include "calseal/trust/withdrawal.h"
 
 namespace calseal {
@@ -25,6 +26,7 @@ JsonValue json_kept(const KeptRevision& kept) {
   return json_object({{"base", json(kept.base)},
                       {"sequence", json(kept.sequence)},
                       {"revision", json_digest(kept.revision)},
+                      {"map", json_digest(kept.map)},
                       {"reviewed", json(kept.reviewed)},
                       {"keys", json_digests(kept.keys)},
                       {"set", json_digest(kept.set)},
@@ -35,6 +37,7 @@ JsonValue json_way_back(const AcceptedRevision& way_back) {
   return json_object({{"base", json(way_back.base)},
                       {"sequence", json(way_back.sequence)},
                       {"revision", json_digest(way_back.revision)},
+                      {"map", json_digest(way_back.map)},
                       {"reviewed", json(way_back.reviewed)},
                       {"keys", json_digests(way_back.keys)}});
 }
@@ -74,6 +77,7 @@ void read_accepted(JsonObject& object, AcceptedRevision& accepted) {
   accepted.base = object.integer("base", 1, kBaseLimit);
   accepted.sequence = object.integer("sequence", 1, kSequenceLimit);
   accepted.revision = read_digest(object, "revision");
+  accepted.map = read_digest(object, "map");
   accepted.reviewed = object.boolean("reviewed");
   accepted.keys = read_digests(object, "keys", kSignatureLimit);
 }
@@ -141,15 +145,21 @@ CheckerState read_fields(const JsonNode& node) {
   CheckerState state;
   object.text("calseal");
   state.last_time = read_optional_time(object, "last_time");
+  for (const JsonNode& map : object.items("maps", kStateMapLimit)) {
+    const std::string text = map.text(kRegionMapSizeLimit);
+    state.maps.emplace_back(text.begin(), text.end());
+  }
   for (const JsonNode& root : object.items("roots", kStateRootLimit)) state.roots.push_back(read_root(root));
   object.done();
   return state;
 }
 
 std::string first_line(const CheckerState& state) {
-  return canonical_json(json_object({{"calseal", json("state/1")},
-                                     {"last_time", json(state.last_time)},
-                                     {"roots", json_array(state.roots, json_root)}}));
+  return canonical_json(
+      json_object({{"calseal", json("state/1")},
+                   {"last_time", json(state.last_time)},
+                   {"maps", json_array(state.maps, [](const Bytes& map) { return json(text_of(map)); })},
+                   {"roots", json_array(state.roots, json_root)}}));
 }
 
 template <typename List, typename Key>
@@ -198,8 +208,21 @@ bool is_consistent(const RootState& root) {
          std::ranges::all_of(root.jobs, [](const JobState& job) { return is_consistent(job); });
 }
 
+// Each is the map of some revision or way back, and all together are not too large.
+bool has_consistent_maps(const CheckerState& state) {
+  std::vector<Sha256> digests;
+  std::uint64_t size = 0;
+  for (const Bytes& map : state.maps) {
+    digests.push_back(compute_sha256(map));
+    size += map.size();
+  }
+  if (size > kStateMapBytesLimit || !is_ascending_set(digests)) return false;
+  const std::vector<Sha256> needed = maps_needed(state);
+  return std::ranges::includes(needed, digests);
+}
+
 bool is_consistent(const CheckerState& state) {
-  return is_ascending(state.roots, [](const RootState& r) { return r.root; }) &&
+  return has_consistent_maps(state) && is_ascending(state.roots, [](const RootState& r) { return r.root; }) &&
          std::ranges::all_of(state.roots, [](const RootState& root) { return is_consistent(root); });
 }
 
@@ -224,6 +247,24 @@ const JobState* RootState::find(std::string_view job, std::string_view controlle
 const RootState* CheckerState::find(const KeyId& root) const {
   const auto it = std::ranges::find(roots, root, &RootState::root);
   return it == roots.end() ? nullptr : &*it;
+}
+
+const Bytes* CheckerState::find_map(const Sha256& digest) const {
+  const auto it = std::ranges::find(maps, digest, [](const Bytes& map) { return compute_sha256(map); });
+  return it == maps.end() ? nullptr : &*it;
+}
+
+std::vector<Sha256> maps_needed(const CheckerState& state) {
+  std::vector<Sha256> needed;
+  for (const RootState& root : state.roots) {
+    for (const JobState& job : root.jobs) {
+      for (const KeptRevision& kept : job.revisions) needed.push_back(kept.map);
+      for (const AcceptedRevision& way_back : job.ways_back) needed.push_back(way_back.map);
+    }
+  }
+  std::ranges::sort(needed);
+  needed.erase(std::unique(needed.begin(), needed.end()), needed.end());
+  return needed;
 }
 
 RootState& CheckerState::entry(const KeyId& root) {

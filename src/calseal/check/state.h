@@ -27,14 +27,17 @@ inline constexpr std::size_t kStateJobLimit = 4096;  // controllers of jobs unde
 inline constexpr std::size_t kStateCompromisedLimit = 256;
 inline constexpr std::size_t kStateListLimit = 16;  // lists of withdrawals of one root
 inline constexpr std::size_t kStateDroppedLimit = 65536;
-inline constexpr std::size_t kKeptRevisionLimit = 16;  // of one job and controller
-inline constexpr std::size_t kWayBackLimit = 32;       // of one job and controller
+inline constexpr std::size_t kKeptRevisionLimit = 16;                         // of one job and controller
+inline constexpr std::size_t kWayBackLimit = 32;                              // of one job and controller
+inline constexpr std::size_t kStateMapLimit = 64;                             // texts of region maps
+inline constexpr std::uint64_t kStateMapBytesLimit = std::uint64_t{2} << 20;  // of all of them together
 
 // A revision that was accepted, and who answered for it.
 struct AcceptedRevision {
   std::uint64_t base = 1;
   std::uint64_t sequence = 1;
   Sha256 revision;          // its manifest digest
+  Sha256 map;               // digest of its region map
   bool reviewed = false;    // its manifest requires a reviewer
   std::vector<KeyId> keys;  // that counted, ascending; empty: proved by the ledger
   friend bool operator==(const AcceptedRevision&, const AcceptedRevision&) = default;
@@ -91,12 +94,17 @@ struct RootState {
 
 struct CheckerState {
   std::string last_time;         // the latest time at which something was accepted; empty: none
+  std::vector<Bytes> maps;       // texts of region maps, ascending by digest; each is some revision's
   std::vector<RootState> roots;  // ascending by root
   friend bool operator==(const CheckerState&, const CheckerState&) = default;
 
   const RootState* find(const KeyId& root) const;
-  RootState& entry(const KeyId& root);  // made where there was none
+  const Bytes* find_map(const Sha256& digest) const;  // its text; null where only the digest is kept
+  RootState& entry(const KeyId& root);                // made where there was none
 };
+
+// Digests of the region maps of all revisions and ways back, ascending, each once.
+std::vector<Sha256> maps_needed(const CheckerState& state);
 
 // One line of canonical JSON, and a second line with its SHA-256 against accidental damage.
 std::string write_state(const CheckerState& state);

@@ -66,9 +66,9 @@ std::string_view vehicle_proof_name(VehicleProof proof) {
 
 std::vector<Step> all_steps() {
   std::vector<Step> steps;
-  for (const char* name :
-       {"prefix", "signature", "manifest", "framing", "stored-digests", "trust", "withdrawal", "sequence",
-        "clock", "contents", "set", "match", "claims", "freshness", "rebuild", "confinement", "checksums"}) {
+  for (const char* name : {"prefix", "signature", "manifest", "framing", "stored-digests", "trust",
+                           "withdrawal", "sequence", "clock", "contents", "rules", "set", "match", "claims",
+                           "freshness", "rebuild", "confinement", "checksums"}) {
     steps.push_back({name, StepState::kNotReached});
   }
   return steps;

@@ -128,7 +128,7 @@ TEST_F(Remember, TheFirstWaysBackStay) {
 }
 
 TEST_F(Remember, ARevisionCountsWithoutTheStolenKeyWhereTheOthersAreEnough) {
-  AcceptedRevision both{1, 2, digest("two"), false, {digest("author"), digest("thief")}};
+  AcceptedRevision both{1, 2, digest("two"), digest("map"), false, {digest("author"), digest("thief")}};
   std::ranges::sort(both.keys);
   EXPECT_TRUE(counts(both, trust_));
   call_stolen("thief");
@@ -141,13 +141,14 @@ TEST_F(Remember, ARevisionCountsWithoutTheStolenKeyWhereTheOthersAreEnough) {
   std::ranges::find(trust_.keys, digest("author"), &TrustedKey::id)->roles = {Role::kWithdrawal};
   both.reviewed = false;
   EXPECT_FALSE(counts(both, trust_)) << "no author";
-  const AcceptedRevision alone{1, 2, digest("two"), false, {digest("author")}};
+  const AcceptedRevision alone{1, 2, digest("two"), digest("map"), false, {digest("author")}};
   trust_.threshold = 2;
   EXPECT_TRUE(counts(alone, trust_)) << "no stolen key, no fall";
 }
 
 TEST_F(Remember, AKeyThatIsNotListedIsNotStolen) {
-  AcceptedRevision both{1, 2, digest("two"), true, {digest("gone"), digest("gone too"), digest("thief")}};
+  AcceptedRevision both{
+      1, 2, digest("two"), digest("map"), true, {digest("gone"), digest("gone too"), digest("thief")}};
   std::ranges::sort(both.keys);
   call_stolen("thief");
   EXPECT_TRUE(counts(both, trust_));
@@ -220,6 +221,115 @@ TEST(RememberTime, IsBoundBySignedTimes) {
   state.last_time.clear();
   learn_time(state, *parse_time("9999-12-31T23:59:59Z"), "9999-12-31T23:59:59Z", false);
   EXPECT_EQ(state.last_time, "9999-12-31T23:59:59Z");
+}
+
+RegionMap map_of(const std::string& text) {
+  RegionMap map;
+  map.text.assign(text.begin(), text.end());
+  map.digest = compute_sha256(map.text);
+  return map;
+}
+
+OpenedBundle opened_with(const RegionMap& map, std::uint64_t revision, std::uint64_t sequence,
+                         const char* name) {
+  OpenedBundle bundle = opened(1, revision, sequence, name);
+  bundle.map = map;
+  bundle.manifest.controllers.front().map_digest = map.digest;
+  return bundle;
+}
+
+TEST_F(Remember, ARegionMapIsKeptOnceAndAsLongAsARevisionHasIt) {
+  CheckerState state;
+  const RegionMap one = map_of("one"), other = map_of("other"), third = map_of("third");
+  const auto learn_with = [&](const RegionMap& map, std::uint64_t revision, std::uint64_t sequence,
+                              const char* name) {
+    learn_revision(state.entry(digest("root")), opened_with(map, revision, sequence, name));
+    return keep_map(state, map);
+  };
+  EXPECT_TRUE(keep_map(state, one));
+  EXPECT_TRUE(state.maps.empty()) << "no revision has it";
+  EXPECT_TRUE(learn_with(one, 1, 2, "one"));
+  EXPECT_TRUE(learn_with(one, 2, 3, "two"));
+  EXPECT_EQ(state.maps, (std::vector<Bytes>{one.text}));
+  EXPECT_TRUE(learn_with(other, 3, 4, "three"));
+  EXPECT_EQ(state.maps, (std::vector<Bytes>{other.text})) << "the one before is covered";
+  EXPECT_TRUE(learn_with(third, 0, 5, "zero"));
+  EXPECT_TRUE(learn_with(one, 4, 6, "four"));
+  EXPECT_EQ(state.maps.size(), 2U) << "that of the way back stays";
+  EXPECT_NE(state.find_map(third.digest), nullptr);
+  EXPECT_EQ(state.find_map(other.digest), nullptr);
+}
+
+TEST_F(Remember, WhereThereIsNoRoomTheDigestAloneIsKept) {
+  CheckerState state;
+  RootState& root = state.entry(digest("root"));
+  for (std::size_t i = 0; i < kStateMapLimit; ++i) {
+    const RegionMap map = map_of("map " + std::to_string(i));
+    OpenedBundle bundle = opened_with(map, 1, 2, "one");
+    bundle.manifest.job = "other-" + std::to_string(i);
+    learn_revision(root, bundle);
+    EXPECT_TRUE(keep_map(state, map));
+  }
+  const RegionMap last = map_of("last");
+  learn_revision(root, opened_with(last, 1, 2, "one"));
+  EXPECT_FALSE(keep_map(state, last));
+  EXPECT_EQ(state.maps.size(), kStateMapLimit);
+  EXPECT_EQ(state.find_map(last.digest), nullptr);
+  EXPECT_EQ(root.find("job-7", "engine")->revisions.front().map, last.digest);
+  EXPECT_TRUE(parse_state(view_of(write_state(state)), "s"));
+}
+
+TEST_F(Remember, RegionMapsOfMoreBytesThanThereIsRoomFor) {
+  CheckerState state;
+  const RegionMap large = map_of(std::string(kRegionMapSizeLimit, 'x'));
+  const RegionMap rest = map_of(std::string(kStateMapBytesLimit - kRegionMapSizeLimit, 'y')),
+                  one_more = map_of("z");
+  for (const RegionMap* map : {&large, &rest, &one_more}) {
+    OpenedBundle bundle = opened_with(*map, 1, 2, "one");
+    bundle.manifest.job = std::string(1, static_cast<char>(map->text.front()));
+    learn_revision(state.entry(digest("root")), bundle);
+    EXPECT_EQ(keep_map(state, *map), map != &one_more);
+  }
+}
+
+TEST_F(Remember, TheKnownMapIsThatOfTheNewestThatCounts) {
+  const auto note_with = [&](const char* map, std::uint64_t revision, std::uint64_t sequence,
+                             const char* name, const char* key) {
+    OpenedBundle bundle = opened_with(map_of(map), revision, sequence, name);
+    bundle.vouching.keys = {digest(key)};
+    note(bundle);
+  };
+  const auto known = [&] { return known_map({&job()}, trust_); };
+  root_.entry("job-7", "engine");
+  EXPECT_EQ(known(), std::nullopt);
+  note_with("first", 0, 1, "zero", "author");
+  note_with("second", 1, 2, "one", "second");
+  note_with("third", 2, 3, "two", "thief");
+  EXPECT_EQ(known(), digest("third"));
+  call_stolen("thief");
+  EXPECT_EQ(known(), digest("second"));
+  call_stolen("second");
+  EXPECT_EQ(known(), digest("first"));
+  call_stolen("author");
+  EXPECT_EQ(known(), std::nullopt) << "a stolen key vouches for no rules";
+}
+
+// Where no kept revision counts, a way back may still.
+TEST_F(Remember, TheKnownMapMayBeThatOfAWayBack) {
+  const auto way_back = [&](const char* map, std::uint64_t sequence, const char* name, const char* key) {
+    OpenedBundle bundle = opened_with(map_of(map), 0, sequence, name);
+    bundle.vouching.keys = {digest(key)};
+    note(bundle);
+  };
+  way_back("first", 1, "zero", "author");
+  way_back("second", 2, "zero again", "author");
+  way_back("third", 3, "zero by a thief", "thief");
+  root_.entry("job-7", "engine").revisions.clear();
+  EXPECT_EQ(known_map({&job()}, trust_), digest("third"));
+  call_stolen("thief");
+  EXPECT_EQ(known_map({&job()}, trust_), digest("second"));
+  EXPECT_TRUE(accepted_way_back({&job()}, digest("zero by a thief"))) << "its keys do not matter";
+  EXPECT_FALSE(accepted_way_back({&job()}, digest("another")));
 }
 
 }  // namespace

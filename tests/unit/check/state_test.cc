@@ -11,6 +11,8 @@ namespace {
 
 Sha256 digest(const char* text) { return compute_sha256(view_of(text)); }
 
+Bytes text_bytes(std::string_view text) { return {text.begin(), text.end()}; }
+
 std::vector<Sha256> ascending(std::vector<Sha256> digests) {
   std::ranges::sort(digests);
   return digests;
@@ -19,6 +21,8 @@ std::vector<Sha256> ascending(std::vector<Sha256> digests) {
 CheckerState sample() {
   CheckerState state;
   state.last_time = "2026-03-04T05:06:07Z";
+  state.maps = {text_bytes("map"), text_bytes("other map")};
+  std::ranges::sort(state.maps, {}, [](const Bytes& map) { return compute_sha256(map); });
   for (const char* name : {"one", "two"}) {
     RootState& root = state.entry(digest(name));
     root.next = digest("next");
@@ -30,11 +34,13 @@ CheckerState sample() {
         {1, digest("other"), {digest("thief")}, {}, ascending({digest("a"), digest("b")})}};
     for (const char* controller : {"transmission", "engine"}) {
       JobState& job = root.entry("job-7", controller);
-      job.ways_back = {{2, 4, digest("zero"), false, {digest("author")}},
-                       {2, 5, digest("read again"), true, {}}};
+      job.ways_back = {{2, 4, digest("zero"), digest("map"), false, {digest("author")}},
+                       {2, 5, digest("read again"), digest("map"), true, {}}};
       std::ranges::sort(job.ways_back, {}, &AcceptedRevision::revision);
-      job.revisions = {{{2, 9, digest("nine"), false, {digest("author")}}, digest("set"), {digest("eight")}},
-                       {{3, 10, digest("ten"), true, {digest("thief")}}, {}, {}}};
+      job.revisions = {{{2, 9, digest("nine"), digest("map"), false, {digest("author")}},
+                        digest("set"),
+                        {digest("eight")}},
+                       {{3, 10, digest("ten"), digest("other map"), true, {digest("thief")}}, {}, {}}};
     }
   }
   return state;
@@ -142,7 +148,7 @@ TEST(State, ContradictionsInAJobAreSeen) {
 }
 
 TEST(State, CoversWhatItMakesSuperfluous) {
-  const AcceptedRevision a{2, 9, digest("a"), false, {digest("k")}};
+  const AcceptedRevision a{2, 9, digest("a"), digest("map"), false, {digest("k")}};
   const auto with = [&](auto change) {
     AcceptedRevision b = a;
     change(b);
@@ -154,10 +160,52 @@ TEST(State, CoversWhatItMakesSuperfluous) {
   EXPECT_EQ(with([](AcceptedRevision& b) { b.base = 1; }), first);
   EXPECT_EQ(with([](AcceptedRevision& b) { b.base = 3, b.sequence = 8; }), none);
   EXPECT_EQ(with([](AcceptedRevision& b) { b.reviewed = true; }), first) << "b falls sooner";
-  EXPECT_EQ(with([](AcceptedRevision& b) { b.keys = ascending({digest("k"), digest("l")}); }), none)
+  EXPECT_EQ(with([](AcceptedRevision& b) {
+              b.keys = ascending({digest("k"), digest("l")});
+            }),
+            none)
       << "the other key may be called stolen";
   EXPECT_EQ(with([](AcceptedRevision& b) { b.keys = {digest("l")}; }), none);
   EXPECT_EQ(with([](AcceptedRevision& b) { b.keys.clear(); }), second) << "proved by the ledger";
+}
+
+TEST(State, ContradictionsAmongRegionMapsAreSeen) {
+  const auto refused = [](auto change) {
+    CheckerState state = sample();
+    change(state.maps);
+    return !parse_state(written(state), "job.state").has_value();
+  };
+  using Maps = std::vector<Bytes>;
+  EXPECT_TRUE(refused([](Maps& m) { std::ranges::reverse(m); }));
+  EXPECT_TRUE(refused([](Maps& m) { m.insert(m.begin(), m.front()); })) << "twice";
+  EXPECT_TRUE(refused([](Maps& m) { m.front().push_back(' '); })) << "no revision has this one";
+  EXPECT_FALSE(refused([](Maps& m) { m.clear(); })) << "the digests alone are kept";
+}
+
+// Texts of region maps, each the map of a way back: `sizes` of them.
+CheckerState with_maps(const std::vector<std::size_t>& sizes) {
+  CheckerState state;
+  RootState& root = state.entry(digest("root"));
+  root.trust = digest("trust");
+  for (std::size_t i = 0; i < sizes.size(); ++i) {
+    state.maps.push_back(Bytes(sizes[i], static_cast<std::uint8_t>('0' + i)));
+    JobState& job = root.entry("job-" + std::to_string(i), "engine");
+    job.ways_back = {{1, 1, digest("zero"), compute_sha256(state.maps.back()), false, {digest("author")}}};
+  }
+  std::ranges::sort(state.maps, {}, [](const Bytes& map) { return compute_sha256(map); });
+  return state;
+}
+
+TEST(State, RegionMapsAreBounded) {
+  const auto reads = [](const std::vector<std::size_t>& sizes) {
+    return parse_state(written(with_maps(sizes)), "job.state").has_value();
+  };
+  constexpr std::size_t kMiB = std::size_t{1} << 20;
+  EXPECT_TRUE(reads({kMiB, kMiB}));
+  EXPECT_FALSE(reads({kMiB, kMiB, 1}));
+  EXPECT_FALSE(reads({kMiB + 1}));
+  EXPECT_TRUE(reads(std::vector<std::size_t>(kStateMapLimit, 10)));
+  EXPECT_FALSE(reads(std::vector<std::size_t>(kStateMapLimit + 1, 10)));
 }
 
 // Each is told before anything is made of the next.
@@ -165,22 +213,25 @@ TEST(State, WhatIsWrongIsSaidWhereItStands) {
   EXPECT_THAT(parse_state(Bytes(kStateSizeLimit + 1, ' '), "s"), FailsWith(Reason::kStateDamaged, ""));
   EXPECT_THAT(parse_state(with_sum(R"({"calseal":"trust/1"})"), "s"),
               FailsWith(Reason::kStateDamaged, "line 1"));
-  EXPECT_THAT(parse_state(view_of(R"({"calseal":"state/1","last_time":"","roots":[]})"), "s"),
+  EXPECT_THAT(parse_state(view_of(R"({"calseal":"state/1","last_time":"","maps":[],"roots":[]})"), "s"),
               FailsWith(Reason::kStateDamaged, "line 1"));
   EXPECT_THAT(parse_state(with_sum(R"({"calseal":"state/1",)"), "s"),
               FailsWith(Reason::kStateDamaged, "line 1, column 22"));
 }
 
 TEST(State, OtherTextsAreSeen) {
-  const std::string good = R"({"calseal":"state/1","last_time":"","roots":[]})";
+  const std::string good = R"({"calseal":"state/1","last_time":"","maps":[],"roots":[]})";
   EXPECT_TRUE(parse_state(with_sum(good), "s"));
   for (const char* line :
-       {R"({"calseal":"state/1","last_time":"", "roots":[]})",
-        R"({"calseal":"state/1","roots":[],"last_time":""})",
-        R"({"calseal":"state/1","last_time":"yesterday","roots":[]})",
-        R"({"calseal":"state/1","last_time":""})",
-        R"({"calseal":"state/1","last_time":"","roots":[],"more":1})", R"({"calseal":"state/1",)",
-        R"({"calseal":"trust/1","last_time":"","roots":[]})"}) {
+       {R"({"calseal":"state/1","last_time":"", "maps":[],"roots":[]})",
+        R"({"calseal":"state/1","maps":[],"roots":[],"last_time":""})",
+        R"({"calseal":"state/1","last_time":"yesterday","maps":[],"roots":[]})",
+        R"({"calseal":"state/1","last_time":"","maps":[]})",
+        R"({"calseal":"state/1","last_time":"","roots":[]})",
+        R"({"calseal":"state/1","last_time":"","roots":[],"maps":[]})",
+        R"({"calseal":"state/1","last_time":"","maps":["no revision has it"],"roots":[]})",
+        R"({"calseal":"state/1","last_time":"","maps":[],"roots":[],"more":1})", R"({"calseal":"state/1",)",
+        R"({"calseal":"trust/1","last_time":"","maps":[],"roots":[]})"}) {
     const auto read = parse_state(with_sum(line), "s");
     ASSERT_FALSE(read) << line;
     EXPECT_EQ(read.error().reason, Reason::kStateDamaged) << line;

@@ -12,7 +12,7 @@ import { judgeSet } from "./partners.js";
 import { rebuild } from "./proof.js";
 import { loadRead } from "./read.js";
 import { describeRefusal, Refusal } from "./reason.js";
-import { compareWithdrawals, isNewerList, learnList, learnRevision, learnTime } from "./remember.js";
+import { compareWithdrawals, isNewerList, learnList, learnMap, learnRevision, learnTime } from "./remember.js";
 import { revive } from "./revive.js";
 import { checkCompromised, followChain, rootOfLook } from "./roots.js";
 import { parseTime } from "./schema.js";
@@ -24,7 +24,7 @@ import { readTrustChain, SUCCESSION_MOST } from "./succession.js";
 import { TRUST_FILE_MOST } from "./trust.js";
 
 const STEP_NAMES = [
-  "prefix", "signature", "manifest", "framing", "stored-digests", "trust", "withdrawal", "sequence", "clock", "contents", "set",
+  "prefix", "signature", "manifest", "framing", "stored-digests", "trust", "withdrawal", "sequence", "clock", "contents", "rules", "set",
   "match", "claims", "freshness", "rebuild", "confinement", "checksums",
 ];
 const REBUILD_STEPS = STEP_NAMES.slice(STEP_NAMES.indexOf("match"));
@@ -232,8 +232,12 @@ class Checking {
   }
 
   rememberRevision(root) {
-    if (learnRevision(root, this.opened)) return;
-    this.caution("way-back-not-kept", "the state keeps as many revisions 0 of this job as it can; this one is not kept as a way back");
+    if (!learnRevision(root, this.opened)) {
+      this.caution("way-back-not-kept", "the state keeps as many revisions 0 of this job as it can; this one is not kept as a way back");
+    }
+    if (!learnMap(this.order.state, this.opened)) {
+      this.caution("rules-not-kept", "the state has no room for this revision's region map: whether the next one allows more cannot be told then");
+    }
   }
 
   newestSignedTime() {

@@ -6,12 +6,12 @@ import { pinnedDigest } from "./pinned_digest.js";
 import { rangeHolds, sizeOf } from "./place.js";
 import { RangeSet } from "./range_set.js";
 import { Refusal } from "./reason.js";
+import { REGION_MAP_MOST } from "./region_map.js";
 import { isAscending, namesAreUnique, parseTime } from "./schema.js";
 
 const MEMORIES_TOGETHER = 2 ** 28;
 const CONTENTS_TOGETHER = 2 ** 29;
 const INFLATION_MOST = 1032; // two bits give at most 258 bytes: RFC 1951
-const REGION_MAP_MOST = 2 ** 20;
 const CHANGES_MOST = 2 ** 23;
 const SET_MOST = 2 ** 16;
 const CONTENT_MOST = 2 ** 28;

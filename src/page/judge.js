@@ -1,5 +1,6 @@
 // Which signatures count, and whether they are enough.
 
+import { approvalsLead, faultsOfApprovals } from "./approvals.js";
 import { printable } from "./bytes.js";
 import { checkInclusion } from "./inclusion.js";
 import { verifySignature } from "./key.js";
@@ -45,18 +46,18 @@ function compromisedKey(key, placeOf, name, next) {
   });
 }
 
+function keyScope(key, found, placeOf, name) {
+  return new Refusal("key-scope", {
+    file: name, place: placeOf(key.id), found, expected: `what ${keyText(key)} may sign`, next: "ask the shop for one signed by a key for it",
+  });
+}
+
 // `subjects` are [scope's name, what it must hold]; a scope that holds nothing restricts nothing.
 function checkScope(signers, subjects, placeOf, name) {
   for (const key of signers) {
     for (const [scope, subject] of subjects) {
       if (key[scope].length === 0 || key[scope].includes(subject)) continue;
-      throw new Refusal("key-scope", {
-        file: name,
-        place: placeOf(key.id),
-        found: `${scope}: ${subject || "all of them"}`,
-        expected: `what ${keyText(key)} may sign`,
-        next: "ask the shop for one signed by a key for it",
-      });
+      throw keyScope(key, `${scope}: ${subject || "all of them"}`, placeOf, name);
     }
   }
 }
@@ -114,12 +115,21 @@ async function countedSigners(manifest, digest, signers, trust, inclusion, place
   throw unproved ?? compromisedKey(compromised, placeOf, name, next);
 }
 
+// Step 8b, the region map: the key's list names it, or one from which approvals lead to it.
+function checkMapScope(signers, map, approvals, placeOf, name) {
+  for (const key of signers) {
+    const listed = key.region_maps;
+    if (listed.length === 0 || listed.some((from) => approvalsLead(approvals, from, map) !== null)) continue;
+    throw keyScope(key, `region_maps: ${map}${faultsOfApprovals(approvals)}`, placeOf, name);
+  }
+}
+
 // Step 8 for a bundle whose signatures verify. Gives the ids of the keys that counted, none where the ledger proved it.
-export async function judgeBundleTrust(manifest, digest, signers, trust, inclusion, placeOf, name) {
+export async function judgeBundleTrust(manifest, digest, signers, trust, inclusion, approvals, placeOf, name) {
   const { signers: counted, byLedger } = await countedSigners(manifest, digest, signers, trust, inclusion, placeOf, name);
   const controller = manifest.controllers[0];
-  const subjects = [["jobs", manifest.job], ["controllers", controller.name], ["region_maps", controller.region_map.digest]];
-  checkScope(counted, subjects, placeOf, name);
+  checkScope(counted, [["jobs", manifest.job], ["controllers", controller.name]], placeOf, name);
+  checkMapScope(counted, controller.region_map.digest, approvals, placeOf, name);
   checkValidity(counted, manifest.claimed_time, placeOf, name);
   if (areEnough(isReviewed(manifest), counted, trust)) return byLedger ? [] : counted.map(({ id }) => id);
   throw new Refusal("roles-missing", {

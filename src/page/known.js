@@ -61,9 +61,24 @@ export function knownJobs({ state, trust }, job, controller) {
     jobs.filter((one) => one.job === job && one.controller === controller));
 }
 
-// The counting revision with the highest sequence; undefined where none counts.
-export function newestAccepted(jobs, trust) {
+// The one with the highest sequence among those that count; undefined where none counts.
+function newestCounting(revisions, trust) {
   const isHigher = (a, b) => a.sequence > b.sequence || (a.sequence === b.sequence && a.revision > b.revision);
-  const kept = jobs.flatMap(({ revisions }) => revisions.filter((one) => revisionCounts(one, trust)));
-  return kept.reduce((best, one) => (best === undefined || isHigher(one, best) ? one : best), undefined);
+  const counting = revisions.filter((one) => revisionCounts(one, trust));
+  return counting.reduce((best, one) => (best === undefined || isHigher(one, best) ? one : best), undefined);
+}
+
+export function newestAccepted(jobs, trust) {
+  return newestCounting(jobs.flatMap(({ revisions }) => revisions), trust);
+}
+
+// Digest of the region map that is known; "" where none is.
+export function knownMap(jobs, trust) {
+  const newest = newestAccepted(jobs, trust) ?? newestCounting(jobs.flatMap(({ ways_back: waysBack }) => waysBack), trust);
+  return newest?.map ?? "";
+}
+
+// Whether this very manifest is a revision 0 that was accepted before.
+export function isWayBackAccepted(jobs, digest) {
+  return jobs.some(({ ways_back: waysBack }) => waysBack.some(({ revision }) => revision === digest));
 }

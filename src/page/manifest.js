@@ -11,7 +11,7 @@ import {
 const SEQUENCE_MOST = 2 ** 40;
 const BASE_MOST = 1000000;
 export const RETURNS_MOST = 1000;
-export const APPROVALS_MOST = 16;
+const APPROVALS_MOST = 16;
 const REVISION_MOST = SEQUENCE_MOST - 1;
 const IMAGE_MOST = 2 ** 28;
 const CONTENT_SIZE_MOST = 2 ** 28;

@@ -1,5 +1,6 @@
 // Opening a bundle: everything that can be judged without a read, in the order of the format's page.
 
+import { decodeUtf8 } from "./bytes.js";
 import { readChanges } from "./changes.js";
 import { claimChanges, claimFiles, claimMap, claimSet } from "./contents_claims.js";
 import { sha256 } from "./digest.js";
@@ -10,7 +11,9 @@ import { readManifest } from "./manifest.js";
 import { judgeClock, judgeSequence, judgeWithdrawal } from "./order.js";
 import { readPrefix } from "./prefix.js";
 import { readRegionMap } from "./region_map.js";
+import { judgeRules } from "./rules.js";
 import { readSet } from "./set_descriptor.js";
+import { readApprovals } from "./statements.js";
 
 // Step 11. Each content is proved when its turn comes, and read at once and compared with the manifest where somebody reads it.
 async function readContents(opened, storedBytes) {
@@ -18,6 +21,7 @@ async function readContents(opened, storedBytes) {
   const readers = {
     async map(content, place) {
       opened.map = await readRegionMap(content, place);
+      opened.mapText = decodeUtf8(content);
       claimMap(opened);
     },
     changes(content, place) {
@@ -42,7 +46,7 @@ async function readContents(opened, storedBytes) {
   claimFiles(opened);
 }
 
-// `context` is {trust, now, order, inclusion}; without an order (null) neither order in time nor the clock is judged.
+// `context` is {trust, now, order, inclusion}; without an order (null) neither order in time nor the clock is judged, nor are the rules.
 // `step(name, work)` runs a step and notes how it went.
 export async function openSealed({ name, bytes }, { trust, now, order, inclusion }, step) {
   const prefix = await step("prefix", () => readPrefix(bytes, name));
@@ -51,8 +55,9 @@ export async function openSealed({ name, bytes }, { trust, now, order, inclusion
   const digest = await sha256(prefix.manifest);
   const storedBytes = await step("framing", () => verifyFraming(bytes, prefix, manifest, name));
   await step("stored-digests", () => verifyStoredDigests(storedBytes, manifest, name));
-  const keys = await step("trust", () => judgeBundleTrust(manifest, digest, signers, trust, inclusion, signatureName, name));
-  const opened = { name, manifest, digest, keys, map: null, changes: [], set: null, payload: [], passage: "unknown", cautions: [] };
+  const approvals = await readApprovals(manifest, trust, name);
+  const keys = await step("trust", () => judgeBundleTrust(manifest, digest, signers, trust, inclusion, approvals, signatureName, name));
+  const opened = { name, manifest, digest, keys, approvals, map: null, mapText: "", changes: [], set: null, payload: [], passage: "unknown", cautions: [] };
   opened.signers = signers.map((key) => key.name + (key.state === "compromised" ? " (key compromised since)" : ""));
   if (order !== null) {
     await step("withdrawal", () => judgeWithdrawal(manifest, digest, order, name, opened.cautions));
@@ -60,5 +65,6 @@ export async function openSealed({ name, bytes }, { trust, now, order, inclusion
     await step("clock", () => judgeClock(manifest, now, order, name, opened.cautions));
   }
   await step("contents", () => readContents(opened, storedBytes));
+  if (order !== null) await step("rules", () => judgeRules(opened, order));
   return opened;
 }

@@ -5,7 +5,7 @@
 // not there is null. `state` is what followChain() gave, `withdrawn` the set of digests that it keeps in force beside the list.
 
 import { printable } from "./bytes.js";
-import { knownJobs, newestAccepted, revisionCounts } from "./known.js";
+import { isWayBackAccepted, knownJobs, newestAccepted, revisionCounts } from "./known.js";
 import { Refusal } from "./reason.js";
 
 export function judgeWithdrawal(manifest, digest, order, name, cautions) {
@@ -41,7 +41,7 @@ function gatherKnown(manifest, digest, order) {
   const counting = (list) => list.filter((one) => revisionCounts(one, order.trust));
   const known = jobs.flatMap(({ revisions, ways_back: waysBack }) =>
     [...counting(revisions).map(fromState(false)), ...counting(waysBack).map(fromState(true))]);
-  const acceptedBefore = jobs.some(({ ways_back: waysBack }) => waysBack.some(({ revision }) => revision === digest));
+  const acceptedBefore = isWayBackAccepted(jobs, digest);
   let returns = newestAccepted(jobs, order.trust)?.returns ?? null;
   if (order.newest !== null) {
     const { manifest: newest, digest: newestDigest } = order.newest;

@@ -14,7 +14,7 @@ import { lintChecksums } from "./region_map_arithmetic.js";
 import { rangeHolds, rangesOverlap } from "./place.js";
 import { RangeSet } from "./range_set.js";
 
-const MAP_SIZE_LIMIT = 2 ** 20;  // bytes of JSON
+export const REGION_MAP_MOST = 2 ** 20;  // bytes of JSON
 const IMAGE_LIMIT = 2 ** 28;     // bytes, all memories together
 const MAP_KIND = "region-map/";
 const MAP_FORMAT = "region-map/1";
@@ -143,9 +143,9 @@ export function readRegionMap(bytes, name) {
   if (bytes.length === 0) {
     throw new Refusal("file-empty", { file: name, found: "0 bytes", expected: "a region map", next: "get the file again" });
   }
-  if (bytes.length > MAP_SIZE_LIMIT) {
+  if (bytes.length > REGION_MAP_MOST) {
     throw new Refusal("file-too-large", { file: name, found: `${grouped(bytes.length)} bytes`,
-      expected: `at most ${grouped(MAP_SIZE_LIMIT)} bytes`, next: "make sure that this is a region map" });
+      expected: `at most ${grouped(REGION_MAP_MOST)} bytes`, next: "make sure that this is a region map" });
   }
   const draft = new Draft();
   const top = new JsonObject(parseJson(bytes, name));

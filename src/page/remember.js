@@ -7,7 +7,8 @@ import { lastCountingList } from "./known.js";
 import { Refusal } from "./reason.js";
 import { parseTime } from "./schema.js";
 import {
-  covers, coversWayBack, findRoot, insertSorted, jobKey, KEPT_MOST, keptKey, LISTS_MOST, wayBackKey, WAYS_BACK_MOST,
+  covers, coversWayBack, dropUnusedMaps, findRoot, insertSorted, jobKey, keepMap, KEPT_MOST, keptKey, LISTS_MOST, wayBackKey,
+  WAYS_BACK_MOST,
 } from "./state.js";
 
 const CLOCK_AHEAD_MOST = 400 * 86400; // seconds
@@ -79,9 +80,16 @@ function keepWayBack(job, revision) {
 export function learnRevision(root, { manifest, digest, keys }) {
   const fresh = { job: manifest.job, controller: manifest.controllers[0].name, revisions: [], ways_back: [] };
   const job = root.jobs.find((one) => jobKey(one) === jobKey(fresh)) ?? insertSorted(root.jobs, fresh, jobKey);
-  const accepted = { base: manifest.base.number, sequence: manifest.sequence, revision: digest, reviewed: isReviewed(manifest), keys };
+  const accepted = { base: manifest.base.number, sequence: manifest.sequence, revision: digest,
+    map: manifest.controllers[0].region_map.digest, reviewed: isReviewed(manifest), keys };
   keepRevision(job, { ...accepted, set: manifest.set, returns: manifest.permitted_returns });
   return manifest.revision !== 0 || keepWayBack(job, accepted);
+}
+
+// The region map of the revision that was learned, where that was noted; false where its text had no room.
+export function learnMap(state, { manifest, mapText }) {
+  dropUnusedMaps(state);
+  return keepMap(state, manifest.controllers[0].region_map.digest, mapText);
 }
 
 function textOfTime(seconds) {

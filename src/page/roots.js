@@ -4,7 +4,7 @@ import { sha256 } from "./digest.js";
 import { speakingRoots } from "./known.js";
 import { Refusal } from "./reason.js";
 import { SPOKEN, spokenCode } from "./spoken_code.js";
-import { findRoot, insertSorted } from "./state.js";
+import { dropUnusedMaps, findRoot, insertSorted } from "./state.js";
 import { statedIndex } from "./trust.js";
 
 function knowsAny(state, rootIds) {
@@ -87,6 +87,7 @@ export async function followChain({ trust, oldTrusts, roots }, state, statedRoot
   await checkVersion(trust, followed, name);
   for (const [index, oldTrust] of oldTrusts.entries()) (await learnRoot(followed, oldTrust)).next = roots[index + 1];
   await learnRoot(followed, trust);
+  dropUnusedMaps(followed); // of a branch that was taken out
   return followed;
 }
 

@@ -1,10 +1,11 @@
 // What was accepted before: two lines of text that the person keeps, in the checker's own form. docs/order.md, "The state file".
 
-import { grouped, latin1, startsWith } from "./bytes.js";
+import { grouped, latin1, startsWith, utf8 } from "./bytes.js";
 import { sha256 } from "./digest.js";
 import { BASE_NUMBER, RETURNS_MOST, SEQUENCE_NUMBER } from "./manifest.js";
 import { SIGNATURES_MOST } from "./prefix.js";
 import { Refusal } from "./reason.js";
+import { REGION_MAP_MOST } from "./region_map.js";
 import {
   BOOLEAN, canonicalText, DIGEST, integerOf, isAscending, listOf, literalOf, MAYBE_DIGEST, MAYBE_TIME, NAME, objectOf,
   readCanonicalAs, VALUE,
@@ -15,10 +16,13 @@ export const STATE_MOST = 2 ** 23;
 export const KEPT_MOST = 16;
 export const WAYS_BACK_MOST = 32;
 export const LISTS_MOST = 16;
+const MAPS_MOST = 64;
+const MAP_BYTES_MOST = 2 ** 21; // of all of them together
 const ACCEPTED_ROWS = [
   ["base", BASE_NUMBER],
   ["sequence", SEQUENCE_NUMBER],
   ["revision", DIGEST],
+  ["map", DIGEST],
   ["reviewed", BOOLEAN],
   ["keys", listOf(DIGEST, SIGNATURES_MOST)],
 ];
@@ -46,7 +50,11 @@ const STATE_ROOT = objectOf(
   ["withdrawals", listOf(REMEMBERED_LIST, LISTS_MOST)],
   ["jobs", listOf(STATE_JOB, 4096)],
 );
-const STATE = objectOf(["calseal", VALUE], ["last_time", MAYBE_TIME], ["roots", listOf(STATE_ROOT, 64)]);
+// In a file the text alone; here {digest, text}, the digest found by readState().
+const STATE_MAP = { read: (node) => ({ digest: "", text: node.text(REGION_MAP_MOST) }), write: ({ text }) => text };
+const STATE = objectOf(
+  ["calseal", VALUE], ["last_time", MAYBE_TIME], ["maps", listOf(STATE_MAP, MAPS_MOST)], ["roots", listOf(STATE_ROOT, 64)],
+);
 
 function damagedState(name, place, found, expected) {
   return new Refusal("state-damaged", {
@@ -103,8 +111,23 @@ function isConsistentRoot({ root, next, compromised, withdrawals, jobs }) {
   );
 }
 
+// Digests of the region maps of all revisions and ways back.
+function mapsInUse({ roots }) {
+  const jobs = roots.flatMap((root) => root.jobs);
+  return new Set(jobs.flatMap(({ revisions, ways_back: waysBack }) => [...revisions, ...waysBack].map(({ map }) => map)));
+}
+
+function mapBytes({ maps }) {
+  return maps.reduce((total, { text }) => total + utf8(text).length, 0);
+}
+
+function areConsistentMaps(state) {
+  const used = mapsInUse(state);
+  return isAscending(state.maps, ({ digest }) => digest) && state.maps.every(({ digest }) => used.has(digest)) && mapBytes(state) <= MAP_BYTES_MOST;
+}
+
 export function newState() {
-  return { calseal: "state/1", last_time: "", roots: [] };
+  return { calseal: "state/1", last_time: "", maps: [], roots: [] };
 }
 
 export async function readState(bytes, name) {
@@ -116,7 +139,8 @@ export async function readState(bytes, name) {
   const sum = await sha256(line);
   if (latin1(bytes.subarray(end + 1, end + 100)) !== `${sum}\n`) throw damagedState(name, "line 2", "another sum", sum);
   const state = readCanonicalAs("state-damaged", line, STATE, name);
-  if (!isAscending(state.roots, ({ root }) => root) || !state.roots.every(isConsistentRoot)) {
+  for (const map of state.maps) map.digest = await sha256(utf8(map.text));
+  if (!isAscending(state.roots, ({ root }) => root) || !state.roots.every(isConsistentRoot) || !areConsistentMaps(state)) {
     throw damagedState(name, "line 1", "fields that contradict", "what the checker writes");
   }
   return state;
@@ -124,8 +148,26 @@ export async function readState(bytes, name) {
 
 export async function writeState(state) {
   const line = canonicalText(STATE, state);
-  // All of it is ASCII: names, digests, numbers, times.
-  return `${line}\n${await sha256(Uint8Array.from(line, (c) => c.charCodeAt(0)))}\n`;
+  return `${line}\n${await sha256(utf8(line))}\n`;
+}
+
+// The text of a region map; undefined where it was not kept.
+export function findMap(state, digest) {
+  return state.maps.find((map) => map.digest === digest)?.text;
+}
+
+// Texts that no revision and no way back has any more.
+export function dropUnusedMaps(state) {
+  const used = mapsInUse(state);
+  state.maps = state.maps.filter(({ digest }) => used.has(digest));
+}
+
+// Keeps the text of a region map that a revision or way back has; false where there is no room.
+export function keepMap(state, digest, text) {
+  if (findMap(state, digest) !== undefined || !mapsInUse(state).has(digest)) return true;
+  if (state.maps.length === MAPS_MOST || mapBytes(state) + utf8(text).length > MAP_BYTES_MOST) return false;
+  insertSorted(state.maps, { digest, text }, (map) => map.digest);
+  return true;
 }
 
 export function findRoot(state, rootId) {

@@ -1,5 +1,6 @@
-// What the shop says about its revisions: which it has withdrawn, and which of a job it stands by.
+// What the shop says about its revisions: which it has withdrawn, which of a job it stands by, and which change of its rules.
 
+import { printable, utf8 } from "./bytes.js";
 import { verifySigners, judgeStatementTrust } from "./judge.js";
 import { BASE_NUMBER, REVISION_NUMBER, SEQUENCE_NUMBER } from "./manifest.js";
 import { Refusal } from "./reason.js";
@@ -11,6 +12,7 @@ import { readStatement } from "./statement.js";
 export const WITHDRAWALS_MOST = 2 ** 22;
 export const JOB_LIST_MOST = 2 ** 20;
 export const NOTICES_MOST = 4096;
+const APPROVAL_MOST = 2 ** 14;
 const WITHDRAWALS = objectOf(
   ["calseal", VALUE],
   ["root", DIGEST],
@@ -34,6 +36,9 @@ const JOB_LIST = objectOf(
     objectOf(["digest", DIGEST], ["base", BASE_NUMBER], ["revision", REVISION_NUMBER], ["sequence", SEQUENCE_NUMBER]), 4096,
   )],
 );
+const APPROVAL = objectOf(
+  ["calseal", VALUE], ["controller", NAME], ["from", DIGEST], ["to", DIGEST], ["claimed_time", TIME], ["text", LINE],
+);
 
 const placeOf = (id) => `signature of ${id}`;
 
@@ -44,7 +49,7 @@ async function readSigned(bytes, kind, most, code, type, trust, name) {
   const list = readCanonicalAs(code, text, type, name);
   const demand = (holds, place, found, expected) => {
     if (holds) return;
-    throw new Refusal(code, { file: name, place, found, expected, next: "do not use this list; ask the shop for a new one" });
+    throw new Refusal(code, { file: name, place, found, expected, next: "do not use this file; ask the shop for a new one" });
   };
   return { list, text, signers, demand };
 }
@@ -102,4 +107,43 @@ export async function readJobList(bytes, trust, name) {
   demand(list.root === trust.rootId, "/root", list.root, `the trust file's root ${trust.rootId}`);
   judgeStatementTrust(signers, "author", list, list.claimed_time, placeOf, name);
   return list;
+}
+
+// The root needs no role, scope or validity.
+function withRootAsSigner(trust) {
+  const root = { id: trust.rootId, public_key: trust.root, name: `the root of ${trust.shop}`, roles: ["map-author"], jobs: [], controllers: [],
+    region_maps: [], valid_from: "", valid_until: "", state: "active" };
+  return { ...trust, keys: [...trust.keys, root] };
+}
+
+async function readApproval(bytes, trust, name) {
+  const { list: approval, signers, demand } = await readSigned(
+    bytes,
+    "approval/1",
+    APPROVAL_MOST,
+    "approval-invalid",
+    APPROVAL,
+    withRootAsSigner(trust),
+    name,
+  );
+  demand(approval.from !== approval.to, "/to", approval.to, "another region map than from");
+  judgeStatementTrust(signers, "map-author", { controller: approval.controller }, approval.claimed_time, placeOf, name);
+  return { ...approval, signers: signers.map((key) => key.name) };
+}
+
+// Those of a manifest, as approvals.js has them. None is a fault of the bundle.
+export async function readApprovals(manifest, trust, name) {
+  const controller = manifest.controllers[0].name;
+  const approvals = [];
+  for (const [i, text] of manifest.approvals.entries()) {
+    try {
+      const approval = await readApproval(utf8(text), trust, `${name}:approvals/${i}`);
+      const fault = approval.controller === controller ? null : `it is for controller ${approval.controller}`;
+      approvals.push({ ...approval, fault });
+    } catch (refusal) {
+      if (!(refusal instanceof Refusal)) throw refusal;
+      approvals.push({ from: "", to: "", claimed_time: "", text: "", signers: [], fault: `${refusal.code}, ${printable(refusal.found)}` });
+    }
+  }
+  return approvals;
 }

@@ -192,6 +192,14 @@ function rebuiltWords({ vehicle, shop, manifest }) {
     : `This bundle is what ${shop} sealed, for the software in your read. The rebuilt image differs from the read ${areas}.`;
 }
 
+const sentence = (text) => `${text[0].toUpperCase()}${printable(text, 1000).slice(1)}.`;
+
+// What the shop's rules allow now and did not before comes before everything else.
+function rulesPart({ reason, cautions }) {
+  const text = reason === null ? cautions.find(({ code }) => code === "rules-widened")?.text ?? "" : reason.code.startsWith("rules-") ? reason.found : "";
+  return text === "" ? [] : [element("p", { class: "rules" }, sentence(text))];
+}
+
 function acceptedPart(verdict) {
   const { manifest } = verdict;
   return [
@@ -238,6 +246,7 @@ export function describeVerdict(verdict) {
     ? [element("h3", {}, "Also to know"), element("ul", {}, ...items)] : [];
   return element("div", { class: `verdict ${verdict.outcome}` },
     element("h2", { id: "verdict-title", tabindex: "-1" }, element("span", { class: "sign", "aria-hidden": "true" }, sign), word),
+    ...rulesPart(verdict),
     ...(verdict.outcome === "accepted" ? acceptedPart(verdict) : refusedPart(verdict)),
     ...cautions, ...phrasePart(verdict), ...evidencePart(verdict), ...stepsPart(verdict));
 }

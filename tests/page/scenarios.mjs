@@ -66,17 +66,21 @@ function jobListPart(revisions) {
   return part({ calseal: "job-list/1", root: ROOT.id, job: "job-7", controller: "engine", claimed_time: "2026-05-06T07:08:09Z", revisions: rows }, signedBy(AUTHOR));
 }
 
-// A state of one root that has accepted one revision, with its revisions 0.
-export function statePart(change, kept = {}, waysBack = []) {
-  const row = { base: 1, sequence: 1, revision: "ab".repeat(32), reviewed: false, keys: [AUTHOR.id], set: "", returns: [], ...kept };
+const mapTextOf = (contents) => contents.find(({ name }) => name.startsWith("regions/")).content.toString();
+export const TINY_MAP = mapTextOf(takeApart(fixture("tiny-revision.calseal")).contents);
+const mapOf = (manifest) => manifest.controllers[0].region_map.digest;
+
+// A state of one root that has accepted one revision, with its revisions 0; `maps` are texts.
+export function statePart(change, kept = {}, waysBack = [], maps = [TINY_MAP]) {
+  const row = { base: 1, sequence: 1, revision: "ab".repeat(32), map: sha256Hex(TINY_MAP), reviewed: false, keys: [AUTHOR.id], set: "", returns: [], ...kept };
   const job = { job: "job-7", controller: "engine", revisions: [row], ways_back: waysBack };
   const root = { root: ROOT.id, next: "", trust_version: 1, trust: "cd".repeat(32), compromised: [], withdrawals: [], jobs: [job], ...change };
-  return part({ calseal: "state/1", last_time: "2026-04-04T05:06:07Z", roots: [root] }, state);
+  return part({ calseal: "state/1", last_time: "2026-04-04T05:06:07Z", maps, roots: [root] }, state);
 }
 
 export function wayBackRow(onePart, more = {}) {
   const { base, sequence } = onePart.manifest;
-  return { base: base.number, sequence, revision: digestOf(onePart), reviewed: false, keys: [AUTHOR.id], ...more };
+  return { base: base.number, sequence, revision: digestOf(onePart), map: mapOf(onePart.manifest), reviewed: false, keys: [AUTHOR.id], ...more };
 }
 
 export function listRow(number, digest, more = {}) {

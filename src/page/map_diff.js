@@ -1,0 +1,175 @@
+// Two region maps compared: what the later one allows that the earlier one did not. docs/region-map.md, "Two maps compared".
+//
+// Indexes of memories are those of their own map, so whatever is compared names its memory.
+
+import { bytesText, grouped, toHex } from "./bytes.js";
+import { comparePlaces, memoryIndexOf } from "./place.js";
+
+const NAMED_MOST = 5;  // of one kind in a text for people
+
+function derivedPlaces(map) {
+  const owned = map.checksums.flatMap(({ slots, rule }) => [...slots, ...(rule?.balance === undefined ? [] : [rule.balance])]);
+  return [...owned, ...map.copies].sort(comparePlaces);
+}
+
+// Policies of one memory, asked for at ascending addresses.
+class PolicyWalk {
+  constructor(map, derived, memory) {
+    const ofMemory = (place) => place.memory === memory;
+    this.regions = map.regions.filter(ofMemory);
+    this.derived = derived.filter(ofMemory);
+    this.inRegions = 0;
+    this.inDerived = 0;
+  }
+
+  edges() {
+    return [...this.regions, ...this.derived].flatMap(({ range }) => [range.begin, range.end]);
+  }
+
+  moveTo(address) {
+    while (this.regions[this.inRegions]?.range.end <= address) ++this.inRegions;
+    while (this.derived[this.inDerived]?.range.end <= address) ++this.inDerived;
+    const region = this.regions[this.inRegions];
+    this.region = region !== undefined && region.range.begin <= address ? region : undefined;
+    this.policy = this.derived[this.inDerived]?.range.begin <= address ? "derived" : this.region?.policy ?? "locked";
+  }
+}
+
+function policyWidens(before, after) {
+  if (before === after) return false;
+  return before === "locked" || after === "editable" || (before === "derived" && after === "volatile");
+}
+
+// 1. {bytes, regions}: how many bytes, and the names of the later map's regions that hold them, "" for none.
+function widenedBytes(a, b) {
+  const names = new Set([...a.memories, ...b.memories].map(({ name }) => name));
+  const [ownedA, ownedB] = [a, b].map(derivedPlaces);
+  const regions = new Set();
+  let bytes = 0;
+  for (const name of names) {
+    const before = new PolicyWalk(a, ownedA, memoryIndexOf(a, name));
+    const after = new PolicyWalk(b, ownedB, memoryIndexOf(b, name));
+    const edges = [...new Set([...before.edges(), ...after.edges()])].sort((one, other) => one - other);
+    for (let i = 0; i + 1 < edges.length; ++i) {
+      for (const walk of [before, after]) walk.moveTo(edges[i]);
+      if (!policyWidens(before.policy, after.policy)) continue;
+      bytes += edges[i + 1] - edges[i];
+      regions.add(after.region?.name ?? "");
+    }
+  }
+  return { bytes, regions: [...regions] };
+}
+
+// What a declaration says, as one text: algorithms by their parameters, defaults filled in; names of its own and notes apart.
+function textOfDeclaration(parts) {
+  return JSON.stringify(parts, (_, value) => (typeof value === "bigint" ? String(value) : value instanceof Uint8Array ? toHex(value) : value));
+}
+
+function placeParts(map, { memory, range }) {
+  return [map.memories[memory].name, range.begin, range.end];
+}
+
+function algorithmParts({ kind, crc, sum, width, order }) {
+  if (kind === "crc") return [kind, crc.width, crc.poly, crc.init, crc.refin, crc.refout, crc.xorout];
+  if (kind === "sum") return [kind, sum.unit, sum.order, sum.operation, sum.accumulator, sum.init];
+  return [kind, width, order];
+}
+
+function coverageParts(map, part) {
+  if (part.kind === "literal") return [part.kind, part.bytes];
+  if (part.kind === "range") return [part.kind, ...placeParts(map, part)];
+  const { table, own, record } = part;
+  return [part.kind, map.memories[table.memory].name, table.at, table.records, table.recordSize, table.order, table.startAt, table.endAt,
+    table.end, map.memories[table.pointsInto].name, table.skipBlank, own, record];
+}
+
+function slotParts(map, slot) {
+  return [...placeParts(map, slot), slot.order, slot.encoding, slot.transform, slot.from, slot.bits];
+}
+
+function ruleParts(map, { equals, balance }) {
+  return [equals, balance === undefined ? [] : [...placeParts(map, balance), balance.order]];
+}
+
+function checksumParts(map, { algorithm, coverage, substitutes, swap, complement, add, bits, slots, rule }) {
+  return [algorithmParts(algorithm), coverage.map((part) => coverageParts(map, part)), substitutes.map((place) => [...placeParts(map, place), place.as]),
+    swap, complement, add, bits, slots.map((slot) => slotParts(map, slot)), rule === undefined ? [] : ruleParts(map, rule)];
+}
+
+function copyParts(map, copy) {
+  const { of, transform, offset, activeBank } = copy;
+  const bank = activeBank === undefined ? [] : [...placeParts(map, activeBank), activeBank.equals];
+  return [...placeParts(map, copy), ...placeParts(map, of), transform, offset, bank];
+}
+
+// Kinds of declarations with a name: [what it is called, the list, what it says, whether one that is new or gone widens].
+const ALWAYS = () => true;
+const NEVER = () => false;
+const DECLARATIONS = [
+  ["memory", (map) => map.memories, (_, { extent, segments, fill, holeIsFill }) => [extent, segments, fill, holeIsFill], ALWAYS, ALWAYS],
+  ["permitted patch", (map) => map.patches, (map, patch) => [...placeParts(map, patch), patch.before, patch.after], ALWAYS, NEVER],
+  ["checksum", (map) => map.checksums, checksumParts, NEVER, ALWAYS],
+  ["copy", (map) => map.copies, copyParts, NEVER, ALWAYS],
+  ["signed part", (map) => map.signedParts, (map, { places }) => places.map((place) => placeParts(map, place)), NEVER, ALWAYS],
+  ["identity field", (map) => map.identity,
+    (map, field) => [...placeParts(map, field), field.kind, field.encoding, field.pattern, field.binds], NEVER, ({ binds }) => binds],
+];
+
+// 2. to 5., as texts.
+function widenedDeclarations(a, b) {
+  return DECLARATIONS.flatMap(([kind, listOfMap, parts, newWidens, goneWidens]) => {
+    const [before, after] = [a, b].map((map) => new Map(listOfMap(map).map((one) => [one.name, one])));
+    const texts = [];
+    for (const [name, one] of before) {
+      const other = after.get(name);
+      if (other === undefined) {
+        if (goneWidens(one)) texts.push(`${kind} ${name} is gone`);
+      } else if (textOfDeclaration(parts(a, one)) !== textOfDeclaration(parts(b, other))) {
+        texts.push(`${kind} ${name} is otherwise`);
+      }
+    }
+    for (const [name, one] of after) if (!before.has(name) && newWidens(one)) texts.push(`${kind} ${name} is new`);
+    return texts;
+  });
+}
+
+// One way of recognising, or the sectors: what stands there once.
+function widenedWhole(what, before, after) {
+  if (before.length === 0 || textOfDeclaration(before) === textOfDeclaration(after)) return [];
+  return [after.length === 0 ? `no ${what} any more` : `another ${what}`];
+}
+
+// 6.
+function recognitionParts(map) {
+  const { all, softwareNumbers } = map.recognition;
+  if (all.length === 0 && softwareNumbers.length === 0) return [];
+  return [all.map((match) => [...placeParts(map, match), match.bytes, match.mask]), softwareNumbers];
+}
+
+// 7. The memories may stand in another order.
+function sectorParts(map) {
+  return map.sectors.map((sector) => placeParts(map, sector).join(" ")).sort();
+}
+
+// {bytes, regions, declarations}, or null where the later map `b` does not widen `a`.
+export function widening(a, b) {
+  const { bytes, regions } = widenedBytes(a, b);
+  const declarations = [
+    ...widenedDeclarations(a, b),
+    ...widenedWhole("way of recognising the controller", recognitionParts(a), recognitionParts(b)),
+    ...widenedWhole("list of erase sectors", sectorParts(a), sectorParts(b)),
+  ];
+  return bytes === 0 && declarations.length === 0 ? null : { bytes, regions, declarations };
+}
+
+function someOf(texts) {
+  const left = texts.length - NAMED_MOST;
+  return texts.slice(0, NAMED_MOST).join(", ") + (left > 0 ? ` and ${grouped(left)} more` : "");
+}
+
+// "the shop's rules now allow 4,096 more bytes to change, in boot; checksum boot is gone"
+export function wideningText({ bytes, regions, declarations }) {
+  const places = someOf(regions.map((name) => name || "bytes without a region"));
+  const more = bytes === 0 ? "more than before" : `${bytesText(bytes).replace(" ", " more ")} to change, in ${places}`;
+  return [`the shop's rules now allow ${more}`, ...(declarations.length === 0 ? [] : [someOf(declarations)])].join("; ");
+}

@@ -42,13 +42,12 @@ function policyWidens(before, after) {
 
 // 1. {bytes, regions}: how many bytes, and the names of the later map's regions that hold them, "" for none.
 function widenedBytes(a, b) {
-  const names = new Set([...a.memories, ...b.memories].map(({ name }) => name));
   const [ownedA, ownedB] = [a, b].map(derivedPlaces);
   const regions = new Set();
   let bytes = 0;
-  for (const name of names) {
+  for (const [memory, { name }] of b.memories.entries()) { // in any other everything is locked then
     const before = new PolicyWalk(a, ownedA, memoryIndexOf(a, name));
-    const after = new PolicyWalk(b, ownedB, memoryIndexOf(b, name));
+    const after = new PolicyWalk(b, ownedB, memory);
     const edges = [...new Set([...before.edges(), ...after.edges()])].sort((one, other) => one - other);
     for (let i = 0; i + 1 < edges.length; ++i) {
       for (const walk of [before, after]) walk.moveTo(edges[i]);
@@ -78,9 +77,9 @@ function algorithmParts({ kind, crc, sum, width, order }) {
 function coverageParts(map, part) {
   if (part.kind === "literal") return [part.kind, part.bytes];
   if (part.kind === "range") return [part.kind, ...placeParts(map, part)];
-  const { table, own, record } = part;
+  const { table, own } = part; // which record is its own, the name of the checksum says
   return [part.kind, map.memories[table.memory].name, table.at, table.records, table.recordSize, table.order, table.startAt, table.endAt,
-    table.end, map.memories[table.pointsInto].name, table.skipBlank, own, record];
+    table.end, map.memories[table.pointsInto].name, table.skipBlank, own];
 }
 
 function slotParts(map, slot) {

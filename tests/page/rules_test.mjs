@@ -9,7 +9,7 @@ import { knownMap } from "../../src/page/known.js";
 import { widening, wideningText } from "../../src/page/map_diff.js";
 import { readRegionMap } from "../../src/page/region_map.js";
 import { bundle, keyOf, listEntries, sha256Hex, state, statement } from "./forge.mjs";
-import { AUTHOR, key, ROOT, trustPart } from "./scenarios.mjs";
+import { AUTHOR, key, NEXT_ROOT, ROOT, successionPart, trustPart } from "./scenarios.mjs";
 import { FLASH, readsOf, SALT, walnut, walnutMap } from "./walnut.mjs";
 
 const MAPPER = keyOf(8);
@@ -31,6 +31,8 @@ const FIRST = walnutMap();
 const WIDER = changed((map) => map.regions.push(region("boot-table", 0xd0, 16, "editable")));
 const WIDEST = changed((map) => map.regions.push(region("boot-table", 0xd0, 32, "editable")), 5);
 const NARROWER = changed((map) => (map.regions[0].policy = "locked"));
+const OTHER_NAME = changed((map) => (map.name = "hazel", map.regions[0].policy = "locked"), 3);
+const NARROWER_TOO = changed((map) => Object.assign(map.regions[0], { policy: "locked", note: "still" }), 6);
 const SAME_VERSION = changed((map) => (map.regions[0].policy = "locked"), 3);
 
 // Another trust file than the first needs another version.
@@ -47,7 +49,7 @@ function approve(from, to, change = {}, keys = [MAPPER]) {
 function revisionOf(map, revision, { approvals = [], keys = [AUTHOR], change = {} } = {}) {
   const written = walnut({ map, revision, edits: [[0x62, 10 + revision], [0x7f, 2]], approvals });
   const manifest = { ...written.manifest, ...change, entries: listEntries(written.contents) };
-  return { bytes: new Uint8Array(bundle(manifest, written.contents, keys)), reads: readsOf(written.shape, written.base) };
+  return { digest: sha256Hex(JSON.stringify(manifest)), bytes: new Uint8Array(bundle(manifest, written.contents, keys)), reads: readsOf(written.shape, written.base) };
 }
 
 function ask({ bytes, reads }, { trust = TRUST, stateText = null, more = {} } = {}) {
@@ -109,6 +111,7 @@ test("the rows of the step", async (t) => {
     ["3: another map of this name and version", known, revisionOf(SAME_VERSION, 1), "rules-changed", "allow nothing more"],
     ["3: even with an approval", known, revisionOf(SAME_VERSION, 1, { approvals: [approve(FIRST, SAME_VERSION)] }), "rules-changed"],
     ["3: not where the map was not kept", lost, revisionOf(SAME_VERSION, 1, { approvals: [approve(FIRST, SAME_VERSION)] }), "accepted rules-widened"],
+    ["3: another name with this version", known, revisionOf(OTHER_NAME, 1), "accepted"],
     ["4: approved", known, revisionOf(WIDER, 1, { approvals: [approve(FIRST, WIDER)] }), "accepted rules-widened",
       'the shop\'s rules now allow 16 more bytes to change, in boot-table; approved by Map desk on 2026-03-04T05:06:07Z (claimed): "a new table"'],
     ["4: approved, and not wider", known, revisionOf(NARROWER, 1, { approvals: [approve(FIRST, NARROWER)] }), "accepted"],
@@ -117,7 +120,7 @@ test("the rows of the step", async (t) => {
     ["5: not kept", lost, revisionOf(NARROWER, 1), "rules-widened", "nobody can tell"],
     ["6: another map, not wider", known, revisionOf(NARROWER, 1), "accepted"],
     ["the next base is compared all the same", known, revisionOf(WIDER, 0, { change: { base: { number: 2, reason: "update" }, sequence: 5, parent: "ab".repeat(32) } }), "rules-widened"],
-    ["a look at the seal", known, revisionOf(WIDER, 1), "rules-widened", "", { more: { sealOnly: true } }],
+    ["a look at the seal", known, revisionOf(WIDER, 1), "rules-widened", "", { more: { sealOnly: true, reads: [] } }],
   ]);
 });
 
@@ -135,9 +138,11 @@ test("approvals that count, and those that do not", async (t) => {
     approved("by both", [approve(FIRST, WIDER, {}, [ROOT, MAPPER])]),
     approved("a mapper who is an author too", [good], trustPart({ version: 2 }, ROOT, [key(AUTHOR, "Author", ["author"]), key(MAPPER, "Map desk", ["author", "map-author"])])),
     approved("a mapper for other region maps", [good], other({ region_maps: ["12".repeat(32)] })),
+    approved("a mapper for this controller", [good], other({ controllers: ["engine"] })),
     approved("in two steps", [approve(WIDEST, WIDER), approve(FIRST, WIDEST)]),
     approved("beside one that does not count", [bent, good]),
     approved("round in a circle", [approve(FIRST, WIDEST), approve(WIDEST, FIRST), approve(WIDEST, WIDER)]),
+    ["the shortest way is told", known, asked(approve(FIRST, WIDEST, { text: "long" }), approve(WIDEST, WIDER, { text: "longer" }), good), "accepted rules-widened", 'in boot-table; approved by Map desk on 2026-03-04T05:06:07Z (claimed): "a new table"'],
     ["the other way", known, asked(approve(WIDER, FIRST)), "rules-widened"],
     ["half of the way", known, asked(approve(FIRST, WIDEST)), "rules-widened"],
     ["the other half", known, asked(approve(WIDEST, WIDER)), "rules-widened"],
@@ -171,7 +176,7 @@ test("step 8b: the region maps of a key", async (t) => {
     ["listed", null, revisionOf(WIDER, 1), "accepted", "", only(WIDER)],
     ["another one", null, revisionOf(WIDER, 1), "key-scope", "", only(FIRST)],
     ["led to", null, revisionOf(WIDER, 1, { approvals }), "accepted", "", only(FIRST)],
-    ["led to from one of two", null, revisionOf(WIDER, 1, { approvals }), "accepted", "", only(NARROWER, FIRST)],
+    ["led to from the second of two", null, revisionOf(WIDER, 1, { approvals }), "accepted", "", { trust: signers({ region_maps: ["00".repeat(32), digestOf(FIRST)] }) }],
     ["led to from elsewhere", null, revisionOf(WIDER, 1, { approvals }), "key-scope", "", only(NARROWER)],
     ["an approval that does not count", null, revisionOf(WIDER, 1, { approvals: [approve(FIRST, WIDER, {}, [AUTHOR])] }), "key-scope", "approval 1 does not count: roles-missing", only(FIRST)],
   ]);
@@ -195,8 +200,28 @@ test("what is remembered", async (t) => {
     assert.deepEqual(mapsOf(text), [FIRST, NARROWER].map(digestOf).sort());
   });
   await t.test("a map that nothing has any more is dropped", async () => {
-    const other = changed((map) => Object.assign(map.regions[0], { policy: "locked", note: "still" }), 6);
-    assert.deepEqual(mapsOf(await stateAfter([revisionOf(NARROWER, 1), revisionOf(other, 2)])), [digestOf(other)]);
+    assert.deepEqual(mapsOf(await stateAfter([revisionOf(NARROWER, 1), revisionOf(NARROWER_TOO, 2)])), [digestOf(NARROWER_TOO)]);
+  });
+  await t.test("of a return, which is not noted, the map is not kept", async () => {
+    const earlier = revisionOf(NARROWER_TOO, 1);
+    const before = await stateAfter([earlier, revisionOf(NARROWER, 2, { change: { permitted_returns: [earlier.digest] } })]);
+    const back = await ask(earlier, { stateText: before, more: { declaredReturn: true } });
+    assert.equal(back.passage, "return", JSON.stringify(back.reason));
+    assert.deepEqual(mapsOf(back.stateAfterWrite), [digestOf(NARROWER)]);
+  });
+  await t.test("a branch that is taken out takes its maps along", async () => {
+    const last = trustPart({ version: 4, next_root: NEXT_ROOT.id });
+    const before = bentState(await stateAfter([revisionOf(FIRST, 1)]), (tree) => {
+      const [root] = tree.roots;
+      const jobs = structuredClone(root.jobs);
+      jobs[0].revisions[0].map = digestOf(WIDER);
+      tree.roots = [{ ...root, next: THIEF.id }, { ...root, root: THIEF.id, jobs }].sort((a, b) => (a.root < b.root ? -1 : 1));
+      tree.maps = [FIRST, WIDER].map(textOf).sort((a, b) => (sha256Hex(a) < sha256Hex(b) ? -1 : 1));
+    });
+    const verdict = await ask(revisionOf(FIRST, 2), { stateText: before, trust: trustPart({}, NEXT_ROOT),
+      more: { successions: [{ name: "succession", bytes: new Uint8Array(successionPart(last).bytes) }], statedRoot: NEXT_ROOT.id } });
+    assert.equal(verdict.outcome, "accepted", JSON.stringify(verdict.reason));
+    assert.deepEqual(mapsOf(verdict.stateAfterLook), [digestOf(FIRST)]);
   });
   await t.test("a refused one leaves nothing", async () => {
     const before = await stateAfter([base]);
@@ -294,6 +319,18 @@ function rewritten(change) {
   return change(map) ?? map;
 }
 
+const SEGMENTS = { segments: [{ start: "0x00000000", size: 60 }] };
+const NV_SECTOR = { memory: "nv", start: "0x00000000", size: 64, count: 1 };
+const ofFuel = (change) => (map) => void change(map.checksums[0]);
+const halves = (low, high) => ofFuel((fuel) => (fuel.slots = [[0x90, low], [0x91, high]].map(([offset, from]) => ({ memory: "flash", at: at(offset), size: 1, from, bits: 8 }))));
+const twice = (bits) => ofFuel((fuel) => fuel.slots.push({ memory: "flash", at: at(0xd0), size: 1, bits }));
+const fletcher = (order) => ofFuel((fuel) => Object.assign(fuel, { algorithm: { fletcher: 32, order }, slots: [{ memory: "flash", at: at(0xd0), size: 4 }] }));
+const literal = (bytes) => ofFuel((fuel) => fuel.coverage.push({ literal: bytes }));
+const TABLE = { memory: "flash", at: at(0xe0), records: 2, record_size: 8, order: "little", start_at: 0, end_at: 4, end: "after", points_into: "flash" };
+const table = (more) => ofFuel((fuel) => fuel.coverage.push({ table: { ...TABLE, ...more } }));
+const repeatedTable = (record) => (map) => void map.checksums.push({ name: "row", repeat: 2, algorithm: { sum: { unit: 8, accumulator: 8 } },
+  coverage: [{ table: { ...TABLE, record } }], slots: [{ memory: "flash", at: at(0xd0), size: 1, stride: 1 }] });
+
 test("two maps compared", async (t) => {
   // Changed from the first to the second; what the comparison says, or null where nothing widens.
   const rows = [
@@ -314,6 +351,8 @@ test("two maps compared", async (t) => {
     ["1: a slot over what is editable before", (map) => void map.checksums.push({ name: "new", algorithm: { crc: "CRC-16/IBM-3740" }, coverage: [{ memory: "flash", start: at(0), size: 4 }],
       slots: [{ memory: "flash", at: at(0x7e), size: 2 }] }), null],
     ["1: editable to volatile", (map) => void (map.regions[0].policy = "volatile"), null],
+    ["1: slots in any order", (map) => void map.checksums.push({ name: "new", algorithm: { crc: "CRC-32/ISO-HDLC" }, coverage: [{ memory: "flash", start: at(0), size: 4 }],
+      slots: [{ memory: "flash", at: at(0xd8), size: 2, bits: 16 }, { memory: "flash", at: at(0xd0), size: 2, from: 16 }] }), "4 more bytes to change, in bytes without a region"],
     ["1: to locked", (map) => void map.regions.splice(0, 3), null],
     ["1: a region in two halves, under other names", (map) => void map.regions.splice(0, 1, region("low", 0x40, 16, "editable"), region("high", 0x50, 16, "editable")), null],
     ["1: a repetition one by one", (map) => void map.regions.splice(1, 1, region("one", 0x60, 16, "editable"), region("two", 0x70, 16, "editable")), null],
@@ -321,6 +360,11 @@ test("two maps compared", async (t) => {
     ["2: a memory that is gone", (map) => Object.assign(map, { memories: map.memories.slice(0, 1), regions: map.regions.slice(0, 3), identity: map.identity.slice(0, 4),
       checksums: map.checksums.filter(({ name }) => !["own", "outer", "plate"].includes(name)) }), "memory nv is gone"],
     ["2: a memory that is new", (map) => void map.memories.push({ name: "more", origin: "0x00000000", size: 4 }), "memory more is new"],
+    ["2: a new memory to edit", (map) => {
+      map.memories.push({ name: "more", origin: "0x00000000", size: 4 });
+      map.regions.push({ name: "extra", memory: "more", start: "0x00000000", size: 4, policy: "editable" });
+    }, "4 more bytes to change, in extra; memory more is new"],
+    ["2: larger, with the same segments", (map) => void Object.assign(map.memories[1], SEGMENTS, { size: 65 }), "memory nv is otherwise", (map) => void Object.assign(map.memories[1], SEGMENTS)],
     ["2: memories in another order", (map) => void map.memories.reverse(), null],
     ["2: a larger memory", (map) => void (map.memories[0].size = 257), "memory flash is otherwise"],
     ["2: another origin", (map) => void map.memories.push(map.memories.pop() && { name: "nv", origin: "0x00000000", size: 65 }), "memory nv is otherwise"],
@@ -345,6 +389,23 @@ test("two maps compared", async (t) => {
     ["4: defaults written out", (map) => Object.assign(map.checksums[0], { complement: "none", add: 0, bits: 16, note: "n",
       algorithm: { sum: { unit: 8, order: "little", operation: "add", accumulator: 16, init: 0 } }, substitute: [],
       slots: [{ memory: "flash", at: at(0x90), size: 2, order: "little", encoding: "binary", transform: "plain", from: 0, bits: 16 }] }) && undefined, null],
+    ["4: another end of a CRC", (map) => void (map.checksums[1].algorithm.crc = { width: 16, poly: "0x1021", init: 65535, refin: false, refout: false, xorout: 1 }), "checksum program is otherwise"],
+    ["4: a rule for fewer bits", (map) => void Object.assign(map.checksums[7], { bits: 4, rule: { equals: 6 } }), "checksum fixed is otherwise", (map) => void (map.checksums[7].rule.equals = 6)],
+    ["4: a balance in the other order", (map) => void (map.checksums[6].rule.balance.order = "big"), "checksum even is otherwise"],
+    ["4: a slot in digits", (map) => void Object.assign(map.checksums[0], { bits: 8 }).slots.forEach((one) => (one.encoding = "hex-lower")), "checksum fuel is otherwise", (map) => void (map.checksums[0].bits = 8)],
+    ["4: halves changed about", halves(8, 0), "checksum fuel is otherwise", halves(0, 8)],
+    ["4: a slot of fewer bits", twice(4), "checksum fuel is otherwise", twice(8)],
+    ["4: another order of its words", fletcher("big"), "checksum fuel is otherwise", fletcher("little")],
+    ["4: another literal", literal("02"), "checksum fuel is otherwise", literal("01")],
+    ["4: the same literal", literal("01"), null, literal("01")],
+    ["4: another record", table({ start_at: 0, end_at: 4 }), "checksum fuel is otherwise", table({ start_at: 4, end_at: 0 })],
+    ["4: the last record left out", table({ records: 1 }), "checksum fuel is otherwise", table({ records: 2 })],
+    ["4: an end that is the last address", table({ end: "last" }), "checksum fuel is otherwise", table({})],
+    ["4: blank records", table({ skip_blank: true }), "checksum fuel is otherwise", table({})],
+    ["4: the same table", table({ skip_blank: false, record: "all" }), null, table({})],
+    ["4: a record of its own", repeatedTable("own"), "checksum row[0] is otherwise", repeatedTable("all")],
+    ["4: a copy with another offset", (map) => void Object.assign(map.copies[1], { transform: "offset", offset: 2 }), "copy live-copy is otherwise", (map) => void Object.assign(map.copies[1], { transform: "offset", offset: 1 })],
+    ["4: a copy for another bank", (map) => void (map.copies[0].active_bank.equals = "5b"), "copy mirror is otherwise"],
     ["4: another start of the sum", (map) => void (map.checksums[0].algorithm.sum.init = 1), "checksum fuel is otherwise"],
     ["4: a substitute", (map) => void (map.checksums[0].substitute = [{ memory: "flash", start: at(0x40), size: 1, as: "00" }]), "checksum fuel is otherwise"],
     ["4: something added", (map) => void (map.checksums[0].add = 1), "checksum fuel is otherwise"],
@@ -376,14 +437,15 @@ test("two maps compared", async (t) => {
     ["6: another mask", (map) => void delete map.recognise.all[0].mask, "another way of recognising the controller"],
     ["6: a software number more", (map) => void map.recognise.software_numbers.push("W102"), "another way of recognising the controller"],
     ["7: no sectors", (map) => void delete map.erase_sectors, "no list of erase sectors any more"],
+    ["7: the same ones, with the memories in another order", (map) => void (map.erase_sectors.push(NV_SECTOR), map.memories.reverse()), null, (map) => void map.erase_sectors.push(NV_SECTOR)],
     ["7: other sectors", (map) => void (map.erase_sectors[0].count = 3), "another list of erase sectors"],
     ["7: the same ones, one by one", (map) => void (map.erase_sectors = [0xc0, 0x80, 0x40, 0].map((offset) => ({ memory: "flash", start: at(offset), size: 64, count: 1 }))), null],
     ["forms and items", (map) => Object.assign(map, { forms: [{ name: "boxed", blocks: [{ memory: "flash", start: at(0), size: 256 }] }],
       items: [{ name: "idle", kind: "scalar", memory: "flash", start: at(0x40), type: "u8" }] }) && undefined, null],
   ];
-  for (const [what, change, expected] of rows) {
+  for (const [what, change, expected, first = () => {}] of rows) {
     await t.test(what, () => {
-      const found = widening(read(walnutMap()), read(rewritten(change)));
+      const found = widening(read(rewritten(first)), read(rewritten(change)));
       if (expected === null) assert.equal(found === null ? null : wideningText(found), null);
       else assert.ok(found !== null && wideningText(found).includes(expected), found === null ? "nothing widens" : wideningText(found));
     });

@@ -124,7 +124,7 @@ function widenedDeclarations(a, b) {
       if (other === undefined) {
         if (goneWidens(one)) texts.push(`${kind} ${name} is gone`);
       } else if (textOfDeclaration(parts(a, one)) !== textOfDeclaration(parts(b, other))) {
-        texts.push(`${kind} ${name} is otherwise`);
+        texts.push(`${kind} ${name} is declared differently`);
       }
     }
     for (const [name, one] of after) if (!before.has(name) && newWidens(one)) texts.push(`${kind} ${name} is new`);
@@ -132,10 +132,10 @@ function widenedDeclarations(a, b) {
   });
 }
 
-// One way of recognising, or the sectors: what stands there once.
-function widenedWhole(what, before, after) {
+// What stands in a map once: the way of recognising the controller, and the erase sectors.
+function widenedWhole(before, after, goneText, otherText) {
   if (before.length === 0 || textOfDeclaration(before) === textOfDeclaration(after)) return [];
-  return [after.length === 0 ? `no ${what} any more` : `another ${what}`];
+  return [after.length === 0 ? goneText : otherText];
 }
 
 // 6.
@@ -155,8 +155,8 @@ export function widening(a, b) {
   const { bytes, regions } = widenedBytes(a, b);
   const declarations = [
     ...widenedDeclarations(a, b),
-    ...widenedWhole("way of recognising the controller", recognitionParts(a), recognitionParts(b)),
-    ...widenedWhole("list of erase sectors", sectorParts(a), sectorParts(b)),
+    ...widenedWhole(recognitionParts(a), recognitionParts(b), "nothing recognises the controller any more", "the controller is recognised differently"),
+    ...widenedWhole(sectorParts(a), sectorParts(b), "the erase sectors are gone", "the erase sectors are declared differently"),
   ];
   return bytes === 0 && declarations.length === 0 ? null : { bytes, regions, declarations };
 }

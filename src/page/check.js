@@ -294,7 +294,9 @@ class Checking {
     this.opened = await this.open(request.bundle, this.order, (name, work) => this.step(name, work));
     const { manifest, digest, signers, passage, cautions } = this.opened;
     Object.assign(verdict, { manifest, manifestDigest: digest, phrase: spokenCode(SPOKEN.revision, digest), signers, passage });
-    verdict.cautions.push(...cautions);
+    // What the shop may do now and might not before comes first.
+    const isFirst = ({ code }) => code === "rules-widened";
+    verdict.cautions = [...cautions.filter(isFirst), ...verdict.cautions, ...cautions.filter((one) => !isFirst(one))];
     this.checkBelongings();
     await this.checkPartners();
     this.noteCautions();

@@ -1,5 +1,6 @@
 // docs/order.md, "Rules"; docs/bundle-format.md, "Approval"; docs/region-map.md, "Two maps compared": each row and each check. A state
-// comes from bundles that the page accepted before; bundles are written by small_shop.mjs, which shares no code with the page.
+// comes from bundles that the page accepted before; bundles are written by small_shop.mjs, which shares no code with the page. Where
+// calseal-check is named (CALSEAL_CHECK), as ctest does, it must give the same answer to every row.
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
@@ -8,8 +9,9 @@ import { checkBundle } from "../../src/page/check.js";
 import { knownMap } from "../../src/page/known.js";
 import { widening, wideningText } from "../../src/page/map_diff.js";
 import { readRegionMap } from "../../src/page/region_map.js";
+import { differences } from "./answers.mjs";
 import { bundle, keyOf, listEntries, sha256Hex, state, statement } from "./forge.mjs";
-import { AUTHOR, key, NEXT_ROOT, ROOT, successionPart, trustPart } from "./scenarios.mjs";
+import { AUTHOR, key, NEXT_ROOT, ROOT, situation, successionPart, trustPart } from "./scenarios.mjs";
 import { FLASH, readsOf, SALT, walnut, walnutMap } from "./walnut.mjs";
 
 const MAPPER = keyOf(8);
@@ -60,6 +62,15 @@ function ask({ bytes, reads }, { trust = TRUST, stateText = null, more = {} } = 
   });
 }
 
+const both = process.env.CALSEAL_CHECK ? await import("./both.mjs") : null;
+
+async function askBothThe({ bytes, reads }, what, { trust = TRUST, stateText = null, more = {} }) {
+  const roles = { bundle: { bytes }, trust: { bytes: trust.bytes }, reads: more.reads ?? reads, salt: { bytes: Buffer.from(SALT.toString("hex")) },
+    state: stateText === null ? null : { bytes: Buffer.from(stateText) } };
+  const [checker, page] = await both.askBoth(situation(what, roles, { sealOnly: more.sealOnly ?? false }));
+  assert.deepEqual(differences(checker, page), []);
+}
+
 const told = ({ reason, outcome, cautions }) =>
   [reason?.code ?? outcome, ...cautions.map(({ code }) => code).filter((code) => code.startsWith("rules-") || code === "state-damaged")].join(" ");
 const words = (verdict) => `${verdict.reason?.found ?? ""} ${verdict.cautions.map(({ text }) => text).join(" ")}`;
@@ -81,6 +92,7 @@ async function holdRows(t, rows) {
       const verdict = await ask(now, { stateText: before, ...options });
       assert.equal(told(verdict), expected, JSON.stringify(verdict.reason));
       assert.ok(words(verdict).includes(said), words(verdict));
+      if (both !== null) await askBothThe(now, what, { stateText: before, ...options });
       if (expected.startsWith("rules-")) {
         assert.equal(verdict.steps.find(({ state: how }) => how === "failed").name, "rules");
         assert.deepEqual(verdict.files, []);

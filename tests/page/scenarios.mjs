@@ -4,12 +4,14 @@ import crypto from "node:crypto";
 
 import { bundle, keyOf, listEntries, sha256Hex, state, statement, takeApart } from "./forge.mjs";
 import { readFixture, readFixtureJson } from "./support.mjs";
+import { readsOf, SALT, walnut, walnutMap } from "./walnut.mjs";
 
 export const ROOT = keyOf(1);
 export const AUTHOR = keyOf(2);
 export const REVIEWER = keyOf(3);
 export const DESK = keyOf(6);
 export const NEXT_ROOT = keyOf(7);
+const MAPPER = keyOf(8);
 const TIME = "2026-03-04T05:06:07Z";
 const fixture = (name) => Buffer.from(readFixture("bundles", name));
 
@@ -244,8 +246,43 @@ function bySets() {
   ];
 }
 
+// A region map that allows more or less than the one that the state keeps, with and without the shop's approval.
+function byRules() {
+  const first = walnutMap();
+  const changed = (change) => {
+    const map = { ...walnutMap(), version: 4 };
+    change(map);
+    return map;
+  };
+  const wider = changed((map) => map.regions.push({ name: "boot-table", memory: "flash", start: "0x800000d0", size: 16, policy: "editable" }));
+  const narrower = changed((map) => map.regions.shift());
+  const digest = (map) => sha256Hex(JSON.stringify(map));
+  const trust = trustPart({}, ROOT, [key(AUTHOR, "Author", ["author"]), key(MAPPER, "Map desk", ["map-author"])]);
+  const approve = (from, to, signer) => {
+    const value = { calseal: "approval/1", controller: "engine", from: digest(from), to: digest(to), claimed_time: TIME, text: "a new table" };
+    return statement(value, [signer]).toString();
+  };
+  const sealed = (map, approvals) => {
+    const { shape, base, manifest, contents } = walnut({ map, edits: [[0x62, 9]], approvals });
+    const reads = readsOf(shape, base).map(({ memory, bytes }) => ({ memory, ...raw(Buffer.from(bytes)) }));
+    return { bundle: bundlePart(manifest, contents), reads };
+  };
+  const known = (maps) => statePart({ trust: sha256Hex(trust.text) }, { map: digest(first) }, [], maps);
+  const kept = known([JSON.stringify(first)]);
+  const salt = raw(Buffer.from(SALT.toString("hex")));
+  const one = (name, state, map, ...approvals) => situation(name, { trust, state, salt, ...sealed(map, approvals) });
+  return [
+    one("wider rules, approved", kept, wider, approve(first, wider, MAPPER)),
+    one("wider rules, approved by the root in two steps", kept, wider, approve(first, narrower, ROOT), approve(narrower, wider, ROOT)),
+    one("wider rules, approved by nobody", kept, wider, approve(first, wider, AUTHOR)),
+    one("narrower rules", kept, narrower),
+    one("other rules after some that were not kept, approved", known([]), narrower, approve(first, narrower, MAPPER)),
+    one("the same rules", kept, first),
+  ];
+}
+
 export function allSituations() {
-  return [...fromVectors(), ...inTime(), ...byRoots(), ...bySets()];
+  return [...fromVectors(), ...inTime(), ...byRoots(), ...bySets(), ...byRules()];
 }
 
 // The situation with one signed file that says something else. `change` bends the tree or gives another text; `seal` signs it

@@ -7,12 +7,15 @@ CALSEAL_PICTURES=FOLDER keeps pictures.
 """
 
 import functools
+import hashlib
 import http.server
+import json
 import os
 import pathlib
 import sys
 import threading
 import unittest
+import zipfile
 
 sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / folder) for folder in ("cli/e2e", "browser")]
 
@@ -199,6 +202,47 @@ class CustomerPage(unittest.TestCase):
         self.browser.find("details summary").click()
         self.browser.give("#state", given)
         self.assertEqual(self.check(), ("refused", "sequence-old"))
+
+    def test_wider_rules_are_told_before_everything_else(self):
+        self.engine()
+        self.browser.find("details summary").click()
+        self.browser.find("#new-state").click()
+        self.assertEqual(self.check(), ("accepted", None))
+        self.assertEqual(self.browser.find_all("#verdict .rules"), [])
+        self.confirm_all()
+        self.save_all()
+        given = self.desk.put("narrow.state", self.narrowed(self.browser.saved_file("checker.state")))
+        said = self.by_checker(*self.desk.evidence("r1"), *self.desk.engine_read(), "--state", given, status=1)
+        self.assertEqual(said["reason"], "rules-widened")
+        for width, dark in ((390, False), (390, True), (DESKTOP, False)):
+            with self.subTest(width=width, dark=dark), Chromium(width, dark=dark) as browser:
+                self.begin(browser)
+                self.choose_bundle(self.desk.at("r1.calseal"), browser)
+                browser.give("#read-0", self.desk.data("engine-a-flash.bin"))
+                browser.give("#read-1", self.desk.data("engine-a-eeprom.bin"))
+                browser.give("#salt", self.desk.at("oak.salt"))
+                browser.find("details summary").click()
+                browser.give("#state", given)
+                self.assertEqual(self.check(browser), ("refused", "rules-widened"))
+                first = browser.find("#verdict h2 + p")
+                self.assertEqual(first.get_attribute("class"), "rules")
+                self.assertRegex(first.text, r"^The shop's rules now allow [0-9,]+ more bytes to change, in ")
+                self.look(browser, f"rules-{width}-{'dark' if dark else 'light'}")
+
+    def narrowed(self, state):
+        """The state as if the revision had been accepted under a map of which one region was locked."""
+        with zipfile.ZipFile(self.desk.at("r1.calseal")) as bundle:
+            text = bundle.read("regions/engine.json")
+        narrow = json.loads(text)
+        next(region for region in narrow["regions"] if region["policy"] == "editable")["policy"] = "locked"
+        narrow["version"] += 1
+        narrow = json.dumps(narrow)
+        known = json.loads(state.split(b"\n")[0])
+        self.assertEqual(known["maps"], [text.decode()])
+        known["maps"] = [narrow]
+        known["roots"][0]["jobs"][0]["revisions"][0]["map"] = hashlib.sha256(narrow.encode()).hexdigest()
+        line = json.dumps(known, separators=(",", ":"), ensure_ascii=False).encode()
+        return line + b"\n" + hashlib.sha256(line).hexdigest().encode() + b"\n"
 
     def test_every_further_file_reaches_the_check(self):
         """A file that is none is refused for the reason of the other checker, whichever field it was given to."""

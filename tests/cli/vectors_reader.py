@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Every row of fixtures/bundles/index.json and fixtures/proof/index.json through the reader in Python (tests/reader).
+"""Every row of fixtures/bundles/index.json and of fixtures/proof and fixtures/rules through the reader in Python (tests/reader).
 
 usage: vectors_reader.py
        vectors_reader.py --print FILE   a bundle of fixtures/bundles byte by byte, as docs/bundle-format.md prints it
@@ -30,7 +30,7 @@ def main():
         with open(os.path.join(ROOT, "fixtures", "bundles", sys.argv[2]), "rb") as file:
             return print_bundle(file.read())
     wrong, reasons, rows = [], set(), 0
-    for name in ("bundles", "proof"):
+    for name in ("bundles", "proof", "rules"):
         found, given, count = run(name)
         wrong, reasons, rows = wrong + found, reasons | given, rows + count
     # A reader that refuses nothing, or everything, would prove nothing.

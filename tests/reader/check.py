@@ -5,14 +5,14 @@ from contents import check_changes, check_files, check_map, check_set, known_of,
 from framing import check_framing, content_of, read_prefix
 from lists import read_inclusion, read_job_list, read_withdrawals
 from manifest import read_changes, read_manifest, read_set
-from order import Known, check_reinstated, follow, in_force, is_newer_list, judge_clock, judge_sequence, learn_time
+from order import Known, check_reinstated, follow, in_force, is_newer_list, judge_clock, judge_rules, judge_sequence, learn_time
 from proof import Proof
 from read_files import read_files
 from ranges import overlap
 from refused import Refused, require, sha256
 from region_map import read_region_map
 from signers import judge_keys
-from state import copied, find_root, learn_list, learn_revision, learn_trust, read_state, write_state
+from state import copied, find_root, learn_list, learn_map, learn_revision, learn_trust, read_state, write_state
 from statement import signers_of
 from trust import Chain
 
@@ -63,6 +63,7 @@ class Opened:
         for entry, data in zip(self.manifest["entries"], self.stored):
             content = contents[entry["name"]] = content_of(entry, data)
             if entry["name"].startswith("regions/"):
+                self.map_bytes = content
                 self.region_map = read_region_map(content)
                 check_map(self.region_map, controller)
             elif entry["name"] == "changes.json":
@@ -139,10 +140,13 @@ class Checking:
         m, controller = bundle.manifest, bundle.manifest["controllers"][0]["name"]
         require(m["revision"] == 0 or bundle.digest not in self.withdrawn, "withdrawn")
         newest = self.newest and (self.newest.manifest, self.newest.digest)
-        judge_sequence(m, bundle.digest, Known(self.followed, self.trust, self.job_list, newest, m["job"], controller), request)
+        known = Known(self.followed, self.trust, self.job_list, newest, m["job"], controller)
+        judge_sequence(m, bundle.digest, known, request)
         seen = self.followed["last_time"] if self.followed and not request["clock_is_right"] else ""
         judge_clock(m, seen, request["now"])
         bundle.take_out()
+        if self.followed:
+            judge_rules(m, bundle.digest, known, self.followed, bundle.region_map, self.trust)
         if self.job_list:
             require((self.job_list["job"], self.job_list["controller"]) == (m["job"], controller), "job-list-invalid", "of another job")
         if self.newest:
@@ -190,8 +194,10 @@ class Checking:
         self.learn_given_list(root)
         if m["revision"] == 0:
             learn_revision(root, m, self.bundle.digest, self.bundle.keys)
+        learn_map(state, self.bundle.map_bytes)
         look = write_state(state)
         learn_revision(root, m, self.bundle.digest, self.bundle.keys)
+        learn_map(state, self.bundle.map_bytes)
         signed = [m, self.trust, self.withdrawals, self.job_list]
         learn_time(state, self.request["now"], [one["claimed_time"] for one in signed if one], self.request["clock_is_right"])
         return look, write_state(state)

@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Runs every row of an index of bundle vectors through a reader and compares outcome, reason and results.
 
-usage: conformance.py --reader "COMMAND" [--index fixtures/bundles/index.json] [--only NAME]... [--lines]
+usage: conformance.py --reader "COMMAND" [--index fixtures/bundles/index.json]... [--only NAME]... [--lines]
 
 COMMAND gets one argument, a request file, and prints one answer (fixtures/bundles/README.md); with --lines it gets `--lines` and all
 requests on its standard input. A row that a reader answers with `not-run` is counted apart, never as right.
@@ -17,6 +17,7 @@ import sys
 import tempfile
 
 ROOT = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
+FILES = ("state", "withdrawals", "job_list", "inclusion", "newest")  # and successions: a row may leave them out
 FIELDS = ("bundle", "trust", "stated_root", "salt", "reads", "vehicle_reference", "read_is_fresh", "revive", "seal_only", "now")
 
 
@@ -30,6 +31,8 @@ def request_of(row, folder):
         return f"{memory}={path(name)}" if memory else path(name)
     request = {key: row[key] for key in FIELDS}
     request.update({key: path(row[key]) for key in ("bundle", "trust", "salt")})
+    request.update({key: path(row[key]) for key in FILES if key in row})
+    request.update(successions=[path(name) for name in row.get("successions", [])])
     return {"id": row["name"], **request, "reads": [read(word) for word in row["reads"]]}
 
 
@@ -58,22 +61,27 @@ def wrong_in(row, answer):
     expected = {"outcome": row["expect"] if row["expect"] in ("accepted", "authentic") else "refused",
                 "reason": "" if row["expect"] in ("accepted", "authentic") else row["expect"],
                 "results": row["results"] if row["expect"] == "accepted" else {}}
+    if "state_after" in row:
+        expected["state"] = row["state_after"]
     for key, value in expected.items():
-        if answer[key] != value:
-            return f"{row['name']}: {key} {answer[key]!r} ({answer.get('why', '')}), expected {value!r}: {row['note']}"
+        if answer.get(key, {}) != value:
+            return f"{row['name']}: {key} {answer.get(key)!r} ({answer.get('why', '')}), expected {value!r}: {row['note']}"
     return ""
 
 
 def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("--reader", required=True)
-    parser.add_argument("--index", default=os.path.join(ROOT, "fixtures", "bundles", "index.json"))
+    parser.add_argument("--index", action="append")
     parser.add_argument("--only", action="append", default=[])
     parser.add_argument("--lines", action="store_true")
     options = parser.parse_args()
-    with open(options.index, encoding="utf-8") as file:
-        rows = [row for row in json.load(file)["vectors"] if not options.only or row["name"] in options.only]
-    requests = [request_of(row, os.path.dirname(os.path.abspath(options.index))) for row in rows]
+    rows, requests = [], []
+    for index in options.index or [os.path.join(ROOT, "fixtures", "bundles", "index.json")]:
+        with open(index, encoding="utf-8") as file:
+            found = [row for row in json.load(file)["vectors"] if not options.only or row["name"] in options.only]
+        rows += found
+        requests += [request_of(row, os.path.dirname(os.path.abspath(index))) for row in found]
     command = shlex.split(options.reader)
     answers = list(ask_all(command, requests) if options.lines else ask_each(command, requests))
     run = [(row, answer) for row, answer in zip(rows, answers) if answer["outcome"] != "not-run"]

@@ -67,7 +67,7 @@ def chain_order(rng, shop):
             return chain + [statement(succession_fields(trust, second), (first, second))]
         return {"first missing": chain[1:], "last missing": chain[:-1], "doubled": chain + chain[-1:], "reversed": chain[::-1]}[way]
     shop.edits["successions"] = edit
-    fine = way == "first missing" or (way == "reversed" and len(shop.roots) == 2)
+    fine = way == "first missing" or (way in ("reversed", "last missing") and len(shop.roots) == 2)
     return f"chain {way}", AGREE if fine else REFUSED, None
 
 

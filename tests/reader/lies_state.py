@@ -50,7 +50,7 @@ def state_limit(rng, shop):
         return None
     root, job, more = shop.own_root(), shop.own_job(), rng.choice((0, 0, 1))
     what = rng.choice(("roots", "compromised", "withdrawals", "notices", "dropped", "jobs", "revisions", "ways_back", "returns", "keys", "full roots", "full dropped"))
-    low = {"base": 1, "revision": sha256(b"low"), "reviewed": False}
+    low = {"base": 1, "revision": sha256(b"low"), "map": shop.map_digest, "reviewed": False}
     if what == "roots":
         plain = {"next": "", "trust_version": 1, "trust": sha256(b"t"), "compromised": [], "withdrawals": [], "jobs": []}
         shop.state["roots"] += [{"root": one, **plain} for one in digests(rng, 64 + more - len(shop.state["roots"]))]
@@ -83,6 +83,7 @@ def state_limit(rng, shop):
         job["revisions"] = [{**low, "sequence": 1, "keys": digests(rng, 8 + more), "set": "", "returns": []}]
     if not job["revisions"] and not job["ways_back"] and job in root["jobs"]:
         root["jobs"].remove(job)
+    shop.keep_maps()
     return f"state limit {what} {more}", AGREE, None
 
 
@@ -99,7 +100,7 @@ def known_revision(rng, shop):
     secrets = rng.choice(((AUTHOR,), (SECOND_AUTHOR,), (THIEF,), (AUTHOR, THIEF), (SECOND_AUTHOR, THIEF), (bytes([31]) * 32,), ()))
     number, base = shop.m["sequence"], shop.m["base"]["number"]
     one = {"base": base + ("base" in way) * rng.randint(1, 3), "sequence": number + rng.choice((1, 5)) if way == "newer" else 1 if "lowest" in way else number,
-           "revision": shop.digest if way == "itself" else sha256(b"known"), "reviewed": rng.random() < 0.3, "keys": sorted(key_of(secret) for secret in secrets)}
+           "revision": shop.digest if way == "itself" else sha256(b"known"), "map": shop.map_digest, "reviewed": rng.random() < 0.3, "keys": sorted(key_of(secret) for secret in secrets)}
     add_revision(job, {**one, "set": "", "returns": sorted({shop.digest, sha256(b"r")}) if rng.random() < 0.5 else []})
     if way == "itself" and rng.random() < 0.5:
         job["ways_back"] = [one]
@@ -108,6 +109,7 @@ def known_revision(rng, shop):
     job["revisions"] = sorted(job["revisions"], key=lambda r: (r["sequence"], r["revision"], r["keys"]))[-16:]
     if not job["revisions"] and not job["ways_back"]:
         shop.own_root()["jobs"].remove(job)
+    shop.keep_maps()
     return f"state knows {way}", AGREE, None
 
 
@@ -132,7 +134,9 @@ def known_trust(rng, shop):
     else:
         root["trust_version"] = version + {"version": 1, "same version": 0, "lower version": -1}[way]
         root["trust"] = sha256(b"another")
-    return f"state trust {way}", ACCEPTED if way == "lower version" else REFUSED, None
+    # A root that follows itself makes a damaged state, which counts for nothing.
+    demand = ACCEPTED if way == "lower version" else AGREE if root["next"] == root["root"] else REFUSED
+    return f"state trust {way}", demand, None
 
 
 def known_time(rng, shop):

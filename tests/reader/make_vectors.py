@@ -77,11 +77,11 @@ def check(named):
     return out
 
 
-def main():
+def main(maker, usage):
     if len(sys.argv) != 2:
-        print(__doc__)
+        print(usage)
         return 2
-    named, wrong = make()
+    named, wrong = maker()
     wrong += check(named) if sys.argv[1] == "--check" else []
     if sys.argv[1] != "--check":
         write(named, sys.argv[1])
@@ -90,4 +90,4 @@ def main():
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(main(make, __doc__))

@@ -3,9 +3,12 @@
 import calendar
 import time
 
-from refused import require
+from approvals import lead, steps_of
+from map_compare import widens
+from refused import Refused, require
+from region_map import read_region_map
 from signers import enough
-from state import copied, find_root, learn_trust, place_of_job
+from state import copied, digest_of_map, find_root, learn_trust, place_of_job
 from trust import compromised
 
 BOUND = 400 * 86400  # seconds; how far the time that the state has seen may be behind the newest signed time
@@ -109,6 +112,11 @@ def counts(one, trust):
     return enough(["author"] + ["reviewer"] * one["reviewed"], trust["policy"]["threshold"], left)
 
 
+def newest_of(rows):
+    """The one with the highest sequence; of several, the one whose manifest digest is higher."""
+    return max(rows, key=lambda one: (one["sequence"], one["revision"]), default=None)
+
+
 class Known:
     """Everything known of a controller and job: rows of (sequence, base, digest, is a revision 0), and what the newest accepted revision permits."""
 
@@ -116,10 +124,13 @@ class Known:
         jobs = [one for root in (speaking(state, trust["root_id"]) if state else []) for one in root["jobs"] if place_of_job(one) == (job, controller)]
         revisions = [one for each in jobs for one in each["revisions"] if counts(one, trust)]
         ways_back = [one for each in jobs for one in each["ways_back"]]
+        counting_back = [one for one in ways_back if counts(one, trust)]
         self.accepted_firsts = {one["revision"] for one in ways_back}
         self.rows = [(one["sequence"], one["base"], one["revision"], False) for one in revisions]
-        self.rows += [(one["sequence"], one["base"], one["revision"], True) for one in ways_back if counts(one, trust)]
-        self.returns = max(revisions, key=lambda one: (one["sequence"], one["revision"]))["returns"] if revisions else []
+        self.rows += [(one["sequence"], one["base"], one["revision"], True) for one in counting_back]
+        newest_kept = newest_of(revisions)
+        self.returns = newest_kept["returns"] if newest_kept else []
+        self.map = (newest_kept or newest_of(counting_back) or {"map": ""})["map"]
         if newest:
             m, digest = newest
             if all(m["sequence"] >= row[0] for row in self.rows):
@@ -152,6 +163,32 @@ def judge_sequence(m, digest, known, request):
         return "way-back"
     require(request["return"] and digest in known.returns, "sequence-old")
     return "return"
+
+
+# ---- rules
+
+def known_map(state, digest):
+    """The region map that the state keeps under this digest; one that cannot be read counts as not kept."""
+    text = next((one for one in state["maps"] if digest_of_map(one) == digest), None)
+    try:
+        return text and read_region_map(text.encode("utf-8"))
+    except Refused:
+        return None
+
+
+def judge_rules(m, digest, known, state, region_map, trust):
+    """The table of "Rules", row by row."""
+    own = m["controllers"][0]["region_map"]
+    if m["revision"] == 0 and digest in known.accepted_firsts:
+        return
+    if known.map in ("", own["digest"]):
+        return
+    kept = known_map(state, known.map)
+    require(not kept or (kept.name, kept.version) != (own["name"], own["version"]), "rules-changed")
+    if lead(steps_of(m, trust), known.map, own["digest"]):
+        return
+    require(kept, "rules-widened", "the known map is not kept")
+    require(not widens(kept, region_map), "rules-widened", widens(kept, region_map))
 
 
 # ---- clock

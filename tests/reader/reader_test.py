@@ -17,11 +17,14 @@ from chance import chance_world
 from correct import correct
 from crc_catalogue import read_page
 from map_checksums import swapped, swapped_range
+from map_compare import widens
+from older_maps import SAME
 from plan import Plan, state
 from ranges import merged
 from record_files import Records
 from refused import Refused
 from region_map import Space, read_region_map
+from worlds import WORLDS
 
 FIXTURES = os.path.join(os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__)))), "fixtures")
 SEED = int(sys.argv[1]) if len(sys.argv) > 1 else int(time.time())
@@ -141,6 +144,96 @@ class Corrections(unittest.TestCase):
                 continue
             self.assertEqual({state(node, image) for node in plan.nodes} - {"holds"}, set(), f"seed {SEED}, turn {turn}")
         self.assertGreater(circles + rules, 5, f"seed {SEED}: nothing worth correcting")
+
+
+class TwoMaps(unittest.TestCase):
+    """docs/region-map.md, "Two maps compared", row by row: the change on the left, and whether the newer map then widens the older one."""
+    OLDER = {"memories": [{"name": "flash", "origin": "0x00000000", "size": 256, "fill": "ff"}],
+             "recognise": {"all": [{"memory": "flash", "at": "0x00000000", "bytes": "41"}], "software_numbers": ["A1"]},
+             "regions": [{"name": "fuel", "memory": "flash", "start": "0x00000040", "size": 32, "policy": "editable"},
+                         {"name": "learned", "memory": "flash", "start": "0x00000060", "size": 16, "policy": "volatile"}],
+             "permitted_patches": [{"name": "idle", "memory": "flash", "at": "0x00000020", "before": "00", "after": "01"}],
+             "checksums": [{"name": "sum", "repeat": 2, "algorithm": {"crc": "CRC-16/XMODEM"}, "coverage": [{"memory": "flash", "start": "0x00000040", "size": 16, "stride": 16}],
+                            "slots": [{"memory": "flash", "at": "0x00000080", "size": 2, "stride": 2}]}],
+             "copies": [{"name": "again", "memory": "flash", "start": "0x00000090", "size": 4, "of": {"memory": "flash", "start": "0x00000040"}}],
+             "identity": [{"name": "number", "kind": "software-number", "memory": "flash", "at": "0x00000010", "size": 2, "encoding": "ascii"},
+                          {"name": "day", "kind": "other", "memory": "flash", "at": "0x00000012", "size": 3, "encoding": "bcd"},
+                          {"name": "vin", "kind": "vin", "memory": "flash", "at": "0x000000a0", "size": 17, "encoding": "ascii", "binds": True}],
+             "manufacturer_signed": [{"name": "boot", "places": [{"memory": "flash", "start": "0x000000f0", "size": 16}]}],
+             "erase_sectors": [{"memory": "flash", "start": "0x00000000", "size": 64, "count": 4}]}
+
+    def asked(self, change, back=False):
+        newer = json.loads(json.dumps(self.OLDER))
+        change(newer)
+        maps = []
+        for fields in (self.OLDER, newer):
+            whole = {"calseal": "region-map/1", "name": "a", "controller": "engine", "version": 1, **fields,
+                     "evidence": {"author": "tests", "verified_on": [], "guesses": [], "grade": "draft"}}
+            maps.append(read_region_map(json.dumps(whole).encode("utf-8")))
+        return widens(*(maps[::-1] if back else maps))
+
+    def test_policies(self):
+        def policy(number, name):
+            def change(m):
+                m["regions"][number]["policy"] = name
+            return change
+
+        def locked_no_more(m):
+            m["regions"].append({"name": "new", "memory": "flash", "start": "0x000000c0", "size": 1, "policy": "volatile"})
+
+        def derived_no_more(m):
+            m["copies"][0]["size"] = 3
+        self.assertEqual(self.asked(policy(1, "editable")), "policy")                # volatile to editable
+        self.assertEqual(self.asked(policy(1, "editable"), back=True), "")           # editable to volatile
+        self.assertEqual(self.asked(policy(0, "locked")), "")
+        self.assertEqual(self.asked(policy(0, "locked"), back=True), "policy")
+        self.assertEqual(self.asked(locked_no_more), "policy")
+        self.assertEqual(self.asked(locked_no_more, back=True), "")
+        self.assertEqual(self.asked(derived_no_more), "copies")                      # derived to locked; but the copy is not the same
+        self.assertEqual(self.asked(derived_no_more, back=True), "policy")
+
+    def test_declarations(self):
+        def drop(key):
+            return lambda m: m.pop(key)
+
+        def put(path, value):
+            def change(m):
+                for step in path[:-1]:
+                    m = m[step]
+                m[path[-1]] = value
+            return change
+        for change, forward, back in (
+                (put(("memories", 0, "fill"), "00"), "memories", "memories"), (put(("memories", 0, "hole_is_fill"), True), "memories", "memories"),
+                (put(("memories", 0, "segments"), [{"start": "0x00000000", "size": 256}]), "", ""), (put(("memories", 0, "size"), "0x100"), "", ""),
+                (drop("permitted_patches"), "", "permitted patches"), (put(("permitted_patches", 0, "after"), "02"), "permitted patches", "permitted patches"),
+                (put(("permitted_patches", 0, "note"), "why"), "", ""),
+                (put(("checksums", 0, "algorithm"), {"crc": "CRC-16/ACORN"}), "", ""), (put(("checksums", 0, "algorithm"), {"crc": "CRC-16/GSM"}), "checksums", "checksums"),
+                (put(("checksums", 0, "algorithm"), {"crc": {"width": 16, "poly": "0x1021", "init": 0, "refin": False, "refout": False, "xorout": "0x0"}}), "", ""),
+                (put(("checksums", 0, "slots", 0, "order"), "little"), "", ""), (put(("checksums", 0, "slots", 0, "order"), "big"), "checksums", "checksums"),
+                (put(("checksums", 0, "coverage", 0, "size"), 15), "checksums", "checksums"), (put(("checksums", 0, "complement"), "none"), "", ""),
+                (put(("checksums", 0, "bits"), 16), "", ""), (put(("copies", 0, "transform"), "plain"), "", ""), (put(("copies", 0, "transform"), "complement"), "copies", "copies"),
+                (drop("manufacturer_signed"), "signed parts", ""), (lambda m: m["identity"].pop(1), "", ""), (lambda m: m["identity"].pop(2), "identity", ""),
+                (put(("identity", 0, "encoding"), "hex"), "identity", "identity"), (put(("recognise", "all", 0, "mask"), "ff"), "", ""),
+                (put(("recognise", "all", 0, "mask"), "f0"), "recognition", "recognition"), (lambda m: m["recognise"].pop("all"), "recognition", "recognition"),
+                (drop("recognise"), "recognition", ""), (drop("erase_sectors"), "erase sectors", ""),
+                (put(("erase_sectors",), [{"memory": "flash", "start": "0x00000080", "size": 64, "count": 2}, {"memory": "flash", "start": "0x00000000", "size": 64, "count": 2}]), "", ""),
+                (put(("erase_sectors", 0, "count"), 3), "erase sectors", "erase sectors")):
+            self.assertEqual((self.asked(change), self.asked(change, back=True)), (forward, back))
+
+    def test_the_same_in_other_words(self):
+        rng, tried = random.Random(SEED), 0
+        for _ in range(40):
+            world = chance_world(rng) if rng.random() < 0.5 else rng.choice(list(WORLDS.values()))(rng)
+            fields = json.loads(json.dumps(world.fields))
+            edit = rng.choice(SAME)
+            try:
+                edit(rng, fields)
+            except (IndexError, KeyError, TypeError):
+                continue
+            tried += fields != world.fields
+            other = read_region_map(json.dumps(fields).encode("utf-8"))
+            self.assertEqual((widens(world.region_map, other), widens(other, world.region_map)), ("", ""), f"seed {SEED}, {edit.__name__}, {world.name}")
+        self.assertGreater(tried, 5)
 
 
 class RecordFiles(unittest.TestCase):

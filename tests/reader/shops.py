@@ -14,11 +14,11 @@ from json_text import canonical
 from lists import leaf_hash, node_hash
 from order import clock, seconds
 from refused import sha256
-from state import covers, find_root, learn_list, learn_trust, learn_way_back, new_state, place_of_revision
+from state import covers, find_root, learn_list, learn_trust, learn_way_back, maps_in_use, new_state, place_of_revision
 from trust import read_trust
 from writer import AUTHOR, REVIEWER, ROOT, SECOND_AUTHOR, TIME, sealed
 
-DESK, SECOND_DESK, LEDGER, THIEF, OTHER_ROOT, STRANGER_ROOT = (bytes([n]) * 32 for n in (6, 7, 8, 9, 18, 19))
+DESK, SECOND_DESK, LEDGER, THIEF, MAPPER, OTHER_ROOT, STRANGER_ROOT = (bytes([n]) * 32 for n in (6, 7, 8, 9, 10, 18, 19))
 OLD_ROOTS = [bytes([n]) * 32 for n in (20, 21, 22)]
 START = "2026-01-01T00:00:00Z"
 LATER = "2026-03-10T00:00:00Z"
@@ -105,7 +105,8 @@ class Shop:
     """Everything that lies beside one bundle. `draft` is placed in time here: sequence, base, trial."""
 
     def __init__(self, rng, draft):
-        self.rng, self.draft, self.m = rng, draft, draft.manifest
+        self.rng, self.draft, self.m, self.world = rng, draft, draft.manifest, draft.world
+        self.map_digest = sha256(self.world.map_bytes)
         self.roots = rng.sample(OLD_ROOTS, rng.choice((0, 0, 0, 1, 1, 2, 3))) + [ROOT]
         self.place_in_time()
         self.signers = rng.choice(((AUTHOR,), (AUTHOR,), (AUTHOR, SECOND_AUTHOR), (AUTHOR, REVIEWER)))
@@ -144,7 +145,8 @@ class Shop:
 
     def key_rows(self):
         rows = [key_row(AUTHOR, "author", "author"), key_row(SECOND_AUTHOR, "second author", "author"), key_row(REVIEWER, "reviewer", "reviewer"),
-                key_row(DESK, "desk", "withdrawal"), key_row(SECOND_DESK, "second desk", "withdrawal"), key_row(LEDGER, "ledger", "ledger")]
+                key_row(DESK, "desk", "withdrawal"), key_row(SECOND_DESK, "second desk", "withdrawal"), key_row(LEDGER, "ledger", "ledger"),
+                key_row(MAPPER, "map author", "map-author")]
         rows += [key_row(THIEF, "thief", "author", "withdrawal")] if THIEF in self.stolen else []
         for row in rows:
             row["state"] = "compromised" if row["id"] in {key_of(secret) for secret in self.stolen} else "active"
@@ -185,7 +187,23 @@ class Shop:
             other = trust_fields(STRANGER_ROOT, 3, self.key_rows())
             self.learn_some_job(learn_trust(state, read_trust(statement(other, (STRANGER_ROOT,)), "")), self.m["job"])
         state["last_time"] = rng.choice(("", START, TIME, self.now))
+        self.state = state
+        self.keep_maps()
         return state
+
+    def keep_maps(self, texts=()):
+        """The texts that the state's revisions have, of these and of the bundle's own; a text may be missing."""
+        known = {sha256(text.encode("utf-8")): text for text in [*texts, self.world.map_bytes.decode("utf-8")]}
+        self.state["maps"] = [known[digest] for digest in sorted(maps_in_use(self.state) & known.keys()) if texts or self.rng.random() < 0.8]
+
+    def drop_empty_jobs(self):
+        for root in self.state["roots"]:
+            root["jobs"] = [job for job in root["jobs"] if job["revisions"] or job["ways_back"]]
+
+    def reseal(self):
+        """The manifest has changed: what names it is left out."""
+        self.bundle = sealed(self.draft, self.signers)
+        self.digest, self.job_list, self.newest, self.inclusion = sha256(read_prefix(self.bundle)[0]), None, None, None
 
     def learn_root(self, state, i):
         """The trust file in use, or an older version of it."""
@@ -207,7 +225,7 @@ class Shop:
         rng = self.rng
         keys = rng.choice(((AUTHOR,), (AUTHOR,), (SECOND_AUTHOR,), (AUTHOR, SECOND_AUTHOR), (THIEF,), (bytes([30]) * 32,), ()))
         return {"base": rng.randint(1, self.m["base"]["number"]), "sequence": sequence or rng.randint(1, max(1, self.m["sequence"] - 1)),
-                "revision": sha256(rng.randbytes(4)), "reviewed": rng.random() < 0.2, "keys": sorted(key_of(secret) for secret in keys)}
+                "revision": sha256(rng.randbytes(4)), "map": self.map_digest, "reviewed": rng.random() < 0.2, "keys": sorted(key_of(secret) for secret in keys)}
 
     def learn_some_job(self, root, name):
         rng = self.rng
@@ -225,7 +243,8 @@ class Shop:
 
     def own_row(self):
         """How a state remembers this very bundle."""
-        return {"base": self.m["base"]["number"], "sequence": self.m["sequence"], "revision": self.digest, "reviewed": "reviewer" in self.m["required_roles"],
+        return {"base": self.m["base"]["number"], "sequence": self.m["sequence"], "revision": self.digest, "map": self.map_digest,
+                "reviewed": "reviewer" in self.m["required_roles"],
                 "keys": sorted(key_of(secret) for secret in self.signers if secret not in self.stolen)}
 
     def own_root(self):

@@ -1,5 +1,6 @@
 """Step 8 of the order of checks: what the trust file says of the keys that signed."""
 
+from approvals import lead, steps_of
 from lists import is_included
 from refused import require, sha256
 from statement import is_valid_at
@@ -10,6 +11,11 @@ def enough(required_roles, threshold, keys):
     def can_fill(roles, left):
         return not roles or any(roles[0] in key and can_fill(roles[1:], left[:i] + left[i + 1:]) for i, key in enumerate(left))
     return can_fill(list(required_roles), keys) and sum(1 for key in keys if "author" in key or "reviewer" in key) >= threshold
+
+
+def leads_from_any(digests, m, trust):
+    steps, own = steps_of(m, trust), m["controllers"][0]["region_map"]["digest"]
+    return any(lead(steps, digest, own) for digest in digests)
 
 
 def judge_keys(m, manifest_bytes, signers, trust, proof):
@@ -27,8 +33,9 @@ def judge_keys(m, manifest_bytes, signers, trust, proof):
             require(suffice(active), "key-compromised" if proof is None else "inclusion-invalid")
             counting = active
     for key in counting:
-        for field, value in (("jobs", m["job"]), ("controllers", c["name"]), ("region_maps", c["region_map"]["digest"])):
-            require(not key[field] or value in key[field], "key-scope", field)
+        require(not key["jobs"] or m["job"] in key["jobs"], "key-scope", "jobs")
+        require(not key["controllers"] or c["name"] in key["controllers"], "key-scope", "controllers")
+        require(not key["region_maps"] or leads_from_any(key["region_maps"], m, trust), "key-scope", "region_maps")
     for key in counting:
         require(is_valid_at(key, m["claimed_time"]), "key-validity")
     require(suffice(counting), "roles-missing")

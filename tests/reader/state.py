@@ -4,19 +4,19 @@ import copy
 
 from json_text import canonical
 from refused import Refused, require, sha256
-from shapes import DIGEST, NAME, ascending, is_boolean, is_choice, is_integer, is_list, is_object, is_time, or_empty, signed_json
+from shapes import DIGEST, NAME, ascending, is_boolean, is_choice, is_integer, is_list, is_object, is_text, is_time, or_empty, signed_json
 from trust import compromised
 
-FILE = 8 * 1048576
+FILE, MAP, MAPS = 8 * 1048576, 1048576, 2 * 1048576
 LARGEST, BASE, SEQUENCE = is_integer(1, 2**53 - 1), is_integer(1, 10**6), is_integer(1, 2**40)
-REVISIONS, WAYS_BACK, LISTS = 16, 32, 16
-REMEMBERED = {"base": BASE, "sequence": SEQUENCE, "revision": DIGEST, "reviewed": is_boolean, "keys": is_list(8, DIGEST)}
+REVISIONS, WAYS_BACK, LISTS, TEXTS = 16, 32, 16, 64
+REMEMBERED = {"base": BASE, "sequence": SEQUENCE, "revision": DIGEST, "map": DIGEST, "reviewed": is_boolean, "keys": is_list(8, DIGEST)}
 REVISION = is_object({**REMEMBERED, "set": or_empty(DIGEST), "returns": is_list(1000, DIGEST)})
 JOB = is_object({"job": NAME, "controller": NAME, "revisions": is_list(REVISIONS, REVISION), "ways_back": is_list(WAYS_BACK, is_object(REMEMBERED))})
 LIST = is_object({"number": LARGEST, "list": DIGEST, "keys": is_list(8, DIGEST, 1), "notices": is_list(4096, DIGEST), "dropped": is_list(65536, DIGEST)})
 ROOT = is_object({"root": DIGEST, "next": or_empty(DIGEST), "trust_version": LARGEST, "trust": DIGEST, "compromised": is_list(256, DIGEST),
                   "withdrawals": is_list(LISTS, LIST), "jobs": is_list(4096, JOB)})
-STATE = {"calseal": is_choice("state/1"), "last_time": or_empty(is_time), "roots": is_list(64, ROOT)}
+STATE = {"calseal": is_choice("state/1"), "last_time": or_empty(is_time), "maps": is_list(TEXTS, is_text(MAP)), "roots": is_list(64, ROOT)}
 
 
 # ---- the order of what is kept
@@ -52,7 +52,7 @@ def none_covers(items, covering):
 # ---- the file
 
 def new_state():
-    return {"calseal": "state/1", "last_time": "", "roots": []}
+    return {"calseal": "state/1", "last_time": "", "maps": [], "roots": []}
 
 
 def read_state(data):
@@ -66,6 +66,7 @@ def read_state(data):
         require(ascending([root["root"] for root in state["roots"]]), "order")
         for root in state["roots"]:
             check_root(root)
+        check_maps(state)
     except Refused as refused:
         raise Refused("state-damaged", refused) from None
     return state
@@ -85,6 +86,20 @@ def check_root(root):
         require(ascending([place_of_revision(one) for one in job["revisions"]]), "order")
         require(ascending([place_of_way_back(one) for one in job["ways_back"]]), "order")
         require(none_covers(job["revisions"], covers) and none_covers(job["ways_back"], covers_way_back), "superfluous")
+
+
+def check_maps(state):
+    digests = [digest_of_map(text) for text in state["maps"]]
+    require(ascending(digests) and set(digests) <= maps_in_use(state), "maps")
+    require(sum(len(text.encode("utf-8")) for text in state["maps"]) <= MAPS, "maps too large")
+
+
+def digest_of_map(text):
+    return sha256(text.encode("utf-8"))
+
+
+def maps_in_use(state):
+    return {one["map"] for root in state["roots"] for job in root["jobs"] for one in job["revisions"] + job["ways_back"]}
 
 
 def write_state(state):
@@ -144,9 +159,19 @@ def job_of(root, name, controller):
     return job
 
 
+def learn_map(state, content):
+    """Texts that nothing has any more go; then the one of this revision is kept, where some revision has it and there is room."""
+    kept, text = [one for one in state["maps"] if digest_of_map(one) in maps_in_use(state)], content.decode("utf-8")
+    if text not in kept and sha256(content) in maps_in_use(state):
+        size = sum(len(one.encode("utf-8")) for one in [*kept, text])
+        kept += [text] if len(kept) < TEXTS and size <= MAPS else []
+    state["maps"] = sorted(kept, key=digest_of_map)
+
+
 def learn_revision(root, m, digest, keys):
     job = job_of(root, m["job"], m["controllers"][0]["name"])
-    one = {"base": m["base"]["number"], "sequence": m["sequence"], "revision": digest, "reviewed": "reviewer" in m["required_roles"], "keys": sorted(keys)}
+    one = {"base": m["base"]["number"], "sequence": m["sequence"], "revision": digest, "map": m["controllers"][0]["region_map"]["digest"],
+           "reviewed": "reviewer" in m["required_roles"], "keys": sorted(keys)}
     if m["revision"] == 0:
         learn_way_back(job, one)
     revision = {**one, "set": m["set"], "returns": list(m["permitted_returns"])}

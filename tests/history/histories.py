@@ -5,7 +5,15 @@ knows nothing of how a state is written down. A history is one JSON document: fi
 checks in their order. calseal_histories makes the files and runs the checker; page_histories.mjs runs the page's core on the same files.
 """
 
+import functools
+import hashlib
+import json
+import pathlib
 import random
+import sys
+
+sys.path.append(str(pathlib.Path(__file__).resolve().parent.parent / "reader"))
+import ed25519  # noqa: E402
 
 DAY = 86400
 BOUND = 400 * DAY
@@ -13,6 +21,7 @@ HIGHEST = 2**40
 LARGEST = 2**53 - 1
 AUTHORS = [2, 3, 4, 5]          # seeds of keys
 DESKS = [6, 7, 8]
+MAPPERS = [9, 17]
 ROOTS = [10, 11, 12, 13, 14]    # the shop's, as they follow each other
 THIEF, STRANGER = 15, 16        # roots
 
@@ -26,6 +35,33 @@ def seconds(text):
 def clock(value):
     import time
     return time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(value))
+
+
+# ---- region maps: some regions are editable and the others locked, so that one allows more than another when it opens a region that the other keeps shut
+
+REGIONS = {"idle": "0x00000020", "spark": "0x00000028"}
+
+
+def map_text(version, opened):
+    regions = [{"name": "fuel", "memory": "flash", "start": "0x00000010", "size": 16, "policy": "editable"}]
+    regions += [{"name": name, "memory": "flash", "start": start, "size": 8, "policy": "editable" if name in opened else "locked"} for name, start in REGIONS.items()]
+    return json.dumps({"calseal": "region-map/1", "name": "tiny", "controller": "engine", "version": version, "memories": [{"name": "flash", "origin": "0x00000000", "size": 64}],
+                       "recognise": {"all": [{"memory": "flash", "at": "0x00000000", "bytes": "54494e59"}]}, "regions": regions,
+                       "evidence": {"author": "tests", "verified_on": [], "guesses": [], "grade": "draft"}}, separators=(",", ":"))
+
+
+@functools.lru_cache(None)
+def key_id(seed):
+    return ed25519.key_id(ed25519.public_key(bytes([seed]) * 32))
+
+
+@functools.lru_cache(None)
+def approval_text(first, last, keys):
+    """The whole file; `first` and `last` are texts of region maps."""
+    fields = {"calseal": "approval/1", "controller": "engine", "from": hashlib.sha256(first.encode()).hexdigest(), "to": hashlib.sha256(last.encode()).hexdigest(),
+              "claimed_time": "2026-01-01T00:00:00Z", "text": "idle opened"}
+    signed = json.dumps(fields, separators=(",", ":"))
+    return signed + "\n" + "".join(sorted(f"{key_id(key)} {ed25519.sign(bytes([key]) * 32, signed.encode()).hex()}\n" for key in keys))
 
 
 class Refused(Exception):
@@ -60,6 +96,8 @@ class Oracle:
         self.successions = {one["name"]: one for one in history["successions"]}
         self.lists = {one["name"]: one for one in history["lists"]}
         self.job_lists = {one["name"]: one for one in history["job_lists"]}
+        self.maps = {one["name"]: one for one in history["maps"]}
+        self.approvals = {one["name"]: one for one in history["approvals"]}
         self.digests = digests
         self.roots = {}
         self.last_time = None
@@ -79,7 +117,7 @@ class Oracle:
 
     def row(self, bundle, keys):
         return {"job": bundle["job"], "base": bundle["base"], "sequence": bundle["sequence"], "digest": self.digests[bundle["name"]],
-                "reviewed": bundle["reviewed"], "keys": frozenset(keys), "returns": {self.digests[name] for name in bundle["returns"]},
+                "map": bundle["map"], "reviewed": bundle["reviewed"], "keys": frozenset(keys), "returns": {self.digests[name] for name in bundle["returns"]},
                 "first": bundle["revision"] == 0}
 
     # ---- what counts
@@ -268,6 +306,43 @@ class Oracle:
             return "return"
         raise Refused("sequence-old")
 
+    def known_map(self, bundle, roots, trust):
+        """The name of the known map, or nothing."""
+        speaking = self.speaking(roots, trust["root"])
+        kept = [row for root in speaking for row in self.kept([r for r in root.accepted if r["job"] == bundle["job"]])]
+        back = [row for root in speaking for row in root.ways_back if row["job"] == bundle["job"]]
+        for rows in (kept, back):
+            newest = max((row for row in rows if self.counts(row, trust)), key=lambda row: (row["sequence"], row["digest"]), default=None)
+            if newest:
+                return newest["map"]
+        return ""
+
+    def approvals_lead(self, bundle, first, trust):
+        listed = {key["key"]: key for key in trust["keys"]}
+
+        def good(key):
+            return key == trust["root"] or (key in listed and not listed[key]["stolen"] and "map-author" in listed[key]["roles"])
+        steps = [self.approvals[name] for name in bundle["approvals"]]
+        steps = [one for one in steps if all(good(key) for key in one["keys"])]
+        found = {first}
+        for _ in steps:
+            found |= {one["to"] for one in steps if one["from"] in found}
+        return bundle["map"] in found
+
+    def judge_rules(self, bundle, roots, trust, cautions):
+        first = any(row["digest"] == self.digests[bundle["name"]] for root in self.speaking(roots, trust["root"]) for row in root.ways_back)
+        name = self.known_map(bundle, roots, trust)
+        if first or name in ("", bundle["map"]):
+            return
+        known, own = self.maps[name], self.maps[bundle["map"]]
+        wider = not set(own["opened"]) <= set(known["opened"])
+        if known["version"] == own["version"]:
+            raise Refused("rules-changed")
+        if self.approvals_lead(bundle, name, trust):
+            cautions |= {"rules-widened"} if wider else set()
+        elif wider:
+            raise Refused("rules-widened")
+
     def judge_clock(self, step, bundle, cautions):
         now = seconds(step["now"])
         seen = None if step["clock_is_right"] else self.last_time
@@ -312,6 +387,7 @@ class Oracle:
                 cautions.add("withdrawal-without-effect")
             passage[0] = self.judge_sequence(step, bundle, roots, trust, cautions)
             self.judge_clock(step, bundle, cautions)
+            self.judge_rules(bundle, roots, trust, cautions)
             if step["mode"] == "seal":
                 outcome = "authentic"
             elif step["mode"] == "none" or (step["mode"] == "revive" and bundle["revision"] != 0):
@@ -322,7 +398,7 @@ class Oracle:
             outcome, reason = "refused", refused.reason
         self.remember(step, outcome, roots, ids, newer_list, bundle, keys)
         if reason in ("signer-unknown", "key-compromised", "roles-missing", "withdrawn", "base-old", "not-listed", "sequence-conflict",
-                      "sequence-old", "clock-implausible", "expired"):
+                      "sequence-old", "clock-implausible", "expired", "rules-changed", "rules-widened"):
             # Cautions of a bundle that was not opened are not shown.
             passage[0] = "unknown"
             cautions &= {"root-not-confirmed", "trust-file-old", "state-new"}
@@ -373,7 +449,7 @@ class Drawn:
 
     def __init__(self, rng, identity):
         self.rng = rng
-        self.history = {"id": identity, "bundles": [], "trusts": [], "successions": [], "lists": [], "job_lists": [], "steps": []}
+        self.history = {"id": identity, "maps": [], "approvals": [], "bundles": [], "trusts": [], "successions": [], "lists": [], "job_lists": [], "steps": []}
         self.now = seconds("2026-02-01T00:00:00Z")
         self.names = 0
         self.stolen, self.root_at, self.version = set(), 0, {}
@@ -386,7 +462,20 @@ class Drawn:
         self.old_trusts = []               # (name, successions) that are about
         self.list_names = []
         self.trust = self.new_trust()
+        self.map = self.new_map(1, ())
+        self.approvals = []                # names; the shop carries them on
         self.seal(revision=0)
+
+    def new_map(self, version, opened):
+        text = map_text(version, opened)
+        known = next((one for one in self.history["maps"] if one["text"] == text), None)
+        return known["name"] if known else self.add("maps", version=version, opened=sorted(opened), text=text)
+
+    def map_of(self, name):
+        return next(one for one in self.history["maps"] if one["name"] == name)
+
+    def approve(self, first, last, keys):
+        return self.add("approvals", **{"from": first, "to": last, "keys": sorted(keys), "text": approval_text(self.map_of(first)["text"], self.map_of(last)["text"], tuple(sorted(keys)))})
 
     def name(self, kind):
         self.names += 1
@@ -407,6 +496,7 @@ class Drawn:
     def key_rows(self, stolen, without=()):
         rows = [{"key": key, "roles": ["author", "reviewer"] if key == 5 else ["author"], "stolen": key in stolen} for key in AUTHORS]
         rows += [{"key": key, "roles": ["withdrawal"], "stolen": key in stolen} for key in DESKS]
+        rows += [{"key": key, "roles": ["map-author"], "stolen": key in stolen} for key in MAPPERS]
         return [row for row in rows if row["key"] not in without]
 
     def new_trust(self, root=None, stolen=None, without=(), following=0, version=None):
@@ -428,7 +518,8 @@ class Drawn:
         if reviewed and len(keys) == 1:
             keys = sorted({*keys, 5}) if keys != [5] else [4, 5]
         fields = {"job": "j", "base": self.base, "revision": revision, "sequence": self.sequence, "software": self.car, "title": "",
-                  "reviewed": reviewed, "returns": [], "expires": "", "claimed": clock(self.now), "keys": sorted(keys), **change}
+                  "map": self.map, "approvals": list(self.approvals), "reviewed": reviewed, "returns": [], "expires": "", "claimed": clock(self.now), "keys": sorted(keys),
+                  **change}
         if fields["sequence"] <= fields["revision"]:
             fields["sequence"] = fields["revision"] + 1
         name = self.add("bundles", **fields)
@@ -447,6 +538,24 @@ class Drawn:
         expires = clock(self.now + 30 * DAY) if self.rng.random() < 0.2 else ""
         return self.seal(self.revision, returns=sorted(set(returns)), expires=expires, reviewed=self.rng.random() < 0.1,
                          keys=self.rng.sample(self.active(AUTHORS), self.rng.choice((1, 1, min(2, len(self.active(AUTHORS)))))))
+
+    def other_rules(self):
+        """The shop's next revision has another map; what opens a region is approved, or was forgotten."""
+        version = max(one["version"] for one in self.history["maps"]) + (self.rng.random() < 0.9)
+        before, self.map = self.map, self.new_map(version, self.rng.sample(sorted(REGIONS), self.rng.randrange(3)))
+        if before != self.map and self.rng.random() < 0.7:
+            signer = [self.rng.choice(self.active(MAPPERS))] if self.rng.random() < 0.6 else [self.root]
+            self.approvals = [*self.approvals, self.approve(before, self.map, signer)][-16:]
+        return self.next_revision()
+
+    def rules_of_a_thief(self):
+        """A stolen key seals with a map that opens everything, approved by whom he has."""
+        wide = self.new_map(self.rng.choice((1, 50, 51)), REGIONS)
+        if wide == self.map:
+            return self.thief()
+        keys = self.rng.choice(((), (self.rng.choice(AUTHORS),), (self.rng.choice(MAPPERS),), (THIEF,), (ROOTS[0],), (self.rng.choice(MAPPERS), self.rng.choice(DESKS))))
+        approvals = self.approvals[-15:] + ([self.approve(self.map, wide, keys)] if keys else [])
+        return self.seal(self.rng.choice((0, 3)), map=wide, approvals=approvals, sequence=self.sequence + 1, keys=[self.rng.choice(AUTHORS)], title=f"wide {self.names}")
 
     def another_base(self):
         """An honest one, with a controller of other software; or a claim about the same controller."""
@@ -498,6 +607,8 @@ class Drawn:
             self.stolen |= {self.rng.choice(AUTHORS[:-1])}
         if self.rng.random() < 0.4:
             self.stolen |= {self.rng.choice(DESKS[:-1])}
+        if self.rng.random() < 0.3:
+            self.stolen |= {MAPPERS[0]}
         self.renew()
         return self.signed_again()
 
@@ -593,7 +704,8 @@ class Drawn:
 
 
 EVENTS = (("next_revision", 6), ("old_bundle", 5), ("way_back", 4), ("thief", 3), ("theft_is_known", 2), ("another_root", 2), ("another_base", 2),
-          ("permitted_return", 3), ("read_again", 1), ("signed_again", 2), ("threshold_changes", 1))
+          ("permitted_return", 3), ("read_again", 1), ("signed_again", 2), ("threshold_changes", 1), ("other_rules", 3),
+          ("rules_of_a_thief", 2))
 
 
 def draw(seed, number):

@@ -22,7 +22,7 @@ READ_EVERY = int(os.environ.get("CALSEAL_READ_EVERY", "10"))
 NODE = os.environ.get("CALSEAL_NODE", "node")
 # What order.md says of time; other cautions are other pages'.
 CAUTIONS = {"root-not-confirmed", "trust-file-old", "state-new", "withdrawal-without-effect", "base-other", "way-back-replaced", "clock-implausible",
-            "way-back-not-kept", "state-full", "state-damaged"}
+            "way-back-not-kept", "state-full", "state-damaged", "rules-widened", "rules-not-kept"}
 
 
 class Program:
@@ -114,7 +114,7 @@ class Histories(unittest.TestCase):
         print(dict(self.back), file=sys.stderr)
         self.assertGreater(self.back["known True, accepted"], COUNT // 4)
         for reason in ("root-unrelated", "succession-fork", "key-reinstated", "trust-old", "withdrawn", "withdrawals-old", "base-old", "sequence-old",
-                       "sequence-conflict", "not-listed", "expired", "clock-implausible"):
+                       "sequence-conflict", "not-listed", "expired", "clock-implausible", "rules-widened", "rules-changed"):
             if COUNT >= 200:
                 self.assertGreater(self.answers[reason], 0, f"{reason} is reached")
         if COUNT >= 200:

@@ -19,12 +19,6 @@
 namespace calseal {
 namespace {
 
-constexpr std::string_view kTinyMap =
-    R"({"calseal":"region-map/1","name":"tiny","controller":"engine","version":1,)"
-    R"("memories":[{"name":"flash","origin":"0x00000000","size":64}],)"
-    R"("recognise":{"all":[{"memory":"flash","at":"0x00000000","bytes":"54494e59"}]},)"
-    R"("regions":[{"name":"fuel","memory":"flash","start":"0x00000010","size":16,"policy":"editable"}],)"
-    R"("evidence":{"author":"tests","verified_on":[],"guesses":[],"grade":"draft"}})";
 constexpr std::uint8_t kKeys = 20;  // seeds 1 to 20
 
 [[noreturn]] void give_up(const std::string& why) {
@@ -56,7 +50,7 @@ const TrustFile& workshop() {
     made.claimed_time = "2026-01-01T00:00:00Z";
     for (std::uint64_t seed = 1; seed < kKeys; ++seed) {
       made.keys.push_back(small_trusted(key(seed), "key", Role::kAuthor));
-      made.keys.back().roles = {Role::kAuthor, Role::kReviewer};
+      made.keys.back().roles = {Role::kAuthor, Role::kMapAuthor, Role::kReviewer};
       made.keys.back().valid_from = "2000-01-01T00:00:00Z";
     }
     std::ranges::sort(made.keys, {}, &TrustedKey::id);
@@ -65,9 +59,13 @@ const TrustFile& workshop() {
   return trust;
 }
 
-const RegionMap& tiny_map() {
-  static const RegionMap map = must(parse_region_map(Bytes(kTinyMap.begin(), kTinyMap.end()), "tiny.json"));
-  return map;
+// One for each text, in all histories.
+const RegionMap& map_of(const std::string& text) {
+  static std::map<std::string, RegionMap> maps;
+  const auto at = maps.find(text);
+  if (at != maps.end()) return at->second;
+  RegionMap map = must(parse_region_map(Bytes(text.begin(), text.end()), "tiny.json"));
+  return maps.emplace(text, std::move(map)).first->second;
 }
 
 // What the controller holds; the software's name is a locked byte.
@@ -112,6 +110,8 @@ class History {
     JsonDocument document(line_, "history");
     JsonObject history{JsonNode(document, tree_)};
     history.text("id");
+    for (const JsonNode& node : items(history, "maps")) read_map(node);
+    for (const JsonNode& node : items(history, "approvals")) read_approval(node);
     for (const JsonNode& node : items(history, "bundles")) make_bundle(node);
     for (const JsonNode& node : items(history, "trusts")) make_trust(node);
     for (const JsonNode& node : items(history, "successions")) make_succession(node);
@@ -145,6 +145,25 @@ class History {
     return out;
   }
 
+  // What else the description says of them is for the oracle.
+  void read_map(const JsonNode& node) {
+    JsonObject object(node);
+    const std::string name = object.text("name");
+    object.integer("version", 1, 1000);
+    names(object, "opened");
+    texts_[name] = object.text("text");
+    object.done();
+  }
+  void read_approval(const JsonNode& node) {
+    JsonObject object(node);
+    const std::string name = object.text("name");
+    object.text("from");
+    object.text("to");
+    seeds(object, "keys");
+    texts_[name] = object.text("text");
+    object.done();
+  }
+
   void make_bundle(const JsonNode& node) {
     JsonObject object(node);
     const std::string name = object.text("name");
@@ -156,6 +175,14 @@ class History {
     said.sequence = object.integer("sequence", 1, kSequenceLimit);
     const std::string software = object.text("software");
     said.title = object.text("title");
+    const std::string& map = texts_.at(object.text("map"));
+    request.map = &map_of(map);
+    std::string whole = map;
+    for (const std::string& approval : names(object, "approvals")) {
+      const std::string& text = texts_.at(approval);
+      request.approvals.push_back({approval, Bytes(text.begin(), text.end())});
+      whole += text;
+    }
     if (object.boolean("reviewed")) said.required_roles = {"author", "reviewer"};
     for (const std::string& back : names(object, "returns"))
       said.permitted_returns.push_back(bundles_.at(back).digest);
@@ -165,7 +192,7 @@ class History {
     const std::vector<std::uint64_t> by = seeds(object, "keys");
     object.done();
     // The same description gives the same bytes in every history.
-    const std::string whole = node_text(said, software, by);
+    whole += node_text(said, software, by);
     const auto [at, is_new] = made_.try_emplace(whole);
     if (is_new) at->second = seal_bundle(std::move(request), software, by);
     bundles_[name] = at->second;
@@ -189,8 +216,7 @@ class History {
     if (!first) said.parent = compute_sha256(view_of("parent"));
     said.vehicle_reference = "blue estate";
     said.tool = "tests";
-    request.map = &tiny_map();
-    request.base = blank_image(tiny_map());
+    request.base = blank_image(*request.map);
     request.base.memories[0].bytes = car(software);
     request.base.memories[0].known = RangeSet(request.base.memories[0].extent);
     request.result = request.base;
@@ -206,7 +232,7 @@ class History {
   }
 
   static Role role_of(const std::string& name) {
-    for (const Role role : {Role::kAuthor, Role::kReviewer, Role::kWithdrawal})
+    for (const Role role : {Role::kAuthor, Role::kMapAuthor, Role::kReviewer, Role::kWithdrawal})
       if (role_name(role) == name) return role;
     give_up("no role " + name);
   }
@@ -354,6 +380,7 @@ class History {
   std::map<std::string, MadeBundle> bundles_;
   std::map<std::string, Bytes> files_;
   std::map<std::string, TrustFile> trusts_;
+  std::map<std::string, std::string> texts_;  // of region maps and approvals
   std::string state_;
   static inline std::map<std::string, MadeBundle> made_;
 };

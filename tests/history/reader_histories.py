@@ -1,17 +1,7 @@
 """The reader in Python on the histories that calseal_histories made with --files: outcome, reason and state of every check, from the same files."""
 
-import functools
-import pathlib
-import sys
-
-sys.path.append(str(pathlib.Path(__file__).resolve().parent.parent / "reader"))
-import ed25519  # noqa: E402
-from check import judge  # noqa: E402
-
-
-@functools.lru_cache(None)
-def root_id(seed):
-    return ed25519.key_id(ed25519.public_key(bytes([seed]) * 32))
+from histories import key_id  # which finds the reader too
+from check import judge
 
 
 def car(software):
@@ -26,7 +16,7 @@ def request_of(step, files, state):
         return bytes.fromhex(files[name]) if name else None
     has_read = step["mode"] in ("write", "look", "seal")
     return {"bundle": file(step["bundle"]), "trust": file(step["trust"]), "successions": [file(name) for name in step["successions"]],
-            "stated_root": root_id(step["stated"]) if step["stated"] else "", "reads": [("", car(step["car"]))] if has_read else [], "salt": None,
+            "stated_root": key_id(step["stated"]) if step["stated"] else "", "reads": [("", car(step["car"]))] if has_read else [], "salt": None,
             "vehicle_reference": "blue estate", "read_is_fresh": True, "revive": step["mode"] == "revive", "seal_only": step["mode"] == "seal", "now": step["now"],
             "withdrawals": file(step["withdrawals"]), "job_list": file(step["job_list"]), "newest": file(step["newest"]), "return": step["return"],
             "old_base": step["old_base"], "clock_is_right": step["clock_is_right"], "state": state}

@@ -165,7 +165,9 @@ def known_withdrawal(rng, shop):
         root["withdrawals"] = lists = [one for one in lists if one["keys"] != keys][-15:]
         lists.append({"number": max((one["number"] for one in lists), default=0) + rng.choice((1, 2**30)), "list": sha256(b"w"), "keys": keys, "notices": [], "dropped": []})
     one, field = rng.choice(lists), rng.choice(("notices", "notices", "dropped"))
-    if shop.digest in one["notices"] + one["dropped"]:
+    if shop.digest in one[field]:
         return None
     one[field] = sorted([*one[field], shop.digest])
+    if rng.random() < 0.1:
+        one["notices"], one["dropped"] = one[field], one[field]
     return f"state {field} name it", AGREE, None

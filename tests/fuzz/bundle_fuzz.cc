@@ -20,7 +20,7 @@ enum class What : std::uint8_t {
   kStored,     // stored bytes of one entry; their digest follows, the content's does not
   kDescribe,   // spans, ranges, checks and texts of the manifest are made anew from map and bytes
   kPinned,     // pinned digests of the manifest are made anew
-  kSigners,    // other keys sign
+  kSigners,    // other keys sign, or a signature is false
   kFile,       // one byte of the finished file
   kLength,     // the finished file is cut or prolonged
   kRead,       // one byte of the read
@@ -108,6 +108,7 @@ class Bending {
     const std::vector<ReadFile> files = request.read;
     const Verdict verdict = check_bundle(std::move(request));
     if (forged) must(verdict.outcome == Outcome::kRefused, "what nobody signed is refused");
+    if (false_signature_) must(verdict.outcome == Outcome::kRefused, "a false signature is refused");
     if (stranger_) must(verdict.outcome == Outcome::kRefused, "a stranger's signature is refused");
     check_verdict(verdict, bundle, files);
   }
@@ -288,6 +289,13 @@ class Bending {
     if ((who & 4U) != 0) keys.emplace_back(job.stranger);
     bundle_.sign(keys);
     std::ranges::sort(bundle_.signatures, {}, &PrefixSignature::key_id);
+    const std::vector<PrefixSignature> honest = bundle_.signatures;
+    each(What::kSigners, [&](const Bend& bend) {
+      if ((bend.how & 8U) == 0 || honest.empty()) return;
+      PrefixSignature& signature = bundle_.signatures[bend.value % honest.size()];
+      signature.signature[bend.where % kSignatureSize] ^= static_cast<std::uint8_t>(bend.value >> 8U);
+    });
+    false_signature_ = bundle_.signatures != honest;
   }
 
   // True when the file is no longer what was signed.
@@ -330,6 +338,7 @@ class Bending {
   BentBundle bundle_;
   SmallImage read_;
   bool stranger_ = false;
+  bool false_signature_ = false;
 };
 
 }  // namespace

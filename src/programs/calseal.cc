@@ -28,6 +28,7 @@ int main(int argc, char** argv) {
   calseal::add_regions_carry_command(app, console, status);
   calseal::add_regions_diff_command(app, console, status);
   calseal::add_regions_history_command(app, console, status);
+  calseal::add_regions_approve_command(app, console, status);
   calseal::add_compare_command(app, console, status);
   calseal::add_checksums_command(app, console, status);
   calseal::add_correct_command(app, console, status);

@@ -118,7 +118,8 @@ Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing
                      current.newest()->digest,
                      false,
                      std::move(annotations)};
-  CALSEAL_ASSIGN(made.sealed, seal_base(base, said, salt, signing));
+  CALSEAL_ASSIGN(FollowedRules followed, followed_rules(job, base.map, signing));
+  CALSEAL_ASSIGN(made.sealed, seal_base(base, said, salt, signing, std::move(followed)));
   made.bundle = bundle_file(made.number, 0);
   std::vector<NewFile> files = base_files(base, fitting, "");
   files.push_back({"r0.calseal", made.sealed.file});

@@ -300,6 +300,16 @@ Result<JobFacts> parse_job_facts(ByteView bytes, const std::string& name) {
 
 const JobRevision* JobBase::way_back() const { return find(0); }
 
+const JobRevision* Job::newest() const {
+  const JobRevision* newest = nullptr;
+  for (const JobBase& one : bases) {
+    const JobRevision* last = one.newest();
+    if (last == nullptr) continue;
+    if (newest == nullptr || last->manifest.sequence > newest->manifest.sequence) newest = last;
+  }
+  return newest;
+}
+
 const JobRevision* JobBase::newest() const { return revisions.empty() ? nullptr : &revisions.back(); }
 
 const JobRevision* JobBase::find(std::uint64_t revision) const {

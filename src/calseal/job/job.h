@@ -79,6 +79,7 @@ struct Job {
   bool salt_present = false;
 
   const JobBase& base() const { return bases.back(); }
+  const JobRevision* newest() const;  // of all bases, by sequence; nothing before one is sealed
   // The last event of a kind about a revision (or a reissue of it), if any.
   const Event* last(EventKind kind, const JobRevision& revision) const;
   bool has(EventKind kind, const JobRevision& revision) const { return last(kind, revision) != nullptr; }

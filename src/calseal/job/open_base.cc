@@ -65,9 +65,12 @@ Result<BaseParts> load_base(Bytes region_map, const std::string& region_map_name
 }
 
 Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said,
-                               const std::optional<Bytes>& salt, const Signing& signing) {
+                               const std::optional<Bytes>& salt, const Signing& signing,
+                               FollowedRules followed) {
   SealRequest request;
   request.map = &base.map;
+  request.followed = std::move(followed);
+  request.statement.approvals = signing.approvals;
   RevisionStatement& statement = request.statement;
   statement.job = said.job;
   statement.base_number = said.number;
@@ -96,6 +99,23 @@ Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said,
       check_as_customer(sealed, base.map, expected,
                         {signing.trust_file, base.files, salt, said.vehicle_reference, signing.now}));
   return sealed;
+}
+
+Result<FollowedRules> followed_rules(const Job& job, const RegionMap& next, const Signing& signing) {
+  const JobRevision* newest = job.newest();
+  if (newest == nullptr) return FollowedRules{};
+  FollowedRules rules{std::nullopt, newest->manifest.approvals};
+  if (newest->manifest.controller().map_digest == next.digest) return rules;
+  const std::string path = job.folder + "/" + newest->file;
+  CALSEAL_ASSIGN(Bytes bytes, read_file(path, kBundleSizeLimit));
+  std::vector<Step> steps = all_steps();
+  OpenContext context;
+  context.trust = signing.trust;
+  context.now = signing.now;
+  context.roles = RolesRule::kMayBeMissing;
+  CALSEAL_ASSIGN(OpenedBundle opened, open_sealed(std::move(bytes), printable(path), context, steps));
+  rules.map = std::move(opened.map);
+  return rules;
 }
 
 std::vector<NewFile> base_files(const BaseParts& base, const std::vector<OptionFile>& options,
@@ -166,7 +186,8 @@ Result<OpenedBase> seal_way_back(const Job& job, const Signing& signing, bool as
       job.facts.job, reason, "", job.facts.vehicle_reference, current.number, job.highest_sequence() + 1, {},
       as_received,   {}};
   OpenedBase opened;
-  CALSEAL_ASSIGN(opened.sealed, seal_base(base, said, salt, signing));
+  CALSEAL_ASSIGN(FollowedRules followed, followed_rules(job, base.map, signing));
+  CALSEAL_ASSIGN(opened.sealed, seal_base(base, said, salt, signing, std::move(followed)));
   opened.bundle = bundle_file(current.number, 0);
   const Event event = sealed_event(EventKind::kSealed, *opened.sealed, opened.bundle);
   CALSEAL_ASSIGN(const std::string events, with_events(job.folder, {event}));

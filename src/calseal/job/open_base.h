@@ -23,6 +23,7 @@ struct Signing {
   NamedBytes trust_file;  // the same, byte for byte
   UtcTime now;
   std::string tool;
+  std::vector<NamedBytes> approvals;  // of region maps; new ones
 };
 
 struct NewJob {
@@ -69,9 +70,13 @@ struct BaseStatement {
   bool as_received = false;
   std::vector<std::pair<std::string, std::string>> annotations;
 };
-// Revision 0, checked as the customer would.
+// Revision 0, checked as the customer would. `followed`: what it comes after.
 Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said,
-                               const std::optional<Bytes>& salt, const Signing& signing);
+                               const std::optional<Bytes>& salt, const Signing& signing,
+                               FollowedRules followed = {});
+// What customers know who hold the job's newest revision; its bundle is opened where its region map is
+// another one than `next`.
+Result<FollowedRules> followed_rules(const Job& job, const RegionMap& next, const Signing& signing);
 // Files of a base folder without its bundle; paths begin with `prefix`.
 std::vector<NewFile> base_files(const BaseParts& base, const std::vector<OptionFile>& options,
                                 const std::string& prefix);

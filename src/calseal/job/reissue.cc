@@ -77,6 +77,8 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
   said.sequence = job.highest_sequence() + 1;
   said.claimed_time = signing.now;
   said.tool = signing.tool;
+  said.approvals = signing.approvals;
+  CALSEAL_ASSIGN(request.followed, followed_rules(job, opened.map, signing));
   CALSEAL_ASSIGN(request.options, options_of(job, current, opened.manifest));
   // seal() writes the two stated reasons itself, from what it is told.
   std::erase_if(said.annotations, [&](const auto& one) {

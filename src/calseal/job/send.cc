@@ -133,6 +133,8 @@ Result<Sent> send(const Job& job, SendRequest request, const Signing& signing) {
   said.vehicle_reference = way_back.manifest.vehicle_reference;
   said.tool = signing.tool;
   said.claimed_time = signing.now;
+  said.approvals = signing.approvals;
+  CALSEAL_ASSIGN(seal_request.followed, followed_rules(job, sent.map, signing));
   seal_request.base = sent.base;
   seal_request.result = sent.result;
   seal_request.salt = salt;

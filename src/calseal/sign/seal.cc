@@ -11,6 +11,7 @@
 #include "calseal/check/proof.h"
 #include "calseal/sign/believe_base.h"
 #include "calseal/sign/seal_account.h"
+#include "calseal/sign/seal_rules.h"
 
 namespace calseal {
 namespace {
@@ -213,6 +214,7 @@ Result<SealedBundle> seal(const SealRequest& request, const KeySource& keys, con
   CALSEAL_CHECK(require_confined(sealed.proof));
   Draft draft;
   state(request.statement, draft.manifest);
+  CALSEAL_CHECK(state_approvals(request, trust, draft.manifest));
   if (request.salt) draft.manifest.salt_digest = compute_sha256(*request.salt);
   draft.manifest.controllers.push_back(describe(request, plan, sealed.proof));
   CALSEAL_CHECK(add_contents(request, plan, sealed.proof, draft));

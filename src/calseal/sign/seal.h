@@ -17,6 +17,7 @@
 #include "calseal/option/option_file.h"
 #include "calseal/sign/bundle_write.h"
 #include "calseal/sign/statement_sign.h"
+#include "calseal/trust/succession.h"
 #include "calseal/trust/trust_file.h"
 
 namespace calseal {
@@ -41,12 +42,19 @@ struct RevisionStatement {
   std::string title, notes;
   std::string vehicle_reference;
   std::vector<Sha256> permitted_returns;
+  std::vector<NamedBytes> approvals;  // new ones; those of the revision that is followed are kept
   std::vector<ManifestOption> options;
   std::vector<std::string> requirements, cautions;
   std::vector<Attachment> attachments;
   std::vector<std::pair<std::string, std::string>> annotations;
   std::string tool;
   UtcTime claimed_time;
+};
+
+// What customers who are up to date know of the rules: the newest revision before this one.
+struct FollowedRules {
+  std::optional<RegionMap> map;        // nothing: not at hand, or the same
+  std::vector<std::string> approvals;  // of its manifest
 };
 
 struct SealRequest {
@@ -62,6 +70,7 @@ struct SealRequest {
   bool account = false;                       // the same without any option
   std::string unaccounted_reason;             // why other bytes may have changed; goes into the manifest
   std::string limits_reason;                  // why a changed item may leave its limits; likewise
+  FollowedRules followed;                     // nothing: the first revision of a job
   bool as_received = false;  // revision 0: its checks need not hold; the manifest says which do not
 };
 
@@ -75,10 +84,10 @@ struct SealedBundle {
 
 // In this order: the map holds on the base (kMapNotBelieved and the reasons of recognise_family(); its checks
 // apart for revision 0 as received); the result is confined (first violation); options and items are
-// accounted for (require_accounted()); the manifest is built; `keys` gives from 1 to kSignatureLimit
-// different keys (its own errors, kUsage), and they sign; the bundle is opened and rebuilt from the base by
-// the checker, whose refusal comes back as the error. Only missing roles may remain. Same request, keys and
-// time: same bytes.
+// accounted for (require_accounted()); the manifest is built, with its approvals (state_approvals()); `keys`
+// gives from 1 to kSignatureLimit different keys (its own errors, kUsage), and they sign; the bundle is
+// opened and rebuilt from the base by the checker, whose refusal comes back as the error. Only missing roles
+// may remain. Same request, keys and time: same bytes.
 Result<SealedBundle> seal(const SealRequest& request, const KeySource& keys, const TrustFile& trust);
 // The same with keys at hand, which are looked at first.
 Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, const TrustFile& trust);

@@ -4,6 +4,7 @@
 #include "calseal/base/text.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/shop/statement_options.h"
 
 namespace calseal {
 
@@ -21,6 +22,7 @@ void add_job_signing_options(CommandLine& command, JobSigningOptions& options, b
   command.add_option("--passphrase-file", options.passphrase_file, "First line: passphrase of the keys");
   command.add_option("--claimed-time", options.time,
                      "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
+  add_approval_option(command, options.approvals);
 }
 
 Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& options,
@@ -34,6 +36,7 @@ Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& opt
   loaded->signing.trust_file = {printable(options.trust),
                                 Bytes(loaded->trust.text.begin(), loaded->trust.text.end())};
   loaded->signing.tool = tool;
+  CALSEAL_ASSIGN(loaded->signing.approvals, load_approvals(options.approvals));
   return loaded;
 }
 

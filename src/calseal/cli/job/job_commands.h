@@ -26,7 +26,7 @@ void add_job_carry_command(CommandLine& job, Console& console, const std::string
 
 // Options of every command that seals.
 struct JobSigningOptions {
-  std::vector<std::string> keys;
+  std::vector<std::string> keys, approvals;
   std::string trust, passphrase_file, time;
 };
 void add_job_signing_options(CommandLine& command, JobSigningOptions& options, bool required);

@@ -15,6 +15,7 @@
 #include "calseal/cli/shop/new_salt.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
+#include "calseal/cli/shop/statement_options.h"
 #include "calseal/map/correct.h"
 #include "calseal/map/read.h"
 #include "calseal/sign/edited_image.h"
@@ -27,7 +28,7 @@ struct SealOptions {
       trust, expires, set, passphrase_file, time, output, unaccounted, beyond_limits, payload = "areas",
                                                                                       packing = "deflated";
   std::vector<std::string> bases, images, keys, requirements, cautions, attachments, annotations, returns,
-      roles, option_files;
+      roles, option_files, approvals;
   std::uint64_t base_number = 0, sequence = 0;
   bool correct = false, dry_run = false, account = false, as_received = false;
 };
@@ -91,8 +92,11 @@ class Sealing {
     CALSEAL_ASSIGN(const OpenedBundle parent, open(options_.parent));
     said.parent = parent.digest;
     said.sequence = parent.manifest.sequence + 1;
+    follow(parent);
     return {};
   }
+
+  void follow(const OpenedBundle& before) { request_.followed = {before.map, before.manifest.approvals}; }
 
   Status continue_job() {
     if (!options_.bases.empty() || !options_.job.empty() || options_.base_number != 0 ||
@@ -124,6 +128,7 @@ class Sealing {
     said.parent = base.digest;
     said.revision = 1;
     said.sequence = base.manifest.sequence + 1;
+    follow(base);
     if (options_.parent.empty()) return {};
     CALSEAL_ASSIGN(const OpenedBundle parent, open(options_.parent));
     if (parent.manifest.job != said.job || parent.manifest.base_number != said.base_number ||
@@ -138,6 +143,7 @@ class Sealing {
     said.parent = parent.digest;
     said.revision = parent.manifest.revision + 1;
     said.sequence = parent.manifest.sequence + 1;
+    follow(parent);
     return {};
   }
 
@@ -185,6 +191,7 @@ class Sealing {
       }
       said.permitted_returns.push_back(*digest);
     }
+    CALSEAL_ASSIGN(said.approvals, load_approvals(options_.approvals));
     for (const std::string& text : options_.annotations) {
       const std::size_t equals = text.find('=');
       if (equals == std::string::npos) {
@@ -282,7 +289,7 @@ int run_seal(const SealOptions& options, const std::string& tool, const Console&
   for (const auto* list : {&options.bases, &options.images}) {
     for (std::string& path : paths_of(*list)) inputs.push_back(std::move(path));
   }
-  for (const auto* list : {&options.keys, &options.attachments, &options.option_files})
+  for (const auto* list : {&options.keys, &options.attachments, &options.option_files, &options.approvals})
     inputs.insert(inputs.end(), list->begin(), list->end());
   std::vector<std::string> outputs;
   for (const std::string& output : {options.output, options.new_salt}) {
@@ -356,6 +363,7 @@ void add_seal_command(CommandLine& app, Console& console, const std::string& too
   command->add_option("--annotate", o->annotations, "NAME=TEXT: shown, never deciding (repeatable)");
   command->add_option("--permit-return", o->returns,
                       "Identity of an earlier revision that may be written again (repeatable)");
+  add_approval_option(*command, o->approvals);
   command->add_option("--require-role", o->roles, "Roles that must sign (default: author)")
       ->one_of({"author", "reviewer"});
   command->add_option("--expires", o->expires, "Makes it a trial until this time (UTC)");

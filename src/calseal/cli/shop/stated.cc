@@ -3,6 +3,7 @@
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/cli/shop/passphrase.h"
+#include "calseal/trust/approval.h"
 #include "calseal/trust/spoken_code.h"
 
 namespace calseal {
@@ -45,6 +46,15 @@ Result<LoadedTrust> load_trust(const std::string& path) {
   CALSEAL_ASSIGN(loaded.trust, parse_trust_file(bytes, "", printable(path)));
   loaded.text = text_of(bytes);
   return loaded;
+}
+
+Result<std::vector<NamedBytes>> load_approvals(const std::vector<std::string>& paths) {
+  std::vector<NamedBytes> approvals;
+  for (const std::string& path : paths) {
+    CALSEAL_ASSIGN(Bytes bytes, read_file(path, kApprovalSizeLimit));
+    approvals.push_back({printable(path), std::move(bytes)});
+  }
+  return approvals;
 }
 
 Result<PublicKey> load_public_key(const std::string& path) {

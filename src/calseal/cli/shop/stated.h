@@ -10,6 +10,7 @@
 #include "calseal/base/utc_time.h"
 #include "calseal/sign/keys_ahead.h"
 #include "calseal/sign/private_key.h"
+#include "calseal/trust/succession.h"
 #include "calseal/trust/trust_file.h"
 
 namespace calseal {
@@ -34,6 +35,9 @@ struct LoadedTrust {
   std::string text;  // byte for byte
 };
 Result<LoadedTrust> load_trust(const std::string& path);
+
+// Approvals of region maps, for sealing; they are judged there.
+Result<std::vector<NamedBytes>> load_approvals(const std::vector<std::string>& paths);
 
 Result<PublicKey> load_public_key(const std::string& path);
 

@@ -10,7 +10,15 @@ void add_statement_options(CommandLine& command, StatementOptions& options, cons
   command.add_option("--trust", options.trust, "The shop's newest trust file")->required();
   command.add_option("--claimed-time", options.time,
                      "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
-  command.add_option("-o,--output", options.output, "The list to write; nothing is replaced")->required();
+  command.add_option("-o,--output", options.output, "The file to write; nothing is replaced")->required();
+}
+
+void add_approval_option(CommandLine& command, std::vector<std::string>& approvals) {
+  command
+      .add_option("--approval", approvals,
+                  "Approval of the region map, where it allows more than the one before (see calseal regions "
+                  "approve; repeatable)")
+      ->one_each();
 }
 
 }  // namespace calseal

@@ -1,4 +1,4 @@
-// Options that every command has which signs a list of the shop.
+// Options that several commands of the shop have.
 #pragma once
 
 #include <string>
@@ -13,7 +13,10 @@ struct StatementOptions {
   std::string trust, passphrase_file, time, output;
 };
 
-// `whose`: who holds the keys, as --help says it.
+// --approval, of every command that seals.
+void add_approval_option(CommandLine& command, std::vector<std::string>& approvals);
+
+// Those of a command that signs a statement. `whose`: who holds the keys, as --help says it.
 void add_statement_options(CommandLine& command, StatementOptions& options, const std::string& whose);
 
 }  // namespace calseal

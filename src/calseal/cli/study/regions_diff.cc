@@ -5,6 +5,7 @@
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
+#include "calseal/cli/study/map_diff_text.h"
 #include "calseal/cli/study/study_commands.h"
 #include "calseal/map/map_diff.h"
 #include "calseal/report/changes/places.h"
@@ -16,34 +17,6 @@ namespace {
 struct DiffOptions {
   std::string before, after;
 };
-
-std::string diff_text(const RegionMap& before, const RegionMap& after, const MapDiff& diff,
-                      const Page& page) {
-  std::string text =
-      labelled(page, "before", region_map_words(before)) + labelled(page, "after", region_map_words(after));
-  text += diff.widens
-              ? labelled(page, "result", "WIDENS what may change, or verifies less: read every line below",
-                         Mark::kBad)
-              : labelled(page, "result", "widens nothing", Mark::kGood);
-  Columns rows;
-  const auto flag = [](bool widens, bool looser = false) {
-    return Cell{widens ? "WIDENS" : looser ? "look" : "", widens ? Mark::kBad : Mark::kPlain, false};
-  };
-  for (const PolicyChange& change : diff.policies) {
-    rows.add(
-        {flag(change.widens),
-         {change.memory + " " + address_text(change.range.begin) + "-" + address_text(change.range.end - 1)},
-         {std::string(policy_name(change.before)) + " -> " + std::string(policy_name(change.after))}});
-  }
-  for (const DeclarationChange& change : diff.declarations) {
-    const bool looser =
-        change.kind == DeclarationChange::Kind::kItem && change.how != DeclarationChange::How::kAdded;
-    rows.add({flag(change.widens, looser),
-              {std::string(declaration_kind_name(change.kind)) + " " + printable(change.name)},
-              {std::string(declaration_how_name(change.how))}});
-  }
-  return rows.empty() ? text : text + "\n" + rows.text(page, 2);
-}
 
 JsonValue diff_json(const RegionMap& before, const RegionMap& after, const MapDiff& diff) {
   return json_object({{"calseal", json("regions-diff/1")},
@@ -72,7 +45,7 @@ Result<int> diff_maps(const DiffOptions& options, const Console& console) {
   CALSEAL_ASSIGN(const RegionMap before, load_region_map(options.before));
   CALSEAL_ASSIGN(const RegionMap after, load_region_map(options.after));
   const MapDiff diff = diff_region_maps(before, after);
-  console.print(diff_text(before, after, diff, page_for(console)));
+  console.print(map_diff_text(before, after, diff, page_for(console)));
   console.print_json(diff_json(before, after, diff));
   return diff.widens ? 1 : 0;
 }

@@ -5,6 +5,7 @@
 #include "calseal/report/bundle/bundle_report.h"
 #include "calseal/report/layout/signs.h"
 #include "calseal/report/layout/strip.h"
+#include "calseal/trust/approval.h"
 #include "calseal/trust/key.h"
 #include "calseal/trust/spoken_code.h"
 
@@ -206,6 +207,16 @@ std::string checks_text(const OpenedBundle& opened, const Page& page) {
   return text;
 }
 
+// Nothing in it is verified here: no trust file is asked for.
+std::string approval_text(const std::string& file, const Page& page) {
+  const Result<Approval> approval = read_approval(view_of(file), "approval");
+  if (!approval) return labelled(page, "approval", "cannot be read", Mark::kCaution);
+  return labelled(page, "approval",
+                  "region map " + digest_text(approval->from).substr(0, 16) + " to " +
+                      digest_text(approval->to).substr(0, 16) + ", " + approval->claimed_time + ": " +
+                      printable(approval->text));
+}
+
 std::string account_text(const OpenedBundle& opened, const Page& page) {
   const Manifest& manifest = opened.manifest;
   std::string text;
@@ -218,6 +229,7 @@ std::string account_text(const OpenedBundle& opened, const Page& page) {
     text += labelled(page, "annotation", printable(name) + ": " + printable(words, 1000));
   for (const Sha256& digest : manifest.permitted_returns)
     text += labelled(page, "return to", digest_text(digest));
+  for (const std::string& file : manifest.approvals) text += approval_text(file, page);
   return text.empty() ? text : heading(page, "said by the shop") + text;
 }
 

@@ -112,6 +112,14 @@ std::string steps_line(const Verdict& verdict) {
          "(+ passed, ! failed, - not reached or not asked)\n";
 }
 
+constexpr std::size_t kCautionSize = 2000;  // bytes; all that a person must know, and no page of it
+
+std::string caution_line(const Caution& caution) {
+  return line("caution", caution.code + ": " + printable(caution.text, kCautionSize));
+}
+
+bool is_about_rules(const Caution& caution) { return caution.code == "rules-widened"; }
+
 std::string evidence_line(const Verdict& verdict) {
   std::string given;
   std::string missing;
@@ -131,6 +139,10 @@ std::string verdict_text(const Verdict& verdict, const Emphasise& emphasise) {
   if (verdict.manifest) text += "  " + subject(*verdict.manifest);
   if (verdict.outcome == Outcome::kAuthentic) text += "  (seal only: nothing was compared with a controller)";
   text += "\n";
+  // Before everything that is as it was: what the shop may do now that it might not do before.
+  for (const Caution& caution : verdict.cautions) {
+    if (is_about_rules(caution)) text += caution_line(caution);
+  }
   if (verdict.reason) text += kLines.reason(*verdict.reason, emphasise);
   if (verdict.manifest) {
     text += kLines.seal(
@@ -141,8 +153,9 @@ std::string verdict_text(const Verdict& verdict, const Emphasise& emphasise) {
   text += result_lines(verdict);
   text += evidence_line(verdict);
   text += steps_line(verdict);
-  for (const Caution& caution : verdict.cautions)
-    text += line("caution", caution.code + ": " + printable(caution.text, 400));
+  for (const Caution& caution : verdict.cautions) {
+    if (!is_about_rules(caution)) text += caution_line(caution);
+  }
   if (verdict.outcome == Outcome::kAccepted) {
     text += "\nBefore you write:\n";
     for (const std::string& caution : writing_cautions()) text += "  - " + caution + "\n";

@@ -15,6 +15,7 @@
 #include "calseal/ledger/layout.h"
 #include "calseal/map/region_map.h"
 #include "calseal/sign/edited_image.h"
+#include "calseal/trust/approval.h"
 #include "calseal/trust/consistency.h"
 #include "calseal/trust/inclusion.h"
 #include "calseal/trust/job_list.h"
@@ -38,6 +39,8 @@ std::uint64_t whole_limit(FileKind kind) {
       return kWithdrawalSizeLimit;
     case FileKind::kJobList:
       return kJobListSizeLimit;
+    case FileKind::kApproval:
+      return kApprovalSizeLimit;
     case FileKind::kLedgerHead:
       return kTreeHeadSizeLimit;
     case FileKind::kInclusion:
@@ -394,6 +397,15 @@ Status Examiner::judge_statement(ByteView bytes, const std::string& name, FileFa
       facts.statement =
           StatementClaim{list.newest().sequence, list.claimed_time, list.job, list.controller, {}};
       for (const ListedRevision& revision : list.revisions) facts.statement->names.push_back(revision.digest);
+      return {};
+    }
+    case FileKind::kApproval: {
+      CALSEAL_ASSIGN(const Approval approval,
+                     under_any<Approval>(context_.trust, [&](const TrustFile& trust) {
+                       return parse_approval(bytes, trust, name);
+                     }));
+      facts.statement =
+          StatementClaim{0, approval.claimed_time, "", approval.controller, {approval.from, approval.to}};
       return {};
     }
     case FileKind::kLedgerHead: {

@@ -174,6 +174,7 @@ bool is_proved(const FileFacts& facts, const std::set<Sha256>& named) {
     case FileKind::kSuccession:
     case FileKind::kWithdrawals:
     case FileKind::kJobList:
+    case FileKind::kApproval:
     case FileKind::kLedgerEntries:
     case FileKind::kLedgerDetails:
     case FileKind::kLedgerTip:

@@ -9,6 +9,7 @@
 #include "calseal/check/receipt.h"
 #include "calseal/check/state.h"
 #include "calseal/ledger/layout.h"
+#include "calseal/trust/approval.h"
 #include "calseal/trust/consistency.h"
 #include "calseal/trust/inclusion.h"
 #include "calseal/trust/job_list.h"
@@ -20,12 +21,12 @@
 namespace calseal {
 namespace {
 
-constexpr std::array<std::string_view, 25> kNames{
-    "unknown",     "empty",       "bundle",         "trust-file",     "succession",
-    "withdrawals", "job-list",    "ledger-entries", "ledger-details", "ledger-tip",
-    "ledger-head", "inclusion",   "consistency",    "receipt",        "checker-state",
-    "region-map",  "option",      "job-facts",      "job-events",     "salt",
-    "public-key",  "private-key", "intel-hex",      "s-record",       "audit-record"};
+constexpr std::array<std::string_view, 26> kNames{
+    "unknown",   "empty",       "bundle",         "trust-file",     "succession",  "withdrawals",
+    "job-list",  "approval",    "ledger-entries", "ledger-details", "ledger-tip",  "ledger-head",
+    "inclusion", "consistency", "receipt",        "checker-state",  "region-map",  "option",
+    "job-facts", "job-events",  "salt",           "public-key",     "private-key", "intel-hex",
+    "s-record",  "audit-record"};
 
 struct Literal {
   std::string_view text;
@@ -36,6 +37,7 @@ constexpr Literal kLiterals[] = {
     {kSuccessionLiteral, FileKind::kSuccession},
     {kWithdrawalLiteral, FileKind::kWithdrawals},
     {kJobListLiteral, FileKind::kJobList},
+    {kApprovalLiteral, FileKind::kApproval},
     {kLedgerLiteral, FileKind::kLedgerEntries},
     {kDetailLiteral, FileKind::kLedgerDetails},
     {kTipLiteral, FileKind::kLedgerTip},

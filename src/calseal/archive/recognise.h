@@ -18,6 +18,7 @@ enum class FileKind : std::uint8_t {
   kSuccession,
   kWithdrawals,
   kJobList,
+  kApproval,
   kLedgerEntries,
   kLedgerDetails,
   kLedgerTip,
@@ -37,10 +38,10 @@ enum class FileKind : std::uint8_t {
   kSRecord,
   kAuditRecord
 };
-// "unknown", "empty", "bundle", "trust-file", "succession", "withdrawals", "job-list", "ledger-entries",
-// "ledger-details", "ledger-tip", "ledger-head", "inclusion", "consistency", "receipt", "checker-state",
-// "region-map", "option", "job-facts", "job-events", "salt", "public-key", "private-key", "intel-hex",
-// "s-record", "audit-record"
+// "unknown", "empty", "bundle", "trust-file", "succession", "withdrawals", "job-list", "approval",
+// "ledger-entries", "ledger-details", "ledger-tip", "ledger-head", "inclusion", "consistency", "receipt",
+// "checker-state", "region-map", "option", "job-facts", "job-events", "salt", "public-key", "private-key",
+// "intel-hex", "s-record", "audit-record"
 std::string_view file_kind_name(FileKind kind);
 std::optional<FileKind> find_file_kind(std::string_view name);
 

@@ -33,6 +33,7 @@ TEST(Recognise, KnowsEveryKindByItsBeginning) {
       {R"({"calseal":"succession/1","x":1})", FileKind::kSuccession},
       {R"({"calseal":"withdrawal/1","x":1})", FileKind::kWithdrawals},
       {R"({"calseal":"job-list/1","x":1})", FileKind::kJobList},
+      {R"({"calseal":"approval/1","x":1})", FileKind::kApproval},
       {R"({"calseal":"ledger/1","x":1})", FileKind::kLedgerEntries},
       {R"({"calseal":"ledger-detail/1","x":1})", FileKind::kLedgerDetails},
       {R"({"calseal":"ledger-tip/1","x":1})", FileKind::kLedgerTip},

@@ -217,6 +217,42 @@ TEST(MapDiff, FormsAndWordsForPeopleWidenNothing) {
   EXPECT_FALSE(diff.widens);
 }
 
+// The sweep, address by address against policy_at(): regions, slots, a balance, copies, one memory more.
+TEST(MapDiff, EveryAddressHasItsPolicy) {
+  const RegionMap before =
+      base()
+          .region("learned", "volatile", 0x500, 0x40)
+          .copy("mirror", 0x600, 0x400, 0x10)
+          .checksum("tables", kCrc32, {range_at(0x400, 0x80)}, {slot_at(0x4f0, 4)})
+          .checksum("sum", R"({"sum": {"unit": 32}})", {range_at(0x700, 0x40)}, {},
+                    R"("rule": {"equals": 0, "balance": {"memory": "flash", "at": "0x00000720", "size": 4}})")
+          .parse();
+  const RegionMap after = MapBuilder()
+                              .memory("eeprom", 0, 64)
+                              .memory("flash", 0, 0x1000)
+                              .region("tables", "editable", 0x440, 0x100)
+                              .region("more", "volatile", 0x10, 0x10, "eeprom")
+                              .copy("mirror", 0x608, 0x440, 0x10)
+                              .parse();
+  const MapDiff diff = diff_region_maps(before, after);
+  const auto policy = [](const RegionMap& map, const char* memory, std::uint64_t at) {
+    const std::size_t index = map.memory_index(memory);
+    return index == map.memories.size() ? Policy::kLocked : policy_at(map, index, at);
+  };
+  for (const char* memory : {"flash", "eeprom"}) {
+    for (std::uint64_t at = 0; at < 0x1000; ++at) {
+      const auto found = std::ranges::find_if(diff.policies, [&](const PolicyChange& change) {
+        return change.memory == memory && change.range.contains(at);
+      });
+      const Policy old = policy(before, memory, at), fresh = policy(after, memory, at);
+      ASSERT_EQ(found != diff.policies.end(), old != fresh) << memory << " " << at;
+      if (old == fresh) continue;
+      ASSERT_EQ(found->before, old) << memory << " " << at;
+      ASSERT_EQ(found->after, fresh) << memory << " " << at;
+    }
+  }
+}
+
 // Slots beside one another, as many as a map may have, each the edge of a policy.
 TEST(MapDiff, ManyEdgesAreOneSweep) {
   const auto map = [](std::uint64_t at) {

@@ -268,8 +268,9 @@ test("what is remembered", async (t) => {
     ["too many bytes", half(Math.floor(room / 2) * 2 + 2), revisionOf(FIRST, 1), "accepted state-damaged"],
     ["a text larger than a region map", fill(1, 2 ** 20 + 1), revisionOf(FIRST, 1), "accepted state-damaged"],
   ]);
+  const full = await ask(next, { stateText: fill(63, 8) });
+  await holdRows(t, [["still no room", full.stateAfterWrite, revisionOf(NARROWER, 2), "accepted rules-not-kept"]]);
   await t.test("what had no room is kept when there is room again", async () => {
-    const full = await ask(next, { stateText: fill(63, 8) });
     const again = await ask(next, { stateText: bentState(full.stateAfterWrite, (tree) => {
       tree.maps = tree.maps.filter((text) => !text.startsWith("xxxx"));
     }) });

@@ -157,29 +157,25 @@ class Checking {
     learn_given_list(root);
     const bool is_way_back = opened_.manifest.revision == 0;
     // Nobody writes a revision 0 that is in the controller already.
-    if (is_way_back) remember_revision(root);
-    remember_map(state);
+    drop_unused_maps(state);  // of roots that were taken out
+    if (is_way_back) remember_revision(state, root);
     verdict_.state_after_look = readable_state(state);
-    if (!is_way_back) {
-      remember_revision(root);
-      remember_map(state);
-    }
+    if (!is_way_back) remember_revision(state, root);
     learn_time(state, request_.now, newest_signed_time(), request_.declared_clock);
     verdict_.state_after_write = readable_state(state);
   }
 
-  void remember_revision(RootState& root) {
-    if (learn_revision(root, opened_)) return;
-    caution("way-back-not-kept",
-            "the state keeps as many revisions 0 of this job as it can; this one is not "
-            "kept as a way back");
-  }
-
-  void remember_map(CheckerState& state) {
-    if (keep_map(state, opened_.map)) return;
-    caution(
-        "rules-not-kept",
-        "the state has no room for this region map: of the next one nobody can tell whether it allows more");
+  void remember_revision(CheckerState& state, RootState& root) {
+    if (!learn_revision(root, opened_)) {
+      caution("way-back-not-kept",
+              "the state keeps as many revisions 0 of this job as it can; this one is not "
+              "kept as a way back");
+    }
+    if (!keep_map(state, opened_.map)) {
+      caution("rules-not-kept",
+              "the state has no room for this region map: of the next one nobody can tell whether it "
+              "allows more");
+    }
   }
 
   std::string newest_signed_time() const {

@@ -101,11 +101,16 @@ bool learn_revision(RootState& root, const OpenedBundle& opened) {
   return manifest.revision != 0 || keep_way_back(job.ways_back, accepted);
 }
 
+void drop_unused_maps(CheckerState& state) {
+  const std::vector<Sha256> needed = maps_needed(state);
+  std::erase_if(state.maps,
+                [&](const Bytes& text) { return !std::ranges::binary_search(needed, compute_sha256(text)); });
+}
+
 bool keep_map(CheckerState& state, const RegionMap& map) {
+  drop_unused_maps(state);
   const std::vector<Sha256> needed = maps_needed(state);
   const auto digest_of_text = [](const Bytes& text) { return compute_sha256(text); };
-  std::erase_if(state.maps,
-                [&](const Bytes& text) { return !std::ranges::binary_search(needed, digest_of_text(text)); });
   if (!std::ranges::binary_search(needed, map.digest) || state.find_map(map.digest) != nullptr) return true;
   std::uint64_t size = map.text.size();
   for (const Bytes& text : state.maps) size += text.size();

@@ -30,8 +30,11 @@ void learn_list(RootState& root, const WithdrawalList& list, const TrustFile& tr
 // where a revision 0 had no room among the ways back.
 bool learn_revision(RootState& root, const OpenedBundle& opened);
 
-// Keeps the text of a region map where some revision or way back has it, and drops those that none has any
-// more. False where there is no room for it.
+// Drops the texts of region maps that no revision and no way back has any more.
+void drop_unused_maps(CheckerState& state);
+
+// Does that, and keeps the text of a region map where some revision or way back has it. False where there is
+// no room for it.
 bool keep_map(CheckerState& state, const RegionMap& map);
 
 // Notes the clock, as far as signed times support it. `newest_signed`: a time as files have it.

@@ -16,7 +16,8 @@ ROOT = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__)
 TOP = """# Catalogue of CRC algorithms
 
 Normative: an appendix of [region-map.md](region-map.md#algorithms). The names, and the aliases, that `{"crc": NAME}` may give, and what each stands for. The parameters are those of the catalogue of
-parametrised CRC algorithms (RevEng project, as of 2025-02-02). A name or alias is compared byte for byte. A CRC wider than 64 bits is listed and refused (`map-checksum`).
+parametrised CRC algorithms (RevEng project, as of 2025-02-02). A name or alias is compared byte for byte. `CRC-8`, `CRC-16/CCITT`, `CRC-24`, `CRC-32` and `CRC-CCITT`, which the
+catalogue gives to one algorithm each, are no names here (`map-name`): common usage gives them to several, and a guess would be a wrong checksum later. A CRC wider than 64 bits is listed and refused (`map-checksum`).
 
 How a CRC is computed (the Rocksoft model): a register of `width` bits begins as `init`. Each byte of the message, bit-reversed first where `refin` is true, is brought in from its highest bit on: the register's highest bit,
 exclusive-or the message's bit, says whether the register, shifted up by one, is exclusive-ored with `poly`. At the end the register is bit-reversed where `refout` is true, and exclusive-ored with `xorout`.
@@ -30,9 +31,14 @@ This page is printed from [fixtures/vectors/crc_catalogue.json](../fixtures/vect
 """
 
 
+AMBIGUOUS = {"CRC-8", "CRC-16/CCITT", "CRC-24", "CRC-32", "CRC-CCITT"}
+
+
 def rows():
+    """The entries, without the aliases that are no names here."""
     with open(os.path.join(ROOT, "fixtures", "vectors", "crc_catalogue.json"), encoding="utf-8") as file:
-        return json.load(file)["algorithms"]
+        found = json.load(file)["algorithms"]
+    return [{**row, "aliases": [alias for alias in row["aliases"] if alias not in AMBIGUOUS]} for row in found]
 
 
 def printed():
@@ -58,6 +64,7 @@ def check():
     with open(PAGE, encoding="utf-8") as file:
         assert file.read() == printed(), "docs/crc-catalogue.md is not what the vectors give: print it again"
     catalogue = read_page()
+    assert not AMBIGUOUS & catalogue.keys()
     for row in rows():
         for name in [row["name"]] + row["aliases"]:
             entry = catalogue[name]

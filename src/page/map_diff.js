@@ -5,7 +5,7 @@
 import { bytesText, grouped, toHex } from "./bytes.js";
 import { comparePlaces, memoryIndexOf } from "./place.js";
 
-const NAMED_MOST = 5;  // of one kind in a text for people
+const NAMED_MOST = 3;  // of a list, before "and 7 more"
 
 function derivedPlaces(map) {
   const owned = map.checksums.flatMap(({ slots, rule }) => [...slots, ...(rule?.balance === undefined ? [] : [rule.balance])]);
@@ -40,7 +40,7 @@ function policyWidens(before, after) {
   return before === "locked" || after === "editable" || (before === "derived" && after === "volatile");
 }
 
-// 1. {bytes, regions}: how many bytes, and the names of the later map's regions that hold them, "" for none.
+// 1. {bytes, regions}: how many bytes, and the names of the later map's regions that hold them, the memory's where none does.
 function widenedBytes(a, b) {
   const [ownedA, ownedB] = [a, b].map(derivedPlaces);
   const regions = new Set();
@@ -53,7 +53,7 @@ function widenedBytes(a, b) {
       for (const walk of [before, after]) walk.moveTo(edges[i]);
       if (!policyWidens(before.policy, after.policy)) continue;
       bytes += edges[i + 1] - edges[i];
-      regions.add(after.region?.name ?? "");
+      regions.add(after.region?.name ?? name);
     }
   }
   return { bytes, regions: [...regions] };
@@ -107,35 +107,30 @@ const NEVER = () => false;
 const DECLARATIONS = [
   ["memory", (map) => map.memories, (_, { extent, segments, fill, holeIsFill }) => [extent, segments, fill, holeIsFill], ALWAYS, ALWAYS],
   ["permitted patch", (map) => map.patches, (map, patch) => [...placeParts(map, patch), patch.before, patch.after], ALWAYS, NEVER],
-  ["checksum", (map) => map.checksums, checksumParts, NEVER, ALWAYS],
   ["copy", (map) => map.copies, copyParts, NEVER, ALWAYS],
-  ["signed part", (map) => map.signedParts, (map, { places }) => places.map((place) => placeParts(map, place)), NEVER, ALWAYS],
+  ["checksum", (map) => map.checksums, checksumParts, NEVER, ALWAYS],
   ["identity field", (map) => map.identity,
     (map, field) => [...placeParts(map, field), field.kind, field.encoding, field.pattern, field.binds], NEVER, ({ binds }) => binds],
+  ["signed part", (map) => map.signedParts, (map, { places }) => places.map((place) => placeParts(map, place)), NEVER, ALWAYS],
 ];
 
-// 2. to 5., as texts.
+// 2. to 5., as texts; those of one kind by name.
 function widenedDeclarations(a, b) {
   return DECLARATIONS.flatMap(([kind, listOfMap, parts, newWidens, goneWidens]) => {
     const [before, after] = [a, b].map((map) => new Map(listOfMap(map).map((one) => [one.name, one])));
-    const texts = [];
-    for (const [name, one] of before) {
-      const other = after.get(name);
-      if (other === undefined) {
-        if (goneWidens(one)) texts.push(`${kind} ${name} is gone`);
-      } else if (textOfDeclaration(parts(a, one)) !== textOfDeclaration(parts(b, other))) {
-        texts.push(`${kind} ${name} is declared differently`);
-      }
-    }
-    for (const [name, one] of after) if (!before.has(name) && newWidens(one)) texts.push(`${kind} ${name} is new`);
-    return texts;
+    return [...new Set([...before.keys(), ...after.keys()])].sort().flatMap((name) => {
+      const [one, other] = [before.get(name), after.get(name)];
+      if (one === undefined) return newWidens(other) ? [`${kind} ${name} is new`] : [];
+      if (other === undefined) return goneWidens(one) ? [`${kind} ${name} is gone`] : [];
+      return textOfDeclaration(parts(a, one)) === textOfDeclaration(parts(b, other)) ? [] : [`${kind} ${name} is different`];
+    });
   });
 }
 
 // What stands in a map once: the way of recognising the controller, and the erase sectors.
-function widenedWhole(before, after, goneText, otherText) {
+function widenedWhole(what, before, after) {
   if (before.length === 0 || textOfDeclaration(before) === textOfDeclaration(after)) return [];
-  return [after.length === 0 ? goneText : otherText];
+  return [`${what} ${after.length === 0 ? "gone" : "different"}`];
 }
 
 // 6.
@@ -155,8 +150,8 @@ export function widening(a, b) {
   const { bytes, regions } = widenedBytes(a, b);
   const declarations = [
     ...widenedDeclarations(a, b),
-    ...widenedWhole(recognitionParts(a), recognitionParts(b), "nothing recognises the controller any more", "the controller is recognised differently"),
-    ...widenedWhole(sectorParts(a), sectorParts(b), "the erase sectors are gone", "the erase sectors are declared differently"),
+    ...widenedWhole("recognition rule is", recognitionParts(a), recognitionParts(b)),
+    ...widenedWhole("erase sectors are", sectorParts(a), sectorParts(b)),
   ];
   return bytes === 0 && declarations.length === 0 ? null : { bytes, regions, declarations };
 }
@@ -166,9 +161,9 @@ function someOf(texts) {
   return texts.slice(0, NAMED_MOST).join(", ") + (left > 0 ? ` and ${grouped(left)} more` : "");
 }
 
-// "the shop's rules now allow 4,096 more bytes to change, in boot; checksum boot is gone"
+// "the shop's rules now allow 4,096 more bytes to change, boot among them; checksum tables is gone": the sentence of the C++ checker.
 export function wideningText({ bytes, regions, declarations }) {
-  const places = someOf(regions.map((name) => name || "bytes without a region"));
-  const more = bytes === 0 ? "more than before" : `${bytesText(bytes).replace(" ", " more ")} to change, in ${places}`;
-  return [`the shop's rules now allow ${more}`, ...(declarations.length === 0 ? [] : [someOf(declarations)])].join("; ");
+  if (bytes === 0) return `the shop's rules are looser now: ${someOf(declarations)}`;
+  const more = `the shop's rules now allow ${bytesText(bytes).replace(" ", " more ")} to change, ${someOf(regions)} among them`;
+  return declarations.length === 0 ? more : `${more}; ${someOf(declarations)}`;
 }

@@ -26,13 +26,13 @@ function mapText({ name, version }) {
 
 // What is allowed now and was not before, in plain words; "" where nothing is.
 function wordsOf(before, map) {
-  if (before === null) return "nobody can tell whether the shop's rules now allow more: the state has not kept the region map accepted before";
+  if (before === null) return "whether the shop's rules allow more cannot be told: the state has not kept the known ones";
   const widened = widening(before, map);
   return widened === null ? "" : wideningText(widened);
 }
 
 function approvedText({ signers, claimed_time: time, text }) {
-  return `approved by ${signers.map((name) => printable(name, 60)).join(" and ")} on ${time} (claimed): "${printable(text, 200)}"`;
+  return `approved by ${signers.map((name) => printable(name, 60)).join(", ")} at ${time} (claimed): ${printable(text)}`;
 }
 
 export function judgeRules({ name, manifest, digest, map, approvals, cautions }, order) {

@@ -21,7 +21,7 @@ sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / folder) for fo
 
 import chromium
 from chromium import Chromium
-from demo_desk import DemoDesk
+from demo_desk import DemoDesk, MAPS
 from desk import CALSEAL, CALSEAL_CHECK
 
 PICTURES = os.environ.get("CALSEAL_PICTURES")
@@ -211,23 +211,45 @@ class CustomerPage(unittest.TestCase):
         self.assertEqual(self.browser.find_all("#verdict .rules"), [])
         self.confirm_all()
         self.save_all()
-        given = self.desk.put("narrow.state", self.narrowed(self.browser.saved_file("checker.state")))
-        said = self.by_checker(*self.desk.evidence("r1"), *self.desk.engine_read(), "--state", given, status=1)
-        self.assertEqual(said["reason"], "rules-widened")
-        for width, dark in ((390, False), (390, True), (DESKTOP, False)):
-            with self.subTest(width=width, dark=dark), Chromium(width, dark=dark) as browser:
-                self.begin(browser)
-                self.choose_bundle(self.desk.at("r1.calseal"), browser)
-                browser.give("#read-0", self.desk.data("engine-a-flash.bin"))
-                browser.give("#read-1", self.desk.data("engine-a-eeprom.bin"))
-                browser.give("#salt", self.desk.at("oak.salt"))
-                browser.find("details summary").click()
-                browser.give("#state", given)
-                self.assertEqual(self.check(browser), ("refused", "rules-widened"))
-                first = browser.find("#verdict h2 + p")
-                self.assertEqual(first.get_attribute("class"), "rules")
-                self.assertRegex(first.text, r"^The shop's rules now allow [0-9,]+ more bytes to change, in ")
-                self.look(browser, f"rules-{width}-{'dark' if dark else 'light'}")
+        state = self.browser.saved_file("checker.state")
+        self.seal_wide()
+        rows = [("r1", "narrow", self.narrowed(state), "refused", "rules-widened"), ("wide", "after-r1", state, "accepted", None)]
+        for bundle, name, text, outcome, reason in rows:
+            given = self.desk.put(name + ".state", text)
+            said = self.by_checker(*self.desk.evidence(bundle), *self.desk.engine_read(), "--state", given, status=0 if reason is None else 1)
+            self.assertEqual((said["verdict"], said["reason"]), (outcome, reason or ""))
+            words = said["error"]["found"] if reason else said["cautions"][0]["text"]
+            self.assertRegex(words, r"^the shop's rules now allow [0-9,]+ more bytes to change, ")
+            self.desk.put(name + ".state", text)  # a look without an image may have taught it something
+            for width, dark in ((390, False), (390, True), (DESKTOP, False)):
+                with self.subTest(bundle=bundle, width=width, dark=dark), Chromium(width, dark=dark) as browser:
+                    self.begin(browser)
+                    self.choose_bundle(self.desk.at(bundle + ".calseal"), browser)
+                    browser.give("#read-0", self.desk.data("engine-a-flash.bin"))
+                    browser.give("#read-1", self.desk.data("engine-a-eeprom.bin"))
+                    browser.give("#salt", self.desk.at("oak.salt"))
+                    browser.find("details summary").click()
+                    browser.give("#state", given)
+                    self.assertEqual(self.check(browser), (outcome, reason))
+                    first = browser.find("#verdict h2 + p")
+                    self.assertEqual(first.get_attribute("class"), "rules")
+                    self.assertEqual(first.text, words[0].upper() + words[1:] + ".")
+                    labels = [label.text for label in browser.find_all(".cautions label")]
+                    self.assertEqual(labels[:-1], [] if reason else [caution["text"] for caution in said["cautions"]])
+                    self.look(browser, f"rules-{outcome}-{width}-{'dark' if dark else 'light'}")
+
+    def seal_wide(self):
+        """A revision whose region map lets 64 KiB more be edited, approved by the root."""
+        old = MAPS / "engine.regions.json"
+        regions = json.loads(old.read_bytes())
+        next(region for region in regions["regions"] if region["name"] == "tail")["policy"] = "editable"
+        regions["version"] += 1
+        wide = self.desk.put("wide.json", json.dumps(regions).encode())
+        self.desk.quicken("root.key")
+        self.desk.json(CALSEAL, "regions", "approve", old, wide, "--text", "the tail holds data of ours", "--key", self.desk.at("root.key"), "--trust",
+                       self.desk.at("shop.trust"), "--passphrase-file", self.desk.at("word.txt"), "-o", self.desk.at("wide.approval"))
+        self.desk.seal_on("r0", "flash=" + self.desk.data("engine-r2-flash.bin"), "wide", "--parent", self.desk.at("r1.calseal"), "--regions", wide,
+                          "--approval", self.desk.at("wide.approval"))
 
     def narrowed(self, state):
         """The state as if the revision had been accepted under a map of which one region was locked."""

@@ -33,15 +33,16 @@ void add_regions(const PolicyChange& change, const RegionMap& map, std::vector<s
 }
 
 std::string declaration_text(const DeclarationChange& change) {
-  const std::string what =
-      std::string(declaration_kind_name(change.kind)) + (change.name.empty() ? "" : " " + change.name);
+  const std::string what = std::string(declaration_kind_name(change.kind)) +
+                           (change.name.empty() ? "" : " " + change.name) +
+                           (change.kind == DeclarationChange::Kind::kEraseSectors ? " are" : " is");
   switch (change.how) {
     case DeclarationChange::How::kAdded:
-      return what + " is new";
+      return what + " new";
     case DeclarationChange::How::kRemoved:
-      return what + " is gone";
+      return what + " gone";
     case DeclarationChange::How::kChanged:
-      return what + " is otherwise";
+      return what + " different";
   }
   return what;
 }
@@ -116,7 +117,7 @@ Status judge_rules(OpenedBundle& opened, const OrderEvidence& evidence) {
                  "do not use this bundle; ask the shop, which may have sealed by mistake or lost a key"});
   }
   std::string allows =
-      "whether the shop's rules allow more cannot be told: the state has no room for the known ones";
+      "whether the shop's rules allow more cannot be told: the state has not kept the known ones";
   if (known->map) {
     const MapDiff diff = diff_region_maps(*known->map, opened.map);
     if (!diff.widens) return {};

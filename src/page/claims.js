@@ -6,11 +6,11 @@ import { sha256 } from "./digest.js";
 import { claimMismatch } from "./reason.js";
 import { RangeSet } from "./range_set.js";
 import { editableShareOf } from "./compare.js";
-import { viewAt, withKnown } from "./image.js";
+import { withKnown } from "./image.js";
 import { PatchLayer } from "./patches.js";
-import { carriedImage } from "./payload.js";
+import { eachCarried } from "./payload.js";
 import { areasOf, isPinned, makePlan, spansOf, writeRangesOf } from "./plan.js";
-import { placeText } from "./place.js";
+import { overlapping, placeText } from "./place.js";
 
 // 1. It needs descriptor tables alone, and these are locked bytes, which are proved. `shape` is the cut read with everything known
 // that the base knew.
@@ -72,10 +72,12 @@ async function demandDigest(proof, place, span, bytes, wanted) {
 // 5. They are not laid down, but they must not lie.
 async function claimCarriedLocked(proof) {
   if (proof.claims.payload.kind !== "full") return;
-  const carried = carriedImage(proof.opened);
+  const carried = [];
+  eachCarried(proof.opened, (memory, range, bytes) => carried.push({ memory, range, bytes }));
   for (const span of proof.spans) {
     if (!span.known || span.kind !== "locked") continue;
-    await demandDigest(proof, "controllers/0/payload", span, viewAt(carried, span), span.after);
+    const [{ range, bytes }] = overlapping(carried, span);
+    await demandDigest(proof, "controllers/0/payload", span, bytes.subarray(span.range.begin - range.begin, span.range.end - range.begin), span.after);
   }
 }
 

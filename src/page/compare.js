@@ -5,15 +5,13 @@ import { viewOf } from "./image.js";
 import { overlapping, rangeHolds } from "./place.js";
 
 // Differing bytes of two equally long sequences as ascending, disjoint, non-adjacent ranges of offsets.
-export function differingRanges(a, b) {
-  const ranges = [];
+export function* differingRanges(a, b) {
   for (let at = 0; at < a.length; ++at) {
     if (a[at] === b[at]) continue;
     const begin = at;
     while (at < a.length && a[at] !== b[at]) ++at;
-    ranges.push({ begin, end: at });
+    yield { begin, end: at };
   }
-  return ranges;
 }
 
 // Name of the region that holds a place whole, or "".
@@ -21,18 +19,12 @@ export function regionOf(map, place) {
   return overlapping(map.regions, place).find(({ range }) => rangeHolds(range, place.range))?.name ?? "";
 }
 
-// Runs of differing bytes that both images know, cut at spans and in their order: [{memory, range, kind}].
-export function compareImages(spans, before, after) {
-  const changes = [];
-  for (const { memory, range, kind } of spans) {
-    const [one, other] = [before.memories[memory], after.memories[memory]];
-    for (const part of one.known.within(range).intersect(other.known.within(range)).ranges) {
-      for (const { begin, end } of differingRanges(viewOf(one, part), viewOf(other, part))) {
-        changes.push({ memory, range: { begin: part.begin + begin, end: part.begin + end }, kind });
-      }
-    }
+// Runs of differing bytes of a place that both images know, one after another: a list of them all may be as long as the image.
+export function* changesIn({ memory, range }, before, after) {
+  const [one, other] = [before.memories[memory], after.memories[memory]];
+  for (const part of one.known.within(range).intersect(other.known.within(range)).ranges) {
+    for (const { begin, end } of differingRanges(viewOf(one, part), viewOf(other, part))) yield { begin: part.begin + begin, end: part.begin + end };
   }
-  return changes;
 }
 
 // Share of the image's known bytes that a revision may change, in hundredths of a percent.

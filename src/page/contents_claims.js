@@ -6,7 +6,7 @@ import { claimMismatch } from "./reason.js";
 import { RangeSet } from "./range_set.js";
 import { differingRanges, regionOf } from "./compare.js";
 import { segmentsOf } from "./image.js";
-import { memoryIndexOf, overlapping, placeText, rangeHolds } from "./place.js";
+import { memoryIndexOf, overlapping, placeText, rangeHolds, setsOf } from "./place.js";
 
 // 1.
 export function claimMap({ name, manifest, map }) {
@@ -67,13 +67,11 @@ function listChanges({ name, manifest, map, changes }, spans) {
 
 // Bytes that the patches change between base and result, by memory.
 function patchedBytes({ manifest, map }) {
-  const sets = map.memories.map(() => new RangeSet());
-  manifest.controllers[0].patches.forEach(({ base, result }, i) => {
+  return setsOf(map, manifest.controllers[0].patches.flatMap(({ base, result }, i) => {
     const { memory, range, before, after } = map.patches[i];
-    if (base === result) return;
-    for (const { begin, end } of differingRanges(before, after)) sets[memory].add({ begin: range.begin + begin, end: range.begin + end });
-  });
-  return sets;
+    if (base === result) return [];
+    return [...differingRanges(before, after)].map(({ begin, end }) => ({ memory, range: { begin: range.begin + begin, end: range.begin + end } }));
+  }));
 }
 
 // 2.

@@ -14,6 +14,20 @@ function reflectBits(value, width) {
   return out;
 }
 
+const KEPT = 64;
+const kept = new Map();
+
+// The CRC of these parameters. Making one takes longer than many a coverage: the last few that were made are kept, and no more,
+// however many a region map names.
+export function crcOf(parameters) {
+  const key = Object.values(parameters).join();
+  if (!kept.has(key)) {
+    if (kept.size === KEPT) kept.delete(kept.keys().next().value);
+    kept.set(key, new Crc(parameters));
+  }
+  return kept.get(key);
+}
+
 const low32 = (value) => Number(value & 0xffffffffn) | 0;
 
 // The fault in the parameters as {found, expected}, or nothing.
@@ -159,6 +173,41 @@ export class Crc {
     const polynomial = refin ? reflectBits(state, width) : state >> this.shift;
     const effect = this.multiply(this.power(length - offset - 1), polynomial);
     return refout ? reflectBits(effect, width) : effect;
+  }
+
+  // The same for bytes that each stand at many offsets: [index] the effects of the bits of byte `index`, lowest first. `walk(take)`
+  // calls take(offset, index) for every byte and offset, the last offset first. Linear in the length of the message.
+  byteEffects(length, count, walk) {
+    const sums = { high: new Int32Array(count), low: new Int32Array(count) }; // of x^(8 * (length - 1 - offset)), as states
+    const power = this.toState(1n);
+    let high = low32(power >> 32n);
+    let low = low32(power);
+    let at = length - 1;
+    walk((offset, index) => {
+      for (; at > offset; --at) [high, low] = this.afterZero(high, low);
+      sums.high[index] ^= high;
+      sums.low[index] ^= low;
+    });
+    return Array.from({ length: count }, (_, i) => this.effectsOf((BigInt(sums.high[i] >>> 0) << 32n) | BigInt(sums.low[i] >>> 0)));
+  }
+
+  // The state after one more byte 00.
+  afterZero(high, low) {
+    if (this.parameters.refin) return [(high >>> 8) ^ this.high[low & 0xff], ((low >>> 8) | (high << 24)) ^ this.low[low & 0xff]];
+    if (this.size === 32) return [0, (low << 8) ^ this.low[low >>> 24]];
+    return [((high << 8) | (low >>> 24)) ^ this.high[high >>> 24], (low << 8) ^ this.low[high >>> 24]];
+  }
+
+  effectsOf(sum) {
+    const {width, refin, refout} = this.parameters;
+    const polynomialOf = (state) => (refin ? reflectBits(state, width) : state >> this.shift);
+    const effects = [];
+    for (let i = 0; i < 8; ++i) {
+      const bit = refin ? 7 - i : i; // each is x times the one before
+      const before = effects[refin ? bit + 1 : bit - 1];
+      effects[bit] = i === 0 ? this.multiply(polynomialOf(sum), polynomialOf(this.update(0n, Uint8Array.of(1 << bit)))) : this.multiply(before, 2n);
+    }
+    return refout ? effects.map((effect) => reflectBits(effect, width)) : effects;
   }
 
   // What an error-free codeword leaves before xorout: the appended CRC cancels the register but for xorout, then

@@ -2,14 +2,13 @@
 
 import { rangeText } from "./bytes.js";
 import { Refusal } from "./reason.js";
-import { RangeSet } from "./range_set.js";
-import { placeText } from "./place.js";
+import { placeText, setsOf } from "./place.js";
 
 // 1. Erasing takes the whole sector.
 function sectorsWereRead({ map, cut, baseKnown, words }, sectors) {
   for (const { memory, range } of sectors) {
     const missing = baseKnown[memory].within(range);
-    missing.removeAll(cut.memories[memory].known);
+    missing.removeAll(cut.memories[memory].known.within(range));
     if (missing.empty) continue;
     throw new Refusal("read-incomplete", { place: placeText(map, { memory, range: missing.ranges[0] }),
       found: `bytes that ${words.read} does not hold, in an erase sector to be written`, expected: "every byte of such a sector",
@@ -19,11 +18,7 @@ function sectorsWereRead({ map, cut, baseKnown, words }, sectors) {
 
 // Bytes owned by nodes that read learned bytes, themselves or through others.
 function ownedByLearned({ map, plan }) {
-  const sets = map.memories.map(() => new RangeSet());
-  for (const node of plan.nodes) {
-    if (node.readsLearned) for (const { memory, range } of node.writes) sets[memory].add(range);
-  }
-  return sets;
+  return setsOf(map, plan.nodes.filter((node) => node.readsLearned).flatMap((node) => node.writes));
 }
 
 function stale(place, found) {

@@ -1,7 +1,8 @@
 // What a controller holds: memories whose bytes are known or unknown.
 //
-// A memory is {name, extent, bytes, known}: `bytes` spans the extent whole, and where a byte is unknown it is the fill and
-// means nothing. An image is {memories}, in the order of the region map.
+// A memory is {name, extent, bytes, known}: `bytes` spans the extent whole, and where a byte is unknown it means nothing. Nobody
+// writes there, so that the platform need not find room for a memory that nobody read. An image is {memories}, in the order of the
+// region map.
 
 import { RangeSet } from "./range_set.js";
 import { sizeOf } from "./place.js";
@@ -9,15 +10,18 @@ import { sizeOf } from "./place.js";
 // An image of the map's memories with nothing known.
 export function blankImage(map) {
   return {
-    memories: map.memories.map(({ name, extent, fill }) =>
-      ({ name, extent, bytes: new Uint8Array(sizeOf(extent)).fill(fill), known: new RangeSet() })),
+    memories: map.memories.map(({ name, extent }) => ({ name, extent, bytes: new Uint8Array(sizeOf(extent)), known: new RangeSet() })),
   };
 }
 
+// What is known, and no more.
 export function copyImage(image) {
   return {
-    memories: image.memories.map(({ name, extent, bytes, known }) =>
-      ({ name, extent, bytes: bytes.slice(), known: known.copy() })),
+    memories: image.memories.map((memory) => {
+      const copy = { name: memory.name, extent: memory.extent, bytes: new Uint8Array(memory.bytes.length), known: memory.known.copy() };
+      for (const range of memory.known.ranges) viewOf(copy, range).set(viewOf(memory, range));
+      return copy;
+    }),
   };
 }
 

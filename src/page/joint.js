@@ -1,11 +1,13 @@
 // Checksums that depend on each other, or on themselves, solved as one linear system over GF(2): CRCs and exclusive-or sums are
 // affine in every bit they cover, so "every slot holds its right value" is a set of linear equations in the bits of the slots.
 
+import { crcOf } from "./crc.js";
 import { lowMask } from "./sum.js";
 import { rankOf, solveGf2 } from "./gf2.js";
 import { copiedByte } from "./verify.js";
 import { computeValue, decodeWord, encodeSlot, finishValue, unfinishNumber } from "./value.js";
-import { rangesOverlap, sizeOf } from "./place.js";
+import { comparePlaces, rangesOverlap, sizeOf } from "./place.js";
+import { xorLane } from "./region_map_arithmetic.js";
 import { viewAt } from "./image.js";
 
 export const JOINT_BIT_LIMIT = 1024;  // unknown bits of one system; also equations, also members
@@ -34,17 +36,21 @@ function copiesInOrder(plan, group) {
   return ready.length === copies.length ? ready.map((i) => copies[i]) : undefined;
 }
 
-// The byte itself and every byte of the group's copies that repeats it, as [memory, address].
-function repeatedPlaces(plan, copies, memory, address) {
-  const places = [[memory, address]];
-  for (const index of copies) {
-    const { of, memory: toMemory, range } = plan.map.copies[plan.nodes[index].index];
-    for (const [ofMemory, at] of places.slice()) {
-      if (of.memory !== ofMemory || at < of.range.begin || at >= of.range.end) continue;
-      places.push([toMemory, range.begin + (at - of.range.begin)]);
+// The unknown bytes and every byte of the group's copies that repeats one, as {memory, range, index}.
+function repeatedBytes(plan, copies, unknowns) {
+  const all = [];
+  for (let i = 0; i < unknowns.length; i += 8) {
+    const { memory, address } = unknowns[i];
+    const repeated = [[memory, address]];
+    for (const index of copies) {
+      const { of, memory: toMemory, range } = plan.map.copies[plan.nodes[index].index];
+      for (const [ofMemory, at] of repeated.slice()) {
+        if (of.memory === ofMemory && of.range.begin <= at && at < of.range.end) repeated.push([toMemory, range.begin + (at - of.range.begin)]);
+      }
     }
+    for (const [inMemory, at] of repeated) all.push({ memory: inMemory, address: at, index: i / 8 });
   }
-  return places;
+  return all;
 }
 
 // Equations of one checksum: bits of its rule's value, or bits of its slots.
@@ -68,12 +74,27 @@ function valueChange(checksum, change) {
   return vector;
 }
 
-// Change of the algorithm's value when one bit at one offset of the message flips.
-function effectOf(algorithm, node, offset, bit) {
-  if (algorithm.kind === "crc") return node.crc.bitEffect(node.message.length, offset, bit);
+// By the addresses for which a message with this lane reads them, sorted by place.
+function namedBy(lane, repeated) {
+  return repeated.map(({ memory, address, index }) => {
+    const begin = xorLane(address, lane);
+    return { memory, range: { begin, end: begin + 1 }, index };
+  }).sort(comparePlaces);
+}
+
+// By unknown byte: changes of the algorithm's value when one of its bits flips, lowest first. `named`: what repeatedBytes() gives, by
+// the addresses for which the message reads it.
+function effectsOn({ algorithm }, message, named, count) {
+  const walk = (take) => message.walkBack(named, take);
+  if (algorithm.kind === "crc") return crcOf(algorithm.crc).byteEffects(message.length, count, walk);
+  const effects = Array.from({ length: count }, () => new Array(8).fill(0n));
   const unit = algorithm.sum.unit / 8;
-  const inWord = offset % unit;
-  return 1n << BigInt(8 * (algorithm.sum.order === "big" ? unit - 1 - inWord : inWord) + bit);
+  walk((offset, index) => {
+    const inWord = offset % unit;
+    const first = 8 * (algorithm.sum.order === "big" ? unit - 1 - inWord : inWord);
+    for (let bit = 0; bit < 8; ++bit) effects[index][bit] ^= 1n << BigInt(first + bit);
+  });
+  return effects;
 }
 
 // The bit of the checksum's own slots that the unknown is, among its equations; nothing when it is none.
@@ -113,14 +134,14 @@ export function makeJointSystem(plan, group) {
     if (unknowns.length > JOINT_BIT_LIMIT || equations > JOINT_BIT_LIMIT) return undefined;
   }
   const columns = unknowns.map(() => 0n);
+  const repeated = repeatedBytes(plan, copies, unknowns);
+  const byLane = new Map();
   for (const { node, checksum, first } of members) {
-    let offsets = [];  // at which the message takes the byte of this unknown
+    const { lane } = node.message;
+    if (!byLane.has(lane)) byLane.set(lane, namedBy(lane, repeated));
+    const effects = effectsOn(checksum, node.message, byLane.get(lane), unknowns.length / 8);
     unknowns.forEach((unknown, i) => {
-      if (unknown.bit === 0) {
-        offsets = repeatedPlaces(plan, copies, unknown.memory, unknown.address)
-          .flatMap(([memory, address]) => node.message.offsetsOf(memory, address));
-      }
-      const change = offsets.reduce((sum, offset) => sum ^ effectOf(checksum.algorithm, node, offset, unknown.bit), 0n);
+      const change = effects[i >> 3][i & 7];
       columns[i] ^= valueChange(checksum, change) << first;
       const own = ownEquation(checksum, unknown);
       if (own !== undefined) columns[i] ^= 1n << (first + own);

@@ -16,7 +16,7 @@ function matchComplete({ map, spans, read, words }) {
   for (const { memory, range, kind, known } of spans) {
     if (!known || (!isPinned(kind) && kind !== "binding")) continue;
     const missing = new RangeSet([range]);
-    missing.removeAll(read.image.memories[memory].known);
+    missing.removeAll(read.image.memories[memory].known.within(range));
     if (missing.empty) continue;
     throw new Refusal("read-incomplete", { place: placeText(map, { memory, range: missing.ranges[0] }),
       found: `bytes that ${words.read} does not hold`, expected: "every byte that is matched or written",

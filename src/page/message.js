@@ -1,7 +1,7 @@
 // What one checksum reads from one image, in the order it reads: coverage with tables looked up, substitutions and word swaps
 // applied. The message's bytes are never copied as a whole.
 
-import { addressText, concatBytes, grouped } from "./bytes.js";
+import { addressText, grouped } from "./bytes.js";
 import { Refusal } from "./reason.js";
 import { RangeSet } from "./range_set.js";
 import { CHECKSUM_READ_LIMIT, laneOf, readAddresses, xorLane } from "./region_map_arithmetic.js";
@@ -9,6 +9,7 @@ import { comparePlaces, isEmptyRange, overlapping, placeText, sizeOf } from "./p
 import { knowsPlace, segmentsOf, viewAt, viewOf } from "./image.js";
 
 const BLOCK_SIZE = 65536;  // bytes handed on at once
+export const PIECE_LIMIT = 131072;  // of all checksums of a map
 
 function readWord(bytes, order) {
   const [a, b, c, d] = order === "big" ? bytes : [...bytes].reverse();
@@ -42,27 +43,36 @@ function readRecord(map, table, record, lane, exists, image) {
 // `pieces` are {kind, offset, size, ...}: "memory" with memory and address (the one named by the coverage; with a swap another
 // byte is read), "literal" with bytes, "run" with the one byte `as`. `reads`: addresses whose bytes are taken, by memory.
 export class Message {
-  constructor(map, checksum, image) {
+  // `pieces` is how many it may have.
+  constructor(map, checksum, image, pieces) {
+    this.name = checksum.name;
+    this.mostPieces = pieces;
     this.pieces = [];
     this.length = 0;
     this.lane = laneOf(checksum.swap);
-    this.reads = map.memories.map(() => new RangeSet());
+    const taken = map.memories.map(() => []);
     // Substitutes as the addresses for which they are read.
     this.replaced = checksum.substitutes.flatMap(({ memory, range, as }) =>
       readAddresses(range, this.lane).map((named) => ({ memory, range: named, as }))).sort(comparePlaces);
     for (const part of checksum.coverage) {
-      if (part.kind === "range") this.addMemory(part);
+      if (part.kind === "range") this.addMemory(part, taken);
       else if (part.kind === "literal") this.push({ kind: "literal", size: part.bytes.length, bytes: part.bytes });
-      else this.addTable(map, checksum, part, image);
+      else this.addTable(map, checksum, part, image, taken);
     }
+    this.reads = taken.map((ranges) => new RangeSet(ranges));
   }
 
   push(piece) {
-    this.pieces.push({ ...piece, offset: this.length });
+    if (this.pieces.length === this.mostPieces) {
+      throw new Refusal("descriptor-invalid", { place: this.name, found: `more than ${grouped(PIECE_LIMIT)} pieces read by all checksums up to this one`,
+        expected: `at most ${grouped(PIECE_LIMIT)}`, next: "read fewer ranges, or cut them by fewer substitutes" });
+    }
+    piece.offset = this.length;
+    this.pieces.push(piece);
     this.length += piece.size;
   }
 
-  addTable(map, checksum, { table, own, record }, image) {
+  addTable(map, checksum, { table, own, record }, image, taken) {
     const exists = segmentsOf(map.memories[table.pointsInto]);
     const end = own ? record + 1 : table.records;
     for (let i = own ? record : 0; i < end; ++i) {
@@ -72,15 +82,15 @@ export class Message {
         throw new Refusal("descriptor-invalid", { place: checksum.name, found: `more than ${grouped(CHECKSUM_READ_LIMIT)} bytes`,
           expected: "a coverage of sensible size", next: "check that region map and image belong together" });
       }
-      this.addMemory(place);
+      this.addMemory(place, taken);
     }
   }
 
-  addMemory({ memory, range }) {
+  addMemory({ memory, range }, taken) {
     const pushMemory = (part) => {
       if (isEmptyRange(part)) return;
       this.push({ kind: "memory", size: sizeOf(part), memory, address: part.begin });
-      for (const read of readAddresses(part, this.lane)) this.reads[memory].add(read);
+      for (const read of readAddresses(part, this.lane)) taken[memory].push(read);
     };
     let begin = range.begin;
     for (const { range: replaced, as } of overlapping(this.replaced, { memory, range })) {
@@ -115,8 +125,15 @@ export class Message {
     for (let i = 0; i < part.length; ++i) part[i] = bytes[xorLane(address + i, this.lane) - extent.begin];
   }
 
-  bytes(image) {
-    return concatBytes([...this.blocks(image)].map((block) => block.slice()));
+  // Calls take(offset, index) for every offset at which the message takes a byte of `named`, the last first. `named`: {memory, range,
+  // index} of single bytes by the addresses for which they are read, sorted by place.
+  walkBack(named, take) {
+    for (let i = this.pieces.length - 1; i >= 0; --i) {
+      const { kind, memory, address, size, offset } = this.pieces[i];
+      if (kind !== "memory") continue;
+      const inside = overlapping(named, { memory, range: { begin: address, end: address + size } });
+      for (let k = inside.length - 1; k >= 0; --k) take(offset + (inside[k].range.begin - address), inside[k].index);
+    }
   }
 
   // Every offset of the message at which the byte at `address` stands.

@@ -1,6 +1,7 @@
 // Places: a range of addresses with the index of its memory, as {memory, range}; whatever has a place has these two.
 
 import { rangeText } from "./bytes.js";
+import { RangeSet } from "./range_set.js";
 
 // In the order of memories, then addresses.
 export function comparePlaces(a, b) {
@@ -28,6 +29,13 @@ export function overlapping(sorted, place) {
     found.push(sorted[i]);
   }
   return found;
+}
+
+// The ranges of some places, one set for each memory of the map.
+export function setsOf(map, places) {
+  const ranges = map.memories.map(() => []);
+  for (const place of places) ranges[place.memory].push(place.range);
+  return ranges.map((list) => new RangeSet(list));
 }
 
 export function rangesOverlap(a, b) {

@@ -2,31 +2,47 @@
 // solved together, which float, and how the image falls into spans. It looks only at locked bytes, so all reads of one base
 // give the same plan.
 //
-// A plan is {map, nodes, edges, order, learned, kinds}. A node is one checksum or copy: {isCopy, index, name, message, crc, reads,
+// A plan is {map, nodes, edges, order, learned, kinds}. A node is one checksum or copy: {isCopy, index, name, message, reads,
 // writes, floating, readsLearned}; `reads` by memory, a rule's own balance not among them; `writes` slots, balance or copy.
 // `edges` are, by node, the nodes whose bytes it reads itself. A group of `order` is {nodes, joint}. `learned` and `kinds` are sets
 // of bytes by memory; learned bytes are those of the kind volatile.
 
 import { grouped } from "./bytes.js";
 import { Refusal } from "./reason.js";
-import { Crc } from "./crc.js";
 import { RangeSet } from "./range_set.js";
-import { Message } from "./message.js";
+import { Message, PIECE_LIMIT } from "./message.js";
 import { JOINT_BIT_LIMIT, makeJointSystem } from "./joint.js";
-import { comparePlaces, overlapping, sizeOf } from "./place.js";
+import { comparePlaces, overlapping, setsOf, sizeOf } from "./place.js";
 
 // The derived ranges of all nodes, sorted by place; they never overlap.
 function ownedRanges(nodes) {
   return nodes.flatMap((node, owner) => node.writes.map(({ memory, range }) => ({ memory, range, owner }))).sort(comparePlaces);
 }
 
-// Owners of derived bytes that `reads` touches, ascending.
-function ownersRead(owned, reads) {
-  const owners = new Set();
-  reads.forEach((set, memory) => {
-    for (const range of set.ranges) for (const { owner } of overlapping(owned, { memory, range })) owners.add(owner);
+const PLACES_READ_LIMIT = 2 ** 20;  // slots, balances and copies, by all checksums and copies together
+
+// By node: the nodes whose bytes it reads, ascending.
+function makeEdges(nodes) {
+  const owned = ownedRanges(nodes);
+  let left = PLACES_READ_LIMIT;
+  return nodes.map(({ name, reads }) => {
+    const owners = new Set();
+    let last; // two ranges may touch one place
+    reads.forEach((set, memory) => {
+      for (const range of set.ranges) {
+        for (const place of overlapping(owned, { memory, range })) {
+          if (place === last) continue;
+          last = place;
+          owners.add(place.owner);
+          if (--left >= 0) continue;
+          throw new Refusal("descriptor-invalid", { place: name,
+            found: `more than ${grouped(PLACES_READ_LIMIT)} slots, balances and copies read by all checksums and copies up to this one`,
+            expected: `at most ${grouped(PLACES_READ_LIMIT)}`, next: "read fewer of each other's results" });
+        }
+      }
+    });
+    return Uint16Array.from(owners).sort();
   });
-  return [...owners].sort((a, b) => a - b);
 }
 
 // Strongly connected components (Tarjan 1972), each after all that it depends on. Without recursion, since the depth is set by
@@ -76,16 +92,12 @@ function findComponents(edges) {
 const READS_OF_AN_IMAGE = 64;  // docs/proof.md, claims
 
 function makeNodes(map, image) {
-  const crcs = new Map();  // by parameters: making one takes longer than many a coverage
-  const crcOf = (parameters) => {
-    const key = Object.values(parameters).join();
-    if (!crcs.has(key)) crcs.set(key, new Crc(parameters));
-    return crcs.get(key);
-  };
+  let pieces = PIECE_LIMIT;
   let read = 0;
   const most = READS_OF_AN_IMAGE * map.memories.reduce((total, { extent }) => total + sizeOf(extent), 0);
   const checksums = map.checksums.map((checksum, index) => {
-    const message = new Message(map, checksum, image);
+    const message = new Message(map, checksum, image, pieces);
+    pieces -= message.pieces.length;
     read += message.length;
     // Nothing that a small file says keeps a machine busy for long.
     if (read > most) {
@@ -93,17 +105,19 @@ function makeNodes(map, image) {
         found: `${grouped(read)} bytes read by all checksums up to this one`, expected: `at most ${grouped(most)}`,
         next: "check that region map and image belong together" });
     }
-    const reads = message.reads.map((set) => set.copy());
     const { balance } = checksum.rule ?? {};
-    if (balance !== undefined) reads[balance.memory].remove(balance.range);
+    const reads = [...message.reads];
+    if (balance !== undefined) {
+      reads[balance.memory] = reads[balance.memory].copy();
+      reads[balance.memory].remove(balance.range);
+    }
     return { isCopy: false, index, name: checksum.name, message, reads, floating: false,
-      crc: checksum.algorithm.kind === "crc" ? crcOf(checksum.algorithm.crc) : undefined,
       writes: balance === undefined ? checksum.slots : [balance] };
   });
   const copies = map.copies.map((copy, index) => {
     const reads = map.memories.map(() => new RangeSet());
     reads[copy.of.memory].add(copy.of.range);
-    return { isCopy: true, index, name: copy.name, message: undefined, reads, floating: false, crc: undefined, writes: [copy] };
+    return { isCopy: true, index, name: copy.name, message: undefined, reads, floating: false, writes: [copy] };
   });
   return [...checksums, ...copies];
 }
@@ -112,21 +126,21 @@ function memberNames(plan, nodes) {
   return [...nodes, nodes[0]].map((index) => plan.nodes[index].name).join(" -> ");
 }
 
+const regionBytes = (map, policy) => setsOf(map, map.regions.filter((region) => region.policy === policy));
+const bindingBytes = (map) => setsOf(map, map.identity.filter((field) => field.binds));
+const ownedBytes = ({ map, nodes }, wanted) => setsOf(map, nodes.filter(wanted).flatMap((node) => node.writes));
+
 // Learned bytes: those of volatile regions that no node owns and no binding field holds.
 function learnedBytes(plan) {
-  const sets = plan.map.memories.map(() => new RangeSet());
-  for (const region of plan.map.regions) {
-    if (region.policy === "volatile") sets[region.memory].add(region.range);
-  }
-  for (const place of plan.nodes.flatMap((node) => node.writes)) sets[place.memory].remove(place.range);
-  for (const field of plan.map.identity) if (field.binds) sets[field.memory].remove(field.range);
+  const sets = regionBytes(plan.map, "volatile");
+  for (const stronger of [ownedBytes(plan, () => true), bindingBytes(plan.map)]) sets.forEach((set, memory) => set.removeAll(stronger[memory]));
   return sets;
 }
 
 // Learned bytes and binding fields.
 function vehicleBytes(plan) {
-  const sets = plan.learned.map((set) => set.copy());
-  for (const field of plan.map.identity) if (field.binds) sets[field.memory].add(field.range);
+  const sets = bindingBytes(plan.map);
+  sets.forEach((set, memory) => set.addAll(plan.learned[memory]));
   return sets;
 }
 
@@ -188,35 +202,28 @@ function checkGroups(plan) {
 
 export function makePlan(map, image) {
   const plan = { map, nodes: makeNodes(map, image), order: [] };
-  const owned = ownedRanges(plan.nodes);
-  plan.edges = plan.nodes.map((node) => ownersRead(owned, node.reads));
+  plan.edges = makeEdges(plan.nodes);
   for (const nodes of findComponents(plan.edges)) {
     plan.order.push({ nodes, joint: nodes.length > 1 || plan.edges[nodes[0]].includes(nodes[0]) });
   }
   plan.learned = learnedBytes(plan);
   markFloating(plan);
   checkGroups(plan);
-  plan.kinds = map.memories.map((_, memory) => kindSets(plan, memory));
+  plan.kinds = kindSets(plan);
   return plan;
 }
 
-// Kind of every byte of one memory that is not locked, as disjoint sets.
-function kindSets(plan, memory) {
-  const sets = { editable: new RangeSet(), derived: new RangeSet(), floating: new RangeSet(), volatile: plan.learned[memory],
-    binding: new RangeSet() };
-  for (const region of plan.map.regions) {
-    if (region.memory === memory && region.policy === "editable") sets.editable.add(region.range);
-  }
-  for (const node of plan.nodes) {
-    for (const place of node.writes) {
-      if (place.memory === memory) sets[node.floating ? "floating" : "derived"].add(place.range);
-    }
-  }
-  for (const field of plan.map.identity) {
-    if (field.binds && field.memory === memory) sets.binding.add(field.range);
-  }
-  for (const stronger of [sets.derived, sets.floating, sets.binding]) sets.editable.removeAll(stronger);
-  return sets;
+// By memory: the kind of every byte that is not locked, as disjoint sets.
+function kindSets(plan) {
+  const { map, learned } = plan;
+  const [derived, floating] = [false, true].map((floats) => ownedBytes(plan, (node) => node.floating === floats));
+  const [editable, binding] = [regionBytes(map, "editable"), bindingBytes(map)];
+  return map.memories.map((_, memory) => {
+    const sets = { editable: editable[memory], derived: derived[memory], floating: floating[memory], volatile: learned[memory],
+      binding: binding[memory] };
+    for (const stronger of [sets.derived, sets.floating, sets.binding]) sets.editable.removeAll(stronger);
+    return sets;
+  });
 }
 
 export function isPinned(kind) {
@@ -261,23 +268,18 @@ export function spansOf(plan, image) {
 // Ranges that every payload of areas holds: editable, permitted patches, pinned derived; known bytes of `image` only. One set
 // for each memory.
 export function areasOf(plan, image) {
-  const areas = plan.kinds.map(({ editable, derived }) => {
-    const set = editable.copy();
+  return setsOf(plan.map, plan.map.patches).map((set, memory) => {
+    const { editable, derived } = plan.kinds[memory];
+    set.addAll(editable);
     set.addAll(derived);
-    return set;
+    return set.intersect(image.memories[memory].known);
   });
-  for (const patch of plan.map.patches) areas[patch.memory].add(patch.range);
-  return areas.map((set, memory) => set.intersect(image.memories[memory].known));
 }
 
 // The areas of `image`, and the floating places that depend on them: writing exactly these turns any revision of the base into any other.
 export function writeRangesOf(plan, areas, image) {
   const reached = nodesThatRead(plan, areas);
-  const extra = areas.map(() => new RangeSet());
-  plan.nodes.forEach((node, index) => {
-    if (!reached[index] || !node.floating) return;
-    for (const place of node.writes) extra[place.memory].add(place.range);
-  });
+  const extra = setsOf(plan.map, plan.nodes.filter((node, index) => reached[index] && node.floating).flatMap((node) => node.writes));
   return areas.map((set, memory) => {
     const all = set.copy();
     all.addAll(extra[memory].intersect(image.memories[memory].known));

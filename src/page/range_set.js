@@ -1,9 +1,20 @@
 // Addresses as sorted, disjoint, non-empty ranges that are merged where they touch.
 
 export class RangeSet {
+  // Ranges in any order, which may overlap.
   constructor(ranges = []) {
     this.ranges = [];
-    for (const range of ranges) this.add(range);
+    this.append([...ranges].sort((a, b) => a.begin - b.begin));
+  }
+
+  // Ranges of which none begins before another, or before those that are there.
+  append(ranges) {
+    for (const { begin, end } of ranges) {
+      const last = this.ranges.at(-1);
+      if (begin >= end) continue;
+      if (last === undefined || last.end < begin) this.ranges.push({ begin, end });
+      else last.end = Math.max(last.end, end);
+    }
   }
 
   // Index of the first range that ends behind `at`.
@@ -45,11 +56,21 @@ export class RangeSet {
   }
 
   addAll(other) {
-    for (const range of other.ranges) this.add(range);
+    this.ranges = new RangeSet([...this.ranges, ...other.ranges]).ranges;
   }
 
   removeAll(other) {
-    for (const range of other.ranges) this.remove(range);
+    const kept = [];
+    let from = 0;
+    for (let { begin, end } of this.ranges) {
+      while (from < other.ranges.length && other.ranges[from].end <= begin) ++from;
+      for (let i = from; i < other.ranges.length && other.ranges[i].begin < end; ++i) {
+        if (begin < other.ranges[i].begin) kept.push({ begin, end: other.ranges[i].begin });
+        begin = Math.min(other.ranges[i].end, end);
+      }
+      if (begin < end) kept.push({ begin, end });
+    }
+    this.ranges = kept;
   }
 
   has(at) {
@@ -73,14 +94,14 @@ export class RangeSet {
   within({ begin, end }) {
     const part = new RangeSet();
     for (let i = this.firstBehind(begin); i < this.ranges.length && this.ranges[i].begin < end; ++i) {
-      part.add({ begin: Math.max(begin, this.ranges[i].begin), end: Math.min(end, this.ranges[i].end) });
+      part.append([{ begin: Math.max(begin, this.ranges[i].begin), end: Math.min(end, this.ranges[i].end) }]);
     }
     return part;
   }
 
   intersect(other) {
     const both = new RangeSet();
-    for (const range of other.ranges) both.addAll(this.within(range));
+    for (const range of other.ranges) both.append(this.within(range).ranges);
     return both;
   }
 

@@ -16,14 +16,16 @@ import { memoryIndexOf, placeText, rangesOverlap, sizeOf } from "./place.js";
 
 const READ_FILE_LIMIT = 2 ** 30;  // bytes of one file, record forms included
 
+function requireFree(map, place, file, image) {
+  if (!image.memories[place.memory].known.overlaps(place.range)) return;
+  throw new Refusal("record-overlap", { file, place: placeText(map, place), found: "bytes that another file gave already",
+    expected: "each byte from one file", next: "give each memory once" });
+}
+
 function lay(map, place, bytes, file, image) {
-  const { known } = image.memories[place.memory];
-  if (known.overlaps(place.range)) {
-    throw new Refusal("record-overlap", { file, place: placeText(map, place), found: "bytes that another file gave already",
-      expected: "each byte from one file", next: "give each memory once" });
-  }
+  requireFree(map, place, file, image);
   putBytes(image, place, bytes);
-  known.add(place.range);
+  image.memories[place.memory].known.add(place.range);
 }
 
 function layRaw(map, index, bytes, file, image) {
@@ -34,6 +36,12 @@ function layRaw(map, index, bytes, file, image) {
       next: bytes.length < total
         ? "the file is too short: read the controller again, or declare its form in the region map"
         : "the file is too long: check memory and file, or declare its form in the region map" });
+  }
+  const { extent, known } = image.memories[index];
+  if (known.empty && memory.segments.length === 1 && total === sizeOf(extent)) {
+    image.memories[index].bytes = bytes; // the very file: nobody writes into a read
+    known.add(extent);
+    return;
   }
   for (const segment of memory.segments) {
     lay(map, { memory: index, range: segment }, bytes.subarray(0, sizeOf(segment)), file, image);
@@ -74,8 +82,9 @@ function placesOf(map, named, range, file) {
     expected: "addresses of the region map's memories", next: "check that file and region map belong together" });
 }
 
-// Bytes that are known to be the fill without standing in a file.
-function fillBytes(read, memory, set) {
+// Bytes that are known to be `value` without standing in a file.
+function fillBytes(read, memory, set, value) {
+  for (const range of set.ranges) viewAt(read.image, { memory, range }).fill(value);
   read.filled[memory].addAll(set);
   read.image.memories[memory].known.addAll(set);
 }
@@ -95,7 +104,7 @@ function laySegments(map, named, segments, file, read) {
     if (!map.memories[index].holeIsFill) continue;
     const holes = segmentsOf(map.memories[index]);
     holes.removeAll(read.image.memories[index].known);
-    fillBytes(read, index, holes);
+    fillBytes(read, index, holes, map.memories[index].fill);
   }
   return touched.size === 1 ? [...touched][0] : undefined;
 }
@@ -103,8 +112,8 @@ function laySegments(map, named, segments, file, read) {
 function layDeclared(map, form, bytes, file, read) {
   for (const part of wrappedParts(form)) lay(map, part, bytes.subarray(part.at, part.at + part.size), file, read.image);
   for (const place of form.omitted) {
-    lay(map, place, new Uint8Array(sizeOf(place.range)).fill(form.fill), file, read.image);
-    fillBytes(read, place.memory, new RangeSet([place.range]));
+    requireFree(map, place, file, read.image);
+    fillBytes(read, place.memory, new RangeSet([place.range]), form.fill);
   }
 }
 
@@ -205,11 +214,16 @@ export async function loadRead(map, files) {
   return read;
 }
 
+// The memory's own bytes where the file is all of it: nobody needs the image afterwards.
+function rawFile(memory, segments) {
+  return sizeOf(segments[0]) === memory.bytes.length ? memory.bytes : joinRanges(memory, segments);
+}
+
 function renderSource(map, source, image) {
   if (source.declared !== undefined) return wrap(source.declared, source.file.original, image, source.name);
   const index = memoryIndexOf(map, source.memory);
   const named = index === -1 ? undefined : index;
-  if (source.form === "raw") return joinRanges(image.memories[named], map.memories[named].segments);
+  if (source.form === "raw") return rawFile(image.memories[named], map.memories[named].segments);
   const segments = source.file.segments.map(({ address, bytes }) => {
     const out = new Uint8Array(bytes.length);
     let at = 0;

@@ -3,14 +3,14 @@
 import { sha256 } from "./digest.js";
 import { claimMismatch, Refusal } from "./reason.js";
 import { correctFloating } from "./correct.js";
-import { copyImage, putBytes, viewAt } from "./image.js";
+import { copyImage, putBytes, viewAt, withKnown } from "./image.js";
 import { PatchLayer } from "./patches.js";
 import { eachCarried } from "./payload.js";
 import { placeText } from "./place.js";
 
 // 1. The areas alone: whatever else a full payload carries, the vehicle keeps its own bytes.
-function layPayload({ opened, areas, cut }) {
-  const image = copyImage(cut);
+function layPayload({ opened, areas, read, cut }) {
+  const image = withKnown(copyImage(read.image), cut.memories.map(({ known }) => known));
   eachCarried(opened, (memory, range, bytes) => {
     for (const { begin, end } of areas[memory].within(range).ranges) {
       putBytes(image, { memory, range: { begin, end } }, bytes.subarray(begin - range.begin, end - range.begin));

@@ -1,8 +1,8 @@
 // The arithmetic of one checksum: value over its message, finished result, and the bytes that its slots should hold. Numbers
 // are BigInt; the result of SHA-256 is its 32 bytes.
 
-import { fromHex } from "./bytes.js";
-import { sha256 } from "./digest.js";
+import { crcOf } from "./crc.js";
+import { Sha256 } from "./sha256.js";
 import { Adler, Fletcher, Sum, lowMask, onesComplement, twosComplement } from "./sum.js";
 import { algorithmBits } from "./region_map_checksums.js";
 import { sizeOf } from "./place.js";
@@ -11,13 +11,13 @@ import { sizeOf } from "./place.js";
 export async function computeValue(plan, node, image) {
   const { algorithm } = plan.map.checksums[node.index];
   const { message } = node;
-  if (algorithm.kind === "sha") return fromHex(await sha256(message.bytes(image)));
   if (algorithm.kind === "crc") {
-    let state = node.crc.start();
-    for (const block of message.blocks(image)) state = node.crc.update(state, block);
-    return node.crc.finish(state);
+    const crc = crcOf(algorithm.crc);
+    let state = crc.start();
+    for (const block of message.blocks(image)) state = crc.update(state, block);
+    return crc.finish(state);
   }
-  const check = algorithm.kind === "sum" ? new Sum(algorithm.sum)
+  const check = algorithm.kind === "sha" ? new Sha256() : algorithm.kind === "sum" ? new Sum(algorithm.sum)
     : algorithm.kind === "fletcher" ? new Fletcher(algorithm.width, algorithm.order) : new Adler();
   for (const block of message.blocks(image)) check.update(block);
   return check.value();

@@ -14,7 +14,10 @@ export function copiedByte({ transform, offset }, byte) {
 
 // The first byte that the node reads or owns and the image does not know, in words; "" where the node is provable.
 export function unknownPlace(plan, node, image) {
-  const needed = (node.isCopy ? node.reads : node.message.reads).map((set) => set.copy());
+  const taken = node.isCopy ? node.reads : node.message.reads;
+  const isKnown = (memory, range) => image.memories[memory].known.contains(range);
+  if (taken.every((set, memory) => set.ranges.every((range) => isKnown(memory, range))) && node.writes.every((place) => knowsPlace(image, place))) return "";
+  const needed = taken.map((set) => set.copy());
   for (const place of node.writes) needed[place.memory].add(place.range);
   for (const [memory, missing] of needed.entries()) {
     missing.removeAll(image.memories[memory].known);

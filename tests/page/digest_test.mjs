@@ -1,11 +1,13 @@
 // The page's checks against published values: fixtures/vectors, whose files name their sources.
 import assert from "node:assert/strict";
+import { createHash } from "node:crypto";
 import { test } from "node:test";
 
-import { Crc, crcFault } from "../../src/page/crc.js";
+import { Crc, crcFault, crcOf } from "../../src/page/crc.js";
 import { findCrc } from "../../src/page/crc_catalogue.js";
 import { Adler, Fletcher, Sum, onesComplement, sumFault, twosComplement } from "../../src/page/sum.js";
 import { fromHex } from "../../src/page/bytes.js";
+import { Sha256 } from "../../src/page/sha256.js";
 import { readVectors, seededRandom } from "./support.mjs";
 
 const DIGITS = new TextEncoder().encode("123456789");
@@ -136,4 +138,26 @@ test("sums in pieces agree with the definitions, word by word", () => {
     const width = random.pick([16, 32]);
     assert.equal(feed(new Fletcher(width, parameters.order), bytes), plainFletcher(width, parameters.order, bytes));
   }
+});
+
+test("SHA-256 of bytes in blocks is that of the platform, however they are cut", () => {
+  const random = seededRandom("sha blocks");
+  for (let size = 0; size < 400; ++size) {
+    const message = random.bytes(size);
+    const digest = new Sha256();
+    for (let at = 0; at < size;) {
+      const next = Math.min(size, at + 1 + random.below(150));
+      digest.update(message.subarray(at, next));
+      at = next;
+    }
+    assert.deepEqual(Buffer.from(digest.value()), createHash("sha256").update(message).digest(), `${size} bytes, seed ${random.seed}`);
+  }
+});
+
+test("no more than 64 CRCs are kept, and each is the right one", () => {
+  const parameters = (i) => ({ width: 32, poly: BigInt(2 * i + 1), init: 0n, refin: false, refout: false, xorout: 0n });
+  const kept = Array.from({ length: 65 }, (_, i) => crcOf(parameters(i)));
+  assert.equal(crcOf(parameters(64)), kept[64]);
+  assert.notEqual(crcOf(parameters(0)), kept[0]);
+  kept.forEach((crc, i) => assert.equal(crcOf(parameters(i)).compute(DIGITS), new Crc(parameters(i)).compute(DIGITS), `${i}`));
 });

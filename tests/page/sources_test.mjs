@@ -33,7 +33,7 @@ test("imports and exports are of the one style", () => {
       if (match === null || / as /.test(text) || !files.includes(match[1])) wrong.push(`${file}: ${text}`);
     }
     for (const [text] of source.matchAll(/^export .*/gm)) {
-      if (!/^export (async function|function|const|class) /.test(text)) wrong.push(`${file}: ${text}`);
+      if (!/^export (async function|function\*?|const|class) /.test(text)) wrong.push(`${file}: ${text}`);
     }
     if (/\bimport\(|\beval\(|new Function|\bfetch\(|XMLHttpRequest|WebSocket/.test(source)) wrong.push(`${file}: reaches out`);
   }

@@ -1,8 +1,12 @@
 """What a checksum reads, in an image: pieces, tables looked up, swaps and substitutes applied. And what it comes to."""
 
+import bisect
+
 from map_checksums import part, partners_exist, swapped, swapped_range
 from ranges import merged, without
 from refused import require
+
+PIECES = 131072  # of all checksums together
 
 
 def record_range(space, table, image, record):
@@ -21,9 +25,40 @@ def record_range(space, table, image, record):
     return memory.range(start, length)
 
 
-def pieces_of(node, image):
+def replaced_by(node):
+    """The addresses for which substituted bytes are read: (first, end), apart for each substitute."""
+    swap = node.fields["swap"]
+    return sorted(r for a, b, _ in node.substitutes for r in merged(swapped_range(node.space, a, b, swap)))
+
+
+def runs_in(first, last, replaced):
+    """How many runs of a range no substitute touches, or one substitute replaces."""
+    count, at = 0, first
+    for a, b in replaced[max(bisect.bisect_right(replaced, (first,)) - 1, 0):]:
+        if a >= last:
+            break
+        if b > at:
+            count += (at < a) + 1
+            at = min(b, last)
+    return count + (at < last)
+
+
+class Pieces(list):
+    """The coverage of one checksum in the order read; `room` is what the checksums before it left of the limit."""
+
+    def __init__(self, node, room):
+        super().__init__()
+        self.replaced, self.room = replaced_by(node), room
+
+    def append(self, piece):
+        super().append(piece)
+        self.room -= 1 if piece[0] == "literal" else runs_in(*piece[1:], self.replaced)
+        require(self.room >= 0, "descriptor-invalid", f"more than {PIECES} pieces")
+
+
+def pieces_of(node, image, room):
     """("literal", bytes) and ("range", first, end), in the order read."""
-    space, swap, out = node.space, node.fields["swap"], []
+    space, swap, out = node.space, node.fields["swap"], Pieces(node, room)
     for piece in node.fields["coverage"]:
         if "literal" in piece:
             out.append(("literal", piece["literal"]))

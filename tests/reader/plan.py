@@ -4,9 +4,11 @@ import bisect
 
 from algorithms import Sum
 from joint import Circle
-from message import Message, copied, length_of, pieces_of, slot_bytes
+from message import PIECES, Message, copied, length_of, pieces_of, slot_bytes
 from ranges import merged, touches, without
 from refused import require
+
+PLACES_READ = 1 << 20  # slots, balances and copies, by all checksums and copies together
 
 
 class Plan:
@@ -23,28 +25,32 @@ class Plan:
 
     def resolve(self, image):
         sizes = sum(memory.size for memory in self.map.space.memories)
-        pieces, total = [], 0
+        room, total = PIECES, 0
         for node in self.nodes:
-            pieces.append(pieces_of(node, image) if node.kind == "checksum" else [])
-            total += length_of(pieces[-1])
-        require(total <= 64 * sizes, "descriptor-invalid", "more than 64 times the memories")
-        for node, found in zip(self.nodes, pieces):
-            node.message = Message(node, found) if node.kind == "checksum" else None
+            node.message = None
+            if node.kind == "checksum":
+                pieces = pieces_of(node, image, room)
+                room, total = pieces.room, total + length_of(pieces)
+                require(total <= 64 * sizes, "descriptor-invalid", "more than 64 times the memories")
+                node.message = Message(node, pieces)
             node.reads = node.message.reads if node.message else [node.original]
 
     def group(self):
         """Groups in dependency order: what a group depends on comes before it."""
         owners = sorted((first, last, at) for at, node in enumerate(self.nodes) for first, last in node.owned)
         starts = [first for first, _, _ in owners]
-        depends = []
+        depends, read = [], 0
         for node in self.nodes:
-            found = set()
+            found, places = set(), set()
             for first, last in node.reads:
                 at = max(bisect.bisect_right(starts, first) - 1, 0)
                 while at < len(owners) and owners[at][0] < last:
                     if owners[at][1] > first:
                         found.add(owners[at][2])
+                        places.add(at)
                     at += 1
+            read += len(places)
+            require(read <= PLACES_READ, "descriptor-invalid", f"more than {PLACES_READ} places read")
             depends.append(sorted(found))
         self.depends = depends
         self.groups = components(depends)

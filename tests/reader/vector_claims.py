@@ -9,6 +9,8 @@ from refused import sha256
 from region_map import read_region_map
 from vector_match import failing_base
 from vector_rows import F, Row, driven, revised_read
+from vector_worlds import sum8
+from worlds import FLASH, place, slot
 from writer import corrected
 
 
@@ -96,6 +98,19 @@ def circle(fields):
 def many(fields):
     one = checksum(fields, "maps")
     one["coverage"] = [{"memory": "flash", "start": f"0x{F:08x}", "size": 16}] * (64 * 192 // 16 + 1)
+
+
+def one_piece_more(fields):
+    fields["checksums"].append(sum8("one", [{**fields["checksums"][0]["coverage"][0], "size": 1}], slots=[slot("flash", FLASH + 8300, 1)]))
+
+
+def reading(last):
+    """4,080 rules that read 257 slots each, and one that reads `last` of them."""
+    def change(fields):
+        slots = place("flash", FLASH + 8192, 257)
+        fields["checksums"] = [sum8("source", [place("flash", FLASH, 1)], slots=[slot("flash", FLASH + 8192 + i, 1) for i in range(257)]),
+                               sum8("rule", [slots], repeat=4080, rule={"equals": 0}), sum8("last", [{**slots, "size": last}], rule={"equals": 0})]
+    return change
 
 
 def ambiguous(fields):
@@ -259,6 +274,10 @@ ROWS = [
     ("plan-table-invalid", "descriptor-invalid", "claims 1: tables name bytes that exist", lambda: Row("tables").other_map(little_table)),
     ("plan-table-unknown", "read-incomplete", "claims 1: and their values are known", unknown_table),
     ("plan-64-times", "descriptor-invalid", "claims 1: at most 64 times the bytes of the memories", lambda: Row("bank").other_map(many)),
+    ("plan-pieces", "accepted", "region map, limits: 131,072 pieces", lambda: Row("cut")),
+    ("plan-pieces-more", "descriptor-invalid", "claims 1: and no more", lambda: Row("cut").other_map(one_piece_more)),
+    ("plan-places", "claim-mismatch", "region map, limits: 1,048,576 slots are read, and the spans are others", lambda: Row("cut").other_map(reading(16))),
+    ("plan-places-more", "descriptor-invalid", "claims 1: one more is refused before the spans are asked", lambda: Row("cut").other_map(reading(17))),
     ("plan-circle", "checksum-cycle", "claims 1: circles can be solved", lambda: Row("tables").other_map(circle)),
     ("plan-circle-of-copies", "checksum-cycle", "claims 1: circles of copies cannot", lambda: Row("mirrored").other_map(circle_of_copies)),
     ("plan-floating", "map-floating", "claims 1: a floating place has exactly one right value", lambda: Row("fresh").other_map(ambiguous)),

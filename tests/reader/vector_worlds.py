@@ -112,10 +112,23 @@ def mirrored_world(rng):
     return World("mirrored", fields, rng)
 
 
+def sum8(name, coverage, **more):
+    return {"name": name, "algorithm": {"sum": {"unit": 8}}, "coverage": coverage, **more}
+
+
+def cut_world(rng):
+    """As many pieces as a map may have: 64 checksums of 8 ranges, each cut into 256."""
+    substitutes = [place("flash", FLASH + 4096 + 2 * i, 1, **{"as": "00"}) for i in range(128)]
+    fields = {"memories": [{"name": "flash", "origin": at(FLASH), "size": 32768}], "regions": [region("maps", "flash", FLASH, 8, "editable")],
+              "checksums": [sum8("cut", [place("flash", FLASH + 4096, 256)] * 8, repeat=64, substitute=substitutes,
+                                 slots=[slot("flash", FLASH + 8192, 1, stride=1)])]}
+    return World("cut", fields, rng)
+
+
 MAKERS = {"vin": vin_world, "bank": bank_world, "partial": partial_world, "patches": patch_world, "whole": whole_world, "tables": table_world,
           "fresh": fresh_world, "fresh-no-sectors": lambda rng: fresh_world(rng, sectors=False), "fresh-apart": lambda rng: fresh_world(rng, reads=False),
           "watched": watched_world, "marked": marked_world, "unmarked": unmarked_world, "hidden-patch": hidden_patch_world, "encodings": encodings_world,
-          "mirrored": mirrored_world}
+          "mirrored": mirrored_world, "cut": cut_world}
 
 
 def world(name):

@@ -56,7 +56,7 @@ inline std::vector<MessageByte> message_of(const Checksum& checksum, const Image
     if (const auto* range = std::get_if<CoverageRange>(&part))
       append_range(checksum, image, range->place, out);
     if (const auto* literal = std::get_if<CoverageLiteral>(&part)) {
-      for (const std::uint8_t byte : literal->bytes) out.push_back({byte, false, 0, 0});
+      for (const std::uint8_t byte : *literal->bytes) out.push_back({byte, false, 0, 0});
     }
     if (const auto* covered = std::get_if<CoverageTable>(&part)) {
       const DescriptorTable& t = covered->table;

@@ -1,6 +1,7 @@
 #include "calseal/base/range_set.h"
 
 #include <algorithm>
+#include <iterator>
 
 namespace calseal {
 namespace {
@@ -35,27 +36,46 @@ void RangeSet::add(Range range) {
   }
 }
 
-void RangeSet::add(const RangeSet& other) {
-  for (const Range& range : other.ranges_) add(range);
+RangeSet RangeSet::of(std::vector<Range> ranges) {
+  const auto by_begin = [](const Range& a, const Range& b) { return a.begin < b.begin; };
+  if (!std::is_sorted(ranges.begin(), ranges.end(), by_begin))
+    std::sort(ranges.begin(), ranges.end(), by_begin);
+  RangeSet set;
+  for (const Range& range : ranges) set.add(range);
+  return set;
 }
 
-void RangeSet::remove(Range range) {
-  if (range.empty()) return;
-  std::vector<Range> kept;
-  kept.reserve(ranges_.size() + 1);
-  for (const Range& have : ranges_) {
-    if (!have.overlaps(range)) {
-      kept.push_back(have);
-      continue;
-    }
-    if (have.begin < range.begin) kept.push_back({have.begin, range.begin});
-    if (range.end < have.end) kept.push_back({range.end, have.end});
+void RangeSet::add(const RangeSet& other) {
+  if (other.ranges_.size() <= 1 || empty() || ranges_.back().end < other.ranges_.front().begin) {
+    for (const Range& range : other.ranges_) add(range);
+    return;
   }
-  ranges_ = std::move(kept);
+  const auto by_begin = [](const Range& a, const Range& b) { return a.begin < b.begin; };
+  RangeSet both;
+  std::vector<Range> in_order;
+  in_order.reserve(ranges_.size() + other.ranges_.size());
+  std::merge(ranges_.begin(), ranges_.end(), other.ranges_.begin(), other.ranges_.end(),
+             std::back_inserter(in_order), by_begin);
+  for (const Range& range : in_order) both.add(range);
+  *this = std::move(both);
 }
+
+void RangeSet::remove(Range range) { remove(RangeSet(range)); }
 
 void RangeSet::remove(const RangeSet& other) {
-  for (const Range& range : other.ranges_) remove(range);
+  if (other.empty() || empty()) return;
+  std::vector<Range> kept;
+  kept.reserve(ranges_.size() + 1);
+  auto gone = other.ranges_.begin();
+  for (Range have : ranges_) {
+    while (gone != other.ranges_.end() && gone->end <= have.begin) ++gone;
+    for (auto it = gone; it != other.ranges_.end() && it->begin < have.end; ++it) {
+      if (have.begin < it->begin) kept.push_back({have.begin, it->begin});
+      have.begin = std::min(it->end, have.end);
+    }
+    if (!have.empty()) kept.push_back(have);
+  }
+  ranges_ = std::move(kept);
 }
 
 bool RangeSet::contains(std::uint64_t at) const {

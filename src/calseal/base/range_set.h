@@ -13,12 +13,15 @@ class RangeSet {
  public:
   RangeSet() = default;
   explicit RangeSet(Range range) { add(range); }
+  // Of ranges in any order, which may overlap. O(n log n).
+  static RangeSet of(std::vector<Range> ranges);
 
   // Adds a range, merging with what it touches. Appending in ascending order is O(1), else O(n).
   void add(Range range);
-  void add(const RangeSet& other);
   // Removes a range, splitting where needed. O(n).
   void remove(Range range);
+  // All ranges of another set at once. O(n + m).
+  void add(const RangeSet& other);
   void remove(const RangeSet& other);
 
   bool contains(std::uint64_t at) const;

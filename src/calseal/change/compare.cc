@@ -30,7 +30,8 @@ std::vector<NamedPlace> owners_of(const Plan& plan) {
 }
 
 // Cuts `change` at the edges of owners; these are disjoint and sorted.
-void add_cut(const std::vector<NamedPlace>& owners, ChangedRange change, std::vector<ChangedRange>& out) {
+void take_cut(const std::vector<NamedPlace>& owners, ChangedRange change,
+              const std::function<void(const ChangedRange&)>& take) {
   auto it = std::upper_bound(owners.begin(), owners.end(), change.place,
                              [](const Place& value, const NamedPlace& owner) {
                                return std::pair(value.memory, value.range.begin) <
@@ -44,17 +45,17 @@ void add_cut(const std::vector<NamedPlace>& owners, ChangedRange change, std::ve
     if (rest.begin < owned.begin) {
       change.place.range = {rest.begin, owned.begin};
       change.owner.clear();
-      out.push_back(change);
+      take(change);
     }
     change.place.range = owned;
     change.owner = *it->name;
-    out.push_back(change);
+    take(change);
     rest.begin = owned.end;
   }
   if (rest.empty()) return;
   change.place.range = rest;
   change.owner.clear();
-  out.push_back(change);
+  take(change);
 }
 
 // Where the first difference from `at` on stands; the size when there is none.
@@ -74,44 +75,56 @@ std::size_t first_difference(ByteView a, ByteView b, std::size_t at) {
 
 }  // namespace
 
+Range next_difference(ByteView a, ByteView b, std::size_t from) {
+  const std::size_t begin = first_difference(a, b, from);
+  std::size_t end = begin;
+  while (end < a.size() && a[end] != b[end]) ++end;
+  return {begin, end};
+}
+
 std::vector<Range> differing_ranges(ByteView a, ByteView b) {
   std::vector<Range> ranges;
-  for (std::size_t at = first_difference(a, b, 0); at < a.size(); at = first_difference(a, b, at)) {
-    const std::size_t begin = at;
-    while (at < a.size() && a[at] != b[at]) ++at;
-    ranges.push_back({begin, at});
-  }
+  for (Range run = next_difference(a, b, 0); !run.empty();
+       run = next_difference(a, b, static_cast<std::size_t>(run.end)))
+    ranges.push_back(run);
   return ranges;
 }
 
 DifferenceSum sum_differences(ByteView a, ByteView b) {
   DifferenceSum sum;
-  for (std::size_t at = first_difference(a, b, 0); at < a.size(); at = first_difference(a, b, at)) {
-    const std::size_t begin = at;
-    while (at < a.size() && a[at] != b[at]) ++at;
-    if (sum.bytes == 0) sum.first = {begin, at};
-    sum.bytes += at - begin;
+  for (Range run = next_difference(a, b, 0); !run.empty();
+       run = next_difference(a, b, static_cast<std::size_t>(run.end))) {
+    if (sum.bytes == 0) sum.first = run;
+    sum.bytes += run.size();
   }
   return sum;
 }
 
-std::vector<ChangedRange> compare_images(const Plan& plan, const Image& before, const Image& after,
-                                         const std::vector<RangeSet>* within) {
+void walk_changes(const Plan& plan, const Image& before, const Image& after,
+                  const std::function<void(const ChangedRange&)>& take, const std::vector<RangeSet>* within) {
   const std::vector<NamedPlace> owners = owners_of(plan);
-  std::vector<ChangedRange> changes;
   for (const Span& span : plan.spans(before)) {
     if (!span.known) continue;
     const std::size_t m = span.place.memory;
     RangeSet compared = after.memories[m].known.within(span.place.range);
     if (within != nullptr) compared = compared.intersect((*within)[m]);
     for (const Range& known : compared.ranges()) {
-      for (const Range& offsets :
-           differing_ranges(before.memories[m].view(known), after.memories[m].view(known))) {
-        const Range range{known.begin + offsets.begin, known.begin + offsets.end};
-        add_cut(owners, {{m, range}, span.kind, region_at(*plan.map, m, range.begin), {}}, changes);
+      const ByteView a = before.memories[m].view(known);
+      const ByteView b = after.memories[m].view(known);
+      for (Range run = next_difference(a, b, 0); !run.empty();
+           run = next_difference(a, b, static_cast<std::size_t>(run.end))) {
+        const Range range{known.begin + run.begin, known.begin + run.end};
+        take_cut(owners, {{m, range}, span.kind, region_at(*plan.map, m, range.begin), {}}, take);
       }
     }
   }
+}
+
+std::vector<ChangedRange> compare_images(const Plan& plan, const Image& before, const Image& after,
+                                         const std::vector<RangeSet>* within) {
+  std::vector<ChangedRange> changes;
+  walk_changes(
+      plan, before, after, [&](const ChangedRange& change) { changes.push_back(change); }, within);
   return changes;
 }
 

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -22,6 +23,8 @@ struct ChangedRange {
 
 // Differing bytes of two equally long sequences as ascending, disjoint, non-adjacent ranges of offsets.
 std::vector<Range> differing_ranges(ByteView a, ByteView b);
+// The first of these ranges from an offset on; empty, at the end, when there is none.
+Range next_difference(ByteView a, ByteView b, std::size_t from);
 
 // How much of two equally long sequences differs, and the first run of it; nothing else is kept, so unrelated
 // bytes cost no memory.
@@ -32,8 +35,13 @@ struct DifferenceSum {
 DifferenceSum sum_differences(ByteView a, ByteView b);
 
 // All bytes known in both that differ: memories in map order, ascending, cut at every span of the plan and at
-// patches and signed parts. Exact: no unchanged byte is inside. `within`: where the two can differ at all,
-// one set per memory, when the caller knows that the rest is one and the same; nothing: anywhere.
+// patches and signed parts, one after another. Exact: no unchanged byte is inside. `within`: where the two
+// can differ at all, one set per memory, when the caller knows that the rest is one and the same; nothing:
+// anywhere.
+void walk_changes(const Plan& plan, const Image& before, const Image& after,
+                  const std::function<void(const ChangedRange&)>& take,
+                  const std::vector<RangeSet>* within = nullptr);
+// The same as a list, which unrelated images make long.
 std::vector<ChangedRange> compare_images(const Plan& plan, const Image& before, const Image& after,
                                          const std::vector<RangeSet>* within = nullptr);
 

@@ -33,8 +33,20 @@ std::string where(const RegionMap& map, const ChangedRange& change) {
   return text;
 }
 
+// Those of the first run that is known.
 std::string bytes_at(const Image& image, const Place& place) {
-  return hex_excerpt(image.memories[place.memory].view(place.range));
+  const Memory& memory = image.memories[place.memory];
+  const RangeSet known = memory.known.within(place.range);
+  return known.empty() ? "unknown bytes" : hex_excerpt(memory.view(known.ranges().front()));
+}
+
+// Whether bytes of a place that both images know differ.
+bool differs(const Image& before, const Image& after, const Place& place) {
+  const Memory& a = before.memories[place.memory];
+  const Memory& b = after.memories[place.memory];
+  const RangeSet known = a.known.within(place.range).intersect(b.known.within(place.range));
+  return !std::ranges::all_of(
+      known.ranges(), [&](const Range& range) { return std::ranges::equal(a.view(range), b.view(range)); });
 }
 
 Error violation(const RegionMap& map, const ChangedRange& change, const Image& before, const Image& after,
@@ -99,21 +111,25 @@ Error derived_fault(const Plan& plan, const CheckOutcome& outcome, const Image& 
   return error;
 }
 
-// Derived places that are wrong, or that changed although nothing proves their value; by address, rules
-// without a place last.
-std::vector<Error> derived_faults(const Plan& plan, const Confinement& proof, const Image& before,
-                                  const Image& after) {
-  std::vector<RangeSet> changed(plan.map->memories.size());
-  for (const ChangedRange& change : proof.changes) changed[change.place.memory].add(change.place.range);
-  std::vector<std::pair<Place, Error>> faults;
+using PlacedError = std::pair<Place, Error>;
+
+// Derived places that are wrong; a rule without a place stands behind all memories.
+void add_wrong(const Plan& plan, const std::vector<CheckOutcome>& checks, const Image& before,
+               const Image& after, std::vector<PlacedError>& faults) {
   const Place last{plan.map->memories.size(), {}};
-  for (const CheckOutcome& outcome : proof.checks) {
-    if (outcome.state == CheckState::kFails) {
+  for (const CheckOutcome& outcome : checks) {
+    if (outcome.state == CheckState::kFails)
       faults.emplace_back(outcome.wrong.value_or(last), derived_fault(plan, outcome, before, after));
-    }
+  }
+}
+
+// Derived places that changed although nothing proves their value.
+void add_not_provable(const Plan& plan, const std::vector<CheckOutcome>& checks, const Image& before,
+                      const Image& after, std::vector<PlacedError>& faults) {
+  for (const CheckOutcome& outcome : checks) {
     if (outcome.state != CheckState::kNotProvable) continue;
     const auto touched = std::ranges::find_if(
-        outcome.places, [&](const Place& place) { return changed[place.memory].overlaps(place.range); });
+        outcome.places, [&](const Place& place) { return differs(before, after, place); });
     if (touched == outcome.places.end()) continue;
     faults.emplace_back(
         *touched,
@@ -121,10 +137,79 @@ std::vector<Error> derived_faults(const Plan& plan, const Confinement& proof, co
               "a changed value, and " + outcome.detail, "the value of the base, or every byte it depends on",
               "undo the change, or give an image that is complete"});
   }
-  std::ranges::stable_sort(faults, {}, [](const auto& fault) { return fault.first; });
+}
+
+// Violations by changed bytes, gathered from one change after another; at most `limit` of each reason.
+class ChangeViolations {
+ public:
+  ChangeViolations(const RegionMap& map, const Image& before, const Image& after, std::size_t limit)
+      : map_(map),
+        before_(before),
+        after_(after),
+        limit_(limit),
+        signed_bytes_(signed_bytes(map)),
+        patch_bytes_(patch_bytes(map)) {}
+
+  void take(const ChangedRange& change) {
+    if (change.kind == SpanKind::kLocked) {
+      if (signed_bytes_[change.place.memory].contains(change.place.range)) {
+        add(in_signed, change, Reason::kChangeSigned,
+            "undo the change: the controller rejects this part once it is changed");
+      } else if (!patch_bytes_[change.place.memory].contains(change.place.range)) {
+        add(in_locked, change, Reason::kChangeLocked,
+            "undo the change, or mend the region map if these bytes are calibration");
+      }
+    } else if (change.kind == SpanKind::kVolatile || change.kind == SpanKind::kBinding) {
+      add(in_volatile, change, Reason::kChangeVolatile, "undo the change: these bytes belong to the vehicle");
+    }
+  }
+
+  std::vector<Error> in_signed, in_locked, in_volatile;
+
+ private:
+  void add(std::vector<Error>& list, const ChangedRange& change, Reason reason, const char* next) {
+    if (list.size() < limit_) list.push_back(violation(map_, change, before_, after_, reason, next));
+  }
+
+  const RegionMap& map_;
+  const Image& before_;
+  const Image& after_;
+  const std::size_t limit_;
+  const std::vector<RangeSet> signed_bytes_, patch_bytes_;
+};
+
+std::vector<Error> missing_bytes(const RegionMap& map, const Image& before, const Image& after) {
+  std::vector<Error> errors;
+  for (std::size_t m = 0; m < map.memories.size(); ++m) {
+    RangeSet missing = before.memories[m].known;
+    missing.remove(after.memories[m].known);
+    if (missing.empty()) continue;
+    errors.push_back({Reason::kReadIncomplete, "", place_text(map, {m, missing.ranges().front()}),
+                      "unknown bytes", "every byte that the base knows",
+                      "use an image as complete as the base"});
+  }
+  return errors;
+}
+
+std::vector<Error> by_place(std::vector<PlacedError> faults) {
+  std::ranges::stable_sort(faults, {}, &PlacedError::first);
   std::vector<Error> errors;
   for (auto& [place, error] : faults) errors.push_back(std::move(error));
   return errors;
+}
+
+std::vector<Error> broken_patches(const RegionMap& map, const Image& image) {
+  std::vector<PlacedError> faults;
+  for (const PermittedPatch& patch : map.patches) {
+    if (auto fault = patch_fault(map, patch, image)) faults.emplace_back(patch.place, *std::move(fault));
+  }
+  return by_place(std::move(faults));
+}
+
+std::vector<bool> applied_patches(const RegionMap& map, const Image& image) {
+  std::vector<bool> applied;
+  for (const PermittedPatch& patch : map.patches) applied.push_back(is_applied(patch, image));
+  return applied;
 }
 
 }  // namespace
@@ -155,19 +240,16 @@ Confinement prove_confinement(const Plan& plan, const Image& before, const Image
 Confinement prove_confinement(const Plan& plan, const Image& before, const Image& after,
                               const std::vector<CheckOutcome>& checks_before) {
   std::vector<ChangedRange> changes = compare_images(plan, before, after);
-  std::vector<CheckOutcome> checks = verify_from(before, checks_before, changes, plan, after);
+  std::vector<CheckOutcome> checks = verify_from(before, checks_before, plan, after);
   return judge_changes(plan, before, after, std::move(changes), std::move(checks));
 }
 
 std::vector<CheckOutcome> verify_from(const Image& other, std::vector<CheckOutcome> checks_of_other,
-                                      const std::vector<ChangedRange>& changes, const Plan& plan,
-                                      const Image& image) {
+                                      const Plan& plan, const Image& image) {
   for (std::size_t m = 0; m < image.memories.size(); ++m) {
     if (image.memories[m].known != other.memories[m].known) return verify_checks(plan, image);
   }
-  std::vector<RangeSet> changed(image.memories.size());
-  for (const ChangedRange& change : changes) changed[change.place.memory].add(change.place.range);
-  return verify_changed_checks(plan, image, changed, std::move(checks_of_other));
+  return verify_differing_checks(plan, image, other, std::move(checks_of_other));
 }
 
 Confinement judge_changes(const Plan& plan, const Image& before, const Image& after,
@@ -176,47 +258,41 @@ Confinement judge_changes(const Plan& plan, const Image& before, const Image& af
   Confinement proof;
   proof.changes = std::move(changes);
   proof.checks = std::move(checks);
-  for (std::size_t m = 0; m < map.memories.size(); ++m) {
-    RangeSet missing = before.memories[m].known;
-    missing.remove(after.memories[m].known);
-    if (missing.empty()) continue;
-    proof.violations.push_back({Reason::kReadIncomplete, "", place_text(map, {m, missing.ranges().front()}),
-                                "unknown bytes", "every byte that the base knows",
-                                "use an image as complete as the base"});
-  }
-  const auto add = [&](Reason reason, const std::string& next, const auto& applies) {
-    std::size_t listed = 0;
-    for (const ChangedRange& change : proof.changes) {
-      if (!applies(change)) continue;
-      if (++listed > kViolationLimit) return;
-      proof.violations.push_back(violation(map, change, before, after, reason, next));
-    }
+  proof.patches_applied = applied_patches(map, after);
+  ChangeViolations found(map, before, after, kViolationLimit);
+  for (const ChangedRange& change : proof.changes) found.take(change);
+  std::vector<PlacedError> derived;
+  add_wrong(plan, proof.checks, before, after, derived);
+  add_not_provable(plan, proof.checks, before, after, derived);
+  const auto add = [&](std::vector<Error> errors) {
+    for (Error& error : errors) proof.violations.push_back(std::move(error));
   };
-  const std::vector<RangeSet> signed_sets = signed_bytes(map);
-  const std::vector<RangeSet> patch_sets = patch_bytes(map);
-  const auto is_signed = [&](const ChangedRange& c) {
-    return c.kind == SpanKind::kLocked && signed_sets[c.place.memory].contains(c.place.range);
-  };
-  const auto is_patch = [&](const ChangedRange& c) {
-    return c.kind == SpanKind::kLocked && patch_sets[c.place.memory].contains(c.place.range);
-  };
-  add(Reason::kChangeSigned, "undo the change: the controller rejects this part once it is changed",
-      is_signed);
-  std::vector<std::pair<Place, Error>> patch_faults;
-  for (const PermittedPatch& patch : map.patches) {
-    proof.patches_applied.push_back(is_applied(patch, after));
-    if (auto fault = patch_fault(map, patch, after))
-      patch_faults.emplace_back(patch.place, *std::move(fault));
-  }
-  std::ranges::sort(patch_faults, {}, [](const auto& fault) { return fault.first; });
-  for (auto& [place, fault] : patch_faults) proof.violations.push_back(std::move(fault));
-  add(Reason::kChangeLocked, "undo the change, or mend the region map if these bytes are calibration",
-      [&](const ChangedRange& c) { return c.kind == SpanKind::kLocked && !is_signed(c) && !is_patch(c); });
-  add(Reason::kChangeVolatile, "undo the change: these bytes belong to the vehicle",
-      [](const ChangedRange& c) { return c.kind == SpanKind::kVolatile || c.kind == SpanKind::kBinding; });
-  for (Error& error : derived_faults(plan, proof, before, after))
-    proof.violations.push_back(std::move(error));
+  add(missing_bytes(map, before, after));
+  add(std::move(found.in_signed));
+  add(broken_patches(map, after));
+  add(std::move(found.in_locked));
+  add(std::move(found.in_volatile));
+  add(by_place(std::move(derived)));
   return proof;
+}
+
+Confined confine(const Plan& plan, const Image& before, const Image& after,
+                 const std::vector<CheckOutcome>& checks) {
+  const RegionMap& map = *plan.map;
+  Confined confined;
+  confined.patches_applied = applied_patches(map, after);
+  ChangeViolations found(map, before, after, 1);
+  walk_changes(plan, before, after, [&](const ChangedRange& change) {
+    confined.changed_bytes += change.place.range.size();
+    found.take(change);
+  });
+  std::vector<PlacedError> not_provable;
+  add_not_provable(plan, checks, before, after, not_provable);
+  for (const auto& errors : {missing_bytes(map, before, after), found.in_signed, broken_patches(map, after),
+                             found.in_locked, found.in_volatile, by_place(std::move(not_provable))}) {
+    if (!confined.violation && !errors.empty()) confined.violation = errors.front();
+  }
+  return confined;
 }
 
 Status require_confined(const Confinement& proof) {

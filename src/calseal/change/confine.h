@@ -5,6 +5,7 @@
 
 #include <cstdint>
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -41,11 +42,20 @@ Confinement prove_confinement(const Plan& plan, const Image& before, const Image
 Confinement judge_changes(const Plan& plan, const Image& before, const Image& after,
                           std::vector<ChangedRange> changes, std::vector<CheckOutcome> checks);
 
-// verify_checks() of `image` out of those of `other`: what none of `changes`, all differences between the
-// two, reaches is as it is there. Everything anew when they know different bytes.
+// verify_checks() of `image` out of those of `other`: what reads and owns the same bytes there is as it is
+// there. Everything anew when they know different bytes.
 std::vector<CheckOutcome> verify_from(const Image& other, std::vector<CheckOutcome> checks_of_other,
-                                      const std::vector<ChangedRange>& changes, const Plan& plan,
-                                      const Image& image);
+                                      const Plan& plan, const Image& image);
+
+// What a checker asks of the same proof, in memory that does not grow with what has changed.
+struct Confined {
+  std::uint64_t changed_bytes = 0;
+  std::vector<bool> patches_applied;  // one per permitted patch
+  // The first, in the order above; derived places with wrong values are left to `checks`.
+  std::optional<Error> violation;
+};
+Confined confine(const Plan& plan, const Image& before, const Image& after,
+                 const std::vector<CheckOutcome>& checks);
 
 // The first violation as an error.
 Status require_confined(const Confinement& proof);

@@ -292,7 +292,7 @@ class Checking {
     const std::vector<FileShape> shapes = shapes_of(request_.read);
     std::vector<ReadFile> kept;
     if (!partners_.empty()) kept = request_.read;
-    const Result<Read> read = load_read(opened_.map, std::move(request_.read));
+    Result<Read> read = load_held_read(opened_.map, std::move(request_.read));
     if (!read)
       return fail(
           explain_swapped(explain_unloadable(read.error(), opened_, shapes), opened_, kept, partners_));

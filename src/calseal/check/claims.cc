@@ -9,6 +9,16 @@
 
 namespace calseal {
 
+tl::unexpected<Error> claim_fault(std::string file, std::string place, std::string found,
+                                  std::string expected) {
+  return fail({Reason::kClaimMismatch, std::move(file), std::move(place), std::move(found),
+               std::move(expected), "do not use this bundle; tell the shop"});
+}
+
+tl::unexpected<Error> controller_fault(const std::string& field, std::string found, std::string expected) {
+  return claim_fault("", "controllers/0/" + field, std::move(found), std::move(expected));
+}
+
 std::vector<ManifestMemory> describe_memories(const Plan& plan, const Image& image) {
   std::vector<ManifestMemory> memories;
   for (std::size_t m = 0; m < image.memories.size(); ++m) {

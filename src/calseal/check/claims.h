@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "calseal/base/result.h"
 #include "calseal/bundle/changes.h"
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/pinned_digest.h"
@@ -14,6 +15,12 @@
 #include "calseal/map/verify.h"
 
 namespace calseal {
+
+// kClaimMismatch: the bundle contradicts itself, or the bytes. `file` only names it.
+tl::unexpected<Error> claim_fault(std::string file, std::string place, std::string found,
+                                  std::string expected);
+// The same of a field of the manifest's controller.
+tl::unexpected<Error> controller_fault(const std::string& field, std::string found, std::string expected);
 
 std::vector<ManifestMemory> describe_memories(const Plan& plan, const Image& image);
 

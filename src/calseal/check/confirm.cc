@@ -6,6 +6,7 @@
 #include "calseal/change/compare.h"
 #include "calseal/check/cautions.h"
 #include "calseal/check/check.h"
+#include "calseal/check/claims.h"
 #include "calseal/check/match.h"
 #include "calseal/check/near_miss.h"
 #include "calseal/check/payload.h"
@@ -91,10 +92,9 @@ class Comparing {
     for (const ManifestSpan& span : claims_.spans) {
       if (!span.after || !carries(span.place)) continue;
       if (compute_sha256(bytes_in(target_, span.place)) == *span.after) continue;
-      return fail({Reason::kClaimMismatch, opened_.name,
-                   "controllers/0/payload, " + span.place.memory + " " + range_text(span.place.range),
-                   "bytes that are not those of the span", "SHA-256 " + digest_text(*span.after),
-                   "do not use this bundle; tell the shop"});
+      return claim_fault(opened_.name,
+                         "controllers/0/payload, " + span.place.memory + " " + range_text(span.place.range),
+                         "bytes that are not those of the span", "SHA-256 " + digest_text(*span.after));
     }
     return lay_before();
   }
@@ -459,7 +459,7 @@ ProofGrade grade_of(const std::vector<ComparedValue>& scan, bool is_base) {
 
 Result<Read> load(const OpenedBundle& opened, std::vector<ReadFile> files) {
   const std::vector<FileShape> shapes = shapes_of(files);
-  Result<Read> read = load_read(opened.map, std::move(files));
+  Result<Read> read = load_held_read(opened.map, std::move(files));
   if (!read) return fail(explain_unloadable(read.error(), opened, shapes));
   return read;
 }

@@ -1,21 +1,17 @@
 #include "calseal/check/contents.h"
 
 #include <algorithm>
+#include <utility>
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/entries.h"
 #include "calseal/change/compare.h"
+#include "calseal/check/claims.h"
 #include "calseal/check/payload.h"
 #include "calseal/map/segments.h"
 
 namespace calseal {
 namespace {
-
-tl::unexpected<Error> claim_fault(const OpenedBundle& opened, std::string place, std::string found,
-                                  std::string expected) {
-  return fail({Reason::kClaimMismatch, opened.name, std::move(place), std::move(found), std::move(expected),
-               "do not use this bundle; tell the shop"});
-}
 
 template <typename List>
 std::string names_of(const List& list) {
@@ -30,7 +26,7 @@ Status compare_head(const OpenedBundle& opened) {
   const ManifestController& controller = opened.manifest.controller();
   const RegionMap& map = opened.map;
   if (map.controller != controller.name) {
-    return claim_fault(opened, "controllers/0/name", controller.name,
+    return claim_fault(opened.name, "controllers/0/name", controller.name,
                        map.controller + " as in the region map");
   }
   const auto text = [](const std::string& name, std::uint64_t version, const std::string& grade) {
@@ -38,7 +34,7 @@ Status compare_head(const OpenedBundle& opened) {
   };
   if (map.name != controller.map_name || map.version != controller.map_version ||
       map.grade() != controller.map_grade) {
-    return claim_fault(opened, "controllers/0/region_map",
+    return claim_fault(opened.name, "controllers/0/region_map",
                        text(controller.map_name, controller.map_version, controller.map_grade),
                        text(map.name, map.version, std::string(map.grade())) + " as in the region map");
   }
@@ -49,7 +45,7 @@ Status compare_memories(const OpenedBundle& opened) {
   const ManifestController& controller = opened.manifest.controller();
   const RegionMap& map = opened.map;
   if (map.memories.size() != controller.memories.size()) {
-    return claim_fault(opened, "controllers/0/memories",
+    return claim_fault(opened.name, "controllers/0/memories",
                        std::to_string(controller.memories.size()) + " memories",
                        std::to_string(map.memories.size()) + " memories as in the region map");
   }
@@ -57,7 +53,7 @@ Status compare_memories(const OpenedBundle& opened) {
     const ManifestMemory& said = controller.memories[m];
     const MemoryDeclaration& declared = map.memories[m];
     if (declared.name == said.name && declared.extent == said.extent) continue;
-    return claim_fault(opened, "controllers/0/memories/" + std::to_string(m),
+    return claim_fault(opened.name, "controllers/0/memories/" + std::to_string(m),
                        said.name + " " + range_text(said.extent),
                        declared.name + " " + range_text(declared.extent) + " as in the region map");
   }
@@ -77,18 +73,18 @@ Status compare_map(const OpenedBundle& opened) {
       binding.push_back({field.name, {map.memories[field.place.memory].name, field.place.range}, {}});
   }
   if (!std::ranges::equal(plain, controller.identity, {}, &ManifestIdentity::name, &ManifestIdentity::name)) {
-    return claim_fault(opened, "controllers/0/identity", names_of(controller.identity),
+    return claim_fault(opened.name, "controllers/0/identity", names_of(controller.identity),
                        names_of(plain) + ", as in the region map");
   }
   const auto same_field = [](const ManifestBinding& a, const ManifestBinding& b) {
     return a.name == b.name && a.place == b.place;
   };
   if (!std::ranges::equal(binding, controller.binding, same_field)) {
-    return claim_fault(opened, "controllers/0/binding", names_of(controller.binding),
+    return claim_fault(opened.name, "controllers/0/binding", names_of(controller.binding),
                        names_of(binding) + ", each in its place, as in the region map");
   }
   if (!std::ranges::equal(map.patches, controller.patches, {}, &PermittedPatch::name, &ManifestPatch::name)) {
-    return claim_fault(opened, "controllers/0/patches", names_of(controller.patches),
+    return claim_fault(opened.name, "controllers/0/patches", names_of(controller.patches),
                        names_of(map.patches) + ", as in the region map");
   }
   return {};
@@ -121,12 +117,15 @@ std::vector<Place> patched_changes(const OpenedBundle& opened) {
 
 // The name of the region that holds a range; "" where no region touches it; nothing when one only touches it.
 std::optional<std::string> region_of(const RegionMap& map, const Place& place) {
-  for (const Region& region : map.regions) {
-    if (region.place.memory != place.memory || !region.place.range.overlaps(place.range)) continue;
-    if (!region.place.range.contains(place.range)) return std::nullopt;
-    return region.name;
-  }
-  return std::string();
+  // Regions do not overlap: the first that ends behind the beginning is the first that matters.
+  const auto region = std::ranges::upper_bound(
+      map.regions, std::pair(place.memory, place.range.begin), {},
+      [](const Region& each) { return std::pair(each.place.memory, each.place.range.end); });
+  if (region == map.regions.end() || region->place.memory != place.memory ||
+      !region->place.range.overlaps(place.range))
+    return std::string();
+  if (!region->place.range.contains(place.range)) return std::nullopt;
+  return region->name;
 }
 
 // Walks changes and spans side by side; both ascend by memory and address.
@@ -139,14 +138,14 @@ class ComparingChanges {
     for (std::size_t i = 0; i < opened_.changes.size(); ++i) CALSEAL_CHECK(compare(i));
     CALSEAL_CHECK(pass_spans(spans_.size()));
     if (locked_ == patched_changes(opened_)) return {};
-    return claim_fault(opened_, std::string(kChangesName), "other changes of locked bytes",
+    return claim_fault(opened_.name, std::string(kChangesName), "other changes of locked bytes",
                        "exactly the bytes of the permitted patches that changed");
   }
 
  private:
   tl::unexpected<Error> fault(std::size_t change, std::string found, std::string expected) const {
     const NamedRange& place = opened_.changes[change].place;
-    return claim_fault(opened_, std::string(kChangesName) + ", changes/" + std::to_string(change),
+    return claim_fault(opened_.name, std::string(kChangesName) + ", changes/" + std::to_string(change),
                        printable(place.memory, 64) + " " + range_text(place.range) + ", " + std::move(found),
                        std::move(expected));
   }
@@ -188,7 +187,7 @@ class ComparingChanges {
       const bool changes = spans_[at_].before != spans_[at_].after;
       if (changes && !listed_) {
         return claim_fault(
-            opened_, std::string(kChangesName),
+            opened_.name, std::string(kChangesName),
             "no change in " + spans_[at_].place.memory + " " + range_text(spans_[at_].place.range),
             "a change in every span whose digests differ");
       }
@@ -216,7 +215,7 @@ Status compare_set(const OpenedBundle& opened) {
   const SetMember own{controller.name, manifest.base_number, manifest.sequence, controller.map_digest,
                       controller.pinned_after};
   if (opened.set->job == manifest.job && member != nullptr && *member == own) return {};
-  return claim_fault(opened, std::string(kSetName), "a set that this bundle is no member of",
+  return claim_fault(opened.name, std::string(kSetName), "a set that this bundle is no member of",
                      "a member with this bundle's controller, base, sequence, region map and pinned digest");
 }
 
@@ -236,7 +235,7 @@ Status compare_files(const OpenedBundle& opened) {
     const Sha256 digest = compute_sha256(bytes);
     if (file.size == bytes.size() && file.digest == digest) continue;
     return claim_fault(
-        opened, "controllers/0/files/" + std::to_string(i),
+        opened.name, "controllers/0/files/" + std::to_string(i),
         grouped(file.size) + " bytes, SHA-256 " + digest_text(file.digest),
         grouped(bytes.size()) + " bytes, SHA-256 " + digest_text(digest) + " as in the payload");
   }

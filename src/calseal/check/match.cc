@@ -61,7 +61,7 @@ std::optional<NamedRange> first_missing(const OpenedBundle& opened, const Image&
         said->known, [&](const Range& known) { return known.contains(span.place.range); });
     if (!asked || !known_in_base) continue;
     RangeSet missing(span.place.range);
-    missing.remove(read.find(span.place.memory)->known);
+    missing.remove(read.find(span.place.memory)->known.within(span.place.range));
     if (!missing.empty()) return NamedRange{span.place.memory, missing.ranges().front()};
   }
   return std::nullopt;

@@ -93,8 +93,12 @@ void compare_signed_parts(const OpenedBundle& opened, const Image& image, const 
     const bool touched = std::ranges::any_of(part.places, [&](const Place& place) {
       if (!differing[place.memory].overlaps(place.range)) return false;
       if (!misfit.exact) return true;
-      return !std::ranges::equal(image.memories[place.memory].view(place.range),
-                                 carried->memories[place.memory].view(place.range));
+      const Memory& ours = image.memories[place.memory];
+      const Memory& theirs = carried->memories[place.memory];
+      const RangeSet both = ours.known.within(place.range).intersect(theirs.known);
+      return !std::ranges::all_of(both.ranges(), [&](const Range& range) {
+        return std::ranges::equal(ours.view(range), theirs.view(range));
+      });
     });
     if (touched) misfit.signed_parts.push_back(part.name);
   }
@@ -111,7 +115,7 @@ Misfit compare_locked(const OpenedBundle& opened, const Image& read) {
   Misfit misfit;
   std::optional<Image> carried;
   if (opened.manifest.controller().payload_kind == PayloadKind::kFull && !opened.payload.empty())
-    carried = image_of_base(opened);
+    carried = carried_image(opened);
   misfit.exact = carried.has_value();
   bool outside = false;
   std::vector<RangeSet> differing(opened.map.memories.size());  // whole spans
@@ -493,7 +497,7 @@ Error explain_swapped(Error error, const OpenedBundle& opened, const std::vector
   if (std::ranges::find(kOfAnother, error.reason) == std::end(kOfAnother)) return error;
   for (const OpenedBundle& other : others) {
     if (other.map.controller == opened.map.controller) continue;
-    const Result<Read> read = load_read(other.map, files);
+    const Result<Read> read = load_held_read(other.map, files);
     if (!read) continue;
     const bool whole = fits(other.manifest, read->image);
     if (!whole && !recognised(other.map, read->image)) continue;

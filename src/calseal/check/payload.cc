@@ -9,16 +9,19 @@ void lay_payload(const OpenedBundle& opened, Image& image, const std::vector<Ran
   for (std::size_t i = 0; i < parts.size(); ++i) {
     const std::size_t index = opened.map.memory_index(parts[i].memory);
     Memory& memory = image.memories[index];
+    const RangeSet carried = RangeSet::of(parts[i].ranges);
+    const RangeSet laid = only == nullptr ? carried : carried.intersect((*only)[index]);
+    memory.hold(laid, opened.map.memories[index].fill);
     ByteView rest = opened.payload[i];
     for (const Range& range : parts[i].ranges) {
-      for (const Range& part : (only == nullptr ? RangeSet(range) : (*only)[index].within(range)).ranges()) {
+      for (const Range& part : laid.within(range).ranges()) {
         const ByteView bytes = rest.subspan(static_cast<std::size_t>(part.begin - range.begin),
                                             static_cast<std::size_t>(part.size()));
         std::ranges::copy(bytes, memory.span(part).begin());
-        memory.known.add(part);
       }
       rest = rest.subspan(static_cast<std::size_t>(range.size()));
     }
+    memory.known.add(laid);
   }
 }
 
@@ -39,24 +42,18 @@ ByteView carried_bytes(const OpenedBundle& opened, const NamedRange& place) {
   return {};
 }
 
-Image image_of_base(const OpenedBundle& opened) {
-  const std::vector<PayloadPart>& parts = opened.manifest.controller().payload;
+Image carried_image(const OpenedBundle& opened) {
   Image image;
-  std::vector<RangeSet> rest;  // of payloads that are not a whole memory
-  for (const MemoryDeclaration& memory : opened.map.memories) {
-    const auto part = std::ranges::find_if(parts, [&](const PayloadPart& each) {
-      return each.memory == memory.name && each.ranges == std::vector{memory.extent};
-    });
-    if (part == parts.end()) {
-      image.memories.push_back(make_memory(memory.name, memory.extent, memory.fill));
-      rest.emplace_back(memory.extent);
-      continue;
-    }
-    const Bytes& bytes = opened.payload[static_cast<std::size_t>(part - parts.begin())];
-    image.memories.push_back({memory.name, memory.extent, bytes, RangeSet(memory.extent)});
-    rest.emplace_back();
-  }
-  lay_payload(opened, image, &rest);
+  for (const MemoryDeclaration& memory : opened.map.memories)
+    image.memories.push_back(make_unread_memory(memory.name, memory.extent));
+  lay_payload(opened, image);
+  return image;
+}
+
+Image image_of_base(const OpenedBundle& opened) {
+  Image image = carried_image(opened);
+  for (std::size_t m = 0; m < image.memories.size(); ++m)
+    image.memories[m].hold_all(opened.map.memories[m].fill);
   return image;
 }
 

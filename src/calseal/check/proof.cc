@@ -1,9 +1,11 @@
 #include "calseal/check/proof.h"
 
 #include <algorithm>
+#include <span>
 #include <utility>
 
 #include "calseal/base/text.h"
+#include "calseal/change/compare.h"
 #include "calseal/change/confine.h"
 #include "calseal/check/claims.h"
 #include "calseal/check/payload.h"
@@ -13,9 +15,8 @@
 namespace calseal {
 namespace {
 
-Status claim_fault(const std::string& place, const std::string& found, const std::string& expected) {
-  return fail({Reason::kClaimMismatch, "", "controllers/0/" + place, found, expected,
-               "do not use this bundle; tell the shop"});
+tl::unexpected<Error> field_fault(const std::string& field, std::string found, std::string expected) {
+  return claim_fault("", "controllers/0/" + field, std::move(found), std::move(expected));
 }
 
 std::string digest_words(const std::optional<Sha256>& digest, const std::string& otherwise) {
@@ -25,7 +26,7 @@ std::string digest_words(const std::optional<Sha256>& digest, const std::string&
 // One function for each step of docs/proof.md, by its name and in its order.
 class Proving {
  public:
-  Proving(const OpenedBundle& opened, const Image& read, const MatchEvidence& evidence, ReadOrigin origin,
+  Proving(const OpenedBundle& opened, Image& read, const MatchEvidence& evidence, ReadOrigin origin,
           ImageDigests& digests, Verdict& verdict)
       : opened_(opened),
         claims_(opened.manifest.controller()),
@@ -35,6 +36,11 @@ class Proving {
         origin_(origin),
         digests_(digests),
         verdict_(verdict) {}
+  Proving(const Proving&) = delete;
+  Proving& operator=(const Proving&) = delete;
+  ~Proving() {
+    for (std::size_t m = 0; m < read_known_.size(); ++m) read_.memories[m].known = std::move(read_known_[m]);
+  }
 
   Result<Image> run() {
     CALSEAL_CHECK(noted(verdict_.steps, "match", match()));
@@ -64,7 +70,7 @@ class Proving {
 
   Status compare_claims() {
     cut_read();
-    CALSEAL_ASSIGN(plan_, make_plan(map_, before()));
+    CALSEAL_ASSIGN(plan_, make_plan(map_, read_));
     // What is described is the base; the read may know less of what belongs to the vehicle.
     Image shape = shape_of_base();
     CALSEAL_CHECK(compare_spans(shape));
@@ -76,21 +82,15 @@ class Proving {
     return {};
   }
 
-  // The read with only those bytes known that the base knew.
+  // From here on the read knows only those bytes that the base knew. Its bytes stay where they are: a copy
+  // would be a third image.
   void cut_read() {
-    bool all_in_base = true;
     for (std::size_t m = 0; m < read_.memories.size(); ++m) {
-      base_known_.emplace_back();
-      for (const Range& range : claims_.memories[m].known) base_known_.back().add(range);
-      const RangeSet& known = read_.memories[m].known;
-      all_in_base = all_in_base && known.intersect(base_known_[m]) == known;
+      base_known_.push_back(RangeSet::of(claims_.memories[m].known));
+      RangeSet& known = read_.memories[m].known;
+      read_known_.push_back(std::exchange(known, known.intersect(base_known_[m])));
     }
-    if (all_in_base) return;
-    cut_ = read_;
-    for (std::size_t m = 0; m < base_known_.size(); ++m)
-      cut_->memories[m].known = read_.memories[m].known.intersect(base_known_[m]);
   }
-  const Image& before() const { return cut_ ? *cut_ : read_; }
 
   // Memories without bytes: which of them are known is all that spans and ranges are made from.
   Image shape_of_base() const {
@@ -105,19 +105,19 @@ class Proving {
       return a.place == b.place && a.kind == b.kind;
     };
     if (std::ranges::equal(describe_spans(plan_, shape), claims_.spans, same)) return {};
-    return claim_fault("spans", "other spans than the region map cuts", "the spans of the region map");
+    return field_fault("spans", "other spans than the region map cuts", "the spans of the region map");
   }
 
   Status compare_write_ranges(const Image& shape) const {
     if (describe_write_ranges(plan_, shape) == claims_.write_ranges) return {};
-    return claim_fault("write_ranges", "other ranges than the region map gives",
+    return field_fault("write_ranges", "other ranges than the region map gives",
                        "editable, patch and derived places");
   }
 
   Status compare_payload(const Image& shape) const {
     if (describe_payload(plan_, shape, claims_.payload_kind, opened_.manifest.revision) == claims_.payload)
       return {};
-    return claim_fault("payload", "other ranges than the region map gives", "exactly the payload's areas");
+    return field_fault("payload", "other ranges than the region map gives", "exactly the payload's areas");
   }
 
   // They are not laid down, but they must not lie.
@@ -127,7 +127,7 @@ class Proving {
       if (span.kind != SpanKind::kLocked || !span.after) continue;
       const Sha256 carried = compute_sha256(carried_bytes(opened_, span.place));
       if (carried == *span.after) continue;
-      return claim_fault("payload, " + span.place.memory + " " + range_text(span.place.range),
+      return field_fault("payload, " + span.place.memory + " " + range_text(span.place.range),
                          "locked bytes with SHA-256 " + digest_text(carried),
                          digest_text(*span.after) + " as the span says");
     }
@@ -137,11 +137,11 @@ class Proving {
   Status compare_before_of_locked_spans() {
     for (const ManifestSpan& span : claims_.spans) {
       if (span.kind != SpanKind::kLocked || !span.after) continue;
-      const auto laid = with_patches(opened_, before(), span.place, PatchSide::kBase);
+      const auto laid = with_patches(opened_, read_, span.place, PatchSide::kBase);
       // Without a patch the bytes are those of the result, which the read has.
       const Sha256 found = laid ? compute_sha256(*laid) : *span.after;
       if (found == *span.before) continue;
-      return claim_fault("spans, " + span.place.memory + " " + range_text(span.place.range) + ", before",
+      return field_fault("spans, " + span.place.memory + " " + range_text(span.place.range) + ", before",
                          digest_text(*span.before), digest_text(found) + " with the patches of the base");
     }
     return {};
@@ -150,16 +150,21 @@ class Proving {
   // --- freshness
 
   Status judge_freshness() const {
-    const std::vector<RangeSet> written = plan_.write_ranges(before());
+    const std::vector<RangeSet> written = plan_.write_ranges(read_);
+    const std::vector<RangeSet> by_nodes = plan_.learned_places();
     std::vector<Place> sectors;
     for (const Place& sector : map_.sectors) {
       if (written[sector.memory].overlaps(sector.range)) sectors.push_back(sector);
     }
     for (const Place& sector : sectors) CALSEAL_CHECK(require_read(sector));
     if (evidence_.read_is_fresh) return {};
-    for (const Place& sector : sectors) CALSEAL_CHECK(require_nothing_learned(sector));
+    std::vector<RangeSet> learned_bytes = by_nodes;
+    for (std::size_t m = 0; m < learned_bytes.size(); ++m)
+      learned_bytes[m].add(plan_.bytes_of(m, SpanKind::kVolatile));
+    for (const Place& sector : sectors)
+      CALSEAL_CHECK(require_nothing_learned(sector, learned_bytes[sector.memory]));
     for (std::size_t m = 0; m < written.size(); ++m) {
-      const RangeSet learned = plan_.learned_places(m).intersect(written[m]);
+      const RangeSet learned = by_nodes[m].intersect(written[m]);
       if (learned.empty()) continue;
       return stale(place_text(map_, {m, learned.ranges().front()}),
                    "a checksum to be written that also covers volatile bytes");
@@ -170,7 +175,7 @@ class Proving {
   // Erasing takes the whole sector, so what the vehicle keeps there must be in the read.
   Status require_read(const Place& sector) const {
     RangeSet missing = base_known_[sector.memory].within(sector.range);
-    missing.remove(before().memories[sector.memory].known);
+    missing.remove(read_.memories[sector.memory].known.within(sector.range));
     if (missing.empty()) return {};
     return fail({Reason::kReadIncomplete, "", place_text(map_, {sector.memory, missing.ranges().front()}),
                  "bytes that the read does not hold, in an erase sector to be written",
@@ -178,10 +183,8 @@ class Proving {
                  "read the controller again, with all the memories of the first read"});
   }
 
-  Status require_nothing_learned(const Place& sector) const {
-    RangeSet learned = plan_.bytes_of(sector.memory, SpanKind::kVolatile);
-    learned.add(plan_.learned_places(sector.memory));
-    learned = learned.within(sector.range);
+  Status require_nothing_learned(const Place& sector, const RangeSet& learned_bytes) const {
+    const RangeSet learned = learned_bytes.within(sector.range);
     if (learned.empty()) return {};
     return stale("sector " + place_text(map_, sector),
                  "an erase sector to be written that also holds learned bytes at " +
@@ -204,13 +207,15 @@ class Proving {
 
   // Whatever else a full payload carries, the vehicle keeps its own bytes.
   void lay() {
-    result_ = before();
+    result_ = read_;
     std::vector<RangeSet> writable(map_.memories.size());
     for (std::size_t m = 0; m < writable.size(); ++m) {
       writable[m] = plan_.bytes_of(m, SpanKind::kEditable);
       writable[m].add(plan_.bytes_of(m, SpanKind::kDerived));
     }
-    for (const PermittedPatch& patch : map_.patches) writable[patch.place.memory].add(patch.place.range);
+    std::vector<std::vector<Range>> patched(writable.size());
+    for (const PermittedPatch& patch : map_.patches) patched[patch.place.memory].push_back(patch.place.range);
+    for (std::size_t m = 0; m < writable.size(); ++m) writable[m].add(RangeSet::of(std::move(patched[m])));
     lay_payload(opened_, result_, &writable);
   }
 
@@ -245,7 +250,7 @@ class Proving {
     for (std::size_t i = 0; i < claims_.files.size(); ++i) {
       const Sha256 found = compute_sha256(result_.memories[i].bytes);
       if (found == claims_.files[i].digest) continue;
-      return claim_fault("files/" + std::to_string(i), digest_text(claims_.files[i].digest),
+      return field_fault("files/" + std::to_string(i), digest_text(claims_.files[i].digest),
                          digest_text(found) + " as computed");
     }
     return {};
@@ -254,65 +259,74 @@ class Proving {
   // --- confinement
 
   Status confine() {
-    proof_ = prove_confinement(plan_, before(), result_);
-    verdict_.bytes_to_change = proof_.changed_bytes();
-    for (const Error& violation : proof_.violations) {
-      // Checksums of the result are judged by the next step, against what the manifest says of them.
-      if (violation.reason != Reason::kDerivedWrong && violation.reason != Reason::kCopyOneSided)
-        return fail(violation);
-    }
-    CALSEAL_CHECK(compare_patches());
+    // Checksums of the result are judged by the next step, against what the manifest says of them.
+    checks_ = verify_checks(plan_, result_);
+    const Confined confined = calseal::confine(plan_, read_, result_, checks_);
+    verdict_.bytes_to_change = confined.changed_bytes;
+    if (confined.violation) return fail(*confined.violation);
+    CALSEAL_CHECK(compare_patches(confined.patches_applied));
     return compare_changes();
   }
 
-  Status compare_patches() const {
+  Status compare_patches(const std::vector<bool>& applied) const {
     for (std::size_t i = 0; i < claims_.patches.size(); ++i) {
-      if (claims_.patches[i].in_result == proof_.patches_applied[i]) continue;
-      return claim_fault("patches/" + std::to_string(i),
+      if (claims_.patches[i].in_result == applied[i]) continue;
+      return field_fault("patches/" + std::to_string(i),
                          claims_.patches[i].in_result ? "result: after" : "result: before",
                          "the other, as in the bytes");
     }
     return {};
   }
 
-  // The list is relative to the base, so each span proves it where the read is as the base was.
+  // The list is relative to the base, so each span proves it where the read is as the base was. Spans and
+  // changes stand in one order, and step 11 has found every change inside a span.
   Status compare_changes() const {
-    const std::vector<Change> found = describe_changes(plan_, before(), proof_.changes);
+    auto change = opened_.changes.begin();
     for (const ManifestSpan& span : claims_.spans) {
+      const auto first = change;
+      while (change != opened_.changes.end() && is_in(*change, span.place)) ++change;
       if (!span.after || span.before == span.after) continue;
-      if (compute_sha256(before().find(span.place.memory)->view(span.place.range)) != *span.before) continue;
-      if (ranges_in(found, span.place) == ranges_in(opened_.changes, span.place)) continue;
-      return fail({Reason::kClaimMismatch, "",
-                   std::string(kChangesName) + ", " + span.place.memory + " " + range_text(span.place.range),
-                   "other ranges than those that change", "the ranges as in the bytes",
-                   "do not use this bundle; tell the shop"});
+      const ByteView base = read_.find(span.place.memory)->view(span.place.range);
+      if (compute_sha256(base) != *span.before || changes_are({first, change}, span.place, base)) continue;
+      return claim_fault(
+          "", std::string(kChangesName) + ", " + span.place.memory + " " + range_text(span.place.range),
+          "other ranges than those that change", "the ranges as in the bytes");
     }
     return {};
   }
 
-  static std::vector<Range> ranges_in(const std::vector<Change>& changes, const NamedRange& place) {
-    std::vector<Range> ranges;
-    for (const Change& change : changes) {
-      if (change.place.memory == place.memory && place.range.contains(change.place.range))
-        ranges.push_back(change.place.range);
+  static bool is_in(const Change& change, const NamedRange& place) {
+    return change.place.memory == place.memory && place.range.contains(change.place.range);
+  }
+
+  // Whether `listed` are the ranges of a span in which the result differs from `base`.
+  bool changes_are(std::span<const Change> listed, const NamedRange& place, ByteView base) const {
+    const ByteView result = result_.find(place.memory)->view(place.range);
+    std::size_t at = 0;
+    for (const Change& change : listed) {
+      const Range run = next_difference(base, result, at);
+      if (run.begin + place.range.begin != change.place.range.begin ||
+          run.size() != change.place.range.size())
+        return false;
+      at = static_cast<std::size_t>(run.end);
     }
-    return ranges;
+    return next_difference(base, result, at).empty();
   }
 
   // --- checksums
 
   Status judge_checksums() {
-    if (proof_.checks.size() != claims_.checksums.size()) {
-      return claim_fault("checksums", std::to_string(claims_.checksums.size()) + " checksums",
-                         std::to_string(proof_.checks.size()) + " as in the region map");
+    if (checks_.size() != claims_.checksums.size()) {
+      return field_fault("checksums", std::to_string(claims_.checksums.size()) + " checksums",
+                         std::to_string(checks_.size()) + " as in the region map");
     }
-    for (std::size_t i = 0; i < proof_.checks.size(); ++i) CALSEAL_CHECK(judge_checksum(i));
+    for (std::size_t i = 0; i < checks_.size(); ++i) CALSEAL_CHECK(judge_checksum(i));
     CALSEAL_CHECK(compare_identity());
     return match_family_of_result();
   }
 
   Status judge_checksum(std::size_t index) const {
-    const CheckOutcome& found = proof_.checks[index];
+    const CheckOutcome& found = checks_[index];
     const ManifestChecksum& said = claims_.checksums[index];
     if (found.state == CheckState::kFails && !came_failing(said)) return require_holding(plan_, {found});
     if (found.state == CheckState::kNotProvable && said.state == CheckState::kHolds) {
@@ -324,7 +338,7 @@ class Proving {
     const bool mended = came_failing(said) && found.floating && found.state == CheckState::kHolds;
     const std::string value = describe_check(found);
     if (said.name == found.name && (said.state == found.state || mended) && said.value == value) return {};
-    return claim_fault(
+    return field_fault(
         "checksums/" + std::to_string(index),
         said.name + " " + std::string(check_state_name(said.state)) + " " + said.value,
         found.name + " " + std::string(check_state_name(found.state)) + " " + value + " as computed");
@@ -339,7 +353,7 @@ class Proving {
     const std::vector<std::string> found = describe_identity(plan_, result_);
     for (std::size_t i = 0; i < found.size(); ++i) {
       if (claims_.identity[i].text == found[i]) continue;
-      return claim_fault("identity/" + std::to_string(i),
+      return field_fault("identity/" + std::to_string(i),
                          "\"" + printable(claims_.identity[i].text, 64) + "\"",
                          "\"" + found[i] + "\" as in the result");
     }
@@ -350,7 +364,7 @@ class Proving {
   Status match_family_of_result() {
     std::vector<RangeSet> known;
     for (std::size_t m = 0; m < result_.memories.size(); ++m)
-      known.push_back(std::exchange(result_.memories[m].known, read_.memories[m].known));
+      known.push_back(std::exchange(result_.memories[m].known, read_known_[m]));
     const Status status = match_family(opened_, result_);
     for (std::size_t m = 0; m < known.size(); ++m) result_.memories[m].known = std::move(known[m]);
     return status;
@@ -360,45 +374,42 @@ class Proving {
 
   // What no change reaches holds in the read as it does in the result.
   void note_failing_checks() const {
-    const std::vector<CheckOutcome> of_read =
-        verify_from(result_, proof_.checks, proof_.changes, plan_, before());
+    const std::vector<CheckOutcome> of_read = verify_from(result_, checks_, plan_, read_);
     const bool revives = origin_ == ReadOrigin::kWayBack;
     for (std::size_t i = 0; i < of_read.size(); ++i) {
       if (of_read[i].state != CheckState::kFails) continue;
       verdict_.cautions.push_back(
-          {"read-checksum-fails",
-           std::string(revives ? "in the first read, " : "in the read, ") + of_read[i].name +
-               " does not hold (" + of_read[i].detail +
-               "): it was read while running, half written, or edited" +
-               (proof_.checks[i].state == CheckState::kHolds ? "; the result holds" : "")});
+          {"read-checksum-fails", std::string(revives ? "in the first read, " : "in the read, ") +
+                                      of_read[i].name + " does not hold (" + of_read[i].detail +
+                                      "): it was read while running, half written, or edited" +
+                                      (checks_[i].state == CheckState::kHolds ? "; the result holds" : "")});
     }
   }
 
   const OpenedBundle& opened_;
   const ManifestController& claims_;
   const RegionMap& map_;
-  const Image& read_;
+  Image& read_;
   const MatchEvidence& evidence_;
   const ReadOrigin origin_;
   ImageDigests& digests_;
   Verdict& verdict_;
   std::vector<RangeSet> base_known_;  // one per memory
-  std::optional<Image> cut_;          // when the read knows more than the base did
+  std::vector<RangeSet> read_known_;  // what the read knows beside, until the proof ends
   Plan plan_;
   Image result_;
-  Confinement proof_;
+  std::vector<CheckOutcome> checks_;  // of the result
 };
 
 }  // namespace
 
-Result<Image> prove(const OpenedBundle& opened, const Image& read, const MatchEvidence& evidence,
-                    ReadOrigin origin, Verdict& verdict, ImageDigests* digests) {
+Result<Image> prove(const OpenedBundle& opened, Image& read, const MatchEvidence& evidence, ReadOrigin origin,
+                    Verdict& verdict, ImageDigests* digests) {
   ImageDigests own(read);
   return Proving(opened, read, evidence, origin, digests == nullptr ? own : *digests, verdict).run();
 }
 
-Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence,
-               Verdict& verdict) {
+Status rebuild(const OpenedBundle& opened, Read& read, const MatchEvidence& evidence, Verdict& verdict) {
   CALSEAL_ASSIGN(Image result, prove(opened, read.image, evidence, ReadOrigin::kVehicle, verdict));
   // What the base did not know stays in the file as it came.
   for (std::size_t m = 0; m < result.memories.size(); ++m)

@@ -24,14 +24,15 @@ enum class ReadOrigin : std::uint8_t {
              // is
 };
 
-// Proves `opened` on `read` and gives the result: the image that may be written. Fills vehicle, editable
-// share, bytes to change and cautions of `verdict`, and its steps from "match" on. `digests`: of `read`, kept
-// between several revisions that are proved on it; nullptr: its own.
-Result<Image> prove(const OpenedBundle& opened, const Image& read, const MatchEvidence& evidence,
-                    ReadOrigin origin, Verdict& verdict, ImageDigests* digests = nullptr);
+// Proves `opened` on `read`, which knows meanwhile no more than the base did, and gives the result: the image
+// that may be written. Fills vehicle, editable share, bytes to change and cautions of `verdict`, and its
+// steps from "match" on. `digests`: of `read`, kept between several revisions that are proved on it; nullptr:
+// its own.
+Result<Image> prove(const OpenedBundle& opened, Image& read, const MatchEvidence& evidence, ReadOrigin origin,
+                    Verdict& verdict, ImageDigests* digests = nullptr);
 
 // The same for a read that came in files: `verdict.files` are the result in their form.
-Status rebuild(const OpenedBundle& opened, const Read& read, const MatchEvidence& evidence, Verdict& verdict);
+Status rebuild(const OpenedBundle& opened, Read& read, const MatchEvidence& evidence, Verdict& verdict);
 
 // Many revisions proved on one base, whose spans are hashed once.
 class BaseProof {

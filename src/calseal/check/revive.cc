@@ -104,7 +104,7 @@ Status revive(const OpenedBundle& opened, const MatchEvidence& evidence, Verdict
                  "the vehicle reference that the shop uses for this vehicle", "give the vehicle reference"});
   }
   // The read is what the bundle carries; what is written is the result of the proof.
-  const Image first_read = image_of_base(opened);
+  Image first_read = carried_image(opened);
   const MatchEvidence declared{true, evidence.salt, evidence.vehicle_reference};
   Result<Image> proved = prove(opened, first_read, declared, ReadOrigin::kWayBack, verdict);
   if (!proved) return fail(of_first_read(std::move(proved).error()));

@@ -226,6 +226,23 @@ Crc::Crc(const CrcParameters& parameters, CrcKernel kernel) : parameters_(parame
   engine_ = std::make_shared<const Engine>(parameters, kernel);
 }
 
+Crc crc_of(const CrcParameters& parameters) {
+  constexpr std::size_t kKept = 64;
+  thread_local std::vector<Crc> kept;
+  thread_local std::size_t oldest = 0;
+  for (const Crc& crc : kept) {
+    if (crc.parameters() == parameters) return crc;
+  }
+  Crc made(parameters);
+  if (kept.size() < kKept) {
+    kept.push_back(made);
+  } else {
+    kept[oldest] = made;
+    oldest = (oldest + 1) % kKept;
+  }
+  return made;
+}
+
 std::uint64_t Crc::start() const { return engine_->start; }
 
 std::uint64_t Crc::update(std::uint64_t state, ByteView data) const { return engine_->run(state, data); }
@@ -307,6 +324,18 @@ std::uint64_t Crc::patch(std::uint64_t crc, std::uint64_t length,
   }
   effect = engine_->shift(effect, length - at);
   return crc ^ (parameters_.refout ? reflect(effect, parameters_.width) : effect);
+}
+
+std::uint64_t Crc::shift(std::uint64_t a, std::uint64_t bytes) const { return engine_->shift(a, bytes); }
+
+std::array<std::uint64_t, 8> Crc::byte_effects(std::uint64_t powers) const {
+  std::array<std::uint64_t, 8> effects{};
+  for (std::size_t bit = 0; bit < effects.size(); ++bit) {
+    const std::uint64_t alone = engine_->to_polynomial(engine_->near[0][std::size_t{1} << bit]);
+    const std::uint64_t effect = engine_->multiply(powers, alone);
+    effects[bit] = parameters_.refout ? reflect(effect, parameters_.width) : effect;
+  }
+  return effects;
 }
 
 std::uint64_t crc_bit_effect(const Crc& crc, std::uint64_t length, std::uint64_t offset, int bit) {

@@ -4,6 +4,7 @@
 // Rocksoft model). Not for authentication: force_crc() makes any message give any value.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <memory>
 #include <optional>
@@ -76,6 +77,13 @@ class Crc {
   // CRC of A followed by B from both CRCs and the length of B in bytes. O(log length_b).
   std::uint64_t combine(std::uint64_t crc_a, std::uint64_t crc_b, std::uint64_t length_b) const;
 
+  // For bytes that stand at many offsets of one message. Polynomials have the coefficient of x^i in bit i.
+  // a * x^(8 * bytes) modulo the polynomial. O(log bytes).
+  std::uint64_t shift(std::uint64_t a, std::uint64_t bytes) const;
+  // What flipping each bit of a byte changes in the CRC, lowest bit first; `powers` is the sum of
+  // x^(8 * (length - 1 - offset)) over the offsets at which the byte stands.
+  std::array<std::uint64_t, 8> byte_effects(std::uint64_t powers) const;
+
   // CRC of a message of `length` bytes after changes, from its CRC before; reads only the changes.
   // Changes are disjoint and lie inside the message. O(changed bytes + changes * log length).
   std::uint64_t patch(std::uint64_t crc, std::uint64_t length, const std::vector<CrcChange>& changes) const;
@@ -85,6 +93,10 @@ class Crc {
   CrcParameters parameters_;
   std::shared_ptr<const Engine> engine_;
 };
+
+// The CRC of these parameters. Making one takes longer than many a coverage, and each takes 35 KiB: every
+// thread keeps the last few that it asked for, and no more, however many a region map names.
+Crc crc_of(const CrcParameters& parameters);
 
 // Effect of single bits on a CRC: crc(message xor bit) = crc(message) xor effect, since a CRC is affine over
 // GF(2). `offset` < `length`. `bit` counts from the least significant bit of the byte at `offset` in a

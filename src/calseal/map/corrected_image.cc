@@ -152,7 +152,7 @@ void CorrectedImage::patch(std::size_t index, std::size_t first) {
   }
   if (touched.empty()) return;
   if (algorithm.kind == AlgorithmKind::kCrc) {
-    kept.value.number = node.crc->patch(kept.value.number, node.message.length(), touched);
+    kept.value.number = crc_of(algorithm.crc).patch(kept.value.number, node.message.length(), touched);
     return;
   }
   kept.value.number = patch_sum(algorithm.sum, kept.value.number, touched);

@@ -121,7 +121,7 @@ std::string_view breach_name(ItemBreach::Kind kind) {
 
 std::string breach_text(const ItemBreach& breach) {
   const Item& item = *breach.item;
-  const std::string unit = item.unit.empty() ? "" : " " + item.unit;
+  const std::string unit = item.unit->empty() ? "" : " " + *item.unit;
   std::string text = item.name + element_text(item, breach.element);
   switch (breach.kind) {
     case ItemBreach::Kind::kBelow:

@@ -1,7 +1,9 @@
 #include "calseal/map/joint.h"
 
 #include <algorithm>
+#include <array>
 #include <iterator>
+#include <utility>
 
 #include "calseal/digest/crc.h"
 #include "calseal/map/value.h"
@@ -29,16 +31,6 @@ bool is_affine(const Plan& plan, const PlanNode& node) {
   return std::all_of(checksum.slots.begin(), checksum.slots.end(), [](const Slot& slot) {
     return slot.encoding == SlotEncoding::kBinary && slot.transform != SlotTransform::kNegate;
   });
-}
-
-// Change of the algorithm's value when one bit at one offset of the message flips.
-std::uint64_t effect_of(const Algorithm& algorithm, const Crc* crc, std::uint64_t length,
-                        std::uint64_t offset, int bit) {
-  if (crc != nullptr) return crc_bit_effect(*crc, length, offset, bit);
-  const auto unit = static_cast<std::uint64_t>(algorithm.sum.unit / 8);
-  const std::uint64_t in_word = offset % unit;
-  const std::uint64_t byte = algorithm.sum.order == ByteOrder::kBig ? unit - 1 - in_word : in_word;
-  return std::uint64_t{1} << (8 * byte + static_cast<std::uint64_t>(bit));
 }
 
 // The group's copies, each after those that it repeats; nothing when they repeat each other in a circle.
@@ -70,20 +62,107 @@ std::optional<std::vector<std::size_t>> copies_in_order(const Plan& plan, const 
   return order;
 }
 
+// A byte that is an unknown, or that the group's copies repeat from one.
+struct RepeatedByte {
+  std::size_t memory = 0;
+  std::uint64_t address = 0;
+  std::size_t unknown = 0;  // index of the byte among the unknown ones
+};
+
 // The byte itself and every byte of the group's copies that repeats it.
-std::vector<Place> repeated_places(const Plan& plan, const std::vector<std::size_t>& copies,
-                                   std::size_t memory, std::uint64_t address) {
-  std::vector<Place> places{{memory, {address, address + 1}}};
+void add_repeated(const Plan& plan, const std::vector<std::size_t>& copies, const RepeatedByte& byte,
+                  std::vector<RepeatedByte>& repeated) {
+  const std::size_t first = repeated.size();
+  repeated.push_back(byte);
   for (const std::size_t index : copies) {
     const Copy& copy = copy_of(plan, plan.nodes[index]);
-    for (std::size_t i = 0, before = places.size(); i < before; ++i) {
-      if (copy.of.memory != places[i].memory || !copy.of.range.contains(places[i].range.begin)) continue;
-      const std::uint64_t to = copy.to.range.begin + (places[i].range.begin - copy.of.range.begin);
-      places.push_back({copy.to.memory, {to, to + 1}});
+    for (std::size_t i = first, end = repeated.size(); i < end; ++i) {
+      if (copy.of.memory != repeated[i].memory || !copy.of.range.contains(repeated[i].address)) continue;
+      const std::uint64_t to = copy.to.range.begin + (repeated[i].address - copy.of.range.begin);
+      repeated.push_back({copy.to.memory, to, byte.unknown});
     }
   }
-  return places;
 }
+
+// What flipping bits of the unknown bytes changes in the values of checksums.
+class Effects {
+ public:
+  Effects(const Plan& plan, const JointSystem& system) {
+    for (std::size_t i = 0; i < system.unknowns.size(); i += 8) {
+      const JointSystem::Unknown& first_bit = system.unknowns[i];
+      add_repeated(plan, system.copies, {first_bit.memory, first_bit.address, i / 8}, repeated_);
+    }
+    bytes_ = system.unknowns.size() / 8;
+  }
+
+  using OfByte = std::array<std::uint64_t, 8>;  // lowest bit first
+
+  // By unknown byte. Linear in the bytes of the message that are unknown.
+  std::vector<OfByte> on(const Checksum& checksum, const Message& message) {
+    return checksum.algorithm.kind == AlgorithmKind::kCrc ? on_crc(crc_of(checksum.algorithm.crc), message)
+                                                          : on_xor(checksum.algorithm.sum, message);
+  }
+
+ private:
+  std::vector<OfByte> on_crc(const Crc& crc, const Message& message) {
+    std::vector<std::uint64_t> powers(bytes_, 0);
+    std::uint64_t power = 1;  // of the byte at `at`
+    std::uint64_t at = message.length() - 1;
+    walk_back(message, [&](std::uint64_t offset, std::size_t unknown) {
+      power = crc.shift(power, at - offset);
+      at = offset;
+      powers[unknown] ^= power;
+    });
+    std::vector<OfByte> effects;
+    for (const std::uint64_t sum : powers) effects.push_back(crc.byte_effects(sum));
+    return effects;
+  }
+
+  std::vector<OfByte> on_xor(const SumParameters& sum, const Message& message) {
+    std::vector<OfByte> effects(bytes_, OfByte{});
+    const auto unit = static_cast<std::uint64_t>(sum.unit / 8);
+    walk_back(message, [&](std::uint64_t offset, std::size_t unknown) {
+      const std::uint64_t in_word = offset % unit;
+      const std::uint64_t byte = sum.order == ByteOrder::kBig ? unit - 1 - in_word : in_word;
+      for (std::size_t bit = 0; bit < 8; ++bit) effects[unknown][bit] ^= std::uint64_t{1} << (8 * byte + bit);
+    });
+    return effects;
+  }
+
+  // Calls `take` with every offset of the message at which an unknown byte stands, the last first.
+  template <typename Take>
+  void walk_back(const Message& message, const Take& take) {
+    const std::vector<RepeatedByte>& named = by_name(message.lane());
+    for (auto piece = message.pieces().rbegin(); piece != message.pieces().rend(); ++piece) {
+      if (piece->kind != MessagePiece::Kind::kMemory) continue;
+      auto byte = std::ranges::lower_bound(named, std::pair(piece->memory, piece->address + piece->size), {},
+                                           place_of);
+      while (byte != named.begin() &&
+             place_of(*std::prev(byte)) >= std::pair(piece->memory, piece->address)) {
+        --byte;
+        take(piece->offset + (byte->address - piece->address), byte->unknown);
+      }
+    }
+  }
+
+  static std::pair<std::size_t, std::uint64_t> place_of(const RepeatedByte& byte) {
+    return {byte.memory, byte.address};
+  }
+
+  // The bytes by the addresses for which a coverage with this lane reads them, ascending.
+  const std::vector<RepeatedByte>& by_name(std::uint64_t lane) {
+    std::vector<RepeatedByte>& named = by_lane_[lane];
+    if (!named.empty()) return named;
+    named = repeated_;
+    for (RepeatedByte& byte : named) byte.address ^= lane;
+    std::ranges::sort(named, {}, place_of);
+    return named;
+  }
+
+  std::vector<RepeatedByte> repeated_;
+  std::array<std::vector<RepeatedByte>, 4> by_lane_;
+  std::size_t bytes_ = 0;
+};
 
 // Equations of one checksum: bits of its rule's value, or bits of its slots.
 std::size_t equations_of(const Checksum& checksum) {
@@ -153,28 +232,16 @@ std::optional<JointSystem> make_joint_system(const Plan& plan, const PlanGroup& 
     if (system.unknowns.size() > kJointBitLimit || equations > kJointBitLimit) return std::nullopt;
   }
   std::vector<BitVector> columns(system.unknowns.size(), BitVector(equations));
+  Effects effects(plan, system);
   std::size_t first = 0;
   for (const std::size_t index : group.nodes) {
     const PlanNode& node = plan.nodes[index];
     if (node.is_copy) continue;
     const Checksum& checksum = checksum_of(plan, node);
-    std::optional<Crc> crc;
-    if (checksum.algorithm.kind == AlgorithmKind::kCrc) crc.emplace(checksum.algorithm.crc);
-    std::vector<std::uint64_t> offsets;  // at which the message takes the byte of this unknown
+    const std::vector<Effects::OfByte> changes = effects.on(checksum, node.message);
     for (std::size_t i = 0; i < system.unknowns.size(); ++i) {
       const JointSystem::Unknown& unknown = system.unknowns[i];
-      if (unknown.bit == 0) {
-        offsets.clear();
-        for (const Place& place : repeated_places(plan, system.copies, unknown.memory, unknown.address)) {
-          for (const std::uint64_t at : node.message.offsets_of(place.memory, place.range.begin))
-            offsets.push_back(at);
-        }
-      }
-      std::uint64_t change = 0;
-      for (const std::uint64_t offset : offsets) {
-        change ^=
-            effect_of(checksum.algorithm, crc ? &*crc : nullptr, node.message.length(), offset, unknown.bit);
-      }
+      const std::uint64_t change = changes[i / 8][i % 8];
       add_value_change(columns[i], first, checksum, change);
       if (!checksum.rule) {
         std::size_t at = first;

@@ -94,7 +94,7 @@ void say_coverage(Said& said, const Coverage& coverage) {
   if (const auto* range = std::get_if<CoverageRange>(&coverage)) {
     said.place(range->place);
   } else if (const auto* literal = std::get_if<CoverageLiteral>(&coverage)) {
-    said.bytes(literal->bytes);
+    said.bytes(*literal->bytes);
   } else if (const auto* item = std::get_if<CoverageTable>(&coverage)) {
     const DescriptorTable& table = item->table;
     said.memory(table.memory).number(table.at).number(table.records);
@@ -159,7 +159,7 @@ void say_item(Said& said, const RegionMap& map, const Item& item) {
   said.number(item.columns).number(item.rows).number(item.conversion.rational);
   said.word(decimal_text(item.conversion.factor)).word(decimal_text(item.conversion.offset));
   for (const Decimal& coefficient : item.conversion.coefficients) said.word(decimal_text(coefficient));
-  said.word(item.unit);
+  said.word(*item.unit);
   for (const std::optional<Decimal>& limit : {item.least, item.most})
     said.word(limit ? decimal_text(*limit) : "");
   for (const std::optional<std::size_t>& axis : {item.x, item.y})

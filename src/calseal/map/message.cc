@@ -86,16 +86,17 @@ std::vector<Message::Replaced> Message::replaced_by(const Checksum& checksum) co
   return replaced;
 }
 
-void Message::add_memory(const std::vector<Replaced>& replaced, const Place& place) {
-  const auto push = [&](MessagePiece piece) {
-    piece.offset = length_;
-    length_ += piece.size;
-    pieces_.push_back(std::move(piece));
-  };
+void Message::push(MessagePiece piece) {
+  piece.offset = length_;
+  length_ += piece.size;
+  pieces_.push_back(piece);
+}
+
+void Message::add_memory(const std::vector<Replaced>& replaced, const Place& place, Reads& reads) {
   const auto push_memory = [&](Range range) {
     if (range.empty()) return;
-    push({MessagePiece::Kind::kMemory, 0, range.size(), place.memory, range.begin, {}, 0});
-    for (const Range& read : swapped(range, lane_).ranges()) reads_[place.memory].add(read);
+    push({.memory = place.memory, .address = range.begin, .size = range.size()});
+    for (const Range& read : swapped(range, lane_).ranges()) reads[place.memory].push_back(read);
   };
   // They never overlap, so the first that ends behind the beginning is the first that matters.
   auto it =
@@ -106,46 +107,64 @@ void Message::add_memory(const std::vector<Replaced>& replaced, const Place& pla
   for (; it != replaced.end() && it->place.memory == place.memory && it->place.range.begin < rest.end; ++it) {
     const Range part = intersect(it->place.range, rest);
     push_memory({rest.begin, part.begin});
-    push({MessagePiece::Kind::kRun, 0, part.size(), place.memory, part.begin, {}, it->as});
+    push({.kind = MessagePiece::Kind::kRun, .as = it->as, .size = part.size()});
     rest.begin = part.end;
   }
   push_memory(rest);
 }
 
-Result<Message> Message::resolve(const RegionMap& map, const Checksum& checksum, const Image& image) {
+// One range falls into as many pieces as one checksum has substitutes, and no more: it is enough to ask after
+// each.
+Status Message::keep_to(std::size_t most_pieces, const Checksum& checksum) const {
+  if (pieces_.size() <= most_pieces) return {};
+  return fail({Reason::kDescriptorInvalid, "", checksum.name,
+               "more than " + grouped(kPieceLimit) + " pieces read by all checksums up to this one",
+               "at most " + grouped(kPieceLimit), "read fewer ranges, or cut them by fewer substitutes"});
+}
+
+Status Message::add_table(const RegionMap& map, const Checksum& checksum, const CoverageTable& table,
+                          const Image& image, const std::vector<Replaced>& replaced, std::size_t most_pieces,
+                          Reads& reads) {
+  const std::uint64_t first = table.record.value_or(0);
+  const std::uint64_t end = table.record ? first + 1 : table.table.records;
+  const RangeSet exists = segments_of(map.memories[table.table.points_into]);
+  for (std::uint64_t record = first; record < end; ++record) {
+    CALSEAL_ASSIGN(const std::optional<Place> place,
+                   read_record(map, table.table, record, lane_, exists, image));
+    if (!place) continue;
+    if (length_ > 16 * kImageLimit) {
+      return fail({Reason::kDescriptorInvalid, "", checksum.name,
+                   "more than " + grouped(16 * kImageLimit) + " bytes", "a coverage of sensible size",
+                   "check that region map and image belong together"});
+    }
+    add_memory(replaced, *place, reads);
+    CALSEAL_CHECK(keep_to(most_pieces, checksum));
+  }
+  return {};
+}
+
+Result<Message> Message::resolve(const RegionMap& map, const Checksum& checksum, const Image& image,
+                                 std::size_t most_pieces) {
   Message message;
   message.lane_ = checksum.swap == 0 ? 0 : static_cast<std::uint64_t>(checksum.swap / 8 - 1);
-  message.reads_.resize(map.memories.size());
-  message.described_by_.resize(map.memories.size());
   const std::vector<Replaced> replaced = message.replaced_by(checksum);
+  Reads reads(map.memories.size());
   for (const Coverage& part : checksum.coverage) {
     if (const auto* range = std::get_if<CoverageRange>(&part)) {
-      message.add_memory(replaced, range->place);
+      message.add_memory(replaced, range->place, reads);
     } else if (const auto* literal = std::get_if<CoverageLiteral>(&part)) {
-      message.pieces_.push_back(
-          {MessagePiece::Kind::kLiteral, message.length_, literal->bytes.size(), 0, 0, literal->bytes, 0});
-      message.length_ += literal->bytes.size();
-    } else if (const auto* table = std::get_if<CoverageTable>(&part)) {
-      const std::uint64_t first = table->record.value_or(0);
-      const std::uint64_t end = table->record ? first + 1 : table->table.records;
-      const RangeSet exists = segments_of(map.memories[table->table.points_into]);
-      for (std::uint64_t record = first; record < end; ++record) {
-        CALSEAL_ASSIGN(const std::optional<Place> place,
-                       read_record(map, table->table, record, message.lane_, exists, image));
-        const std::uint64_t at = table->table.at + record * table->table.record_size;
-        for (const std::uint64_t value : {at + table->table.start_at, at + table->table.end_at}) {
-          message.described_by_[table->table.memory].add({value, value + 4});
-        }
-        if (!place) continue;
-        if (message.length_ > 16 * kImageLimit) {
-          return fail({Reason::kDescriptorInvalid, "", checksum.name,
-                       "more than " + grouped(16 * kImageLimit) + " bytes", "a coverage of sensible size",
-                       "check that region map and image belong together"});
-        }
-        message.add_memory(replaced, *place);
-      }
+      message.push({.kind = MessagePiece::Kind::kLiteral,
+                    .size = literal->bytes->size(),
+                    .literal = ByteView(*literal->bytes)});
+    } else {
+      CALSEAL_CHECK(message.add_table(map, checksum, std::get<CoverageTable>(part), image, replaced,
+                                      most_pieces, reads));
     }
+    CALSEAL_CHECK(message.keep_to(most_pieces, checksum));
   }
+  message.pieces_.shrink_to_fit();
+  message.reads_.reserve(reads.size());
+  for (std::vector<Range>& ranges : reads) message.reads_.push_back(RangeSet::of(std::move(ranges)));
   return message;
 }
 
@@ -174,13 +193,16 @@ void Message::feed(const Image& image, const std::function<void(ByteView)>& take
       take(image.memories[piece.memory].view({piece.address, piece.address + piece.size}));
     } else {
       const Memory& memory = image.memories[piece.memory];
-      for (std::uint64_t done = 0; done < piece.size;) {
-        const std::uint64_t n = std::min<std::uint64_t>(piece.size - done, block.size());
-        for (std::uint64_t i = 0; i < n; ++i) {
-          block[i] = memory.bytes[((piece.address + done + i) ^ lane_) - memory.extent.begin];
-        }
+      const std::uint64_t end = piece.address + piece.size;
+      for (std::uint64_t at = piece.address; at < end;) {
+        // Whole groups together; at both edges byte by byte, because the rest of a group may be unknown.
+        const std::uint64_t whole = at % (lane_ + 1) == 0 ? (end - at) / (lane_ + 1) * (lane_ + 1) : 0;
+        const std::uint64_t n = std::clamp<std::uint64_t>(whole, 1, block.size());
+        const std::uint64_t from = n == 1 ? at ^ lane_ : at;
+        const ByteView bytes = memory.view({from, from + n});
+        for (std::uint64_t i = 0; i < n; ++i) block[i] = bytes[n == 1 ? 0 : i ^ lane_];
         take(ByteView(block.data(), static_cast<std::size_t>(n)));
-        done += n;
+        at += n;
       }
     }
   }

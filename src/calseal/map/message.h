@@ -13,32 +13,37 @@
 
 namespace calseal {
 
+// Pieces of all checksums of a map together; docs/region-map.md, "Limits".
+inline constexpr std::size_t kPieceLimit = 131072;
+
 // One run of the message: bytes of a memory, stated bytes, or one stated byte repeated.
 struct MessagePiece {
   enum class Kind : std::uint8_t { kMemory, kLiteral, kRun };
   Kind kind = Kind::kMemory;
-  std::uint64_t offset = 0;  // of its first byte in the message
-  std::uint64_t size = 0;    // bytes
-  std::size_t memory = 0;    // kMemory
-  std::uint64_t address =
-      0;                // kMemory: address named by the coverage; with a swap the byte read is another one
-  Bytes literal;        // kLiteral
-  std::uint8_t as = 0;  // kRun
+  std::uint8_t as = 0;        // kRun
+  std::size_t memory = 0;     // kMemory
+  std::uint64_t address = 0;  // kMemory: named by the coverage; with a swap the byte read is another one
+  std::uint64_t size = 0;     // bytes
+  std::uint64_t offset = 0;   // of its first byte in the message
+  ByteView literal = {};      // kLiteral: of the region map, which outlives the message
 };
 
 class Message {
  public:
   // kDescriptorInvalid when a descriptor table points nowhere (also at bytes that do not exist, or whose swap
-  // partner does not) or names more than 4 GiB, kReadIncomplete when its records are unknown.
-  static Result<Message> resolve(const RegionMap& map, const Checksum& checksum, const Image& image);
+  // partner does not) or names more than 4 GiB, and with more than `most_pieces`; kReadIncomplete when its
+  // records are unknown.
+  static Result<Message> resolve(const RegionMap& map, const Checksum& checksum, const Image& image,
+                                 std::size_t most_pieces = kPieceLimit);
 
   std::uint64_t length() const { return length_; }
   const std::vector<MessagePiece>& pieces() const { return pieces_; }
 
   // Addresses whose bytes the message takes, one set per memory of the map.
   const std::vector<RangeSet>& reads() const { return reads_; }
-  // Addresses of descriptor records that decide where it reads, one set per memory.
-  const std::vector<RangeSet>& described_by() const { return described_by_; }
+
+  // An address named by the coverage, xor this, is the one that is read: 0, 1 or 3.
+  std::uint64_t lane() const { return lane_; }
 
   bool is_known(const Image& image) const;
 
@@ -53,13 +58,18 @@ class Message {
     Place place;
     std::uint8_t as = 0;
   };
+  using Reads = std::vector<std::vector<Range>>;  // by memory, in the order read
   std::vector<Replaced> replaced_by(const Checksum& checksum) const;
-  void add_memory(const std::vector<Replaced>& replaced, const Place& place);
+  void push(MessagePiece piece);
+  void add_memory(const std::vector<Replaced>& replaced, const Place& place, Reads& reads);
+  Status add_table(const RegionMap& map, const Checksum& checksum, const CoverageTable& table,
+                   const Image& image, const std::vector<Replaced>& replaced, std::size_t most_pieces,
+                   Reads& reads);
+  Status keep_to(std::size_t most_pieces, const Checksum& checksum) const;
   std::vector<MessagePiece> pieces_;
   std::uint64_t length_ = 0;
-  std::uint64_t lane_ = 0;  // xor on addresses: 0, 1 or 3
+  std::uint64_t lane_ = 0;
   std::vector<RangeSet> reads_;
-  std::vector<RangeSet> described_by_;
 };
 
 }  // namespace calseal

@@ -24,9 +24,11 @@ std::vector<OwnedRange> owned_ranges(const Plan& plan) {
 }
 
 // Owners of derived bytes that `reads` touches; derived ranges never overlap, so a sorted walk finds them.
-std::vector<std::size_t> owners_read(const std::vector<OwnedRange>& owned,
-                                     const std::vector<RangeSet>& reads) {
+// `pairs` counts the places touched; nothing once there are more than kDependencyLimit.
+std::optional<std::vector<std::size_t>> owners_read(const std::vector<OwnedRange>& owned,
+                                                    const std::vector<RangeSet>& reads, std::size_t& pairs) {
   std::vector<std::size_t> owners;
+  auto last = owned.end();  // two ranges may touch one place
   for (std::size_t memory = 0; memory < reads.size(); ++memory) {
     for (const Range& range : reads[memory].ranges()) {
       auto it = std::upper_bound(owned.begin(), owned.end(), std::pair(memory, range.begin),
@@ -34,13 +36,35 @@ std::vector<std::size_t> owners_read(const std::vector<OwnedRange>& owned,
                                    return value < std::pair(o.place.memory, o.place.range.end);
                                  });
       for (; it != owned.end() && it->place.memory == memory && it->place.range.begin < range.end; ++it) {
+        if (it == last) continue;
+        last = it;
+        if (++pairs > kDependencyLimit) return std::nullopt;
         owners.push_back(it->node);
       }
     }
   }
   std::sort(owners.begin(), owners.end());
   owners.erase(std::unique(owners.begin(), owners.end()), owners.end());
+  owners.shrink_to_fit();
   return owners;
+}
+
+Result<std::vector<std::vector<std::size_t>>> make_edges(const Plan& plan) {
+  const std::vector<OwnedRange> owned = owned_ranges(plan);
+  std::size_t pairs = 0;
+  std::vector<std::vector<std::size_t>> edges;
+  edges.reserve(plan.nodes.size());
+  for (const PlanNode& node : plan.nodes) {
+    auto owners = owners_read(owned, node.reads, pairs);
+    if (!owners) {
+      return fail({Reason::kDescriptorInvalid, "", node.name,
+                   "more than " + grouped(kDependencyLimit) +
+                       " slots, balances and copies read by all checksums and copies up to this one",
+                   "at most " + grouped(kDependencyLimit), "read fewer of each other's results"});
+    }
+    edges.push_back(*std::move(owners));
+  }
+  return edges;
 }
 
 // Strongly connected components (Tarjan 1972), each after all components that it depends on. Iterative, since
@@ -111,27 +135,20 @@ class Components {
 
 constexpr std::uint64_t kReadsOfAnImage = 64;  // docs/proof.md, claims
 
-// The CRC of these parameters, from an earlier node where there is one: making one takes longer than many a
-// coverage.
-Crc shared_crc(const Plan& plan, const CrcParameters& parameters) {
-  for (const PlanNode& node : plan.nodes) {
-    if (node.crc && node.crc->parameters() == parameters) return *node.crc;
-  }
-  return Crc(parameters);
-}
-
 Result<Plan> make_nodes(const RegionMap& map, const Image& image) {
   Plan plan;
   plan.map = &map;
   plan.nodes.reserve(map.checksums.size() + map.copies.size());
   std::uint64_t read = 0, declared = 0;
+  std::size_t pieces = 0;
   for (const MemoryDeclaration& memory : map.memories) declared += memory.extent.size();
   for (std::size_t i = 0; i < map.checksums.size(); ++i) {
     const Checksum& checksum = map.checksums[i];
     PlanNode node;
     node.index = i;
     node.name = checksum.name;
-    CALSEAL_ASSIGN(node.message, Message::resolve(map, checksum, image));
+    CALSEAL_ASSIGN(node.message, Message::resolve(map, checksum, image, kPieceLimit - pieces));
+    pieces += node.message.pieces().size();
     read += node.message.length();
     // Nothing that a small file says keeps a machine busy for long.
     if (read > kReadsOfAnImage * declared) {
@@ -140,7 +157,6 @@ Result<Plan> make_nodes(const RegionMap& map, const Image& image) {
                    "at most " + grouped(kReadsOfAnImage * declared),
                    "check that region map and image belong together"});
     }
-    if (checksum.algorithm.kind == AlgorithmKind::kCrc) node.crc = shared_crc(plan, checksum.algorithm.crc);
     node.reads = node.message.reads();
     for (const Slot& slot : checksum.slots) node.writes.push_back(slot.place);
     if (checksum.rule && checksum.rule->balance) {
@@ -172,41 +188,93 @@ std::string member_names(const Plan& plan, const std::vector<std::size_t>& nodes
   return names + " -> " + plan.nodes[nodes.front()].name;
 }
 
-// Bytes whose region is volatile and that no slot, balance or copy owns.
-std::vector<RangeSet> plain_volatile(const Plan& plan) {
-  std::vector<RangeSet> sets(plan.map->memories.size());
-  for (const Region& region : plan.map->regions) {
-    if (region.policy == Policy::kVolatile) sets[region.place.memory].add(region.place.range);
+// The ranges of some places as one set for each memory.
+class SetsByMemory {
+ public:
+  explicit SetsByMemory(std::size_t memories) : ranges_(memories) {}
+  void add(const Place& place) { ranges_[place.memory].push_back(place.range); }
+  std::vector<RangeSet> sets() && {
+    std::vector<RangeSet> sets;
+    for (std::vector<Range>& ranges : ranges_) sets.push_back(RangeSet::of(std::move(ranges)));
+    return sets;
   }
+
+ private:
+  std::vector<std::vector<Range>> ranges_;
+};
+
+template <typename Wanted>
+std::vector<RangeSet> owned_bytes(const Plan& plan, Wanted wanted) {
+  SetsByMemory found(plan.map->memories.size());
   for (const PlanNode& node : plan.nodes) {
-    for (const Place& place : node.writes) sets[place.memory].remove(place.range);
+    if (!wanted(node)) continue;
+    for (const Place& place : node.writes) found.add(place);
   }
-  return sets;
+  return std::move(found).sets();
+}
+
+std::vector<RangeSet> region_bytes(const RegionMap& map, Policy policy) {
+  SetsByMemory found(map.memories.size());
+  for (const Region& region : map.regions) {
+    if (region.policy == policy) found.add(region.place);
+  }
+  return std::move(found).sets();
 }
 
 std::vector<RangeSet> binding_bytes(const RegionMap& map) {
-  std::vector<RangeSet> sets(map.memories.size());
+  SetsByMemory found(map.memories.size());
   for (const IdentityField& field : map.identity) {
-    if (field.binds) sets[field.place.memory].add(field.place.range);
+    if (field.binds) found.add(field.place);
   }
-  return sets;
+  return std::move(found).sets();
 }
 
-// Sets `mark` in every node that reads one of `bytes`, directly or through others.
-void mark_reached(Plan& plan, const std::vector<std::vector<std::size_t>>& edges,
-                  const std::vector<RangeSet>& bytes, bool PlanNode::*mark) {
+std::vector<KindSets> kind_sets(const Plan& plan) {
+  const RegionMap& map = *plan.map;
+  auto editable = region_bytes(map, Policy::kEditable);
+  auto derived = owned_bytes(plan, [](const PlanNode& node) { return !node.floating; });
+  auto floating = owned_bytes(plan, [](const PlanNode& node) { return node.floating; });
+  auto volatile_bytes = region_bytes(map, Policy::kVolatile);
+  auto binding = binding_bytes(map);
+  std::vector<KindSets> kinds(map.memories.size());
+  for (std::size_t m = 0; m < kinds.size(); ++m) {
+    RangeSet locked(map.memories[m].extent);
+    // From the strongest to the weakest: what a stronger one has, no weaker one has.
+    const auto take = [&](SpanKind kind, RangeSet set) {
+      RangeSet taken = set.intersect(locked);
+      locked.remove(taken);
+      kinds[m][static_cast<std::size_t>(kind)] = std::move(taken);
+    };
+    take(SpanKind::kBinding, std::move(binding[m]));
+    take(SpanKind::kFloating, std::move(floating[m]));
+    take(SpanKind::kDerived, std::move(derived[m]));
+    take(SpanKind::kVolatile, std::move(volatile_bytes[m]));
+    take(SpanKind::kEditable, std::move(editable[m]));
+    kinds[m][static_cast<std::size_t>(SpanKind::kLocked)] = std::move(locked);
+  }
+  return kinds;
+}
+
+// By node: whether it reads one of `bytes`, directly or through others.
+std::vector<bool> reached_by(const Plan& plan, const std::vector<RangeSet>& bytes) {
+  std::vector<bool> reached(plan.nodes.size(), false);
   for (const PlanGroup& group : plan.order) {
-    bool reached = false;
+    bool any = false;
     for (const std::size_t index : group.nodes) {
       const PlanNode& node = plan.nodes[index];
       for (std::size_t memory = 0; memory < node.reads.size(); ++memory) {
-        for (const Range& range : node.reads[memory].ranges())
-          reached = reached || bytes[memory].overlaps(range);
+        for (const Range& range : node.reads[memory].ranges()) any = any || bytes[memory].overlaps(range);
       }
-      for (const std::size_t read : edges[index]) reached = reached || plan.nodes[read].*mark;
+      for (const std::size_t read : plan.edges[index]) any = any || reached[read];
     }
-    for (const std::size_t index : group.nodes) plan.nodes[index].*mark = plan.nodes[index].*mark || reached;
+    for (const std::size_t index : group.nodes) reached[index] = any;
   }
+  return reached;
+}
+
+void mark_reached(Plan& plan, const std::vector<RangeSet>& bytes, bool PlanNode::*mark) {
+  const std::vector<bool> reached = reached_by(plan, bytes);
+  for (std::size_t i = 0; i < reached.size(); ++i) plan.nodes[i].*mark = reached[i];
 }
 
 // A balance that floats is set again on the customer's side, so both sides must find the same value. Of the
@@ -251,172 +319,94 @@ Status check_groups(const Plan& plan) {
   return {};
 }
 
-// Kind of every byte of one memory, as sets that tile it.
-struct KindSets {
-  RangeSet editable, derived, floating, volatile_bytes, binding;
-};
-
-KindSets kind_sets(const Plan& plan, std::size_t memory) {
-  KindSets sets;
-  for (const Region& region : plan.map->regions) {
-    if (region.place.memory != memory) continue;
-    if (region.policy == Policy::kEditable) sets.editable.add(region.place.range);
-    if (region.policy == Policy::kVolatile) sets.volatile_bytes.add(region.place.range);
+SpanKind kind_at(const KindSets& sets, std::uint64_t address) {
+  for (std::size_t kind = 0; kind < sets.size(); ++kind) {
+    if (sets[kind].contains(address)) return static_cast<SpanKind>(kind);
   }
-  for (const PlanNode& node : plan.nodes) {
-    for (const Place& place : node.writes) {
-      if (place.memory == memory) (node.floating ? sets.floating : sets.derived).add(place.range);
-    }
-  }
-  for (const IdentityField& field : plan.map->identity) {
-    if (field.binds && field.place.memory == memory) sets.binding.add(field.place.range);
-  }
-  for (RangeSet* weaker : {&sets.editable, &sets.volatile_bytes}) {
-    weaker->remove(sets.derived);
-    weaker->remove(sets.floating);
-    weaker->remove(sets.binding);
-  }
-  return sets;
-}
-
-SpanKind kind_in(const KindSets& sets, std::uint64_t address) {
-  if (sets.binding.contains(address)) return SpanKind::kBinding;
-  if (sets.floating.contains(address)) return SpanKind::kFloating;
-  if (sets.derived.contains(address)) return SpanKind::kDerived;
-  if (sets.volatile_bytes.contains(address)) return SpanKind::kVolatile;
-  if (sets.editable.contains(address)) return SpanKind::kEditable;
   return SpanKind::kLocked;
-}
-
-// Floating nodes whose value depends, directly or through others, on bytes of the areas.
-std::vector<bool> reached_by_areas(const Plan& plan, const std::vector<RangeSet>& areas) {
-  std::vector<bool> reached(plan.nodes.size(), false);
-  const std::vector<OwnedRange> owned = owned_ranges(plan);
-  for (const PlanGroup& group : plan.order) {
-    bool any = false;
-    for (const std::size_t index : group.nodes) {
-      const PlanNode& node = plan.nodes[index];
-      for (std::size_t memory = 0; memory < node.reads.size(); ++memory) {
-        for (const Range& range : node.reads[memory].ranges()) any = any || areas[memory].overlaps(range);
-      }
-      for (const std::size_t owner : owners_read(owned, node.reads)) any = any || reached[owner];
-    }
-    for (const std::size_t index : group.nodes) reached[index] = any;
-  }
-  return reached;
 }
 
 }  // namespace
 
 Result<Plan> make_plan(const RegionMap& map, const Image& image) {
   CALSEAL_ASSIGN(Plan plan, make_nodes(map, image));
-  const std::vector<OwnedRange> owned = owned_ranges(plan);
-  std::vector<std::vector<std::size_t>> edges;
-  edges.reserve(plan.nodes.size());
-  for (const PlanNode& node : plan.nodes) edges.push_back(owners_read(owned, node.reads));
-  for (std::vector<std::size_t>& component : Components(edges).components) {
+  CALSEAL_ASSIGN(plan.edges, make_edges(plan));
+  for (std::vector<std::size_t>& component : Components(plan.edges).components) {
     const std::size_t first = component.front();
     const bool joint =
-        component.size() > 1 || std::binary_search(edges[first].begin(), edges[first].end(), first);
+        component.size() > 1 || std::binary_search(plan.edges[first].begin(), plan.edges[first].end(), first);
     plan.order.push_back({std::move(component), joint});
   }
   const std::vector<RangeSet> binding = binding_bytes(map);
-  std::vector<RangeSet> vehicle_bytes = plain_volatile(plan);
-  for (std::size_t m = 0; m < binding.size(); ++m) vehicle_bytes[m].remove(binding[m]);
-  mark_reached(plan, edges, vehicle_bytes, &PlanNode::learns);
+  const std::vector<RangeSet> owned = owned_bytes(plan, [](const PlanNode&) { return true; });
+  std::vector<RangeSet> vehicle_bytes = region_bytes(map, Policy::kVolatile);
+  for (std::size_t m = 0; m < binding.size(); ++m) {
+    vehicle_bytes[m].remove(owned[m]);
+    vehicle_bytes[m].remove(binding[m]);
+  }
+  mark_reached(plan, vehicle_bytes, &PlanNode::learns);
   for (std::size_t m = 0; m < binding.size(); ++m) vehicle_bytes[m].add(binding[m]);
-  mark_reached(plan, edges, vehicle_bytes, &PlanNode::floating);
+  mark_reached(plan, vehicle_bytes, &PlanNode::floating);
   CALSEAL_CHECK(check_groups(plan));
+  plan.kinds = kind_sets(plan);
   return plan;
 }
 
 std::vector<Span> Plan::spans(const Image& image) const {
+  std::vector<std::vector<std::uint64_t>> cuts(map->memories.size());
+  const auto cut = [&](std::size_t memory, const Range& range) {
+    cuts[memory].push_back(range.begin);
+    cuts[memory].push_back(range.end);
+  };
+  for (const Region& region : map->regions) cut(region.place.memory, region.place.range);
+  for (const PlanNode& node : nodes) {
+    for (const Place& place : node.writes) cut(place.memory, place.range);
+  }
+  for (const IdentityField& field : map->identity) {
+    if (field.binds) cut(field.place.memory, field.place.range);
+  }
   std::vector<Span> spans;
-  for (std::size_t m = 0; m < map->memories.size(); ++m) {
-    const KindSets sets = kind_sets(*this, m);
-    const Range extent = map->memories[m].extent;
-    std::vector<std::uint64_t> cuts{extent.begin, extent.end};
-    const auto cut = [&](const Range& range) {
-      cuts.push_back(range.begin);
-      cuts.push_back(range.end);
-    };
-    for (const Region& region : map->regions) {
-      if (region.place.memory == m) cut(region.place.range);
-    }
-    for (const PlanNode& node : nodes) {
-      for (const Place& place : node.writes) {
-        if (place.memory == m) cut(place.range);
-      }
-    }
-    for (const IdentityField& field : map->identity) {
-      if (field.binds && field.place.memory == m) cut(field.place.range);
-    }
-    for (const Range& range : image.memories[m].known.ranges()) cut(range);
-    std::sort(cuts.begin(), cuts.end());
-    cuts.erase(std::unique(cuts.begin(), cuts.end()), cuts.end());
-    for (std::size_t i = 0; i + 1 < cuts.size(); ++i) {
+  for (std::size_t m = 0; m < cuts.size(); ++m) {
+    cut(m, map->memories[m].extent);
+    for (const Range& range : image.memories[m].known.ranges()) cut(m, range);
+    std::sort(cuts[m].begin(), cuts[m].end());
+    cuts[m].erase(std::unique(cuts[m].begin(), cuts[m].end()), cuts[m].end());
+    for (std::size_t i = 0; i + 1 < cuts[m].size(); ++i) {
+      const std::uint64_t begin = cuts[m][i];
       spans.push_back(
-          {{m, {cuts[i], cuts[i + 1]}}, kind_in(sets, cuts[i]), image.memories[m].known.contains(cuts[i])});
+          {{m, {begin, cuts[m][i + 1]}}, kind_at(kinds[m], begin), image.memories[m].known.contains(begin)});
     }
   }
   return spans;
 }
 
-RangeSet Plan::bytes_of(std::size_t memory, SpanKind kind) const {
-  KindSets sets = kind_sets(*this, memory);
-  switch (kind) {
-    case SpanKind::kEditable:
-      return sets.editable;
-    case SpanKind::kDerived:
-      return sets.derived;
-    case SpanKind::kFloating:
-      return sets.floating;
-    case SpanKind::kVolatile:
-      return sets.volatile_bytes;
-    case SpanKind::kBinding:
-      return sets.binding;
-    case SpanKind::kLocked:
-      break;
-  }
-  RangeSet locked(map->memories[memory].extent);
-  for (const RangeSet* other :
-       {&sets.editable, &sets.derived, &sets.floating, &sets.volatile_bytes, &sets.binding}) {
-    locked.remove(*other);
-  }
-  return locked;
-}
-
-RangeSet Plan::learned_places(std::size_t memory) const {
-  RangeSet places;
-  for (const PlanNode& node : nodes) {
-    for (const Place& place : node.writes) {
-      if (node.learns && place.memory == memory) places.add(place.range);
-    }
-  }
-  return places;
+std::vector<RangeSet> Plan::learned_places() const {
+  return owned_bytes(*this, [](const PlanNode& node) { return node.learns; });
 }
 
 std::vector<RangeSet> Plan::areas(const Image& image) const {
-  std::vector<RangeSet> areas(map->memories.size());
+  SetsByMemory patches(map->memories.size());
+  for (const PermittedPatch& patch : map->patches) patches.add(patch.place);
+  std::vector<RangeSet> areas = std::move(patches).sets();
   for (std::size_t m = 0; m < areas.size(); ++m) {
-    const KindSets sets = kind_sets(*this, m);
-    areas[m].add(sets.editable);
-    areas[m].add(sets.derived);
+    areas[m].add(bytes_of(m, SpanKind::kEditable));
+    areas[m].add(bytes_of(m, SpanKind::kDerived));
+    areas[m] = areas[m].intersect(image.memories[m].known);
   }
-  for (const PermittedPatch& patch : map->patches) areas[patch.place.memory].add(patch.place.range);
-  for (std::size_t m = 0; m < areas.size(); ++m) areas[m] = areas[m].intersect(image.memories[m].known);
   return areas;
 }
 
 std::vector<RangeSet> Plan::write_ranges(const Image& image) const {
   std::vector<RangeSet> ranges = areas(image);
-  const std::vector<bool> reached = reached_by_areas(*this, ranges);
-  std::vector<RangeSet> extra(ranges.size());
+  const std::vector<bool> reached = reached_by(*this, ranges);
+  SetsByMemory extra(ranges.size());
   for (std::size_t i = 0; i < nodes.size(); ++i) {
     if (!reached[i] || !nodes[i].floating) continue;
-    for (const Place& place : nodes[i].writes) extra[place.memory].add(place.range);
+    for (const Place& place : nodes[i].writes) extra.add(place);
   }
-  for (std::size_t m = 0; m < ranges.size(); ++m) ranges[m].add(extra[m].intersect(image.memories[m].known));
+  const std::vector<RangeSet> floating = std::move(extra).sets();
+  for (std::size_t m = 0; m < ranges.size(); ++m)
+    ranges[m].add(floating[m].intersect(image.memories[m].known));
   return ranges;
 }
 

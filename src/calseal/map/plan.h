@@ -2,6 +2,7 @@
 // corrected, which of them must be solved together, which float, and how the image falls into spans.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -9,7 +10,6 @@
 
 #include "calseal/base/range_set.h"
 #include "calseal/base/result.h"
-#include "calseal/digest/crc.h"
 #include "calseal/image/image.h"
 #include "calseal/map/kinds.h"
 #include "calseal/map/message.h"
@@ -30,8 +30,7 @@ struct PlanNode {
   bool is_copy = false;
   std::size_t index = 0;  // into RegionMap::checksums or RegionMap::copies
   std::string name;
-  Message message;         // checksums only
-  std::optional<Crc> crc;  // checksums that are CRCs: ready to run, shared by those with equal parameters
+  Message message;              // checksums only
   std::vector<RangeSet> reads;  // per memory; a rule's own balance is not among them
   std::vector<Place> writes;    // slots, balance or copy destination
   bool floating = false;        // its right value belongs to the vehicle: volatile or binding bytes reach it
@@ -44,20 +43,30 @@ struct PlanGroup {
   bool joint = false;              // solved as one system of equations over GF(2)
 };
 
+// Pairs of a node and a derived place of which it reads a byte; docs/region-map.md, "Limits".
+inline constexpr std::size_t kDependencyLimit = std::size_t{1} << 20;
+
+// Every byte of one memory by its kind: sets that tile it, by SpanKind.
+using KindSets = std::array<RangeSet, 6>;
+
 struct Plan {
-  const RegionMap* map = nullptr;  // must outlive the plan
-  std::vector<PlanNode> nodes;     // checksums in map order, then copies in map order
-  std::vector<PlanGroup> order;    // every group after all groups that it reads
+  const RegionMap* map = nullptr;               // must outlive the plan
+  std::vector<PlanNode> nodes;                  // checksums in map order, then copies in map order
+  std::vector<std::vector<std::size_t>> edges;  // by node: the nodes whose bytes it reads itself, ascending
+  std::vector<PlanGroup> order;                 // every group after all groups that it reads
+  std::vector<KindSets> kinds;                  // by memory
 
   // Cut by the known bytes of `image`, which must have the map's memories. Memories in map order, ascending,
   // without gaps.
   std::vector<Span> spans(const Image& image) const;
 
   // All bytes of the named kind in one memory, known or not.
-  RangeSet bytes_of(std::size_t memory, SpanKind kind) const;
+  const RangeSet& bytes_of(std::size_t memory, SpanKind kind) const {
+    return kinds[memory][static_cast<std::size_t>(kind)];
+  }
 
-  // What nodes that learn own, in one memory.
-  RangeSet learned_places(std::size_t memory) const;
+  // What nodes that learn own, by memory.
+  std::vector<RangeSet> learned_places() const;
 
   // Ranges that every payload of areas holds: editable, permitted patches, pinned derived; known bytes of
   // `image` only. One set per memory.

@@ -12,20 +12,21 @@
 namespace calseal {
 namespace {
 
-// While a read is loaded, a memory that nothing was laid into has no bytes yet.
-void allocate(const RegionMap& map, std::size_t index, Memory& memory) {
-  if (memory.bytes.empty())
-    memory.bytes.assign(static_cast<std::size_t>(memory.extent.size()), map.memories[index].fill);
+void hold(const RegionMap& map, const std::vector<RangeSet>& ranges, Image& image) {
+  for (std::size_t m = 0; m < ranges.size(); ++m) image.memories[m].hold(ranges[m], map.memories[m].fill);
 }
 
+Status require_free(const RegionMap& map, const Place& place, const std::string& file, const Image& image) {
+  if (!image.memories[place.memory].known.overlaps(place.range)) return {};
+  return fail({Reason::kRecordOverlap, file, place_text(map, place), "bytes that another file gave already",
+               "each byte from one file", "give each memory once"});
+}
+
+// The room must be there already: it is made once for all parts of a file.
 Status lay(const RegionMap& map, std::size_t index, Range range, ByteView bytes, const std::string& file,
            Image& image) {
+  CALSEAL_CHECK(require_free(map, {index, range}, file, image));
   Memory& memory = image.memories[index];
-  if (memory.known.overlaps(range)) {
-    return fail({Reason::kRecordOverlap, file, place_text(map, {index, range}),
-                 "bytes that another file gave already", "each byte from one file", "give each memory once"});
-  }
-  allocate(map, index, memory);
   std::ranges::copy(bytes, memory.span(range).begin());
   memory.known.add(range);
   return {};
@@ -42,6 +43,7 @@ Status lay_raw(const RegionMap& map, std::size_t index, ByteView bytes, const st
              ? "the file is too short: read the controller again, or declare its form in the region map"
              : "the file is too long: check memory and file, or declare its form in the region map"});
   }
+  image.memories[index].hold(segments_of(memory), memory.fill);
   for (const Range& segment : memory.segments) {
     CALSEAL_CHECK(
         lay(map, index, segment, bytes.first(static_cast<std::size_t>(segment.size())), file, image));
@@ -84,17 +86,36 @@ Result<std::vector<Place>> places_of(const RegionMap& map, std::optional<std::si
                "addresses of the region map's memories", "check that file and region map belong together"});
 }
 
-// Bytes that are known to be the fill without standing in a file.
-void fill(Read& read, std::size_t memory, const RangeSet& set) {
+// Bytes that are known to be `value` without standing in a file.
+void fill(Read& read, std::size_t index, const RangeSet& set, std::uint8_t value) {
   if (set.empty()) return;
+  Memory& memory = read.image.memories[index];
+  memory.hold(set, value);
+  for (const Range& range : set.ranges()) std::ranges::fill(memory.span(range), value);
   if (read.filled.empty()) read.filled.resize(read.image.memories.size());
-  read.filled[memory].add(set);
-  read.image.memories[memory].known.add(set);
+  read.filled[index].add(set);
+  memory.known.add(set);
+}
+
+// Room for the segments up to the first that has no place.
+void hold_segments(const RegionMap& map, std::optional<std::size_t> named, const FormFile& form,
+                   const std::string& file, Image& image) {
+  std::vector<std::vector<Range>> ranges(map.memories.size());
+  for (const Segment& segment : form.segments) {
+    const Result<std::vector<Place>> places =
+        places_of(map, named, {segment.address, segment.address + segment.bytes.size()}, file);
+    if (!places) break;
+    for (const Place& place : *places) ranges[place.memory].push_back(place.range);
+  }
+  std::vector<RangeSet> held;
+  for (std::vector<Range>& of_memory : ranges) held.push_back(RangeSet::of(std::move(of_memory)));
+  hold(map, held, image);
 }
 
 // Returns the only memory that the file has bytes of, or nothing when there are several.
 Result<std::optional<std::size_t>> lay_segments(const RegionMap& map, std::optional<std::size_t> named,
                                                 const FormFile& form, const std::string& file, Read& read) {
+  hold_segments(map, named, form, file, read.image);
   std::vector<bool> touched(map.memories.size(), false);
   for (const Segment& segment : form.segments) {
     const Range range{segment.address, segment.address + segment.bytes.size()};
@@ -111,7 +132,7 @@ Result<std::optional<std::size_t>> lay_segments(const RegionMap& map, std::optio
     if (!touched[i] || !map.memories[i].hole_is_fill) continue;
     RangeSet holes = segments_of(map.memories[i]);
     holes.remove(read.image.memories[i].known);
-    fill(read, i, holes);
+    fill(read, i, holes, map.memories[i].fill);
   }
   if (std::ranges::count(touched, true) != 1) return std::nullopt;
   return static_cast<std::size_t>(std::ranges::find(touched, true) - touched.begin());
@@ -128,15 +149,18 @@ Result<FormFile> parse_file(Bytes bytes, const std::string& name) {
 
 Status lay_declared(const RegionMap& map, const FormDeclaration& form, ByteView bytes,
                     const std::string& file, Read& read) {
-  for (const WrappedPart& part : wrapped_parts(form)) {
-    const ByteView held =
+  const std::vector<WrappedPart> parts = wrapped_parts(form);
+  std::vector<RangeSet> held(map.memories.size());
+  for (const WrappedPart& part : parts) held[part.place.memory].add(part.place.range);
+  hold(map, held, read.image);
+  for (const WrappedPart& part : parts) {
+    const ByteView there =
         bytes.subspan(static_cast<std::size_t>(part.at), static_cast<std::size_t>(part.place.range.size()));
-    CALSEAL_CHECK(lay(map, part.place.memory, part.place.range, held, file, read.image));
+    CALSEAL_CHECK(lay(map, part.place.memory, part.place.range, there, file, read.image));
   }
   for (const Place& place : form.omitted) {
-    const Bytes blank(static_cast<std::size_t>(place.range.size()), form.fill);
-    CALSEAL_CHECK(lay(map, place.memory, place.range, blank, file, read.image));
-    fill(read, place.memory, RangeSet(place.range));
+    CALSEAL_CHECK(require_free(map, place, file, read.image));
+    fill(read, place.memory, RangeSet(place.range), form.fill);
   }
   return {};
 }
@@ -210,6 +234,7 @@ Result<ReadSource> lay_raw_file(const RegionMap& map, std::optional<std::size_t>
   if (memory.known.empty() && bytes.size() == declared.extent.size() && declared.segments.size() == 1 &&
       declared.segments.front() == declared.extent) {
     memory.bytes = std::move(source.file.original);
+    memory.held.reset();
     memory.known.add(declared.extent);
     source.is_memory = true;
     return source;
@@ -308,15 +333,20 @@ Image blank_image(const RegionMap& map) {
   return image;
 }
 
-Result<Read> load_read(const RegionMap& map, std::vector<ReadFile> files) {
+Result<Read> load_held_read(const RegionMap& map, std::vector<ReadFile> files) {
   Read read;
   for (const MemoryDeclaration& memory : map.memories)
-    read.image.memories.push_back({memory.name, memory.extent, {}, {}});
+    read.image.memories.push_back(make_unread_memory(memory.name, memory.extent));
   for (ReadFile& file : files) {
     CALSEAL_ASSIGN(ReadSource source, lay_file(map, std::move(file), read));
     read.sources.push_back(std::move(source));
   }
-  for (std::size_t m = 0; m < map.memories.size(); ++m) allocate(map, m, read.image.memories[m]);
+  return read;
+}
+
+Result<Read> load_read(const RegionMap& map, std::vector<ReadFile> files) {
+  CALSEAL_ASSIGN(Read read, load_held_read(map, std::move(files)));
+  for (std::size_t m = 0; m < map.memories.size(); ++m) read.image.memories[m].hold_all(map.memories[m].fill);
   return read;
 }
 

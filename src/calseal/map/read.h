@@ -56,6 +56,8 @@ ReadFile parse_read_argument(const std::string& argument);
 // kFormOpaque (a signature of the map, or nothing fits and nearly all of it looks random), kRecordOverlap
 // (two files give the same byte), and the reasons of parse_form().
 Result<Read> load_read(const RegionMap& map, std::vector<ReadFile> files);
+// The same, and the image holds no more than what the files give, whatever the map declares.
+Result<Read> load_held_read(const RegionMap& map, std::vector<ReadFile> files);
 
 // The files again, in the order and form of `read`, with the bytes of `image` and the wrappings' own
 // checksums made right; files of the read's own image are the very files. `image` must know every byte that

@@ -16,6 +16,7 @@
 
 #include "calseal/base/bytes.h"
 #include "calseal/base/result.h"
+#include "calseal/base/shared.h"
 #include "calseal/digest/crc.h"
 #include "calseal/digest/sha256.h"
 #include "calseal/digest/sum.h"
@@ -50,7 +51,7 @@ struct Region {
   std::string name;
   Place place;
   Policy policy = Policy::kLocked;
-  std::string note;
+  Shared<std::string> note;
 };
 
 // Exact bytes that a revision may put into locked bytes, whole or not at all.
@@ -118,7 +119,7 @@ struct CoverageRange {
   Place place;
 };
 struct CoverageLiteral {
-  Bytes bytes;
+  Shared<Bytes> bytes;
 };
 struct CoverageTable {
   DescriptorTable table;
@@ -158,7 +159,7 @@ struct Rule {
 // result = low `bits` of (complement(value of the algorithm over the coverage) + add)
 struct Checksum {
   std::string name;
-  std::string note;
+  Shared<std::string> note;
   Algorithm algorithm;
   std::vector<Coverage> coverage;
   std::vector<Substitute> substitutes;
@@ -245,17 +246,17 @@ enum class ElementType : std::uint8_t { kU8, kS8, kU16, kS16, kU32, kS32, kF32, 
 // A calibration item: values of one type, row by row without gaps, and what they mean.
 struct Item {
   std::string name;
-  std::string title;  // line, or empty
+  Shared<std::string> title;  // line, or empty
   ItemKind kind = ItemKind::kScalar;
   Place place;  // all elements
   ElementType type = ElementType::kU8;
   ByteOrder order = ByteOrder::kLittle;
   std::uint64_t columns = 1, rows = 1;  // axis and curve: one row
   Conversion conversion;
-  std::string unit;                    // line, or empty
+  Shared<std::string> unit;            // line, or empty
   std::optional<Decimal> least, most;  // sane limits, physical
   std::optional<std::size_t> x, y;     // index into RegionMap::items: the axes of a curve or table
-  std::string note;
+  Shared<std::string> note;
 };
 
 struct Evidence {

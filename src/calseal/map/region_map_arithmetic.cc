@@ -79,7 +79,7 @@ class Judgement {
       } else if (table_at(k) != nullptr) {
         reads_image = true;
       } else {
-        total += std::get<CoverageLiteral>(checksum_.coverage[k]).bytes.size();
+        total += std::get<CoverageLiteral>(checksum_.coverage[k]).bytes->size();
       }
     }
     if (!reads_image) {
@@ -152,7 +152,7 @@ class Judgement {
       } else if (table_at(k) != nullptr) {
         positions.length_known = false;
       } else {
-        positions.length += std::get<CoverageLiteral>(checksum_.coverage[k]).bytes.size();
+        positions.length += std::get<CoverageLiteral>(checksum_.coverage[k]).bytes->size();
       }
     }
     const bool may_be_in_table = table_into(balance.memory);

@@ -13,7 +13,7 @@ CheckValue compute_value(const Plan& plan, const PlanNode& node, const Image& im
   CheckValue value;
   switch (algorithm.kind) {
     case AlgorithmKind::kCrc: {
-      const Crc& crc = *node.crc;
+      const Crc crc = crc_of(algorithm.crc);
       std::uint64_t state = crc.start();
       message.feed(image, [&](ByteView bytes) { state = crc.update(state, bytes); });
       value.number = crc.finish(state);

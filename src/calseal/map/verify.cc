@@ -10,13 +10,23 @@ namespace {
 
 std::string number_text(std::uint64_t number, int bits) { return hex_number(number, (bits + 3) / 4); }
 
+const std::vector<RangeSet>& taken_by(const PlanNode& node) {
+  return node.is_copy ? node.reads : node.message.reads();
+}
+
 std::string unknown_place(const Plan& plan, const PlanNode& node, const Image& image) {
-  std::vector<RangeSet> needed = node.is_copy ? node.reads : node.message.reads();
+  const auto knows = [&](std::size_t m, const Range& range) { return image.memories[m].knows(range); };
+  bool all_known =
+      std::ranges::all_of(node.writes, [&](const Place& place) { return knows(place.memory, place.range); });
+  for (std::size_t m = 0; m < taken_by(node).size(); ++m) {
+    for (const Range& range : taken_by(node)[m].ranges()) all_known = all_known && knows(m, range);
+  }
+  if (all_known) return {};
+  std::vector<RangeSet> needed = taken_by(node);
   for (const Place& place : node.writes) needed[place.memory].add(place.range);
   for (std::size_t m = 0; m < needed.size(); ++m) {
-    RangeSet missing = needed[m];
-    missing.remove(image.memories[m].known);
-    if (!missing.empty()) return place_text(*plan.map, {m, missing.ranges().front()}) + " is unknown";
+    needed[m].remove(image.memories[m].known);
+    if (!needed[m].empty()) return place_text(*plan.map, {m, needed[m].ranges().front()}) + " is unknown";
   }
   return {};
 }
@@ -79,13 +89,30 @@ void verify_checksum(const Plan& plan, const PlanNode& node, const Image& image,
 
 bool reaches(const PlanNode& node, const std::vector<RangeSet>& changed) {
   for (std::size_t m = 0; m < changed.size(); ++m) {
-    for (const Range& range : changed[m].ranges()) {
-      if (node.reads[m].overlaps(range)) return true;
-      if (!node.is_copy && node.message.reads()[m].overlaps(range)) return true;
+    for (const Range& range : taken_by(node)[m].ranges()) {
+      if (changed[m].overlaps(range)) return true;
     }
   }
   return std::ranges::any_of(node.writes,
                              [&](const Place& place) { return changed[place.memory].overlaps(place.range); });
+}
+
+// Whether two images differ in a byte that the node reads or writes.
+bool differs_for(const PlanNode& node, const Image& one, const Image& other) {
+  const auto differs = [&](std::size_t m, const Range& range) {
+    const Memory& memory = one.memories[m];
+    const RangeSet known = memory.known.within(range);
+    return !std::ranges::all_of(known.ranges(), [&](const Range& part) {
+      return std::ranges::equal(memory.view(part), other.memories[m].view(part));
+    });
+  };
+  for (std::size_t m = 0; m < taken_by(node).size(); ++m) {
+    for (const Range& range : taken_by(node)[m].ranges()) {
+      if (differs(m, range)) return true;
+    }
+  }
+  return std::ranges::any_of(node.writes,
+                             [&](const Place& place) { return differs(place.memory, place.range); });
 }
 
 }  // namespace
@@ -135,6 +162,15 @@ std::vector<CheckOutcome> verify_changed_checks(const Plan& plan, const Image& i
     if (reaches(plan.nodes[node], changed)) outcomes[node] = verify_check(plan, node, image);
   }
   return outcomes;
+}
+
+std::vector<CheckOutcome> verify_differing_checks(const Plan& plan, const Image& image, const Image& other,
+                                                  std::vector<CheckOutcome> outcomes_of_other) {
+  for (std::size_t node = 0; node < outcomes_of_other.size(); ++node) {
+    if (differs_for(plan.nodes[node], image, other))
+      outcomes_of_other[node] = verify_check(plan, node, image);
+  }
+  return outcomes_of_other;
 }
 
 bool any_fails(const std::vector<CheckOutcome>& outcomes) {

@@ -41,6 +41,11 @@ std::vector<CheckOutcome> verify_changed_checks(const Plan& plan, const Image& i
                                                 const std::vector<RangeSet>& changed,
                                                 std::vector<CheckOutcome> outcomes);
 
+// The same, when the two images know the same bytes: only nodes that read or write a byte in which they
+// differ are looked at again.
+std::vector<CheckOutcome> verify_differing_checks(const Plan& plan, const Image& image, const Image& other,
+                                                  std::vector<CheckOutcome> outcomes_of_other);
+
 // What a copy holds of one byte of its original.
 std::uint8_t copied_byte(const Copy& copy, std::uint8_t original);
 

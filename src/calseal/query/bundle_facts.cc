@@ -8,6 +8,7 @@
 #include "calseal/bundle/entries.h"
 #include "calseal/bundle/framing.h"
 #include "calseal/bundle/prefix.h"
+#include "calseal/check/claims.h"
 #include "calseal/check/open.h"
 
 namespace calseal {
@@ -49,8 +50,8 @@ Result<std::vector<std::string>> identity_kinds(const RegionMap& map, const Mani
   }
   if (std::ranges::equal(names, manifest.controller().identity, {}, {}, &ManifestIdentity::name))
     return kinds;
-  return fail({Reason::kClaimMismatch, name, "controllers/0/identity", "other fields than the region map has",
-               "the region map's identity fields", "do not use this bundle; tell the shop"});
+  return claim_fault(name, "controllers/0/identity", "other fields than the region map has",
+                     "the region map's identity fields");
 }
 
 }  // namespace

@@ -180,7 +180,8 @@ Status self_check(const SealRequest& request, const TrustFile& trust, SealedBund
   sealed.incomplete = opened.incomplete;
   Verdict verdict;
   const MatchEvidence evidence{true, request.salt, request.statement.vehicle_reference};
-  const Result<Image> proved = prove(opened, request.base, evidence, ReadOrigin::kVehicle, verdict);
+  Image base = request.base;
+  const Result<Image> proved = prove(opened, base, evidence, ReadOrigin::kVehicle, verdict);
   if (proved) return {};
   if (proved.error().reason == Reason::kVehicleNotProvable) {
     return fail({Reason::kVehicleNotProvable, "", "vehicle_reference", "neither salt nor vehicle reference",

@@ -94,8 +94,9 @@ std::optional<OneByte> byte_at(const PlanNode& node, int swap, std::uint64_t off
 }  // namespace
 
 std::optional<OneByte> find_one_byte(const Plan& plan, const PlanNode& node, const Image& image) {
-  if (node.is_copy || !node.crc || !node.message.is_known(image)) return std::nullopt;
+  if (node.is_copy || !node.message.is_known(image)) return std::nullopt;
   const Checksum& checksum = plan.map->checksums[node.index];
+  if (checksum.algorithm.kind != AlgorithmKind::kCrc) return std::nullopt;
   const auto wanted = wanted_value(checksum, image);
   if (!wanted) return std::nullopt;
   const std::uint64_t length = node.message.length();

@@ -152,6 +152,18 @@ TEST(ConfinementProperty, AgreesWithJudgingEveryByte) {
     EXPECT_EQ(found, wanted);
     EXPECT_EQ(found_patches, wrong_patches);
     EXPECT_EQ(found_checks, wrong_checks);
+    // What a checker asks is the first of these; wrong derived places are left to the checks.
+    const Confined confined = confine(plan, before, after, proof.checks);
+    const auto first = std::ranges::find_if(proof.violations, [](const Error& error) {
+      return error.reason != Reason::kDerivedWrong && error.reason != Reason::kCopyOneSided;
+    });
+    ASSERT_EQ(confined.violation.has_value(), first != proof.violations.end());
+    if (confined.violation) {
+      EXPECT_EQ(confined.violation->place, first->place);
+      EXPECT_EQ(confined.violation->reason, first->reason);
+    }
+    EXPECT_EQ(confined.changed_bytes, proof.changed_bytes());
+    EXPECT_EQ(confined.patches_applied, proof.patches_applied);
     const bool holds = wanted.empty() && wrong_patches.empty() && wrong_checks.empty();
     ASSERT_EQ(proof.holds(), holds);
     (holds ? held : broken) += 1;

@@ -193,6 +193,36 @@ TEST(CrcProperty, OneBitHasThePredictedEffect) {
   }
 }
 
+TEST(CrcProperty, AByteThatStandsAtManyOffsetsChangesWhatAllOfThemChange) {
+  Random random;
+  for (const CrcParameters& p : many_algorithms(random)) {
+    const Crc crc(p);
+    const std::uint64_t length = random.between(1, 200);
+    std::uint64_t powers = 0, power = 1, at = length - 1;
+    std::array<std::uint64_t, 8> wanted{};
+    for (std::uint64_t offset = length; offset-- > 0;) {
+      if (random.between(0, 3) != 0) continue;
+      power = crc.shift(power, at - offset);
+      at = offset;
+      powers ^= power;
+      for (int bit = 0; bit < 8; ++bit)
+        wanted[static_cast<std::size_t>(bit)] ^= crc_bit_effect(crc, length, offset, bit);
+    }
+    ASSERT_EQ(crc.byte_effects(powers), wanted) << describe(p);
+  }
+}
+
+TEST(CrcProperty, TheKeptCrcIsTheRightOne) {
+  Random random;
+  const std::vector<CrcParameters> algorithms = many_algorithms(random);
+  ASSERT_GT(algorithms.size(), 64U);  // more than are kept
+  const Bytes data = random.bytes(50);
+  for (int round = 0; round < 3; ++round) {
+    for (const CrcParameters& p : algorithms)
+      ASSERT_EQ(crc_of(p).compute(data), Crc(p).compute(data)) << describe(p);
+  }
+}
+
 TEST(CrcProperty, ACrcBehindItsMessageLeavesTheResidue) {
   Random random;
   for (const CrcParameters& p : many_algorithms(random)) {

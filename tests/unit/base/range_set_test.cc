@@ -63,6 +63,15 @@ TEST(RangeSet, AgreesWithFlags) {
     rest.remove(other);
     expect_normal(rest);
     EXPECT_EQ(flags_of(rest), only);
+    Flags either{};
+    for (std::size_t at = 0; at < either.size(); ++at) either[at] = flags[at] || other_flags[at];
+    RangeSet together = set;
+    together.add(other);
+    expect_normal(together);
+    EXPECT_EQ(flags_of(together), either);
+    std::vector<Range> in_disorder = other.ranges();
+    in_disorder.insert(in_disorder.end(), set.ranges().begin(), set.ranges().end());
+    EXPECT_EQ(RangeSet::of(in_disorder), together);
     const std::uint64_t begin = random.between(0, 63);
     const Range window{begin, random.between(begin + 1, 64)};
     bool all = true;

@@ -141,9 +141,9 @@ TEST(CorrectedImage, StandsAsBeforeWhenAnEditCannotBeCorrected) {
   Image image = random_image(map, random);
   const Plan plan = make_plan(map, image).value();
   // Four bytes of the data are set so that the slot is 0.
-  const auto crc = plan.nodes[0].crc;
+  const Crc crc = crc_of(map.checksums[0].algorithm.crc);
   const ByteView data = image.memories[0].view({0, 0x100});
-  const auto force = force_crc(*crc, 0x100, {0, 1, 2, 3}, crc->compute(data), 0);
+  const auto force = force_crc(crc, 0x100, {0, 1, 2, 3}, crc.compute(data), 0);
   ASSERT_THAT(force, IsOk());
   for (std::size_t i = 0; i < 4; ++i) image.memories[0].bytes[i] ^= (*force)[i];
   auto kept = CorrectedImage::make(plan, image);

@@ -323,7 +323,7 @@ TEST(Floating, ThroughBindingFieldsButWithoutLearning) {
   EXPECT_EQ(marks("both"), std::pair(true, true));
   EXPECT_EQ(marks("neither"), std::pair(false, false));
   EXPECT_EQ(marks("again"), std::pair(true, false));
-  EXPECT_EQ(plan.learned_places(0), RangeSet({0x50, 0x54}));
+  EXPECT_EQ(plan.learned_places()[0], RangeSet({0x50, 0x54}));
 }
 
 // --- spans, areas, write ranges

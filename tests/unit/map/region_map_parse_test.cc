@@ -67,7 +67,7 @@ TEST(RegionMapParse, ExpandsAndSortsRegionsAndSectors) {
   EXPECT_EQ(names, (std::vector<std::string>{"maps", "sum", "blocks[0]", "blocks[1]", "blocks[2]",
                                              "blocks[3]", "boot", "learned"}));
   EXPECT_EQ(map.regions[4].place, (Place{0, {kFlash + 0x8200, kFlash + 0x8280}}));
-  EXPECT_EQ(map.regions[4].note, "four alike");
+  EXPECT_EQ(*map.regions[4].note, "four alike");
   ASSERT_EQ(map.sectors.size(), 6U);
   EXPECT_EQ(map.sectors[0], (Place{0, {kFlash, kFlash + 0x4000}}));
   EXPECT_EQ(map.sectors[5], (Place{0, {kFlash + 0x18000, kFlash + 0x20000}}));
@@ -173,7 +173,7 @@ TEST(RegionMapParse, ReadsCoverage) {
   const RegionMap map = good("every-checksum.json");
   const Checksum& pieces = checksum(map, "pieces");
   ASSERT_EQ(pieces.coverage.size(), 5U);
-  EXPECT_EQ(std::get<CoverageLiteral>(pieces.coverage[0]).bytes, (Bytes{0x00, 0xff}));
+  EXPECT_EQ(*std::get<CoverageLiteral>(pieces.coverage[0]).bytes, (Bytes{0x00, 0xff}));
   EXPECT_EQ(std::get<CoverageRange>(pieces.coverage[1]).place,
             (Place{0, {kFlash + 0x5000, kFlash + 0x5010}}));
   ASSERT_EQ(pieces.substitutes.size(), 2U);

@@ -93,7 +93,7 @@ JsonValue region_map_view_json(const RegionMapView& view) {
                               [&](const Region& region) {
                                 return joined(named_place(map, region.name, region.place),
                                               json_object({{"policy", json(policy_name(region.policy))},
-                                                           {"note", json(region.note)}}));
+                                                           {"note", json(*region.note)}}));
                               })},
        {"permitted_patches", json_array(map.patches,
                                         [&](const PermittedPatch& patch) {

@@ -33,7 +33,7 @@ std::string regions_text(const RegionMap& map, const Page& page) {
          {region.name},
          {place_text(map, region.place)},
          {counted(region.place.range.size(), "byte", "bytes"), Mark::kPlain, true},
-         {printable(region.note), Mark::kDim}});
+         {printable(*region.note), Mark::kDim}});
   }
   return heading(page, "regions (what none covers is locked)") + columns.text(page, 2);
 }
@@ -102,7 +102,7 @@ std::string checksums_text(const RegionMap& map, const Page& page) {
                    {place_text(map, substitute.place) + " counted as " + to_hex(ByteView(&substitute.as, 1)),
                     Mark::kDim}});
     }
-    if (!checksum.note.empty()) columns.add({{""}, {printable(checksum.note), Mark::kDim}});
+    if (!checksum.note->empty()) columns.add({{""}, {printable(*checksum.note), Mark::kDim}});
   }
   return heading(page, "checksums") + columns.text(page, 2);
 }

@@ -37,7 +37,7 @@ std::vector<std::string> coverage_words(const RegionMap& map, const Checksum& ch
     if (const auto* range = std::get_if<CoverageRange>(&piece)) {
       words.push_back(place_text(map, range->place));
     } else if (const auto* literal = std::get_if<CoverageLiteral>(&piece)) {
-      words.push_back("bytes " + hex_excerpt(literal->bytes));
+      words.push_back("bytes " + hex_excerpt(*literal->bytes));
     } else if (const auto* table = std::get_if<CoverageTable>(&piece)) {
       const std::string at = map.memories[table->table.memory].name + " " + address_text(table->table.at);
       const std::string table_at = " of the table at " + at;

@@ -70,7 +70,7 @@ std::vector<EntryLine> lines_of(const Account& account) {
   return lines;
 }
 
-std::string unit_text(const Item& item) { return item.unit.empty() ? "" : " " + printable(item.unit, 70); }
+std::string unit_text(const Item& item) { return item.unit->empty() ? "" : " " + printable(*item.unit, 70); }
 
 }  // namespace
 
@@ -294,7 +294,7 @@ JsonValue item_changes_json(const RegionMap& map, const Image& before, const Ima
                                                return json_object(
                                                    {{"name", json(change.item->name)},
                                                     {"kind", json(item_kind_name(change.item->kind))},
-                                                    {"unit", json(change.item->unit)},
+                                                    {"unit", json(*change.item->unit)},
                                                     {"elements", json_array(at, [&](std::size_t i) {
                                                        return json_object(
                                                            {{"element", json(change.elements[i])},

@@ -73,10 +73,10 @@ std::vector<Html> scalar_row(const Item& item, const Sides& sides) {
   const auto text = [](const std::vector<ShownValue>& values) {
     return values.empty() ? element("span.quiet", "not known") : Html(values.front().text);
   };
-  return {said(item.name) + (item.title.empty() ? Html() : element("span.quiet.under", said(item.title))),
+  return {said(item.name) + (item.title->empty() ? Html() : element("span.quiet.under", said(*item.title))),
           text(before), text(after),
           before.empty() || after.empty() ? Html() : Html(difference_text(before.front(), after.front())),
-          said(item.unit)};
+          said(*item.unit)};
 }
 
 class ItemFigure {
@@ -92,7 +92,7 @@ class ItemFigure {
   Html html(bool alone) const {
     const auto changed = static_cast<std::uint64_t>(std::ranges::count(changed_, true));
     const char* what = item_.kind == ItemKind::kTable ? "cells" : "points";
-    Html head = element("h4", said(item_.name), item_.title.empty() ? Html() : ", " + said(item_.title));
+    Html head = element("h4", said(item_.name), item_.title->empty() ? Html() : ", " + said(*item_.title));
     std::string line =
         std::string(item_kind_name(item_.kind)) + ", " + count_words(changed, element_count(item_), what);
     if (const std::string span = span_of_change(); !span.empty()) line += ", " + span;
@@ -121,7 +121,7 @@ class ItemFigure {
       if (most.empty() || difference > high) high = difference, most = text;
     }
     if (least.empty()) return {};
-    const std::string unit = item_.unit.empty() ? "" : " " + item_.unit;
+    const std::string unit = item_.unit->empty() ? "" : " " + *item_.unit;
     return least == most ? "each by " + most + unit : "by " + least + " to " + most + unit;
   }
 
@@ -131,7 +131,7 @@ class ItemFigure {
   }
   std::string axis_unit(const std::optional<std::size_t>& axis) const {
     const Item* item = axis_of(map_, axis);
-    return item == nullptr ? "" : item->unit;
+    return item == nullptr ? "" : *item->unit;
   }
 
   Html picture() const {
@@ -152,7 +152,7 @@ class ItemFigure {
     CurvePicture picture;
     picture.x = axis_values(item_.x);
     picture.x_unit = axis_unit(item_.x);
-    picture.unit = item_.unit;
+    picture.unit = *item_.unit;
     picture.before = before_;
     picture.after = after_;
     picture.spoken = "curve " + item_.name + (before_.empty() ? ", after the change" : ", before and after");
@@ -168,7 +168,7 @@ class ItemFigure {
     picture.x = axis_values(item_.x);
     picture.x_unit = axis_unit(item_.x);
     if (curve)
-      picture.y = {{item_.unit.empty() ? "value" : item_.unit, std::nullopt}};
+      picture.y = {{item_.unit->empty() ? "value" : *item_.unit, std::nullopt}};
     else
       picture.y = axis_values(item_.y);
     picture.y_unit = axis_unit(item_.y);
@@ -176,7 +176,7 @@ class ItemFigure {
     picture.after = after_;
     picture.changed = changed_;
     picture.caption = (curve ? "points of curve " : "table ") + item_.name +
-                      (item_.unit.empty() ? "" : ", in " + item_.unit);
+                      (item_.unit->empty() ? "" : ", in " + *item_.unit);
     return picture;
   }
 

@@ -131,7 +131,8 @@ TEST(RevisionHtml, HostileWordsStayWords) {
   controller.binding = {{hostile, {"flash", kSlot}, std::nullopt}};
   controller.checksums = {{hostile, CheckState::kFails, hostile + "2"}};
   controller.patches = {{hostile, false, true}};
-  opened.map.regions[0].name = opened.map.regions[0].note = hostile;
+  opened.map.regions[0].name = hostile;
+  opened.map.regions[0].note = hostile;
   opened.map.patches = {{hostile, {0, {0x80290100, 0x80290102}}, {0}, {1}, hostile}};
   opened.changes = {change(0x80290100, 2, hostile)};
   opened.changes[0].option = hostile;

@@ -40,9 +40,12 @@ function notedWrapping(manifest, form) {
   return undefined;
 }
 
+const OPAQUE_LIMIT = 65536;  // of more, a few words in a region map would make a file that has nothing to do with the image
+
 // The file in the declared form that it was received in; nothing where that cannot be. Opaque bytes that nobody noted count as
 // zeros where the first read gives its own file with them.
 async function wrapped(opened, file, form, firstRead, image) {
+  if (opaqueSize(form) > OPAQUE_LIMIT) return undefined;
   const isFill = (place) => viewAt(image, place).every((byte) => byte === form.fill);
   if (!wrappedParts(form).every((part) => knowsPlace(image, part)) || !form.omitted.every(isFill)) return undefined;
   const noted = notedWrapping(opened.manifest, form);

@@ -42,19 +42,21 @@ Bytes file_of(const Memory& memory, std::string_view form) {
   return raw;
 }
 
+// Opaque bytes of a form that can be made again; docs/proof.md, "Revive". Of more, a few words in a region
+// map would make a file that has nothing to do with the image.
+constexpr std::uint64_t kOpaqueLimit = 65536;
+
 // The file in the declared form that it was received in; nothing where that cannot be.
 std::optional<Bytes> wrapped(const OpenedBundle& opened, const ManifestFile& file,
                              const FormDeclaration& form, const Image& image) {
   for (const WrappedPart& part : wrapped_parts(form)) {
     if (!image.memories[part.place.memory].knows(part.place.range)) return std::nullopt;
   }
+  if (opaque_size(form) > kOpaqueLimit) return std::nullopt;
   const std::optional<Bytes> noted = noted_wrapping(opened.manifest, form);
   std::optional<Bytes> around = noted ? empty_wrapping(form, *noted) : std::nullopt;
   const bool sure = around || makes_its_opaque_bytes(form);
-  if (!around) {
-    const Bytes zeros(static_cast<std::size_t>(wrapping_size(form)), 0);
-    around = empty_wrapping(form, opaque_bytes(form, zeros));
-  }
+  if (!around) around = empty_wrapping(form, Bytes(static_cast<std::size_t>(opaque_size(form))));
   Result<Bytes> out = wrap(form, *around, image, opened.name);
   if (!out || (!sure && compute_sha256(*out) != file.digest)) return std::nullopt;
   return *std::move(out);

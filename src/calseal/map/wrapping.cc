@@ -77,6 +77,14 @@ bool wrapping_fits(const FormDeclaration& form, ByteView file) {
   return wrapping_size(form) == file.size() && !wrong_constant(form, file);
 }
 
+std::uint64_t opaque_size(const FormDeclaration& form) {
+  std::uint64_t size = 0;
+  for (const auto& block : form.blocks) {
+    if (block.kind == FormDeclaration::Block::Kind::kOpaque) size += block.size;
+  }
+  return size;
+}
+
 Bytes opaque_bytes(const FormDeclaration& form, ByteView file) {
   Bytes bytes;
   std::uint64_t at = 0;
@@ -91,8 +99,8 @@ Bytes opaque_bytes(const FormDeclaration& form, ByteView file) {
 }
 
 std::optional<Bytes> empty_wrapping(const FormDeclaration& form, ByteView opaque) {
+  if (opaque_size(form) != opaque.size()) return std::nullopt;
   Bytes file(static_cast<std::size_t>(wrapping_size(form)), 0);
-  if (opaque_bytes(form, file).size() != opaque.size()) return std::nullopt;
   auto at = file.begin();
   for (const auto& block : form.blocks) {
     if (block.kind == FormDeclaration::Block::Kind::kConstant) std::ranges::copy(block.constant, at);

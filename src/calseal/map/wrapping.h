@@ -28,6 +28,9 @@ std::uint64_t wrapping_size(const FormDeclaration& form);
 // Size and constants are the form's.
 bool wrapping_fits(const FormDeclaration& form, ByteView file);
 
+// How many bytes of a form's file are opaque.
+std::uint64_t opaque_size(const FormDeclaration& form);
+
 // The opaque bytes of a file that fits, one block after another.
 Bytes opaque_bytes(const FormDeclaration& form, ByteView file);
 

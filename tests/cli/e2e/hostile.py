@@ -43,10 +43,11 @@ class Case:
     (`forged`). `bend(forgery)` changes the bundle before it is signed again; `known` are the parts of flash that were read."""
 
     def __init__(self, name, size=256 * KIB, expect="accepted", forged=False, edit=True, content=b"", memories=(), bend=None, known=None,
-                 misread=False, **sections):
+                 misread=False, revive=False, **sections):
         self.name, self.size, self.expect, self.forged, self.edit = name, size, expect, forged, edit
         self.flash = content + bytes(size - len(content))
         self.bend, self.known, self.misread = bend, known, misread
+        self.revive = revive  # no read is given: the bundle's own revision 0 is
         self.memories = [{"name": "flash", "origin": at(FLASH), "size": size}, *memories]
         self.map = {**self.head(), "memories": self.memories, "regions": [region(0, 64)], **sections,
                     "evidence": {"author": "tests", "verified_on": [], "guesses": [], "grade": "draft"}}
@@ -213,6 +214,9 @@ def images():
     yield Case("known-apart", size=128 * MIB, known=known_parts(1500, 65536), regions=[region(0, 128 * MIB)], edit=False)
     yield Case("every-other-byte", size=4 * MIB, regions=[region(0, 4 * MIB)], bend=change_every_other_byte)
     yield Case("misread", size=4 * MIB, misread=True, expect="read-foreign", edit=False)
+    yield Case("revived", size=4 * MIB, edit=False, revive=True)
+    yield Case("revived-opaque", edit=False, revive=True, bend=claim_padding,
+               forms=[{"name": "padded", "blocks": [place(0, 256 * KIB), {"opaque": 200 * MIB}]}])
     yield Case("annotations", bend=annotate)
     yield Case("keys", bend=many_keys, expect="json-unknown-key")
 
@@ -232,6 +236,14 @@ def change_every_other_byte(forgery):
     for side in ("before", "after"):
         controller["pinned"][side] = sha256(f"{span['memory']} {span['start']} {span['size']} {span[side]}\n".encode())
     controller["files"][0]["digest"] = sha256(content)
+
+
+def claim_padding(forgery):
+    """The first read came in a file of 200 MiB of zeros."""
+    digest, piece = hashlib.sha256(bytes(256 * KIB)), bytes(MIB)
+    for _ in range(200):
+        digest.update(piece)
+    forgery.manifest["controllers"][0]["files"] = [{"memory": "flash", "form": "padded", "size": 256 * KIB + 200 * MIB, "digest": digest.hexdigest()}]
 
 
 def annotate(forgery):

@@ -45,7 +45,7 @@ class Sealed:
     """A hostile case as files, and what counts beside them."""
 
     def __init__(self, case, bundle, read):
-        self.bundle, self.read = bundle, read
+        self.bundle, self.read = bundle, None if case.revive else read
         known = len(case.known) if case.known else case.size
         manifest = Forgery(bundle).manifest
         carried = {part["entry"] for part in manifest["controllers"][0]["payload"]["parts"]}
@@ -95,13 +95,13 @@ class Bench:
         return int(done.stderr.decode().splitlines()[-1]) << 10, json.loads(done.stdout)
 
     def ask_checker(self, bundle, read):
-        peak, verdict = self.run(CALSEAL_CHECK, bundle, "--trust", self.desk.at("shop.trust"), "--vehicle", "blue estate", "--read-is-fresh",
-                                 "--read", "flash=" + read, "--json")
+        given = ["--read", "flash=" + read, "--read-is-fresh"] if read else ["--revive"]
+        peak, verdict = self.run(CALSEAL_CHECK, bundle, "--trust", self.desk.at("shop.trust"), "--vehicle", "blue estate", *given, "--json")
         return peak, verdict["reason"] or verdict["verdict"]
 
     def ask_page(self, bundle, read):
-        request = {"bundle": bundle, "trust": self.desk.at("shop.trust"), "stated_root": "", "reads": ["flash=" + read], "salt": "",
-                   "vehicle_reference": "blue estate", "read_is_fresh": True, "revive": False, "seal_only": False, "now": desks.TIME}
+        request = {"bundle": bundle, "trust": self.desk.at("shop.trust"), "stated_root": "", "reads": ["flash=" + read] if read else [], "salt": "",
+                   "vehicle_reference": "blue estate", "read_is_fresh": bool(read), "revive": not read, "seal_only": False, "now": desks.TIME}
         peak, answer = self.run(NODE, "--max-old-space-size=96", "--max-semi-space-size=2", TESTS / "reader" / "adapters" / "page.mjs",
                                 self.desk.put("request.json", json.dumps(request).encode()))
         return peak, answer["reason"] or answer["outcome"]

@@ -180,7 +180,7 @@ class History {
     std::string whole = map;
     for (const std::string& approval : names(object, "approvals")) {
       const std::string& text = texts_.at(approval);
-      request.approvals.push_back({approval, Bytes(text.begin(), text.end())});
+      said.approvals.push_back({approval, Bytes(text.begin(), text.end())});
       whole += text;
     }
     if (object.boolean("reviewed")) said.required_roles = {"author", "reviewer"};

@@ -12,7 +12,7 @@ from ranges import overlap
 from refused import Refused, require, sha256
 from region_map import read_region_map
 from signers import judge_keys
-from state import copied, find_root, learn_list, learn_map, learn_revision, learn_trust, read_state, write_state
+from state import copied, drop_maps, find_root, learn_list, learn_map, learn_revision, learn_trust, read_state, write_state
 from statement import signers_of
 from trust import Chain
 
@@ -193,14 +193,17 @@ class Checking:
         root = find_root(state, self.trust["root_id"])
         self.learn_given_list(root)
         if m["revision"] == 0:
-            learn_revision(root, m, self.bundle.digest, self.bundle.keys)
-        learn_map(state, self.bundle.map_bytes)
+            self.learn_own_revision(state, root)
+        drop_maps(state)
         look = write_state(state)
-        learn_revision(root, m, self.bundle.digest, self.bundle.keys)
-        learn_map(state, self.bundle.map_bytes)
+        self.learn_own_revision(state, root)
         signed = [m, self.trust, self.withdrawals, self.job_list]
         learn_time(state, self.request["now"], [one["claimed_time"] for one in signed if one], self.request["clock_is_right"])
         return look, write_state(state)
+
+    def learn_own_revision(self, state, root):
+        learn_revision(root, self.bundle.manifest, self.bundle.digest, self.bundle.keys)
+        learn_map(state, self.bundle.map_bytes)
 
     def learn_given_list(self, root):
         if self.withdrawals and self.is_newer:

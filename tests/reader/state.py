@@ -159,13 +159,18 @@ def job_of(root, name, controller):
     return job
 
 
+def drop_maps(state):
+    """Texts that nothing has any more go."""
+    state["maps"] = [text for text in state["maps"] if digest_of_map(text) in maps_in_use(state)]
+
+
 def learn_map(state, content):
-    """Texts that nothing has any more go; then the one of this revision is kept, where some revision has it and there is room."""
-    kept, text = [one for one in state["maps"] if digest_of_map(one) in maps_in_use(state)], content.decode("utf-8")
+    """The text of a revision's map is kept, where some revision has it and there is room."""
+    drop_maps(state)
+    kept, text = state["maps"], content.decode("utf-8")
     if text not in kept and sha256(content) in maps_in_use(state):
         size = sum(len(one.encode("utf-8")) for one in [*kept, text])
-        kept += [text] if len(kept) < TEXTS and size <= MAPS else []
-    state["maps"] = sorted(kept, key=digest_of_map)
+        state["maps"] = sorted(kept + ([text] if len(kept) < TEXTS and size <= MAPS else []), key=digest_of_map)
 
 
 def learn_revision(root, m, digest, keys):

@@ -534,7 +534,7 @@ class Drawn:
     def next_revision(self):
         self.sequence += self.rng.choice((1, 1, 1, 2, 5))
         self.revision += 1
-        returns = self.rng.sample(self.pool, min(len(self.pool), self.rng.choice((0, 0, 1, 2))))
+        returns = self.rng.sample(self.pool, min(len(self.pool), self.rng.choice((0, 1, 2))))
         expires = clock(self.now + 30 * DAY) if self.rng.random() < 0.2 else ""
         return self.seal(self.revision, returns=sorted(set(returns)), expires=expires, reviewed=self.rng.random() < 0.1,
                          keys=self.rng.sample(self.active(AUTHORS), self.rng.choice((1, 1, min(2, len(self.active(AUTHORS)))))))
@@ -584,7 +584,7 @@ class Drawn:
 
     def permitted_return(self):
         """Back to what the shop's last revision permits, where it permits something."""
-        permitting = [name for name in self.pool if self.bundle(name)["returns"]]
+        permitting = [name for name in self.pool if self.bundle(name)["returns"] and not self.bundle(name)["title"].startswith("theft")]
         return self.rng.choice(self.bundle(permitting[-1])["returns"]) if permitting else self.old_bundle()
 
     def way_back(self):
@@ -694,7 +694,7 @@ class Drawn:
         job = self.bundle(bundle)["job"]
         step = {"bundle": bundle, "trust": trust, "successions": successions, "stated": stated,
                 "withdrawals": self.new_list(root) if rng.random() < 0.25 else "",
-                "job_list": self.new_job_list(root) if rng.random() < 0.1 else "",
+                "job_list": self.new_job_list(root) if rng.random() < 0.15 else "",
                 "newest": rng.choice([name for name in self.pool if self.bundle(name)["job"] == job]) if rng.random() < 0.1 else "",
                 "mode": rng.choice(("write",) * 12 + ("look",) * 4 + ("seal", "none", "revive", "revive")),
                 "return": rng.random() < 0.3, "old_base": rng.random() < 0.3, "clock_is_right": rng.random() < 0.1,
@@ -704,7 +704,7 @@ class Drawn:
 
 
 EVENTS = (("next_revision", 6), ("old_bundle", 5), ("way_back", 4), ("thief", 3), ("theft_is_known", 2), ("another_root", 2), ("another_base", 2),
-          ("permitted_return", 3), ("read_again", 1), ("signed_again", 2), ("threshold_changes", 1), ("other_rules", 3),
+          ("permitted_return", 8), ("read_again", 1), ("signed_again", 2), ("threshold_changes", 1), ("other_rules", 3),
           ("rules_of_a_thief", 2))
 
 

@@ -15,6 +15,7 @@ def unrelated(rng, shop):
     shop.state["roots"] = []
     root = shop.own_root()
     root["root"] = key_of(STRANGER_ROOT)
+    shop.keep_maps()
     shop.stated = rng.choice((None, None, *shop.roots))
     return "state unrelated", REFUSED if shop.stated is None else AGREE, {"root-unrelated"} if shop.stated is None else None
 

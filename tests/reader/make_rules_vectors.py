@@ -10,7 +10,7 @@ import os
 import sys
 
 import make_vectors
-import rules_rows
+import vector_rules
 from check import judge
 from refused import sha256
 from writer import SALT, TIME
@@ -20,7 +20,7 @@ make_vectors.FOLDER = os.path.join(os.path.dirname(make_vectors.FOLDER), "rules"
 
 def make():
     files, rows, wrong = make_vectors.Files(), [], []
-    for name, expect, sentence, maker in rules_rows.ROWS:
+    for name, expect, sentence, maker in vector_rules.ROWS:
         bundle, given = maker().files()
         request = {"stated_root": "", "salt": SALT, "vehicle_reference": "blue estate", "read_is_fresh": True, "revive": False, "seal_only": False, "now": TIME, **given,
                    "bundle": bundle}

@@ -269,10 +269,10 @@ TEST(WideningText, SaysWhatIsGoneAndWhatIsLooser) {
                                .field("serial", "serial", 0x30, 8, "ascii", R"("binds": true)")
                                .parse();
   const RegionMap after = base().patch("limit", 0x100, "00", "01").parse();
-  EXPECT_EQ(
-      widening_text(diff_region_maps(before, after), after),
-      "the shop's rules are looser now: permitted patch limit is new, checksum tables is gone, identity "
-      "field serial is gone");
+  EXPECT_EQ(widening_text(diff_region_maps(before, after), after),
+            "the shop's rules are no longer the same: permitted patch limit is new, checksum tables is gone, "
+            "identity "
+            "field serial is gone");
   MapBuilder many = base();
   for (int i = 0; i < 5; ++i)
     many.region("r" + std::to_string(i), "editable", 0x200 + 0x20 * static_cast<std::uint64_t>(i), 16);

@@ -7,6 +7,7 @@
 #include "calseal/job/note.h"
 #include "calseal/job/reissue.h"
 #include "calseal/job/send.h"
+#include "calseal/trust/approval.h"
 #include "support/matchers.h"
 #include "support/outside_tools.h"
 #include "support/small_job.h"
@@ -171,6 +172,38 @@ TEST_F(JobFolder, ANewBaseHasItsOwnWayBack) {
   EXPECT_THAT(send_edit(0x22), FailsWith(Reason::kJobOrder));
   EXPECT_EQ(rebuilt_small(small.check(bundle(made->bundle), updated)), updated);
   EXPECT_EQ(small.check(bundle("base-1/r1.calseal"), updated).outcome, Outcome::kRefused);
+}
+
+// The new base may need another map; the customer's checker compares it with that of the newest revision.
+TEST_F(JobFolder, ANewBaseWithAMapThatAllowsMoreIsApprovedFirst) {
+  ASSERT_THAT(open(), IsOk());
+  deliver_way_back();
+  ASSERT_THAT(send_edit(0x21), IsOk());
+  SmallImage updated = small.base;
+  updated.flash[0x3f] ^= 0x55;
+  correct_small(updated);
+  std::string text = small_map_text();
+  const auto replace = [&](std::string_view what, std::string_view by) {
+    text.replace(text.find(what), what.size(), by);
+  };
+  replace(R"("version":3)", R"("version":4)");
+  replace(
+      R"("regions":[)",
+      R"("regions":[{"name":"boost","memory":"flash","start":"0x80000300","size":32,"policy":"editable"},)");
+  const Bytes map(text.begin(), text.end());
+  const CarryRequest request{SmallJob::files_of(updated), map, "wide.json", "dealer's update", {}};
+  EXPECT_THAT(carry(read(), request, signing), FailsWith(Reason::kRulesWidened));
+  EXPECT_EQ(read().bases.size(), 1U) << "nothing is kept";
+  const Approval said{"engine", small.map.digest, compute_sha256(map), time_text(small.time), "", {}};
+  const std::string approval = *sign_statement(write_approval_text(said), {small.root});
+  signing.approvals = {{"wide.approval", Bytes(approval.begin(), approval.end())}};
+  ASSERT_THAT(carry(read(), request, signing), IsOk());
+  signing.approvals.clear();
+  deliver_way_back();
+  small.base = updated;
+  const auto sent = send_edit(0x22);
+  ASSERT_THAT(sent, IsOk());
+  EXPECT_EQ(sent->sealed.manifest.approvals, (std::vector<std::string>{approval})) << "carried on";
 }
 
 TEST_F(JobFolder, OneAtATime) {

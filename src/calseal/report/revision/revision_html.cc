@@ -10,6 +10,7 @@
 #include "calseal/report/revision/memory_section.h"
 #include "calseal/report/revision/revision_report.h"
 #include "calseal/report/verdict/verdict_report.h"
+#include "calseal/trust/approval.h"
 #include "calseal/trust/key.h"
 #include "calseal/trust/spoken_code.h"
 
@@ -225,6 +226,13 @@ class RevisionPage {
     Facts facts;
     for (const Sha256& digest : manifest_->permitted_returns)
       facts.add("may go back to", code(digest_text(digest)));
+    for (const std::string& file : manifest_->approvals) {
+      const Result<Approval> approval = read_approval(view_of(file), "approval");
+      facts.add("region map approved", approval
+                                           ? "from " + code(digest_text(approval->from)) + " to " +
+                                                 code(digest_text(approval->to)) + ": " + said(approval->text)
+                                           : Html("an approval that cannot be read"));
+    }
     if (view_.opened->set) {
       std::string order;
       for (const std::string& controller : view_.opened->set->write_order)

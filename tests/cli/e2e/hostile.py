@@ -43,17 +43,18 @@ class Case:
     (`forged`). `bend(forgery)` changes the bundle before it is signed again; `known` are the parts of flash that were read."""
 
     def __init__(self, name, size=256 * KIB, expect="accepted", forged=False, edit=True, content=b"", memories=(), bend=None, known=None,
-                 misread=False, revive=False, **sections):
+                 misread=False, revive=False, version=1, **sections):
         self.name, self.size, self.expect, self.forged, self.edit = name, size, expect, forged, edit
         self.flash = content + bytes(size - len(content))
         self.bend, self.known, self.misread = bend, known, misread
+        self.version = version
         self.revive = revive  # no read is given: the bundle's own revision 0 is
         self.memories = [{"name": "flash", "origin": at(FLASH), "size": size}, *memories]
         self.map = {**self.head(), "memories": self.memories, "regions": [region(0, 64)], **sections,
                     "evidence": {"author": "tests", "verified_on": [], "guesses": [], "grade": "draft"}}
 
     def head(self):
-        return {"calseal": "region-map/1", "name": "hostile", "controller": "engine", "version": 1}
+        return {"calseal": "region-map/1", "name": "hostile", "controller": "engine", "version": self.version}
 
     def map_text(self):
         return json.dumps(self.map, separators=(",", ":")).encode()
@@ -182,12 +183,12 @@ def sections():
                checksums=[{**sum8("sum", [place(8192, 1)], 16384), "repeat": 4095, "slots": [slot(16384, 1, stride=1)]}])
 
 
-def together():
+def heavy_sections():
     """What takes most room above, in one map."""
     cut = cut_by_substitutes(10, 4096)
     words = {"name": "words", "repeat": 2800, "algorithm": {"sum": {"unit": 8}}, "coverage": [place(4096, 1)] + [{"literal": "00" * 256}] * 14,
              "slots": [slot(65536, 1, stride=1)]}
-    sections = dict(size=4 * MIB, forged=True, checksums=[cut, words], items=[
+    return dict(size=4 * MIB, checksums=[cut, words], items=[
         {"name": "i", "kind": "scalar", "memory": "flash", "start": at(FLASH + 131072), "type": "u8", "title": "t" * 1000, "note": NOTE,
          "unit": "u" * 64, "count": 4096, "stride": 1}],
         regions=[region(0, 64), region(MIB, 4, "area", note=NOTE, count=4095, stride=64)],
@@ -196,8 +197,18 @@ def together():
                 "checksums": [{"name": "own", "algorithm": crc(32, 2 * i + 3), "coverage": [{"memory": "file", "start": "0x00000000", "size": 66}],
                                "slots": [{"memory": "file", "at": "0x00000042", "size": 4}]}]} for i in range(1000)],
         erase_sectors=[{**place(0, 64), "count": 65536}])
-    yield Case("together", expect="claim-mismatch", **sections)
-    yield Case("together-keys", expect="json-unknown-key", bend=many_keys, **sections)
+
+
+def together():
+    yield Case("together", expect="claim-mismatch", forged=True, **heavy_sections())
+    yield Case("together-keys", expect="json-unknown-key", forged=True, bend=many_keys, **heavy_sections())
+
+
+def two_maps():
+    """Two revisions: one whose map can be sealed, and one under another map of the same name."""
+    sections = heavy_sections()
+    first = Case("first-map", size=sections["size"], **{name: sections[name] for name in ("items", "forms", "erase_sectors")})
+    return first, Case("second-map", expect="rules-widened", forged=True, version=2, **sections)
 
 
 # ---- the image

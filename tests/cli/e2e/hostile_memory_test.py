@@ -13,7 +13,7 @@ import unittest
 import desk as desks
 import hostile
 from desk import CALSEAL, CALSEAL_CHECK
-from forge import Forgery
+from forge import Forgery, sha256
 
 TESTS = pathlib.Path(__file__).resolve().parents[2]
 SANITIZED = b"__asan_init" in subprocess.run(["nm", CALSEAL_CHECK], capture_output=True, check=False).stdout
@@ -94,9 +94,9 @@ class Bench:
         done = self.desk.run(self.measure, *command)
         return int(done.stderr.decode().splitlines()[-1]) << 10, json.loads(done.stdout)
 
-    def ask_checker(self, bundle, read):
+    def ask_checker(self, bundle, read, *more):
         given = ["--read", "flash=" + read, "--read-is-fresh"] if read else ["--revive"]
-        peak, verdict = self.run(CALSEAL_CHECK, bundle, "--trust", self.desk.at("shop.trust"), "--vehicle", "blue estate", *given, "--json")
+        peak, verdict = self.run(CALSEAL_CHECK, bundle, "--trust", self.desk.at("shop.trust"), "--vehicle", "blue estate", *given, *more, "--json")
         return peak, verdict["reason"] or verdict["verdict"]
 
     def ask_page(self, bundle, read):
@@ -138,6 +138,18 @@ class Hostile(unittest.TestCase):
             if NODE:
                 with self.subTest(case=case.name, who="page"):
                     self.look(case, sealed, "page", self.bench.ask_page, self.bench.idle)
+
+
+    def test_a_map_beside_the_one_that_the_state_has_kept(self):
+        """Both are read, and compared, before the newer one is asked anything else."""
+        first, second = hostile.two_maps()
+        state = ["--state", self.bench.desk.at("job.state"), "--image", "flash=" + self.bench.desk.at("new.bin")]
+        sealed = self.bench.seal(first)
+        self.assertEqual(self.bench.ask_checker(sealed.bundle, sealed.read, *state)[1], "accepted")
+        text = Forgery(sealed.bundle).text()
+        second.bend = lambda forgery: forgery.manifest.update(sequence=3, revision=2, parent=sha256(text))
+        sealed = self.bench.seal(second)
+        self.look(second, sealed, "checker", lambda bundle, read: self.bench.ask_checker(bundle, read, *state), 0)
 
 
 if __name__ == "__main__":

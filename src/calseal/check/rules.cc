@@ -65,6 +65,14 @@ std::optional<KnownMap> find_known(const std::vector<const JobState*>& jobs, con
   return known;
 }
 
+// What is allowed now and was not before, in words; empty where nothing is.
+std::string more_allowed(const KnownMap& known, const RegionMap& map) {
+  if (!known.map)
+    return "whether the shop's rules allow more cannot be told: the state has not kept the known ones";
+  const MapDiff diff = diff_region_maps(*known.map, map);
+  return diff.widens ? widening_text(diff, map) : "";
+}
+
 std::string map_words(const RegionMap& map) { return map.name + " version " + std::to_string(map.version); }
 
 std::string approved_text(const std::vector<const Approval*>& way) {
@@ -110,19 +118,15 @@ Status judge_rules(OpenedBundle& opened, const OrderEvidence& evidence) {
   const std::optional<KnownMap> known = find_known(jobs, evidence, opened);
   if (!known) return {};
   const std::string place = "regions/" + manifest.controller().name + ".json";
+  std::string allows = more_allowed(*known, opened.map);
   if (known->map && known->map->name == opened.map.name && known->map->version == opened.map.version) {
     return fail({Reason::kRulesChanged, opened.name, place,
-                 map_words(opened.map) + " with another text than was accepted before",
+                 (allows.empty() ? "the shop's rules are other ones, and allow nothing more" : allows) +
+                     "; " + map_words(opened.map) + " was accepted before with another text",
                  "one text under one name and version, or a new version",
                  "do not use this bundle; ask the shop, which may have sealed by mistake or lost a key"});
   }
-  std::string allows =
-      "whether the shop's rules allow more cannot be told: the state has not kept the known ones";
-  if (known->map) {
-    const MapDiff diff = diff_region_maps(*known->map, opened.map);
-    if (!diff.widens) return {};
-    allows = widening_text(diff, opened.map);
-  }
+  if (allows.empty()) return {};
   const Approvals approvals =
       judge_approvals(manifest.approvals, manifest.controller().name, *evidence.trust);
   if (const auto way = approvals_lead(approvals.counting, known->digest, opened.map.digest)) {

@@ -27,7 +27,7 @@ ManifestSpan span(Range range, SpanKind kind, const Sha256& before, const Sha256
 OpenedBundle sample() {
   OpenedBundle opened;
   opened.map.memories = {{"flash", kFlash, {kFlash}}};
-  opened.map.regions = {{"curves", {0, kCurves}, Policy::kEditable, ""}};
+  opened.map.regions = {{"curves", {0, kCurves}, Policy::kEditable, {}}};
   ManifestController controller;
   controller.name = "engine";
   controller.memories = {{"flash", kFlash, {kFlash}}};

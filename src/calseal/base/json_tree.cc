@@ -348,14 +348,10 @@ class StrictReader {
                   "each key once", "remove one of the two");
   }
 
-  // A number of RFC 8259 that is not one of ours; "-01" is none.
+  // A number of RFC 8259 that is not one of ours.
   bool refuse_number() {
     const std::size_t at = begin_token();
     const std::string_view literal = number_at(at);
-    if (literal.size() > 2 && literal.starts_with("-0") && literal[2] >= '0' && literal[2] <= '9') {
-      error_ = syntax_error(text_, file_, at);
-      return false;
-    }
     const bool is_whole = literal.find_first_not_of("0123456789") == literal.npos;
     return refuse(at, Reason::kJsonNumber, printable(literal, 40),
                   "a whole number from 0 to 9007199254740991",

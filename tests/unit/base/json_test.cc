@@ -35,7 +35,7 @@ INSTANTIATE_TEST_SUITE_P(
         RefusedText{"NulInside", std::string("[1,\0 2]", 7), Reason::kJsonSyntax, "line 1"},
         RefusedText{"SingleQuotes", "{'a':1}", Reason::kJsonSyntax, "line 1"},
         RefusedText{"LeadingZero", "[01]", Reason::kJsonSyntax, "line 1"},
-        RefusedText{"MinusLeadingZero", "[-01]", Reason::kJsonSyntax, "line 1, column 2"},
+        RefusedText{"MinusLeadingZero", "[-01]", Reason::kJsonNumber, "line 1, column 2"},
         RefusedText{"CommaTwice", "{\"a\":1, , \"b\":2}", Reason::kJsonSyntax, "line 1, column 9"},
         RefusedText{"CommaFirst", "[ , 1]", Reason::kJsonSyntax, "line 1, column 3"},
         RefusedText{"KeyIsMissing", "{\"a\":1, 2}", Reason::kJsonSyntax, "line 1, column 9"},

@@ -229,32 +229,6 @@ std::vector<RangeSet> binding_bytes(const RegionMap& map) {
   return std::move(found).sets();
 }
 
-std::vector<KindSets> kind_sets(const Plan& plan) {
-  const RegionMap& map = *plan.map;
-  auto editable = region_bytes(map, Policy::kEditable);
-  auto derived = owned_bytes(plan, [](const PlanNode& node) { return !node.floating; });
-  auto floating = owned_bytes(plan, [](const PlanNode& node) { return node.floating; });
-  auto volatile_bytes = region_bytes(map, Policy::kVolatile);
-  auto binding = binding_bytes(map);
-  std::vector<KindSets> kinds(map.memories.size());
-  for (std::size_t m = 0; m < kinds.size(); ++m) {
-    RangeSet locked(map.memories[m].extent);
-    // From the strongest to the weakest: what a stronger one has, no weaker one has.
-    const auto take = [&](SpanKind kind, RangeSet set) {
-      RangeSet taken = set.intersect(locked);
-      locked.remove(taken);
-      kinds[m][static_cast<std::size_t>(kind)] = std::move(taken);
-    };
-    take(SpanKind::kBinding, std::move(binding[m]));
-    take(SpanKind::kFloating, std::move(floating[m]));
-    take(SpanKind::kDerived, std::move(derived[m]));
-    take(SpanKind::kVolatile, std::move(volatile_bytes[m]));
-    take(SpanKind::kEditable, std::move(editable[m]));
-    kinds[m][static_cast<std::size_t>(SpanKind::kLocked)] = std::move(locked);
-  }
-  return kinds;
-}
-
 // By node: whether it reads one of `bytes`, directly or through others.
 std::vector<bool> reached_by(const Plan& plan, const std::vector<RangeSet>& bytes) {
   std::vector<bool> reached(plan.nodes.size(), false);
@@ -328,6 +302,32 @@ SpanKind kind_at(const KindSets& sets, std::uint64_t address) {
 
 }  // namespace
 
+std::vector<KindSets> compute_kinds(const Plan& plan) {
+  const RegionMap& map = *plan.map;
+  auto editable = region_bytes(map, Policy::kEditable);
+  auto derived = owned_bytes(plan, [](const PlanNode& node) { return !node.floating; });
+  auto floating = owned_bytes(plan, [](const PlanNode& node) { return node.floating; });
+  auto volatile_bytes = region_bytes(map, Policy::kVolatile);
+  auto binding = binding_bytes(map);
+  std::vector<KindSets> kinds(map.memories.size());
+  for (std::size_t m = 0; m < kinds.size(); ++m) {
+    RangeSet locked(map.memories[m].extent);
+    // From the strongest to the weakest: what a stronger one has, no weaker one has.
+    const auto take = [&](SpanKind kind, RangeSet set) {
+      RangeSet taken = set.intersect(locked);
+      locked.remove(taken);
+      kinds[m][static_cast<std::size_t>(kind)] = std::move(taken);
+    };
+    take(SpanKind::kBinding, std::move(binding[m]));
+    take(SpanKind::kFloating, std::move(floating[m]));
+    take(SpanKind::kDerived, std::move(derived[m]));
+    take(SpanKind::kVolatile, std::move(volatile_bytes[m]));
+    take(SpanKind::kEditable, std::move(editable[m]));
+    kinds[m][static_cast<std::size_t>(SpanKind::kLocked)] = std::move(locked);
+  }
+  return kinds;
+}
+
 Result<Plan> make_plan(const RegionMap& map, const Image& image) {
   CALSEAL_ASSIGN(Plan plan, make_nodes(map, image));
   CALSEAL_ASSIGN(plan.edges, make_edges(plan));
@@ -348,7 +348,7 @@ Result<Plan> make_plan(const RegionMap& map, const Image& image) {
   for (std::size_t m = 0; m < binding.size(); ++m) vehicle_bytes[m].add(binding[m]);
   mark_reached(plan, vehicle_bytes, &PlanNode::floating);
   CALSEAL_CHECK(check_groups(plan));
-  plan.kinds = kind_sets(plan);
+  plan.kinds = compute_kinds(plan);
   return plan;
 }
 

@@ -78,6 +78,9 @@ struct Plan {
   std::vector<RangeSet> write_ranges(const Image& image) const;
 };
 
+// The kinds that the nodes of a plan and its map give, by memory: what make_plan() fills in.
+std::vector<KindSets> compute_kinds(const Plan& plan);
+
 // Looks only at locked bytes of the image (descriptor tables), so all reads of one base give the same plan.
 // kDescriptorInvalid, kReadIncomplete (tables), kChecksumCycle (names every member), kMapFloating (a floating
 // slot without exactly one right value). O(n log n) in declarations plus the size of the tables.

@@ -270,8 +270,7 @@ TEST(WideningText, SaysWhatIsGoneAndWhatIsLooser) {
                                .parse();
   const RegionMap after = base().patch("limit", 0x100, "00", "01").parse();
   EXPECT_EQ(widening_text(diff_region_maps(before, after), after),
-            "the shop's rules are no longer the same: permitted patch limit is new, checksum tables is gone, "
-            "identity "
+            "the shop's rules are looser now: permitted patch limit is new, checksum tables is gone, identity "
             "field serial is gone");
   MapBuilder many = base();
   for (int i = 0; i < 5; ++i)

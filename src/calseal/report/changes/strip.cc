@@ -45,6 +45,7 @@ Plan declared_plan(const RegionMap& map) {
     node.writes.push_back(map.copies[i].to);
     plan.nodes.push_back(std::move(node));
   }
+  plan.kinds = compute_kinds(plan);
   return plan;
 }
 

@@ -138,11 +138,12 @@ inline void bend_json(JsonValue& root, const Bend& bend) {
   }
 }
 
-// The text bent, canonical; as it was when it is no JSON (any more).
-inline std::string bent_json(const std::string& text, const Bend& bend) {
+// The text bent, one bend after the other, canonical; as it was when it is no JSON.
+inline std::string bent_json(const std::string& text, const std::vector<Bend>& bends) {
+  if (bends.empty()) return text;
   auto root = parse_json(text, "input");
   if (!root) return text;
-  bend_json(*root, bend);
+  for (const Bend& bend : bends) bend_json(*root, bend);
   return canonical_json(*root);
 }
 

@@ -116,9 +116,7 @@ class Bending {
  private:
   template <typename Act>
   void each(What what, Act act) {
-    for (const Bend& bend : recipe_.bends) {
-      if (bend.what % static_cast<std::uint8_t>(What::kCount) == static_cast<std::uint8_t>(what)) act(bend);
-    }
+    for (const Bend& bend : recipe_.of(what)) act(bend);
   }
 
   Bytes* content(std::string_view prefix) {
@@ -149,15 +147,15 @@ class Bending {
     each(What::kContent, [&](const Bend& bend) {
       bend_bytes(forgery_.contents[(bend.value & 7U) % forgery_.contents.size()], bend);
     });
-    each(What::kRegionMap, [&](const Bend& bend) {
+    if (const auto bends = recipe_.of(What::kRegionMap); !bends.empty()) {
       Bytes& map = *content("regions/");
-      map = bytes_of(bent_json(std::string(text_of(map)), bend));
+      map = bytes_of(bent_json(std::string(text_of(map)), bends));
       forgery_.controller().map_digest = compute_sha256(map);
-    });
-    each(What::kChanges, [&](const Bend& bend) {
+    }
+    if (const auto bends = recipe_.of(What::kChanges); !bends.empty()) {
       Bytes& changes = *content("changes.json");
-      changes = bytes_of(bent_json(std::string(text_of(changes)), bend));
-    });
+      changes = bytes_of(bent_json(std::string(text_of(changes)), bends));
+    }
     each(What::kDescribe, [&](const Bend& bend) { describe(bend); });
     each(What::kPinned, [&](const Bend&) {
       ManifestController& controller = forgery_.controller();
@@ -254,9 +252,10 @@ class Bending {
 
   void bend_manifest() {
     bundle_.manifest = write_manifest(forgery_.manifest);
-    const std::string was = bundle_.manifest;
-    each(What::kManifest, [&](const Bend& bend) { bundle_.manifest = bent_json(bundle_.manifest, bend); });
-    if (bundle_.manifest != was) follow_manifest();
+    if (const auto bends = recipe_.of(What::kManifest); !bends.empty()) {
+      bundle_.manifest = bent_json(bundle_.manifest, bends);
+      follow_manifest();
+    }
     each(What::kFrame, [&](const Bend& bend) {
       FramedEntry& entry = bundle_.entries[bend.where % bundle_.entries.size()];
       if (bend.how % 4 == 0) entry.deflated = !entry.deflated;

@@ -33,6 +33,17 @@ struct Recipe {
     for (std::size_t at = 2; at < size && bends.size() < kBendLimit; at += 6)
       bends.push_back({byte(at), byte(at + 1), word(at + 2), word(at + 4)});
   }
+
+  // Those of one kind, in their order; `What` counts the kinds and ends with kCount.
+  template <typename What>
+  std::vector<Bend> of(What what) const {
+    std::vector<Bend> out;
+    for (const Bend& bend : bends) {
+      if (bend.what % static_cast<std::uint8_t>(What::kCount) == static_cast<std::uint8_t>(what))
+        out.push_back(bend);
+    }
+    return out;
+  }
 };
 
 }  // namespace calseal

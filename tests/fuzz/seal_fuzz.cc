@@ -42,14 +42,11 @@ bool corrected(const RegionMap& map, Image& image) {
 void run(const Recipe& recipe) {
   const Prepared& sample = prepared(recipe.first);
   const SmallJob& small = sample.job;
-  std::string text = sample.map_text;
+  const std::string text = bent_json(sample.map_text, recipe.of(What::kRegionMap));
   SmallImage base = small.base, read = base;
   const auto each = [&](What what, auto act) {
-    for (const Bend& bend : recipe.bends) {
-      if (bend.what % static_cast<std::uint8_t>(What::kCount) == static_cast<std::uint8_t>(what)) act(bend);
-    }
+    for (const Bend& bend : recipe.of(what)) act(bend);
   };
-  each(What::kRegionMap, [&](const Bend& bend) { text = bent_json(text, bend); });
   each(What::kBase, [&](const Bend& bend) { change(base, bend); });
   const auto map = parse_region_map(Bytes(text.begin(), text.end()), "map");
   if (!map) return must_explain(map.error());

@@ -18,9 +18,7 @@ inline std::string text_from_input(const std::uint8_t* data, std::size_t size,
                                    const std::vector<std::string>& samples) {
   if (size == 0 || data[0] != 0x01) return {data, data + size};
   const Recipe recipe(data + 1, size - 1);
-  std::string text = samples[recipe.first % samples.size()];
-  for (const Bend& bend : recipe.bends) text = bent_json(text, bend);
-  return text;
+  return bent_json(samples[recipe.first % samples.size()], recipe.bends);
 }
 
 // A sample that is refused reaches nothing.

@@ -105,9 +105,10 @@ TEST(ChangesProperty, OneByOneIsAsAllAtOnce) {
       if (random.between(0, 1) == 0) {
         text = spoilt(std::move(text), random);
       } else {
-        text = bent_json(text, {0, static_cast<std::uint8_t>(random.between(0, 255)),
-                                static_cast<std::uint16_t>(random.between(0, 65535)),
-                                static_cast<std::uint16_t>(random.between(0, 65535))});
+        const Bend bend{0, static_cast<std::uint8_t>(random.between(0, 255)),
+                        static_cast<std::uint16_t>(random.between(0, 65535)),
+                        static_cast<std::uint16_t>(random.between(0, 65535))};
+        text = bent_json(text, {bend});
       }
     }
     const auto streamed = parse_changes(view_of(text), "c");

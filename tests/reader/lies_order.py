@@ -6,7 +6,7 @@ import lies_roots as roots
 import lies_rules as rules
 import lies_state as state
 
-STATE = [state.state_bytes, state.state_empty, *4 * [state.state_field], state.state_text, *3 * [state.state_limit], state.state_size, *3 * [state.known_revision],
+STATE = [state.state_bytes, state.state_empty, *4 * [state.state_field], state.state_text, *2 * [state.state_structure], *3 * [state.state_limit], state.state_size, *3 * [state.known_revision],
          state.known_key, state.known_trust, state.known_time, *2 * [state.known_withdrawal]]
 ROOTS = [roots.unrelated, *3 * [roots.fork], *2 * [roots.thief_chain], roots.chain_order, *2 * [roots.succession_lie], roots.trust_lie]
 LISTS = [*3 * [lists.withdrawals_lie], lists.withdrawals_number, lists.withdrawn, lists.many_notices, *2 * [lists.job_list_lie], *2 * [lists.job_list_rows],

@@ -4,7 +4,7 @@ from bend import bend_bytes, bend_field, digests
 from lies_manifest import AGREE, REFUSED
 from older_maps import older_map
 from refused import sha256
-from shops import AUTHOR, DESK, MAPPER, ROOT, SECOND_AUTHOR, THIEF, TIME, key_of, statement
+from shops import AUTHOR, DESK, MAPPER, ROOT, SECOND_AUTHOR, THIEF, TIME, key_of, remembered, statement
 from state import digest_of_map
 
 
@@ -136,8 +136,8 @@ def state_maps(rng, shop):
 def somebody_has(root, texts):
     """Jobs of others whose ways back have these maps."""
     digests_of = sorted({digest_of_map(text) for text in texts})
-    row = {"base": 1, "sequence": 1, "reviewed": False, "keys": [key_of(THIEF)]}
-    jobs = [{"job": f"others-{at}", "controller": "engine", "revisions": [], "ways_back": [{**row, "revision": digest, "map": digest} for digest in digests_of[at:at + 32]]}
+    jobs = [{"job": f"others-{at}", "controller": "engine", "revisions": [], "ways_back": [remembered(base=1, sequence=1, revision=digest, map=digest, reviewed=False,
+                                                                                                            keys=[key_of(THIEF)]) for digest in digests_of[at:at + 32]]}
             for at in range(0, len(digests_of), 32)]
     root["jobs"] = sorted([*root["jobs"], *jobs], key=lambda one: (one["job"], one["controller"]))
 

@@ -4,7 +4,7 @@ from bend import bend_bytes, bend_field, digests
 from json_text import canonical
 from lies_manifest import ACCEPTED, AGREE, REFUSED
 from refused import sha256
-from shops import AUTHOR, DESK, LATER, OTHER_ROOT, REVIEWER, ROOT, SECOND_AUTHOR, SECOND_DESK, THIEF, TIME, add_revision, days_later, key_of, state_file
+from shops import AUTHOR, DESK, LATER, OTHER_ROOT, REVIEWER, ROOT, SECOND_AUTHOR, SECOND_DESK, THIEF, TIME, add_revision, days_later, key_of, remembered, state_file
 from state import new_state
 
 
@@ -30,6 +30,38 @@ def state_field(rng, shop):
         return None
     name = bend_field(rng, shop.state)
     return name and (f"state field {name}", AGREE, None)
+
+
+def state_structure(rng, shop):
+    """Each field by itself may be so, but not beside the others: such a state is damaged."""
+    if not shop.state:
+        return None
+    root, job = shop.own_root(), shop.own_job()
+    way = rng.choice(("in both", "empty job", "covered", "covered by the ledger", "way back twice proved", "lists of the same keys", "follows itself", "job twice", "root twice"))
+    one = {"base": 1, "sequence": 1, "revision": sha256(b"low"), "map": shop.map_digest, "reviewed": False, "keys": [key_of(AUTHOR)]}
+    if way == "in both":
+        root["withdrawals"] = [{"number": 1, "list": sha256(b"l"), "keys": [key_of(DESK)], "notices": digests(rng, 2), "dropped": []}]
+        root["withdrawals"][0]["dropped"] = root["withdrawals"][0]["notices"][:1]
+    elif way == "lists of the same keys":
+        root["withdrawals"] = [{"number": i, "list": sha256(b"l%d" % i), "keys": [key_of(DESK)], "notices": [], "dropped": []} for i in (1, 2)]
+    elif way == "follows itself":
+        root["next"] = root["root"]
+    elif way == "root twice":
+        shop.state["roots"].insert(shop.state["roots"].index(root), root)
+    elif way == "job twice":
+        job["ways_back"] = job["ways_back"] or [one]
+        root["jobs"].insert(root["jobs"].index(job), job)
+    elif way == "empty job":
+        root["jobs"] = [{"job": "a", "controller": "engine", "revisions": [], "ways_back": []}, *[other for other in root["jobs"] if other is not job]]
+    elif way == "way back twice proved":
+        job["ways_back"] = [{**one, "keys": []}, one]
+    else:
+        newer = {**one, "sequence": 2, "revision": sha256(b"newer"), "keys": [] if way == "covered by the ledger" else one["keys"]}
+        job["revisions"] = [{**row, "set": "", "returns": []} for row in (one, newer)]
+    shop.keep_maps()
+    if way != "empty job":
+        shop.drop_empty_jobs()
+    return f"state structure {way}", AGREE, None
 
 
 def state_text(rng, shop):
@@ -71,16 +103,16 @@ def state_limit(rng, shop):
         root["withdrawals"] = [{"number": 1, "list": sha256(b"l"), "keys": [key_of(DESK)], "notices": held if what == "notices" else digests(rng, 2),
                                 "dropped": [] if what == "notices" else held}]
     elif what == "jobs":
-        root["jobs"] = [{"job": f"job-{i:05d}", "controller": "engine", "revisions": [], "ways_back": [{**low, "sequence": 1, "keys": []}]}
+        root["jobs"] = [{"job": f"job-{i:05d}", "controller": "engine", "revisions": [], "ways_back": [remembered(**low, sequence=1, keys=[])]}
                         for i in range(4096 + more)]
     elif what == "revisions":
-        job["revisions"] = [{**low, "sequence": 1, "keys": [key], "set": "", "returns": []} for key in digests(rng, 16 + more)]
+        job["revisions"] = [remembered(**low, sequence=1, keys=[key], set="", returns=[]) for key in digests(rng, 16 + more)]
     elif what == "ways_back":
-        job["ways_back"] = [{**low, "revision": one, "sequence": 1, "keys": []} for one in digests(rng, 32 + more)]
+        job["ways_back"] = [remembered(**{**low, "revision": one}, sequence=1, keys=[]) for one in digests(rng, 32 + more)]
     elif what == "returns":
-        job["revisions"] = [{**low, "sequence": 1, "keys": [key_of(AUTHOR)], "set": "", "returns": digests(rng, 1000 + more)}]
+        job["revisions"] = [remembered(**low, sequence=1, keys=[key_of(AUTHOR)], set="", returns=digests(rng, 1000 + more))]
     elif what == "keys":
-        job["revisions"] = [{**low, "sequence": 1, "keys": digests(rng, 8 + more), "set": "", "returns": []}]
+        job["revisions"] = [remembered(**low, sequence=1, keys=digests(rng, 8 + more), set="", returns=[])]
     if not job["revisions"] and not job["ways_back"] and job in root["jobs"]:
         root["jobs"].remove(job)
     shop.keep_maps()

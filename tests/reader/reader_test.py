@@ -12,6 +12,10 @@ import time
 import unittest
 
 import ed25519
+import lies_lists
+import lies_roots
+import lies_rules
+import lies_state
 from algorithms import Adler, Fletcher, Sum, algorithm
 from chance import chance_world
 from correct import correct
@@ -24,7 +28,10 @@ from ranges import merged
 from record_files import Records
 from refused import Refused
 from region_map import Space, read_region_map
+from shops import Shop, state_file
+from state import read_state
 from worlds import WORLDS
+from writer import Draft
 
 FIXTURES = os.path.join(os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__)))), "fixtures")
 SEED = int(sys.argv[1]) if len(sys.argv) > 1 else int(time.time())
@@ -234,6 +241,51 @@ class TwoMaps(unittest.TestCase):
             other = read_region_map(json.dumps(fields).encode("utf-8"))
             self.assertEqual((widens(world.region_map, other), widens(other, world.region_map)), ("", ""), f"seed {SEED}, {edit.__name__}, {world.name}")
         self.assertGreater(tried, 5)
+
+
+class States(unittest.TestCase):
+    """What the forger draws is what it says: a state that was to be taken and is damaged would prove nothing."""
+    TAKEN = {"64", "one just fits", "all just fit", "no map", "empty"}
+
+    def drawn(self, lie):
+        """(kind, whether a reader takes the state) for some shops with a state."""
+        rng, turns = random.Random(f"{SEED} {lie.__name__}"), 0
+        while turns < 12:
+            draft = Draft(self.world, self.world.base, self.world.base, 0, "full")
+            shop = Shop(rng, draft)
+            if shop.state and reason_of(read_state, state_file(shop.state)) == "" and shop.state["roots"]:
+                found = lie(rng, shop)
+                turns += 1
+                if found:
+                    yield found[0], reason_of(read_state, state_file(shop.state)) == ""
+
+    @classmethod
+    def setUpClass(cls):
+        cls.world = WORLDS["whole"](random.Random(SEED))
+
+    def test_honest_shops(self):
+        rng = random.Random(SEED)
+        for _ in range(20):
+            shop = Shop(rng, Draft(self.world, self.world.base, self.world.base, 0, "full"))
+            self.assertTrue(shop.state is None or reason_of(read_state, state_file(shop.state)) == "", f"seed {SEED}")
+
+    def test_limits(self):
+        for kind, taken in self.drawn(lies_state.state_limit):
+            self.assertEqual(taken, kind.endswith(" 0") or " full " in kind, f"seed {SEED}, {kind}")
+
+    def test_structure(self):
+        for kind, taken in self.drawn(lies_state.state_structure):
+            self.assertFalse(taken, f"seed {SEED}, {kind}")
+
+    def test_maps(self):
+        for kind, taken in self.drawn(lies_rules.state_maps):
+            self.assertEqual(taken, kind.removeprefix("state maps ") in self.TAKEN, f"seed {SEED}, {kind}")
+
+    def test_what_honest_states_know(self):
+        for lie in (lies_state.known_revision, lies_state.known_withdrawal, lies_state.known_time, lies_state.known_key, lies_roots.fork, lies_roots.unrelated,
+                    lies_rules.widened, lies_rules.approved, lies_lists.withdrawals_number):
+            damaged = [kind for kind, taken in self.drawn(lie) if not taken]
+            self.assertLess(len(damaged), 6, f"seed {SEED}, {lie.__name__}: {damaged}")
 
 
 class RecordFiles(unittest.TestCase):

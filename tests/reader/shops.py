@@ -312,6 +312,12 @@ def state_file(state):
     return line + b"\n" + sha256(line).encode("ascii") + b"\n"
 
 
+def remembered(**fields):
+    """A revision or way back as a state writes it: its fields in the order of the page."""
+    order = ("base", "sequence", "revision", "map", "reviewed", "keys", "set", "returns")
+    return {key: fields[key] for key in order if key in fields}
+
+
 def add_revision(job, one):
     """As a checker would keep it, so that no revision covers another."""
     if not any(covers(other, one) for other in job["revisions"]):

@@ -272,8 +272,8 @@ class Checking {
     verdict_.passage = opened_.passage;
     verdict_.cautions.insert(verdict_.cautions.end(), opened_.cautions.begin(), opened_.cautions.end());
     // Before everything else: what the shop may now do that it might not do before.
-    std::ranges::stable_partition(verdict_.cautions,
-                                  [](const Caution& one) { return one.code == "rules-widened"; });
+    std::stable_partition(verdict_.cautions.begin(), verdict_.cautions.end(),
+                          [](const Caution& one) { return one.code == "rules-widened"; });
     CALSEAL_CHECK(check_belongings());
     CALSEAL_CHECK(check_partners());
     note_cautions();

@@ -8,6 +8,7 @@ from refused import Refused, require
 class Strict:
     SPACE = b" \t\r\n"
     NUMBER = re.compile(rb"-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?")
+    PLAIN = re.compile(rb'[^"\\\x00-\x1f]*')  # of a string: what stands for itself
     ESCAPES = {0x22: '"', 0x5C: "\\", 0x2F: "/", 0x62: "\b", 0x66: "\f", 0x6E: "\n", 0x72: "\r", 0x74: "\t"}
 
     def __init__(self, data):
@@ -61,24 +62,17 @@ class Strict:
 
     def string(self):
         self.take(b'"')
-        out, raw = [], bytearray()
-
-        def flush():
-            out.append(raw.decode("utf-8"))
-            raw.clear()
-
+        out = []
         while True:
+            plain = self.PLAIN.match(self.data, self.at)
+            out.append(plain.group().decode("utf-8"))
+            self.at = plain.end()
             require(self.at < len(self.data), "json-syntax", "string without end")
             byte = self.data[self.at]
             self.at += 1
             if byte == 0x22:
-                flush()
                 return "".join(out)
-            require(byte >= 0x20, "json-syntax", "control character")
-            if byte != 0x5C:
-                raw.append(byte)
-                continue
-            flush()
+            require(byte == 0x5C, "json-syntax", "control character")
             out.append(self.escape())
 
     def escape(self):

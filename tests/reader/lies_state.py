@@ -81,7 +81,8 @@ def state_limit(rng, shop):
     if not shop.state:
         return None
     root, job, more = shop.own_root(), shop.own_job(), rng.choice((0, 0, 1))
-    what = rng.choice(("roots", "compromised", "withdrawals", "notices", "dropped", "jobs", "revisions", "ways_back", "returns", "keys", "full roots", "full dropped"))
+    what = rng.choice(("roots", "compromised", "withdrawals", "notices", "dropped", "jobs", "revisions", "ways_back", "returns", "keys", "full roots", "full dropped", "compromised", "withdrawals", "revisions",
+                       "ways_back", "returns", "keys"))
     low = {"base": 1, "revision": sha256(b"low"), "map": shop.map_digest, "reviewed": False}
     if what == "roots":
         plain = {"next": "", "trust_version": 1, "trust": sha256(b"t"), "compromised": [], "withdrawals": [], "jobs": []}

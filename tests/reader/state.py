@@ -63,13 +63,18 @@ def read_state(data):
         lines = data.split(b"\n")
         require(len(data) <= FILE and len(lines) == 3 and lines[2] == b"" and lines[1] == sha256(lines[0]).encode("ascii"), "lines")
         state = signed_json(lines[0], STATE)
-        require(ascending([root["root"] for root in state["roots"]]), "order")
-        for root in state["roots"]:
-            check_root(root)
-        check_maps(state)
+        check_state(state)
     except Refused as refused:
         raise Refused("state-damaged", refused) from None
     return state
+
+
+def check_state(state):
+    """What must fit together."""
+    require(ascending([root["root"] for root in state["roots"]]), "order")
+    for root in state["roots"]:
+        check_root(root)
+    check_maps(state)
 
 
 def check_root(root):
@@ -109,10 +114,11 @@ def write_state(state):
     line = canonical(state).encode("utf-8")
     data = line + b"\n" + sha256(line).encode("ascii") + b"\n"
     try:
-        read_state(data)
+        is_object(STATE)(state)
+        check_state(state)
     except Refused:
         return b""
-    return data
+    return data if len(data) <= FILE else b""
 
 
 # ---- what is learned

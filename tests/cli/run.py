@@ -14,8 +14,8 @@ import make_fixtures  # noqa: E402
 
 HERE = pathlib.Path(__file__).resolve().parent
 PROJECT = HERE.parent.parent
-REQUIRED = {"cmd", "exit", "stdout", "stderr"}
-OPTIONAL = {"absent", "present", "unprivileged"}
+REQUIRED = {"cmd", "exit"}
+OPTIONAL = {"stdout", "stderr", "absent", "present", "unprivileged"}
 TIMEOUT = 60  # seconds; only a hang takes as long
 NOBODY = 65534
 
@@ -47,19 +47,34 @@ def first_difference(expected, actual):
     return f"line {len(wanted) + 1}: more than expected" if len(found) > len(wanted) else "the last line end"
 
 
-def read_case(folder):
-    names = {path.name for path in folder.iterdir()}
-    if missing := REQUIRED - names:
+def sections_of(text):
+    """The sections of a case by name, each with its lines."""
+    sections, name = {}, None
+    for line in text.splitlines(keepends=True):
+        if line.startswith("=== "):
+            name = line[4:].rstrip("\n")
+            if name in sections:
+                raise CaseError(f"twice: {name}")
+            sections[name] = ""
+        elif name is None:
+            raise CaseError("something stands before the first section")
+        else:
+            sections[name] += line
+    return sections
+
+
+def read_case(path):
+    case = sections_of(path.read_text(encoding="utf-8"))
+    if missing := REQUIRED - case.keys():
         raise CaseError(f"missing: {', '.join(sorted(missing))}")
-    if unknown := names - REQUIRED - OPTIONAL:
+    if unknown := case.keys() - REQUIRED - OPTIONAL:
         raise CaseError(f"unknown: {', '.join(sorted(unknown))}")
-    case = {name: (folder / name).read_text(encoding="utf-8") for name in names}
     if not re.fullmatch(r"\d{1,3}\n", case["exit"]):
         raise CaseError("exit: not a number in a line")
     for name in ("absent", "present"):
         if name in case and not case[name].strip():
             raise CaseError(f"{name}: names nothing")
-    return case
+    return {"stdout": "", "stderr": ""} | case
 
 
 def environment(scratch):
@@ -86,9 +101,9 @@ def run_as(case, scratch, env):
     return NOBODY if tried.returncode == 0 else "skip"
 
 
-def run_case(folder, fixtures):
+def run_case(path, fixtures):
     """A list of complaints, empty when the case holds; or the word "skip"."""
-    case = read_case(folder)
+    case = read_case(path)
     with tempfile.TemporaryDirectory(prefix="calseal-cli-") as name:
         scratch = pathlib.Path(name) / "work"
         shutil.copytree(fixtures, scratch)
@@ -110,13 +125,13 @@ def run_case(folder, fixtures):
             text = getattr(done, stream).decode("utf-8", "backslashreplace")
             if not matches(case[stream], text):
                 complaints.append(f"{stream}: {first_difference(case[stream], text)}\n{text}")
-        for path in case.get("absent", "").splitlines():
-            if os.path.lexists(scratch / path):
-                complaints.append(f"{path} exists")
-        for path in case.get("present", "").splitlines():
-            if not os.path.lexists(scratch / path):
-                complaints.append(f"{path} does not exist")
-        complaints += [f"litter: {path.relative_to(scratch)}" for path in scratch.rglob(".*")]
+        for made in case.get("absent", "").splitlines():
+            if os.path.lexists(scratch / made):
+                complaints.append(f"{made} exists")
+        for made in case.get("present", "").splitlines():
+            if not os.path.lexists(scratch / made):
+                complaints.append(f"{made} does not exist")
+        complaints += [f"litter: {made.relative_to(scratch)}" for made in scratch.rglob(".*")]
         return complaints
 
 
@@ -124,22 +139,22 @@ def main(arguments, cases=HERE / "cases"):
     if "CALSEAL" not in os.environ:
         print("CALSEAL does not name the program")
         return 2
-    folders = sorted(path for path in cases.iterdir() if not arguments or path.name in arguments)
-    if not folders or len(folders) < len(arguments):
+    paths = sorted(path for path in cases.iterdir() if not arguments or path.stem in arguments)
+    if not paths or len(paths) < len(arguments):
         print("no such case" if arguments else "no cases at all")
         return 1
     counts = {"passed": 0, "failed": 0, "skipped": 0}
     with tempfile.TemporaryDirectory(prefix="calseal-cli-fixtures-") as name:
         make_fixtures.write_all(pathlib.Path(name))
-        for folder in folders:
+        for path in paths:
             try:
-                complaints = run_case(folder, pathlib.Path(name))
-            except (CaseError, NotADirectoryError, UnicodeDecodeError) as error:
+                complaints = run_case(path, pathlib.Path(name))
+            except (CaseError, OSError, UnicodeDecodeError) as error:
                 complaints = [f"the case is wrong: {error}"]
             result = "skipped" if complaints == "skip" else "failed" if complaints else "passed"
             counts[result] += 1
             if result != "passed":
-                print(f"{result}: {folder.name}")
+                print(f"{result}: {path.stem}")
                 print("".join(f"  {complaint}\n" for complaint in complaints if result == "failed"), end="")
     print(", ".join(f"{count} {result}" for result, count in counts.items()))
     return 1 if counts["failed"] or not counts["passed"] else 0

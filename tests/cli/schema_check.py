@@ -3,12 +3,13 @@
 
 usage: schema_check.py [PROJECT_ROOT]
 
-Every good map must be valid. Every bad map must be in bad/expected.json and be invalid exactly where its row says
-"schema": true (or not be strict JSON at all). Every key that the schema knows must stand in some good map.
+Every good map must be valid, and every base of bad.txt. A row of bad.txt must be invalid exactly where it says "schema refuses" (or not
+be strict JSON at all). Every key that the schema knows must stand in some good map.
 """
 
 import json
 import pathlib
+import re
 import sys
 
 import jsonschema
@@ -21,8 +22,37 @@ def refuse_repeated(pairs):
     return dict(pairs)
 
 
+def parse(text):
+    return json.loads(text, object_pairs_hook=refuse_repeated)
+
+
 def load(path):
-    return json.loads(path.read_text(encoding="utf-8"), object_pairs_hook=refuse_repeated)
+    return parse(path.read_text(encoding="utf-8"))
+
+
+def patched(base, patch, name):
+    """`base` with what each hunk takes out, which stands there once, replaced by what it puts in."""
+    text = "\n" + "".join(line + "\n" for line in base)
+    for hunk in "\n".join(patch).split("\n@@\n"):
+        old, new = ("".join("\n" + line[1:] for line in hunk.split("\n") if line[0] != other) + "\n" for other in "+-")
+        if text.count(old) != 1:
+            sys.exit(f"bad.txt: {name}: a hunk that does not fit")
+        text = text.replace(old, new)
+    return text[1:]
+
+
+def bad_maps(path):
+    """The bases of bad.txt, and its rows: name, text, and whether the schema refuses it."""
+    bases, rows = {"nothing": []}, []
+    for section in re.split(r"^=== ", path.read_text(encoding="utf-8"), flags=re.MULTILINE)[1:]:
+        head, *body = section.rstrip("\n").split("\n")
+        name, _, base = head.partition(" of ")
+        if base:
+            rows.append((name, patched(bases[base], body[2:], name), {"schema refuses": True, "schema takes": False}[body[1]]))
+        else:
+            bases[name.removeprefix("base ")] = body
+    del bases["nothing"]
+    return bases, rows
 
 
 def keys_of_schema(node):
@@ -63,18 +93,17 @@ def main():
         faults += [f"good/{path.name}: {error.json_path}: {error.message}" for error in validator.iter_errors(value)]
     faults += [f"no good map uses \"{key}\"" for key in sorted(set(keys_of_schema(schema)) - used)]
 
-    expected = load(root / "fixtures/region_maps/bad/expected.json")
-    bad = {path.name: path for path in (root / "fixtures/region_maps/bad").glob("*.json")}
-    bad.pop("expected.json", None)
-    faults += [f"bad/{name}: not in expected.json" for name in sorted(bad.keys() - expected.keys())]
-    faults += [f"bad/{name}: in expected.json, but no such file" for name in sorted(expected.keys() - bad.keys())]
-    for name in sorted(bad.keys() & expected.keys()):
+    bases, bad = bad_maps(root / "fixtures/region_maps/bad.txt")
+    faults += [f"base {name}: {error.message}" for name, lines in bases.items() for error in validator.iter_errors(parse("\n".join(lines)))]
+    for name, text, refused in bad:
         try:
-            valid = validator.is_valid(load(bad[name]))
+            valid = validator.is_valid(parse(text))
         except ValueError:
             valid = False
-        if valid == expected[name]["schema"]:
-            faults.append(f"bad/{name}: {'valid' if valid else 'invalid'} against the schema")
+        if valid == refused:
+            faults.append(f"bad.txt: {name}: {'valid' if valid else 'invalid'} against the schema")
+    if not bad:
+        faults.append("no bad maps")
 
     for fault in faults:
         print(fault)

@@ -21,6 +21,35 @@ export function listFixtures(...names) {
   return fs.readdirSync(path.join(PROJECT, "fixtures", ...names)).sort();
 }
 
+// `lines` with what a hunk takes out, which stands there once, replaced by what it puts in.
+function patched(lines, patch, name) {
+  let text = `\n${lines.map((line) => `${line}\n`).join("")}`;
+  for (const hunk of patch.join("\n").split("\n@@\n")) {
+    const side = (unwanted) => hunk.split("\n").filter((line) => line[0] !== unwanted).map((line) => `\n${line.slice(1)}`).join("");
+    const parts = text.split(`${side("+")}\n`);
+    if (parts.length !== 2) throw new Error(`bad.txt: ${name}: a hunk that does not fit`);
+    text = parts.join(`${side("-")}\n`);
+  }
+  return text.slice(1);
+}
+
+// The rows of fixtures/region_maps/bad.txt, whose README says how it is written: name, text, reason and place.
+export function badMaps() {
+  const bases = { nothing: [] };
+  const rows = [];
+  for (const section of new TextDecoder().decode(readFixture("region_maps", "bad.txt")).split(/^=== /m).slice(1)) {
+    const [head, ...body] = section.trimEnd().split("\n");
+    const [name, base] = head.split(" of ");
+    if (base === undefined) {
+      bases[name.slice("base ".length)] = body;
+    } else {
+      const [, reason, place] = /^\[(.*)\] (.*)$/.exec(body[0]);
+      rows.push({ name, reason, place, text: new TextEncoder().encode(patched(bases[base], body.slice(2), name)) });
+    }
+  }
+  return rows;
+}
+
 // SplitMix32 from CALSEAL_SEED, or from the clock; print `seed` when something fails.
 export function seededRandom(salt) {
   const seed = Number(process.env.CALSEAL_SEED ?? Date.now() % 2 ** 31);

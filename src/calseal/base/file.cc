@@ -79,23 +79,22 @@ class Staged {
     if (!temporary_.empty()) ::unlink(temporary_.c_str());
   }
 
-  Status stage(ByteView bytes, FileMode mode) {
+  Status stage(const PendingFile& pending) {
     // An audit passes over such names, so what a killed writer leaves is no part of an archive.
     std::string name = folder_of(path_) + "/.calseal-" + name_of(path_) + ".XXXXXX";
     Descriptor file = create(name);
     if (!file.is_open()) return write_failed(path_, "create", errno);
     const mode_t mask = ::umask(0);
     ::umask(mask);
-    const mode_t wanted = mode == FileMode::kPrivate ? 0600 : (0666 & ~mask);
+    const mode_t wanted = pending.mode == FileMode::kPrivate ? 0600 : (0666 & ~mask);
     if (::fchmod(file.get(), wanted) != 0) return write_failed(path_, "set permissions", errno);
-    for (std::size_t done = 0; done < bytes.size();) {
-      const ssize_t n = ::write(file.get(), bytes.data() + done, bytes.size() - done);
-      if (n < 0 && errno == EINTR) continue;
-      if (n <= 0) return write_failed(path_, "write", n < 0 ? errno : EIO);
-      done += static_cast<std::size_t>(n);
+    if (pending.pieces == nullptr) {
+      CALSEAL_CHECK(write(file.get(), pending.bytes));
+    } else {
+      CALSEAL_CHECK(write_pieces(file.get(), pending.pieces));
     }
     if (::fsync(file.get()) != 0) return write_failed(path_, "sync", errno);
-    CALSEAL_CHECK(read_back(file.get(), bytes));
+    if (pending.pieces == nullptr) CALSEAL_CHECK(read_back(file.get(), pending.bytes, 0));
     if (!file.close()) return write_failed(path_, "close", errno);
     return {};
   }
@@ -152,15 +151,36 @@ class Staged {
     return ::renameat2(AT_FDCWD, temporary_.c_str(), AT_FDCWD, path_.c_str(), RENAME_EXCHANGE);
   }
 
-  Status read_back(int fd, ByteView bytes) const {
+  Status write(int fd, ByteView bytes) const {
+    for (std::size_t done = 0; done < bytes.size();) {
+      const ssize_t n = ::write(fd, bytes.data() + done, bytes.size() - done);
+      if (n < 0 && errno == EINTR) continue;
+      if (n <= 0) return write_failed(path_, "write", n < 0 ? errno : EIO);
+      done += static_cast<std::size_t>(n);
+    }
+    return {};
+  }
+
+  // Each piece is read back while it is there.
+  Status write_pieces(int fd, const Pieces& pieces) const {
+    for (std::uint64_t at = 0;;) {
+      CALSEAL_ASSIGN(const ByteView piece, pieces());
+      if (piece.empty()) return {};
+      CALSEAL_CHECK(write(fd, piece));
+      CALSEAL_CHECK(read_back(fd, piece, at));
+      at += piece.size();
+    }
+  }
+
+  Status read_back(int fd, ByteView bytes, std::uint64_t begin) const {
     Bytes block(std::size_t{1} << 16);
     for (std::size_t at = 0; at < bytes.size();) {
       const ssize_t n =
-          ::pread(fd, block.data(), std::min(block.size(), bytes.size() - at), static_cast<off_t>(at));
+          ::pread(fd, block.data(), std::min(block.size(), bytes.size() - at), static_cast<off_t>(begin + at));
       if (n < 0 && errno == EINTR) continue;
       if (n <= 0) return write_failed(path_, "read back", n < 0 ? errno : EIO);
       if (std::memcmp(block.data(), bytes.data() + at, static_cast<std::size_t>(n)) != 0) {
-        return fail({Reason::kWriteFailed, path_, "read back at byte " + std::to_string(at),
+        return fail({Reason::kWriteFailed, path_, "read back at byte " + std::to_string(begin + at),
                      "other bytes than written", "the bytes written",
                      "do not trust this disk; write to another one"});
       }
@@ -214,7 +234,7 @@ tl::unexpected<Error> unreadable(const std::string& shown, const std::string& fo
 PartialFile::PartialFile(int fd, std::uint64_t size, std::string shown)
     : fd_(fd), size_(size), shown_(std::move(shown)) {}
 PartialFile::PartialFile(PartialFile&& other) noexcept
-    : fd_(std::exchange(other.fd_, -1)), size_(other.size_), shown_(std::move(other.shown_)) {}
+    : fd_(std::exchange(other.fd_, -1)), size_(other.size_), at_(other.at_), shown_(std::move(other.shown_)) {}
 PartialFile::~PartialFile() {
   if (fd_ >= 0) ::close(fd_);
 }
@@ -259,6 +279,19 @@ Status PartialFile::read_up_to(std::uint64_t count, Bytes& bytes) {
   return {};
 }
 
+Status PartialFile::read_next(std::size_t most, Bytes& piece) {
+  piece.resize(static_cast<std::size_t>(std::min<std::uint64_t>(most, size_ - at_)));
+  if (piece.empty()) return expect_end();
+  for (;;) {
+    const ssize_t n = ::read(fd_, piece.data(), piece.size());
+    if (n < 0 && errno == EINTR) continue;
+    if (n <= 0) return unreadable(shown_, n < 0 ? system_text(errno) : "a file that changes while it is read");
+    piece.resize(static_cast<std::size_t>(n));
+    at_ += piece.size();
+    return {};
+  }
+}
+
 Status PartialFile::expect_end() const {
   std::uint8_t more = 0;
   if (::read(fd_, &more, 1) > 0) return unreadable(shown_, "a file that changes while it is read");
@@ -282,7 +315,7 @@ Status write_files(const std::vector<PendingFile>& files) {
                    "choose another name, or move the old file away yourself"});
     }
     staged.emplace_back(file.path);
-    CALSEAL_CHECK(staged.back().stage(file.bytes, file.mode));
+    CALSEAL_CHECK(staged.back().stage(file));
   }
   const NoInterruption publishing;
   for (std::size_t i = 0; i < staged.size(); ++i) {
@@ -296,7 +329,7 @@ Status write_files(const std::vector<PendingFile>& files) {
 }
 
 Status write_file(const std::string& path, ByteView bytes, FileMode mode, Existing existing) {
-  return write_files({{path, bytes, mode, existing}});
+  return write_files({{path, bytes, mode, existing, nullptr}});
 }
 
 Status refuse_clashes(const std::vector<std::string>& outputs, const std::vector<std::string>& inputs) {

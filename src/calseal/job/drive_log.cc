@@ -1,27 +1,37 @@
 #include "calseal/job/drive_log.h"
 
 #include <algorithm>
-#include <filesystem>
+#include <array>
 
-#include "calseal/base/file.h"
 #include "calseal/base/text.h"
-#include "calseal/bundle/signed_json.h"
 #include "calseal/job/csv.h"
-#include "calseal/job/layout.h"
+#include "calseal/job/log_lines.h"
+#include "calseal/job/log_time.h"
 
 namespace calseal {
 namespace {
 
-constexpr std::size_t kShortestMark = 4;      // characters
-constexpr std::size_t kConstantLimit = 1024;  // texts in which a mark is looked for
-constexpr int kFraction = 9;                  // digits behind the point
+constexpr std::size_t kShortestMark = 4;           // characters
+constexpr std::size_t kConstantLimit = 1024;       // texts in which a mark is looked for
+constexpr std::int64_t kDay = 86'400'000'000'000;  // ns
+constexpr std::array kSeparators{'\t', ';', ','};
 
-std::string lower(std::string_view text) {
+// The usual names of a column of time, in the order of preference (common practice, no source).
+constexpr std::array<std::string_view, 18> kTimeNames{
+    "time",     "timestamp",   "time stamp", "elapsed time", "time since start",
+    "log time", "record time", "datetime",   "date time",    "date/time",
+    "zeit",     "zeitstempel", "uhrzeit",    "temps",        "tiempo",
+    "tempo",    "czas",        "t"};
+
+std::string trimmed(std::string_view text) {
   const std::size_t first = text.find_first_not_of(" \t");
   if (first == std::string_view::npos) return "";
-  text = text.substr(first, text.find_last_not_of(" \t") - first + 1);
-  std::string out;
-  for (const char c : text) out += c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+  return std::string(text.substr(first, text.find_last_not_of(" \t") - first + 1));
+}
+
+std::string lower(std::string_view text) {
+  std::string out = trimmed(text);
+  for (char& c : out) c = c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
   return out;
 }
 
@@ -30,59 +40,53 @@ std::string comparable(std::string_view text) {
   return out.starts_with("0x") ? out.substr(2) : out;
 }
 
-// A plain decimal number in 10^-9 of its unit; at most 9 digits before the point.
-std::optional<std::int64_t> parse_decimal(std::string_view text) {
-  const std::string plain = lower(text);
-  std::int64_t value = 0;
-  int fraction = -1;
-  std::size_t digits = 0;
-  for (const char c : plain) {
-    if (c == '.' && fraction < 0 && digits > 0) {
-      fraction = 0;
-      continue;
-    }
-    if (c < '0' || c > '9') return std::nullopt;
-    if (fraction >= kFraction) continue;  // beyond what is compared
-    if (fraction < 0 && ++digits > 9) return std::nullopt;
-    if (fraction >= 0) ++fraction;
-    value = value * 10 + (c - '0');
+// "Time (ms)", "time[ms]", "time_ms" and "Time ms" are the column time in milliseconds.
+std::pair<std::string, std::string> split_unit(const std::string& header) {
+  const std::string text = lower(header);
+  if (text.ends_with(')') || text.ends_with(']')) {
+    const std::size_t open = text.find_last_of("([");
+    if (open != std::string::npos)
+      return {lower(text.substr(0, open)), lower(text.substr(open + 1, text.size() - open - 2))};
   }
-  if (digits == 0 || fraction == 0) return std::nullopt;
-  for (int i = std::max(fraction, 0); i < kFraction; ++i) value *= 10;
-  return value;
+  const std::size_t cut = text.find_last_of("_ ");
+  if (cut != std::string::npos && find_time_unit(text.substr(cut + 1)))
+    return {lower(text.substr(0, cut)), text.substr(cut + 1)};
+  return {text, ""};
 }
 
-// 10^-9 of a unit as seconds with three digits.
-std::string seconds_text(std::int64_t value, const std::string& unit) {
-  const std::int64_t milliseconds = unit == "ms" ? value / 1'000'000'000 : value / 1'000'000;
-  std::string rest = std::to_string(milliseconds % 1000);
+// Nanoseconds as seconds with three digits.
+std::string seconds_text(std::int64_t ns) {
+  const std::int64_t milliseconds = ns / 1'000'000;
+  const std::string rest = std::to_string(milliseconds % 1000);
   return std::to_string(milliseconds / 1000) + "." + std::string(3 - rest.size(), '0') + rest;
 }
 
 class Measuring {
  public:
-  Measuring(std::string_view text, const LogReading& reading, const std::string& name)
-      : csv_(text, reading.separator, name), reading_(reading), name_(name) {}
+  Measuring(const Pieces& pieces, const LogReading& reading, const std::string& name)
+      : lines_(pieces, name), reading_(reading), name_(name) {}
 
+  // The steps of docs/job.md: lines, header, units row, rows, gaps.
   Result<MeasuredLog> run() {
-    std::vector<std::string> header;
-    CALSEAL_ASSIGN(const bool any, csv_.next(header));
-    if (!any || header.size() < 2)
-      return malformed("line 1", "a single column", "a header line with two columns or more",
-                       "choose the separator: --separator");
-    CALSEAL_CHECK(find_time(header));
-    values_.resize(header.size());
-    varies_.assign(header.size(), false);
+    CALSEAL_CHECK(find_header());
+    CsvReader csv(lines_, separator_, name_);
+    csv_ = &csv;
     std::vector<std::string> row;
     for (;;) {
-      CALSEAL_ASSIGN(const bool more, csv_.next(row));
+      CALSEAL_ASSIGN(const bool more, csv.next(row));
       if (!more) break;
+      if (row.size() == 1 && row[0].empty()) continue;
+      CALSEAL_ASSIGN(const bool whole, fit(row));
+      if (!whole) break;
+      if (facts().rows == 0 && !any_row_ && is_units_row(row)) continue;
+      any_row_ = true;
       CALSEAL_CHECK(take(row));
     }
-    if (log_.facts.rows == 0) return malformed("line 2", "no row", "rows of values", "export the log again");
-    log_.facts.columns = header.size();
+    if (facts().rows == 0)
+      return malformed("line " + std::to_string(lines_.number()), "no row", "rows of values",
+                       "export the log again");
     find_gaps();
-    for (const std::string& text : header) keep(text);
+    facts().encoding = lines_.encoding();
     for (std::size_t i = 0; i < values_.size(); ++i) {
       if (!varies_[i]) keep(values_[i]);
     }
@@ -90,67 +94,157 @@ class Measuring {
   }
 
  private:
+  LogFacts& facts() { return log_.facts; }
+
   tl::unexpected<Error> malformed(std::string place, std::string found, std::string expected,
                                   std::string next) const {
     return fail({Reason::kLogMalformed, name_, std::move(place), std::move(found), std::move(expected),
                  std::move(next)});
   }
+  std::string row_place() const { return "line " + std::to_string(csv_->line()); }
 
   void keep(const std::string& text) {
     if (!text.empty() && log_.constants.size() < kConstantLimit) log_.constants.push_back(text);
   }
 
-  // "Time (ms)" is the column time in milliseconds.
-  static std::pair<std::string, std::string> split_unit(const std::string& header) {
-    const std::string text = lower(header);
-    const std::size_t open = text.find_last_of("([");
-    if (open == std::string::npos || (text.back() != ')' && text.back() != ']')) return {text, ""};
-    return {lower(text.substr(0, open)), lower(text.substr(open + 1, text.size() - open - 2))};
+  // A line before the header: whole, and the parts of "# software: X".
+  void keep_parts(const std::string& line) {
+    keep(trimmed(line));
+    for (std::size_t at = 0; at < line.size();) {
+      const std::size_t end = std::min(line.find_first_of("#;,:=|\"\t", at), line.size());
+      if (end - at < line.size()) keep(trimmed(std::string_view(line).substr(at, end - at)));
+      at = end + 1;
+    }
   }
 
-  Status find_time(const std::vector<std::string>& header) {
-    std::vector<std::size_t> found;
-    for (std::size_t i = 0; i < header.size(); ++i) {
-      const std::string name = split_unit(header[i]).first;
-      const bool meant = reading_.time_column.empty() ? name == "time" || name == "timestamp"
-                                                      : header[i] == reading_.time_column;
-      if (meant) found.push_back(i);
+  // The first line that has a column of time under one of the separators.
+  Status find_header() {
+    std::string line;
+    while (lines_.number() < kLogHeaderLimit) {
+      CALSEAL_ASSIGN(const bool more, lines_.next(line));
+      if (!more) break;
+      for (const char separator : kSeparators) {
+        if (reading_.separator != 0 && reading_.separator != separator) continue;
+        const std::vector<std::string> fields = CsvReader::split(line, separator);
+        if (fields.size() < 2) continue;
+        CALSEAL_ASSIGN(const bool found, find_time(fields));
+        if (found) return begin(fields, separator);
+      }
+      keep_parts(line);
     }
-    if (found.size() != 1) {
-      return malformed("line 1", found.empty() ? "no column of time" : "several columns of time",
-                       "one column that is called time or timestamp", "name it: --time-column HEADER");
+    return malformed("line " + std::to_string(lines_.number()), "no header with a column of time so far",
+                     "one of two columns or more, one of them called time or timestamp",
+                     "name it: --time-column HEADER, and --separator");
+  }
+
+  // Whether one of the fields is the column of time.
+  Result<bool> find_time(const std::vector<std::string>& header) {
+    const auto among = [&](const auto& is_meant) -> Result<bool> {
+      const auto found = std::find_if(header.begin(), header.end(), is_meant);
+      if (found == header.end()) return false;
+      if (std::find_if(found + 1, header.end(), is_meant) != header.end())
+        return malformed("line " + std::to_string(lines_.number()), "several columns of time",
+                         "one that is called time or timestamp", "name it: --time-column HEADER");
+      time_ = static_cast<std::size_t>(found - header.begin());
+      return true;
+    };
+    if (!reading_.time_column.empty())
+      return among([&](const std::string& text) { return trimmed(text) == trimmed(reading_.time_column); });
+    for (const std::string_view name : kTimeNames) {
+      CALSEAL_ASSIGN(const bool found,
+                     among([&](const std::string& text) { return split_unit(text).first == name; }));
+      if (found) return true;
     }
-    time_ = found.front();
-    log_.facts.time_column = printable(header[time_]);
-    log_.facts.unit = reading_.unit.empty() ? split_unit(header[time_]).second : reading_.unit;
-    if (log_.facts.unit == "sec" || log_.facts.unit == "seconds") log_.facts.unit = "s";
-    if (log_.facts.unit != "s" && log_.facts.unit != "ms") {
-      return malformed("line 1, " + log_.facts.time_column,
-                       log_.facts.unit.empty() ? "no unit" : "unit " + printable(log_.facts.unit, 20),
-                       "s or ms, as in \"Time (s)\"", "state it: --time-unit s or --time-unit ms");
-    }
+    return false;
+  }
+
+  Status begin(const std::vector<std::string>& header, char separator) {
+    separator_ = separator;
+    facts().separator = separator == '\t' ? "tab" : separator == ';' ? "semicolon" : "comma";
+    facts().columns = header.size();
+    facts().time_column = printable(trimmed(header[time_]));
+    header_line_ = lines_.number();
+    unit_ = reading_.unit.empty() ? split_unit(header[time_]).second : reading_.unit;
+    values_.resize(header.size());
+    varies_.assign(header.size(), false);
+    for (const std::string& text : header) keep(text);
     return {};
   }
 
-  Status take(const std::vector<std::string>& row) {
-    const std::string place = "line " + std::to_string(csv_.line());
-    const auto time = parse_decimal(row[time_]);
-    if (!time)
-      return malformed(place, "time \"" + printable(row[time_], 40) + "\"", "a plain decimal number",
+  // Whether the row is whole; the last one may be cut off. Empty fields behind the last column are none.
+  Result<bool> fit(std::vector<std::string>& row) const {
+    while (row.size() > values_.size() && row.back().empty()) row.pop_back();
+    if (row.size() == values_.size()) return true;
+    if (row.size() < values_.size() && !lines_.ended()) return false;
+    return malformed(row_place(), grouped(row.size()) + " fields",
+                     grouped(values_.size()) + " fields, as in the header", "export the log again");
+  }
+
+  // A row behind the header that has units where values should be.
+  bool is_units_row(const std::vector<std::string>& row) {
+    if (unit_row_seen_ || parse_log_time(row[time_])) return false;
+    std::string text = trimmed(row[time_]);
+    if (text.size() > 2 && (text[0] == '(' || text[0] == '[')) text = text.substr(1, text.size() - 2);
+    if (!text.empty() && !find_time_unit(text)) return false;
+    unit_row_seen_ = true;
+    if (reading_.unit.empty() && !text.empty()) unit_ = text;
+    return true;
+  }
+
+  // The first row decides how times are written.
+  Status begin_times(const LogTime& time) {
+    kind_ = time.kind;
+    day_ = time.day;
+    facts().unit = kind_ == TimeKind::kClock  ? "clock"
+                   : kind_ == TimeKind::kDate ? "date"
+                                              : find_time_unit(unit_).value_or("");
+    if (!facts().unit.empty()) return {};
+    return malformed("line " + std::to_string(header_line_) + ", " + facts().time_column,
+                     unit_.empty() ? "no unit" : "unit " + printable(unit_, 20),
+                     "us, ms, s or min, as in \"Time (s)\"", "state it: --time-unit s, or another of these");
+  }
+
+  Result<std::int64_t> time_of(const std::string& field) {
+    const auto time = parse_log_time(field);
+    const auto wrong = [&](const std::string& expected) {
+      return malformed(row_place(), "time \"" + printable(field, 40) + "\"", expected,
                        "choose the right column: --time-column");
-    if (log_.facts.rows == 0) log_.facts.first = printable(row[time_], 40);
-    if (log_.facts.rows > 0) {
-      if (*time < last_) {
-        return malformed(place, "time " + printable(row[time_], 40) + " behind " + log_.facts.last,
+    };
+    if (!time) return wrong("a number, a time of day or a date with one");
+    if (facts().rows == 0) CALSEAL_CHECK(begin_times(*time));
+    if (time->kind != kind_ || (time->mark != 0 && mark_ != 0 && time->mark != mark_))
+      return wrong("a time written like " + facts().first);
+    if (time->mark != 0) mark_ = time->mark;
+    if (kind_ == TimeKind::kNumber) {
+      const auto ns = nanoseconds(*time, facts().unit);
+      return ns ? Result<std::int64_t>(*ns) : wrong("less than 290 years");
+    }
+    // A clock that falls by more than half a day has passed midnight.
+    const bool dated = kind_ == TimeKind::kDate && time->day.empty();
+    const bool midnight = !dated && facts().rows > 0 && last_ - (time->ns + midnights_) > kDay / 2;
+    if (midnight) midnights_ += kDay;
+    if (!midnight && time->day != day_)
+      return wrong("the same date: which number is the month cannot be told");
+    day_ = time->day;
+    return time->ns + midnights_;
+  }
+
+  Status take(const std::vector<std::string>& row) {
+    CALSEAL_ASSIGN(const std::int64_t time, time_of(row[time_]));
+    const std::string shown = printable(trimmed(row[time_]), 40);
+    if (facts().rows == 0) facts().first = shown;
+    if (facts().rows > 0) {
+      if (time < last_)
+        return malformed(row_place(), "time " + shown + " after " + facts().last,
                          "time that never runs backwards",
                          "cut the file where a new recording begins, and attach each part");
-      }
-      steps_.push_back(*time - last_);
+      steps_.push_back(time - last_);
     }
-    last_ = *time;
-    log_.facts.last = printable(row[time_], 40);
-    if (++log_.facts.rows > kLogRowLimit)
-      return malformed(place, "more than " + grouped(kLogRowLimit) + " rows", "fewer rows", "cut the file");
+    last_ = time;
+    facts().last = shown;
+    if (++facts().rows > kLogRowLimit)
+      return malformed(row_place(), "more than " + grouped(kLogRowLimit) + " rows", "fewer rows",
+                       "cut the file");
     for (std::size_t i = 0; i < row.size(); ++i) {
       if (varies_[i] || i == time_ || row[i].empty()) continue;
       if (values_[i].empty()) {
@@ -164,25 +258,34 @@ class Measuring {
 
   void find_gaps() {
     if (steps_.empty()) return;
-    const std::int64_t longest = *std::ranges::max_element(steps_);
+    const std::int64_t longest = *std::max_element(steps_.begin(), steps_.end());
     const auto middle = steps_.begin() + static_cast<std::ptrdiff_t>(steps_.size() / 2);
-    std::ranges::nth_element(steps_, middle);
+    std::nth_element(steps_.begin(), middle, steps_.end());
     const std::int64_t usual = *middle;
     // All in one instant, or nearly: no step is usual, so none can be a gap.
     if (usual == 0) return;
-    log_.facts.gaps = static_cast<std::uint64_t>(std::ranges::count_if(steps_, [&](std::int64_t step) {
-      return step / static_cast<std::int64_t>(kGapFactor) >= usual &&
-             step > usual * static_cast<std::int64_t>(kGapFactor);
-    }));
-    if (log_.facts.gaps > 0) log_.facts.longest_gap = seconds_text(longest, log_.facts.unit);
+    facts().gaps =
+        static_cast<std::uint64_t>(std::count_if(steps_.begin(), steps_.end(), [&](std::int64_t step) {
+          return step / static_cast<std::int64_t>(kGapFactor) >= usual &&
+                 step > usual * static_cast<std::int64_t>(kGapFactor);
+        }));
+    if (facts().gaps > 0) facts().longest_gap = seconds_text(longest);
   }
 
-  CsvReader csv_;
+  LogLines lines_;
   const LogReading& reading_;
   std::string name_;
   MeasuredLog log_;
+  const CsvReader* csv_ = nullptr;
+  char separator_ = ',';
+  std::uint64_t header_line_ = 0;
   std::size_t time_ = 0;
-  std::int64_t last_ = 0;
+  std::string unit_;
+  bool any_row_ = false, unit_row_seen_ = false;
+  TimeKind kind_ = TimeKind::kNumber;
+  char mark_ = 0;
+  std::string day_;
+  std::int64_t last_ = 0, midnights_ = 0;
   std::vector<std::int64_t> steps_;
   std::vector<std::string> values_;
   std::vector<bool> varies_;
@@ -210,66 +313,10 @@ bool tells_apart(const Job& job, const JobRevision& revision, std::string_view k
   return true;
 }
 
-tl::unexpected<Error> wrong(std::string place, std::string found, std::string expected, std::string next) {
-  return fail({Reason::kUsage, "", std::move(place), std::move(found), std::move(expected), std::move(next)});
-}
-
-std::string log_file_name(const std::string& name, const Sha256& digest) {
-  std::string stem = std::filesystem::path(name).stem().string();
-  for (char& c : stem) {
-    const bool plain =
-        (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '-' || c == '_';
-    if (!plain) c = '_';
-  }
-  return std::string(kLogFolder) + "/" + digest_text(digest).substr(0, 12) + "-" + stem.substr(0, 64) +
-         ".csv";
-}
-
-// The revision that a log counts as, and by what.
-Result<NamedRevision> whose(const Job& job, const AttachRequest& request,
-                            const std::vector<NamedRevision>& named) {
-  const JobRevision* stated = nullptr;
-  if (request.revision) {
-    const std::uint64_t number = request.base.value_or(job.base().number);
-    if (number == 0 || number > job.bases.size())
-      return wrong("--base", std::to_string(number), "a base of this job", "see calseal job status");
-    stated = job.bases[number - 1].find(*request.revision);
-    if (stated == nullptr)
-      return wrong("--revision", std::to_string(*request.revision), "a revision of " + base_folder(number),
-                   "see calseal job status");
-  } else if (!request.word.empty()) {
-    return wrong("--word", "a word about no revision", "--revision beside it", "state the revision");
-  }
-  const auto words = [](const JobRevision& r) {
-    return "revision " + std::to_string(r.number()) + " of base " + std::to_string(r.manifest.base_number);
-  };
-  if (named.size() > 1) {
-    return fail({Reason::kLogRevision, request.name, "",
-                 "marks of " + words(*named[0].revision) + " and of " + words(*named[1].revision),
-                 "those of one revision", "cut the file where the other recording begins"});
-  }
-  if (!named.empty()) {
-    const JobRevision& found = *named.front().revision;
-    if (stated != nullptr &&
-        (stated->number() != found.number() || stated->manifest.base_number != found.manifest.base_number)) {
-      return fail({Reason::kLogRevision, request.name, "", "the " + named.front().by + " of " + words(found),
-                   "that of " + words(*stated), "attach it to the revision that it names"});
-    }
-    return named.front();
-  }
-  if (stated != nullptr && request.word.empty()) {
-    return wrong(
-        "--word",
-        "nothing in the log names revision " + std::to_string(stated->number()) + ", and no word was given",
-        "how you know that it was driven with it", "say it: --word TEXT; it is noted as your word");
-  }
-  return NamedRevision{stated, stated == nullptr ? "nothing" : "word"};
-}
-
 }  // namespace
 
-Result<MeasuredLog> measure_log(std::string_view text, const LogReading& reading, const std::string& name) {
-  return Measuring(text, reading, name).run();
+Result<MeasuredLog> measure_log(const Pieces& pieces, const LogReading& reading, const std::string& name) {
+  return Measuring(pieces, reading, name).run();
 }
 
 std::vector<NamedRevision> revisions_named_in(const Job& job, const std::vector<std::string>& constants) {
@@ -289,40 +336,6 @@ std::vector<NamedRevision> revisions_named_in(const Job& job, const std::vector<
     if (!named.empty()) return named;
   }
   return {};
-}
-
-Result<AttachedLog> attach_log(const Job& job, const AttachRequest& request, UtcTime now) {
-  if (!is_line(request.word))
-    return wrong("--word", printable(request.word, 80), "one line of at most 200 bytes", "shorten it");
-  CALSEAL_ASSIGN(MeasuredLog log, measure_log(text_of(request.log), request.reading, request.name));
-  CALSEAL_ASSIGN(const NamedRevision owner, whose(job, request, revisions_named_in(job, log.constants)));
-  AttachedLog attached;
-  Event& event = attached.event;
-  event.time = time_text(now);
-  event.kind = EventKind::kDriven;
-  event.base = job.base().number;
-  if (owner.revision != nullptr) {
-    event.base = owner.revision->manifest.base_number;
-    event.revision = owner.revision->number();
-    event.identity = owner.revision->digest;
-  }
-  event.detail = request.word;
-  event.digest = compute_sha256(request.log);
-  event.file = log_file_name(request.name, *event.digest);
-  event.log = std::move(log.facts);
-  event.log->by = owner.by;
-  const auto same = [&](const Event& other) {
-    return other.kind == EventKind::kDriven && other.digest == event.digest &&
-           other.identity == event.identity;
-  };
-  if (const auto known = std::ranges::find_if(job.events, same);
-      known != job.events.end() && exists(job.folder + "/" + known->file)) {
-    return AttachedLog{*known, true};
-  }
-  CALSEAL_ASSIGN(const std::string events, with_events(job.folder, {event}));
-  CALSEAL_CHECK(write_files({{job.folder + "/" + event.file, request.log},
-                             {job.folder + "/" + std::string(kEventsFile), view_of(events)}}));
-  return attached;
 }
 
 }  // namespace calseal

@@ -17,6 +17,12 @@ constexpr std::array<std::string_view, 11> kNames{"opened",       "sealed",  "re
 LogFacts read_log(const JsonNode& node) {
   JsonObject object(node);
   LogFacts log;
+  if (object.has("unread")) {
+    log.unread = object.text("unread", 200);
+    log.by = object.text("by", 32);
+    object.done();
+    return log;
+  }
   log.rows = object.integer("rows", 0, kJsonIntegerLimit);
   log.columns = object.integer("columns", 0, kJsonIntegerLimit);
   log.time_column = object.text("time_column");
@@ -25,9 +31,26 @@ LogFacts read_log(const JsonNode& node) {
   log.last = object.text("last", 64);
   log.gaps = object.integer("gaps", 0, kJsonIntegerLimit);
   log.longest_gap = object.text("longest_gap", 64);
+  log.encoding = object.text("encoding", 16);
+  log.separator = object.text("separator", 16);
   log.by = object.text("by", 32);
   object.done();
   return log;
+}
+
+JsonValue log_json(const LogFacts& log) {
+  if (!log.unread.empty()) return json_object({{"unread", json(log.unread)}, {"by", json(log.by)}});
+  return json_object({{"rows", json(log.rows)},
+                      {"columns", json(log.columns)},
+                      {"time_column", json(log.time_column)},
+                      {"unit", json(log.unit)},
+                      {"first", json(log.first)},
+                      {"last", json(log.last)},
+                      {"gaps", json(log.gaps)},
+                      {"longest_gap", json(log.longest_gap)},
+                      {"encoding", json(log.encoding)},
+                      {"separator", json(log.separator)},
+                      {"by", json(log.by)}});
 }
 
 Result<Event> parse_event(std::string_view line, const std::string& name) {
@@ -73,18 +96,7 @@ JsonValue event_json(const Event& event) {
   if (!event.detail.empty()) add("detail", json(event.detail));
   if (!event.file.empty()) add("file", json(event.file));
   if (event.digest) add("digest", json_digest(*event.digest));
-  if (event.log) {
-    const LogFacts& log = *event.log;
-    add("log", json_object({{"rows", json(log.rows)},
-                            {"columns", json(log.columns)},
-                            {"time_column", json(log.time_column)},
-                            {"unit", json(log.unit)},
-                            {"first", json(log.first)},
-                            {"last", json(log.last)},
-                            {"gaps", json(log.gaps)},
-                            {"longest_gap", json(log.longest_gap)},
-                            {"by", json(log.by)}}));
-  }
+  if (event.log) add("log", log_json(*event.log));
   return value;
 }
 

@@ -35,15 +35,18 @@ enum class EventKind : std::uint8_t {
 std::string_view event_name(EventKind kind);  // "opened", "sealed", ...
 std::optional<EventKind> find_event(std::string_view name);
 
-// What a drive log turned out to be; see measure_log().
+// What a drive log turned out to be; see measure_log(). With `unread` everything but `by` is empty.
 struct LogFacts {
   std::uint64_t rows = 0;
   std::uint64_t columns = 0;
   std::string time_column;
-  std::string unit;         // "s" or "ms"
+  std::string unit;         // "us", "ms", "s" or "min"; "clock", "date"
   std::string first, last;  // time as written in the first and the last row
   std::uint64_t gaps = 0;
   std::string longest_gap;  // seconds, decimal; empty without a gap
+  std::string encoding;     // "utf-8", "utf-16" or "windows-1252"
+  std::string separator;    // "comma", "semicolon" or "tab"
+  std::string unread;       // why it could not be measured
   std::string by;  // what ties it to the revision: "revision-mark", "verification-number", "word", "nothing"
   friend bool operator==(const LogFacts&, const LogFacts&) = default;
 };

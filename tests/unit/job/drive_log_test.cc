@@ -1,55 +1,128 @@
 #include "calseal/job/drive_log.h"
 
-#include <gtest/gtest.h>
+#include <gmock/gmock.h>
 
 #include "job_sample.h"
+#include "log_pieces.h"
 #include "support/matchers.h"
 #include "support/random.h"
 
 namespace calseal {
 namespace {
 
+Result<MeasuredLog> measure(std::string_view text, const LogReading& reading = {}) {
+  return measure_log(in_pieces(text, 11), reading, "l.csv");
+}
+
+LogFacts measured(std::uint64_t rows, std::uint64_t columns, std::string column, std::string unit,
+                  std::string first, std::string last) {
+  LogFacts facts;
+  facts.rows = rows;
+  facts.columns = columns;
+  facts.time_column = std::move(column);
+  facts.unit = std::move(unit);
+  facts.first = std::move(first);
+  facts.last = std::move(last);
+  facts.encoding = "utf-8";
+  facts.separator = "comma";
+  return facts;
+}
+
 TEST(DriveLog, IsMeasured) {
-  const auto log =
-      measure_log("Time (ms),rpm,mark\n0,900,X\n10,901,X\n20,902,\n30,903,X\n1030.5,904,X\n", {}, "l.csv");
+  const auto log = measure("Time (ms),rpm,mark\n0,900,X\n10,901,X\n20,902,\n30,903,X\n1030.5,904,X\n");
   ASSERT_THAT(log, IsOk());
-  EXPECT_EQ(log->facts, (LogFacts{5, 3, "Time (ms)", "ms", "0", "1030.5", 1, "1.000", ""}));
+  LogFacts facts = measured(5, 3, "Time (ms)", "ms", "0", "1030.5");
+  facts.gaps = 1;
+  facts.longest_gap = "1.000";
+  EXPECT_EQ(log->facts, facts);
   EXPECT_EQ(log->constants, (std::vector<std::string>{"Time (ms)", "rpm", "mark", "X"}));
 }
 
 TEST(DriveLog, TimeMayBeNamedAndStandStill) {
-  const auto log = measure_log("t,v\n5,1\n5,2\n5,3\n", {',', "t", "s"}, "l.csv");
+  const auto log = measure("q,v\n5,1\n5,2\n5,3\n", {',', "q", "s"});
   ASSERT_THAT(log, IsOk());
   EXPECT_EQ(log->facts.gaps, 0U);
   EXPECT_EQ(log->facts.unit, "s");
-  EXPECT_EQ(measure_log("Timestamp [sec],v\n5,1\n", {}, "l.csv")->facts.unit, "s");
+  EXPECT_EQ(measure("Timestamp [sec],v\n5,1\n")->facts.unit, "s");
+  EXPECT_EQ(measure("time_us,v\n5,1\n")->facts.unit, "us");
+  EXPECT_EQ(measure("Time ms,v\n5,1\n")->facts.unit, "ms");
 }
 
 TEST(DriveLog, AStepOfFiveTimesTheUsualOneIsNoGapYet) {
-  EXPECT_EQ(measure_log("time (s),v\n0,1\n1,1\n2,1\n7,1\n", {}, "l.csv")->facts.gaps, 0U);
-  EXPECT_EQ(measure_log("time (s),v\n0,1\n1,1\n2,1\n7.001,1\n", {}, "l.csv")->facts.gaps, 1U);
+  EXPECT_EQ(measure("time (s),v\n0,1\n1,1\n2,1\n7,1\n")->facts.gaps, 0U);
+  EXPECT_EQ(measure("time (s),v\n0,1\n1,1\n2,1\n7.001,1\n")->facts.gaps, 1U);
+}
+
+TEST(DriveLog, LinesBeforeTheHeaderAndARowOfUnits) {
+  const auto log =
+      measure("# logger 2\nsoftware: MARK-1;car=blue\n\nTime;Speed\n(ms);km/h\n0,5;10\n1,5;11\n");
+  ASSERT_THAT(log, IsOk());
+  LogFacts facts = measured(2, 2, "Time", "ms", "0,5", "1,5");
+  facts.separator = "semicolon";
+  EXPECT_EQ(log->facts, facts);
+  for (const std::string text : {"logger 2", "MARK-1", "blue", "software: MARK-1;car=blue"})
+    EXPECT_THAT(log->constants, testing::Contains(text));
+  // The header must come within the first hundred lines.
+  const std::string comments(99, '\n');
+  EXPECT_THAT(measure(comments + "time (s),v\n1,2\n"), IsOk());
+  EXPECT_THAT(measure(comments + "\ntime (s),v\n1,2\n"), FailsWith(Reason::kLogMalformed, "line 100"));
+}
+
+TEST(DriveLog, PreferredNamesOfTheColumnOfTime) {
+  EXPECT_EQ(measure("timestamp,time (s),v\nx,1,2\n")->facts.time_column, "time (s)");
+  EXPECT_THAT(measure("time (s),time (ms),v\n1,1,2\n"), FailsWith(Reason::kLogMalformed, "line 1"));
+  EXPECT_EQ(measure("time (s),time (ms),v\n1,1,2\n", {0, "time (ms)", ""})->facts.unit, "ms");
+}
+
+TEST(DriveLog, ClocksPassMidnight) {
+  const auto log = measure("Time,v\n23:59:58,1\n23:59:59,1\n00:00:00,1\n00:00:01,1\n00:01:01,1\n");
+  ASSERT_THAT(log, IsOk());
+  EXPECT_EQ(log->facts.unit, "clock");
+  EXPECT_EQ(log->facts.gaps, 1U);
+  EXPECT_EQ(log->facts.longest_gap, "60.000");
+  EXPECT_THAT(measure("Time,v\n13:00:00,1\n12:59:59,1\n"), FailsWith(Reason::kLogMalformed, "line 3"));
+}
+
+TEST(DriveLog, DatesWithSlashesMayPassMidnightOnly) {
+  const auto log =
+      measure("Time,v\n5/1/2026 11:59:59 PM,1\n5/2/2026 12:00:00 AM,1\n5/2/2026 12:00:01 AM,1\n");
+  ASSERT_THAT(log, IsOk());
+  EXPECT_EQ(log->facts.unit, "date");
+  EXPECT_EQ(log->facts.gaps, 0U);
+  EXPECT_THAT(measure("Time,v\n5/1/2026 10:00:00,1\n5/2/2026 10:00:00,1\n"),
+              FailsWith(Reason::kLogMalformed, "line 3"));
+}
+
+TEST(DriveLog, TheLastRowMayBeCutOff) {
+  EXPECT_EQ(measure("time (s),v\n1,2\n2,3\n3")->facts.rows, 2U);
+  EXPECT_EQ(measure("time (s),v\n1,2,,\n\n2,3\n\n")->facts.rows, 2U);
+  EXPECT_THAT(measure("time (s),v\n1\n2,3\n"), FailsWith(Reason::kLogMalformed, "line 2"));
+  EXPECT_THAT(measure("time (s),v\n1,2,3\n2,3\n"), FailsWith(Reason::kLogMalformed, "line 2"));
 }
 
 TEST(DriveLog, WhatIsNoLog) {
   const std::pair<std::string_view, std::string_view> cases[] = {
-      {"time (s)\n1\n", "line 1"},
-      {"v,w\n1,2\n", "line 1"},
+      {"time (s)\n1\n", "line 2"},
+      {"v,w\n1,2\n", "line 2"},
       {"time,v\n1,2\n", "line 1"},
       {"time (h),v\n1,2\n", "line 1"},
       {"time (s),time (s)\n1,2\n", "line 1"},
-      {"time (s),v\n", "line 2"},
+      {"time (s),v\n", "line 1"},
       {"time (s),v\n1,1\n0.999,1\n", "line 3"},
       {"time (s),v\n-1,1\n", "line 2"},
       {"time (s),v\n1.,1\n", "line 2"},
       {"time (s),v\n.5,1\n", "line 2"},
       {"time (s),v\n1e1,1\n", "line 2"},
-      {"time (s),v\n1234567890,1\n", "line 2"},
-      {"time (s),v\n,1\n", "line 2"},
+      {"time (s),v\n1234567890123456,1\n", "line 2"},
+      {"time (min),v\n999999999999999,1\n", "line 2"},
+      {"time (s),v\n1,1\n,1\n", "line 3"},
       {"time (s),v\n1.2.3,1\n", "line 2"},
-      {"", "line 1"},
+      {"time (s);v\n1,5;1\n2.5;1\n", "line 3"},
+      {"time,v\n10:00:00,1\n2026-05-01 10:00:01,1\n", "line 3"},
+      {"", "line 0"},
   };
   for (const auto& [text, line] : cases)
-    EXPECT_THAT(measure_log(text, {}, "l.csv"), FailsWith(Reason::kLogMalformed, std::string(line))) << text;
+    EXPECT_THAT(measure(text), FailsWith(Reason::kLogMalformed, std::string(line))) << text;
 }
 
 // Whatever stands in the file, it is measured or refused; and what is measured says so.
@@ -67,7 +140,7 @@ TEST(DriveLog, AnyBytesAreMeasuredOrRefused) {
         text.erase(at, 1 + random.between(0, 2));
       }
     }
-    const auto log = measure_log(text, {}, "l.csv");
+    const auto log = measure(text);
     if (log) {
       ++measured;
       EXPECT_GE(log->facts.rows, 1U);

@@ -1,6 +1,6 @@
 #include "calseal/job/event.h"
 
-#include <gtest/gtest.h>
+#include <gmock/gmock.h>
 
 #include "calseal/job/job.h"
 #include "job_sample.h"
@@ -15,7 +15,7 @@ Event full_event() {
   event.detail = "said \"so\"";
   event.file = "logs/a.csv";
   event.digest = compute_sha256(view_of("log"));
-  event.log = LogFacts{5, 3, "Time (ms)", "ms", "0", "1030.5", 1, "1.000", "word"};
+  event.log = LogFacts{5, 3, "Time (ms)", "ms", "0", "1030.5", 1, "1.000", "utf-8", "comma", "", "word"};
   return event;
 }
 
@@ -66,6 +66,16 @@ TEST(JobFacts, ComeBackAsWritten) {
       {R"({"calseal":"job/2"})",
        R"({"calseal":"job/1","job":"A B","controller":"engine","vehicle_reference":"","opened":"2026-03-04T05:06:07Z"})"})
     EXPECT_THAT(parse_job_facts(view_of(bad), "job.json"), FailsWith(Reason::kJobDamaged));
+}
+
+TEST(Event, ALogThatWasNotMeasuredSaysWhyAndNothingElse) {
+  Event event = full_event();
+  event.log = LogFacts();
+  event.log->unread = "line 1, Time: no unit";
+  event.log->by = "nothing";
+  const std::string line = write_event(event);
+  EXPECT_THAT(line, testing::HasSubstr(R"("log":{"unread":"line 1, Time: no unit","by":"nothing"})"));
+  EXPECT_EQ(parse_events(line, "e").events, std::vector<Event>{event});
 }
 
 }  // namespace

@@ -20,7 +20,8 @@ namespace fs = std::filesystem;
 
 std::vector<std::string> good_maps() {
   std::vector<std::string> names;
-  for (const auto& entry : fs::directory_iterator(fixtures() + "/region_maps/good")) names.push_back(entry.path().filename());
+  for (const auto& entry : fs::directory_iterator(fixtures() + "/region_maps/good"))
+    names.push_back(entry.path().filename());
   std::sort(names.begin(), names.end());
   return names;
 }
@@ -56,8 +57,10 @@ std::string text_of_lines(const Lines& lines) {
 // The base with one hunk's old lines, which stand there once, replaced by its new ones.
 void apply_hunk(Lines& base, const Lines& old_lines, const Lines& new_lines, const std::string& name) {
   const auto at = std::search(base.begin(), base.end(), old_lines.begin(), old_lines.end());
-  const bool once = at != base.end() && std::search(at + 1, base.end(), old_lines.begin(), old_lines.end()) == base.end();
-  if (!once && !(base.empty() && old_lines.empty())) throw std::runtime_error("bad.txt: " + name + ": a hunk that does not fit");
+  const bool once =
+      at != base.end() && std::search(at + 1, base.end(), old_lines.begin(), old_lines.end()) == base.end();
+  if (!once && !(base.empty() && old_lines.empty()))
+    throw std::runtime_error("bad.txt: " + name + ": a hunk that does not fit");
   const auto place = base.erase(at, at + static_cast<std::ptrdiff_t>(old_lines.size()));
   base.insert(place, new_lines.begin(), new_lines.end());
 }
@@ -86,7 +89,8 @@ BadMaps read_bad_maps() {
     const std::string head = lines[i].substr(4);
     std::size_t end = i + 1;
     while (end < lines.size() && !lines[end].starts_with("=== ")) ++end;
-    const Lines body(lines.begin() + static_cast<std::ptrdiff_t>(i) + 1, lines.begin() + static_cast<std::ptrdiff_t>(end));
+    const Lines body(lines.begin() + static_cast<std::ptrdiff_t>(i) + 1,
+                     lines.begin() + static_cast<std::ptrdiff_t>(end));
     i = end;
     if (head.starts_with("base ")) {
       maps.bases[head.substr(5)] = body;
@@ -118,7 +122,9 @@ std::string in_words(std::string name) {
   return name;
 }
 
-std::string good_name(const testing::TestParamInfo<std::string>& test) { return in_words(fs::path(test.param).stem()); }
+std::string good_name(const testing::TestParamInfo<std::string>& test) {
+  return in_words(fs::path(test.param).stem());
+}
 
 std::string bad_name(const testing::TestParamInfo<BadMapRow>& test) { return in_words(test.param.name); }
 
@@ -141,7 +147,8 @@ TEST_P(BadMap, IsRefusedForItsReasonAtItsPlace) {
   const auto map = parse_lines(row.text, row.name);
   ASSERT_THAT(map, FailsWith(row.reason));
   const std::string& place = map.error().place;
-  EXPECT_TRUE(place.starts_with(row.place + " (line ") || place.starts_with(row.place + ",")) << place << ", and not " << row.place;
+  EXPECT_TRUE(place.starts_with(row.place + " (line ") || place.starts_with(row.place + ","))
+      << place << ", and not " << row.place;
   EXPECT_EQ(map.error().file, row.name);
 }
 

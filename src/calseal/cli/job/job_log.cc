@@ -3,6 +3,7 @@
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/cli/console/command_line.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/job/layout.h"
@@ -12,25 +13,33 @@ namespace calseal {
 namespace {
 
 struct LogOptions {
-  std::string folder, log, word, time_column, time_unit, separator = "comma", time;
+  std::string folder, log, word, time_column, time_unit, separator, time;
   std::optional<std::uint64_t> base, revision;
 };
+
+char separator_of(const std::string& name) {
+  return name == "tab" ? '\t' : name == "semicolon" ? ';' : name == "comma" ? ',' : 0;
+}
+
+Result<AttachedLog> attached_with_progress(const Job& job, AttachRequest& request, UtcTime now,
+                                           const Console& console) {
+  Progress progress(console, "reading the log");
+  request.read = [&](std::uint64_t bytes) { progress.at(grouped(bytes >> 20) + " MiB"); };
+  return attach_log(job, request, now);
+}
 
 Result<int> run(const LogOptions& options, const Console& console) {
   CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder, kJobFolder));
   CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time, "--time"));
   CALSEAL_ASSIGN(const Job job, read_job(options.folder, {}));
   AttachRequest request;
-  CALSEAL_ASSIGN(request.log, read_file(options.log, kLogSizeLimit));
+  request.path = options.log;
   request.name = printable(options.log, kShownPathLimit);
-  request.reading = {options.separator == "tab"         ? '\t'
-                     : options.separator == "semicolon" ? ';'
-                                                        : ',',
-                     options.time_column, options.time_unit};
+  request.reading = {separator_of(options.separator), options.time_column, options.time_unit};
   request.base = options.base;
   request.revision = options.revision;
   request.word = options.word;
-  CALSEAL_ASSIGN(const AttachedLog attached, attach_log(job, request, now));
+  CALSEAL_ASSIGN(const AttachedLog attached, attached_with_progress(job, request, now, console));
   console.print(attached_log_text(attached, page_for(console)));
   console.print_json(attached_log_json(attached));
   return 0;
@@ -40,18 +49,19 @@ Result<int> run(const LogOptions& options, const Console& console) {
 
 void add_job_log_command(CommandLine& job, Console& console, int& status) {
   CommandLine* command = job.add_subcommand(
-      "log", "Attach a drive log (CSV): measured, kept by its digest, counted only as what it proves to be");
+      "log", "Attach a drive log: measured, kept by its digest, counted only as what it proves to be");
   auto o = std::make_shared<LogOptions>();
   command->add_option("FOLDER", o->folder, "The job folder")->required();
-  command->add_option("LOG", o->log, "The log, comma-separated values with a header line")->required();
+  command->add_option("LOG", o->log, "The log: rows of values with a header line, as the logger wrote it")
+      ->required();
   command->add_option("--revision", o->revision, "The revision that was driven, by your word");
   command->add_option("--base", o->base, "Its base (default: the current one)");
   command->add_option("--word", o->word, "How you know; needed where nothing in the log names the revision");
   command->add_option("--time-column", o->time_column,
-                      "Header of the column of time (default: time or timestamp)");
-  command->add_option("--time-unit", o->time_unit, "Its unit, where the header does not say it")
-      ->one_of({"s", "ms"});
-  command->add_option("--separator", o->separator, "What stands between fields (default: comma)")
+                      "Header of the column of time (default: time, timestamp and other usual names)");
+  command->add_option("--time-unit", o->time_unit, "Its unit, where the log does not say it")
+      ->one_of({"us", "ms", "s", "min"});
+  command->add_option("--separator", o->separator, "What is between fields (default: as the header shows)")
       ->one_of({"comma", "semicolon", "tab"});
   command->add_option("--time", o->time, "When it was attached, instead of now (UTC)");
   set_command(

@@ -179,17 +179,38 @@ JsonValue reissued_json(const Job& job, const Reissued& made) {
        {"hand_over", handover_json(job, made.bundle)}});
 }
 
+namespace {
+
+std::string measures_text(const LogFacts& log, const Page& page) {
+  if (!log.unread.empty()) {
+    return labelled(page, "measured", "no: " + log.unread, Mark::kCaution) +
+           labelled(page, "to measure it",
+                    "say how to read it: --time-column, --time-unit, --separator; it is kept either way");
+  }
+  return labelled(page, "rows",
+                  grouped(log.rows) + " of " + grouped(log.columns) + " columns, " + log.separator + ", " +
+                      log.encoding) +
+         labelled(page, "time",
+                  "column " + log.time_column + ", " +
+                      (log.unit == "clock" || log.unit == "date" ? "a " : "in ") + log.unit + ", " +
+                      log.first + " to " + log.last) +
+         labelled(page, "gaps",
+                  log.gaps == 0 ? "none" : grouped(log.gaps) + ", the longest " + log.longest_gap + " s",
+                  log.gaps == 0 ? Mark::kPlain : Mark::kCaution);
+}
+
+}  // namespace
+
+std::string log_length(const LogFacts& log) {
+  return log.unread.empty() ? grouped(log.rows) + " rows" : "not measured";
+}
+
 std::string attached_log_text(const AttachedLog& attached, const Page& page) {
   const Event& event = attached.event;
   const LogFacts& log = *event.log;
   std::string text = (attached.was_there ? "attached already: " : "attached ") + printable(event.file) + "\n";
   text += labelled(page, "digest", digest_text(*event.digest));
-  text += labelled(page, "rows", grouped(log.rows) + " of " + grouped(log.columns) + " columns");
-  text += labelled(page, "time",
-                   "column " + log.time_column + ", in " + log.unit + ", " + log.first + " to " + log.last);
-  text += labelled(page, "gaps",
-                   log.gaps == 0 ? "none" : grouped(log.gaps) + ", the longest " + log.longest_gap + " s",
-                   log.gaps == 0 ? Mark::kPlain : Mark::kCaution);
+  text += measures_text(log, page);
   if (!event.revision)
     return text + labelled(page, "counts as", "no revision's: nothing in it names one, and no word was given",
                            Mark::kCaution);

@@ -204,7 +204,7 @@ class JobPage {
     Html logs;
     for (const Event& event : job_.events) {
       if (event.kind != EventKind::kDriven || event.identity != revision.digest || !event.log) continue;
-      logs += element("li", said(event.file), ": " + grouped(event.log->rows) + " rows, tied by ",
+      logs += element("li", said(event.file), ": " + log_length(*event.log) + ", tied by ",
                       event.log->by == "word" ? Html("the shop's word") : said(event.log->by));
     }
     if (!logs.empty()) facts.add("logs", element("ul.plain", logs));

@@ -6,7 +6,7 @@
 
 #include "calseal/base/json.h"
 #include "calseal/job/carry.h"
-#include "calseal/job/drive_log.h"
+#include "calseal/job/attach_log.h"
 #include "calseal/job/job.h"
 #include "calseal/job/next_step.h"
 #include "calseal/job/reissue.h"
@@ -36,6 +36,8 @@ JsonValue carried_base_json(const Job& job, const NewBase& made);  // {"calseal"
 std::string reissued_text(const Job& job, const Reissued& made, const Page& page);
 JsonValue reissued_json(const Job& job, const Reissued& made);  // {"calseal":"job-reissue/1", ...}
 
+// "12,345 rows", or that it was not measured.
+std::string log_length(const LogFacts& log);
 std::string attached_log_text(const AttachedLog& log, const Page& page);
 JsonValue attached_log_json(const AttachedLog& log);  // {"calseal":"job-log/1", ...}
 

@@ -65,7 +65,7 @@ std::string revision_text(const Job& job, const JobRevision& revision, bool seal
   for (const Event& event : job.events) {
     if (event.kind != EventKind::kDriven || event.identity != revision.digest || !event.log) continue;
     text += labelled(page, "  log",
-                     printable(event.file) + ": " + grouped(event.log->rows) + " rows, by " +
+                     printable(event.file) + ": " + log_length(*event.log) + ", by " +
                          (event.log->by == "word" ? "your word: " + printable(event.detail) : event.log->by));
   }
   return text;
@@ -97,7 +97,7 @@ std::string other_logs_text(const Job& job, const Page& page) {
       continue;
     text +=
         labelled(page, "log",
-                 printable(event.file) + ": " + grouped(event.log->rows) + " rows; counts as no revision's");
+                 printable(event.file) + ": " + log_length(*event.log) + "; counts as no revision's");
   }
   return text.empty() ? "" : "\n" + text;
 }

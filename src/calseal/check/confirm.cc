@@ -489,20 +489,6 @@ Status open_and_confirm(ConfirmRequest& request, Confirmation& out) {
 
 }  // namespace
 
-std::string_view proof_grade_name(ProofGrade grade) {
-  switch (grade) {
-    case ProofGrade::kNone:
-      return "none";
-    case ProofGrade::kIdentity:
-      return "identity";
-    case ProofGrade::kVerificationNumber:
-      return "verification-number";
-    case ProofGrade::kBytes:
-      return "bytes";
-  }
-  return "none";
-}
-
 Status confirm(const OpenedBundle& opened, ConfirmEvidence evidence, Confirmation& confirmation) {
   if (evidence.after.empty() && !evidence.before.empty()) {
     return fail({Reason::kUsage, "", "--before", "a read from before the write, and none from after it",

@@ -7,9 +7,11 @@
 // 09: InfoType 02 VIN, 04 calibration identification, 06 calibration verification number) gives weaker proof.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "calseal/base/result.h"
@@ -30,7 +32,11 @@ enum class ProofGrade : std::uint8_t {
   kVerificationNumber,  // a checksum that the controller reports over its own calibration
   kBytes,               // the bytes themselves
 };
-std::string_view proof_grade_name(ProofGrade grade);  // "none", "identity", "verification-number", "bytes"
+inline constexpr std::array<std::string_view, 4> kProofGradeNames{"none", "identity", "verification-number",
+                                                                  "bytes"};
+inline std::string_view proof_grade_name(ProofGrade grade) {
+  return kProofGradeNames[static_cast<std::size_t>(grade)];
+}
 
 // A value that a scan tool reports, under the name of an identity field of the region map.
 struct ScanValue {
@@ -41,7 +47,10 @@ struct ScanValue {
 Result<ScanValue> parse_scan_argument(const std::string& argument);
 
 enum class ScanState : std::uint8_t { kEqual, kDiffers, kNotCompared };
-std::string_view scan_state_name(ScanState state);  // "equal", "differs", "not-compared"
+inline constexpr std::array<std::string_view, 3> kScanStateNames{"equal", "differs", "not-compared"};
+inline std::string_view scan_state_name(ScanState state) {
+  return kScanStateNames[static_cast<std::size_t>(state)];
+}
 
 struct ComparedValue {
   std::string name;

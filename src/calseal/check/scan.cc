@@ -187,18 +187,6 @@ Result<ScanValue> parse_scan_argument(const std::string& argument) {
   return ScanValue{argument.substr(0, equals), argument.substr(equals + 1)};
 }
 
-std::string_view scan_state_name(ScanState state) {
-  switch (state) {
-    case ScanState::kEqual:
-      return "equal";
-    case ScanState::kDiffers:
-      return "differs";
-    case ScanState::kNotCompared:
-      return "not-compared";
-  }
-  return "not-compared";
-}
-
 Status check_scan_names(const OpenedBundle& opened, const std::vector<ScanValue>& scan) {
   const auto usage = [](std::string found, std::string expected) {
     return fail({Reason::kUsage, "", "--scan", std::move(found), std::move(expected),

@@ -1,9 +1,11 @@
 // What the checker concludes, with everything that a person or a program needs to understand it.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "calseal/base/result.h"
@@ -17,10 +19,17 @@ enum class Outcome : std::uint8_t {
   kRefused,    // `reason` says why
   kAuthentic,  // only the seal was looked at, and it holds
 };
-std::string_view outcome_name(Outcome outcome);  // "accepted", "refused", "authentic"
+inline constexpr std::array<std::string_view, 3> kOutcomeNames{"accepted", "refused", "authentic"};
+inline std::string_view outcome_name(Outcome outcome) {
+  return kOutcomeNames[static_cast<std::size_t>(outcome)];
+}
 
 enum class StepState : std::uint8_t { kPassed, kFailed, kNotReached, kNotAsked };
-std::string_view step_state_name(StepState state);  // "passed", "failed", "not-reached", "not-asked"
+inline constexpr std::array<std::string_view, 4> kStepStateNames{"passed", "failed", "not-reached",
+                                                                 "not-asked"};
+inline std::string_view step_state_name(StepState state) {
+  return kStepStateNames[static_cast<std::size_t>(state)];
+}
 
 // One of the normative checks, in their order; see docs/bundle-format.md.
 struct Step {
@@ -62,7 +71,11 @@ enum class Passage : std::uint8_t {
   kReturn,   // an earlier revision, permitted and asked for
   kWayBack,  // revision 0, after later ones
 };
-std::string_view passage_name(Passage passage);  // "unknown", "newer", "newest", "return", "way-back"
+inline constexpr std::array<std::string_view, 5> kPassageNames{"unknown", "newer", "newest", "return",
+                                                               "way-back"};
+inline std::string_view passage_name(Passage passage) {
+  return kPassageNames[static_cast<std::size_t>(passage)];
+}
 
 // Something the person should know although nothing is refused for it.
 struct Caution {
@@ -72,7 +85,11 @@ struct Caution {
 
 // How far it is proved that the read is from the vehicle that the bundle is for.
 enum class VehicleProof : std::uint8_t { kNone, kProved, kByReference, kAsserted };
-std::string_view vehicle_proof_name(VehicleProof proof);  // "none", "proved", "by-reference", "asserted"
+inline constexpr std::array<std::string_view, 4> kVehicleProofNames{"none", "proved", "by-reference",
+                                                                    "asserted"};
+inline std::string_view vehicle_proof_name(VehicleProof proof) {
+  return kVehicleProofNames[static_cast<std::size_t>(proof)];
+}
 
 struct RebuiltFile {
   std::string memory;  // may be empty when the file spans memories

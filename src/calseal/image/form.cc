@@ -31,18 +31,6 @@ Result<FormFile> parse_unnamed(FormKind kind, Bytes file) {
 
 }  // namespace
 
-std::string_view form_name(FormKind kind) {
-  switch (kind) {
-    case FormKind::kRaw:
-      return "raw";
-    case FormKind::kIntelHex:
-      return "intel-hex";
-    case FormKind::kSRecord:
-      return "s-record";
-  }
-  return "";
-}
-
 Result<FormFile> parse_form(Bytes file, const std::string& name) {
   const FormKind kind = recognise_form(file);
   return parse_form_as(kind, std::move(file), name);

@@ -4,6 +4,7 @@
 // the public descriptions of Motorola's format (types S0 to S9).
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <string>
 #include <string_view>
@@ -16,8 +17,8 @@ namespace calseal {
 
 enum class FormKind : std::uint8_t { kRaw, kIntelHex, kSRecord };
 
-// "raw", "intel-hex", "s-record".
-std::string_view form_name(FormKind kind);
+inline constexpr std::array<std::string_view, 3> kFormNames{"raw", "intel-hex", "s-record"};
+inline std::string_view form_name(FormKind kind) { return kFormNames[static_cast<std::size_t>(kind)]; }
 
 struct Segment {
   std::uint64_t address = 0;  // of the first byte; 0 for kRaw

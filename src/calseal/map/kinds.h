@@ -1,6 +1,7 @@
 // The two small vocabularies that the region map, the manifest and the verdict share.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <string_view>
 
@@ -16,8 +17,11 @@ enum class SpanKind : std::uint8_t {
   kVolatile,  // belongs to the vehicle
   kBinding,   // identity field that tells one vehicle from another
 };
-std::string_view span_kind_name(
-    SpanKind kind);  // "locked", "editable", "derived", "floating", "volatile", "binding"
+inline constexpr std::array<std::string_view, 6> kSpanKindNames{"locked",   "editable", "derived",
+                                                                "floating", "volatile", "binding"};
+inline std::string_view span_kind_name(SpanKind kind) {
+  return kSpanKindNames[static_cast<std::size_t>(kind)];
+}
 
 // Locked, editable and derived spans are pinned: the same in every read of one revision.
 inline bool is_pinned(SpanKind kind) {
@@ -26,6 +30,9 @@ inline bool is_pinned(SpanKind kind) {
 
 // Whether a checksum or copy is right. Not provable: bytes it needs are unknown; never counted as holding.
 enum class CheckState : std::uint8_t { kHolds, kFails, kNotProvable };
-std::string_view check_state_name(CheckState state);  // "holds", "fails", "not-provable"
+inline constexpr std::array<std::string_view, 3> kCheckStateNames{"holds", "fails", "not-provable"};
+inline std::string_view check_state_name(CheckState state) {
+  return kCheckStateNames[static_cast<std::size_t>(state)];
+}
 
 }  // namespace calseal

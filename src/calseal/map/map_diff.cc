@@ -1,6 +1,7 @@
 #include "calseal/map/map_diff.h"
 
 #include <algorithm>
+#include <array>
 #include <map>
 #include <tuple>
 #include <utility>
@@ -344,41 +345,15 @@ void compare_memory(const RegionMap& before, const RegionMap& after, const std::
 }  // namespace
 
 std::string_view declaration_kind_name(Kind kind) {
-  switch (kind) {
-    case Kind::kMemory:
-      return "memory";
-    case Kind::kPatch:
-      return "permitted patch";
-    case Kind::kCopy:
-      return "copy";
-    case Kind::kChecksum:
-      return "checksum";
-    case Kind::kIdentity:
-      return "identity field";
-    case Kind::kSignedPart:
-      return "signed part";
-    case Kind::kRecognition:
-      return "recognition rule";
-    case Kind::kForm:
-      return "form";
-    case Kind::kEraseSectors:
-      return "erase sectors";
-    case Kind::kItem:
-      return "calibration item";
-  }
-  return "";
+  constexpr std::array<std::string_view, 10> kWords{
+      "memory",      "permitted patch",  "copy", "checksum",      "identity field",
+      "signed part", "recognition rule", "form", "erase sectors", "calibration item"};
+  return kWords[static_cast<std::size_t>(kind)];
 }
 
 std::string_view declaration_how_name(How how) {
-  switch (how) {
-    case How::kAdded:
-      return "added";
-    case How::kRemoved:
-      return "removed";
-    case How::kChanged:
-      return "changed";
-  }
-  return "";
+  constexpr std::array<std::string_view, 3> kWords{"added", "removed", "changed"};
+  return kWords[static_cast<std::size_t>(how)];
 }
 
 MapDiff diff_region_maps(const RegionMap& before, const RegionMap& after) {

@@ -6,42 +6,6 @@
 
 namespace calseal {
 
-std::string_view policy_name(Policy policy) {
-  switch (policy) {
-    case Policy::kLocked:
-      return "locked";
-    case Policy::kEditable:
-      return "editable";
-    case Policy::kVolatile:
-      return "volatile";
-    case Policy::kDerived:
-      return "derived";
-  }
-  return "locked";
-}
-
-std::string_view identity_kind_name(IdentityKind kind) {
-  switch (kind) {
-    case IdentityKind::kSoftwareNumber:
-      return "software-number";
-    case IdentityKind::kCalibrationId:
-      return "calibration-id";
-    case IdentityKind::kVerificationNumber:
-      return "verification-number";
-    case IdentityKind::kVin:
-      return "vin";
-    case IdentityKind::kSerial:
-      return "serial";
-    case IdentityKind::kHardwareNumber:
-      return "hardware-number";
-    case IdentityKind::kRevisionMark:
-      return "revision-mark";
-    case IdentityKind::kOther:
-      return "other";
-  }
-  return "other";
-}
-
 int algorithm_bits(const Algorithm& algorithm) {
   switch (algorithm.kind) {
     case AlgorithmKind::kCrc:

@@ -6,6 +6,7 @@
 // ...).
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <memory>
 #include <optional>
@@ -45,7 +46,8 @@ struct MemoryDeclaration {
 };
 
 enum class Policy : std::uint8_t { kLocked, kEditable, kVolatile, kDerived };
-std::string_view policy_name(Policy policy);  // "locked", "editable", "volatile", "derived"
+inline constexpr std::array<std::string_view, 4> kPolicyNames{"locked", "editable", "volatile", "derived"};
+inline std::string_view policy_name(Policy policy) { return kPolicyNames[static_cast<std::size_t>(policy)]; }
 
 struct Region {
   std::string name;
@@ -181,7 +183,12 @@ enum class IdentityKind : std::uint8_t {
   kRevisionMark,
   kOther
 };
-std::string_view identity_kind_name(IdentityKind kind);  // "software-number", ...
+inline constexpr std::array<std::string_view, 8> kIdentityKindNames{
+    "software-number", "calibration-id",  "verification-number", "vin",
+    "serial",          "hardware-number", "revision-mark",       "other"};
+inline std::string_view identity_kind_name(IdentityKind kind) {
+  return kIdentityKindNames[static_cast<std::size_t>(kind)];
+}
 
 enum class IdentityEncoding : std::uint8_t { kAscii, kBcd, kIntegerLittle, kIntegerBig, kHex };
 

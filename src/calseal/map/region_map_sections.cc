@@ -80,8 +80,7 @@ void read_regions(Draft& draft, JsonObject& top) {
     const bool repeats = object.has("count") || object.has("stride");
     const std::uint64_t count = repeats ? object.number("count", 1, kMapItemLimit) : 1;
     const std::uint64_t stride = repeats ? object.number("stride", 1, kAddressLimit) : 0;
-    region.policy =
-        static_cast<Policy>(object.choice("policy", {"locked", "editable", "volatile", "derived"}));
+    region.policy = static_cast<Policy>(object.choice("policy", {kPolicyNames.begin(), kPolicyNames.end()}));
     region.note = read_note(object);
     object.done();
     if (count > kMapItemLimit - draft.map.regions.size()) {
@@ -191,8 +190,7 @@ void read_identity(Draft& draft, JsonObject& top) {
     IdentityField field;
     field.name = names.read(draft, object);
     field.kind = static_cast<IdentityKind>(
-        object.choice("kind", {"software-number", "calibration-id", "verification-number", "vin", "serial",
-                               "hardware-number", "revision-mark", "other"}));
+        object.choice("kind", {kIdentityKindNames.begin(), kIdentityKindNames.end()}));
     const std::size_t memory = read_memory(draft, object);
     const std::uint64_t at = object.address("at");
     const std::uint64_t size = object.number("size", 1, kFieldSizeLimit);

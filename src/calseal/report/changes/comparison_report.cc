@@ -1,6 +1,7 @@
 #include "calseal/report/changes/comparison_report.h"
 
 #include <algorithm>
+#include <array>
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
@@ -99,15 +100,8 @@ bool is_stale(const Error& violation) {
 }
 
 std::string_view side_name(CopyEdit::Side side) {
-  switch (side) {
-    case CopyEdit::Side::kCopyOnly:
-      return "copy-only";
-    case CopyEdit::Side::kOriginalOnly:
-      return "original-only";
-    case CopyEdit::Side::kBoth:
-      return "both";
-  }
-  return "both";
+  constexpr std::array<std::string_view, 3> kWords{"copy-only", "original-only", "both"};
+  return kWords[static_cast<std::size_t>(side)];
 }
 
 std::string copy_edit_text(const CopyEdit& edit, const Page& page) {

@@ -67,6 +67,31 @@ bool is_line(std::string_view text) {
          });
 }
 
+void Name::read(const JsonNode& node, std::string& value) const {
+  value = node.text();
+  if (!is_name(value)) node.refuse(Reason::kJsonValue, quoted(value), "a name: [a-z0-9][a-z0-9_-]{0,63}");
+}
+
+void Name::describe(JsonText& schema) const {
+  schema.object([&] {
+    schema.member("type", "string");
+    schema.member("pattern", "^[a-z0-9][a-z0-9_-]{0,63}$");
+  });
+}
+
+void Line::read(const JsonNode& node, std::string& value) const {
+  value = node.text(kLineLimit);
+  if (!is_line(value)) node.refuse(Reason::kJsonValue, quoted(value), "one line without control characters");
+}
+
+void Line::describe(JsonText& schema) const {
+  schema.object([&] {
+    schema.member("type", "string");
+    schema.member("pattern", "^[^\\u0000-\\u001f\\u007f]*$");
+    schema.member("maxLength", kLineLimit);
+  });
+}
+
 std::string read_name(const JsonNode& node) {
   std::string text = node.text();
   if (!is_name(text)) node.refuse(Reason::kJsonValue, quoted(text), "a name: [a-z0-9][a-z0-9_-]{0,63}");

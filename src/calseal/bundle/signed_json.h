@@ -9,6 +9,7 @@
 #include "calseal/base/bytes.h"
 #include "calseal/base/json_reader.h"
 #include "calseal/base/json_write.h"
+#include "calseal/base/record.h"
 #include "calseal/base/result.h"
 #include "calseal/digest/sha256.h"
 
@@ -40,10 +41,38 @@ class CanonicalComparison {
 // kJsonNotCanonical, with the offset of the first difference, unless the bytes are `written`.
 Status check_canonical(ByteView bytes, std::string_view written, const std::string& name);
 
+// Strict and canonical JSON as a record (json-*), of which writing it again must give the same bytes
+// (kJsonNotCanonical).
+template <typename Value>
+Result<Value> read_canonical(ByteView bytes, FieldList<Value> fields, const std::string& name) {
+  CALSEAL_ASSIGN(Value value, parse_fields(text_of(bytes), fields, name));
+  CALSEAL_CHECK(check_canonical(bytes, canonical_text(value, fields), name));
+  return value;
+}
+
 // [a-z0-9][a-z0-9_-]{0,63}
 bool is_name(std::string_view text);
 // At most 200 bytes without control characters (U+0000 to U+001F, U+007F).
 bool is_line(std::string_view text);
+
+// [a-z0-9][a-z0-9_-]{0,63}, see is_name().
+struct Name {
+  void read(const JsonNode& node, std::string& value) const;
+  void write(JsonText& text, std::string_view value) const { text.value(value); }
+  void describe(JsonText& schema) const;
+};
+inline constexpr Name kName;
+// See is_line().
+struct Line {
+  void read(const JsonNode& node, std::string& value) const;
+  void write(JsonText& text, std::string_view value) const { text.value(value); }
+  void describe(JsonText& schema) const;
+};
+inline constexpr Line kLine;
+inline constexpr HexArray kDigest;
+inline constexpr OrNothing<HexArray> kMaybeDigest{};
+inline constexpr OrNothing<Name> kMaybeName{};
+inline constexpr OrNothing<Time> kMaybeTime{};
 
 // Each returns the value, or a default after noting the fault (json-type, json-value, json-missing-key).
 std::string read_name(const JsonNode& node);

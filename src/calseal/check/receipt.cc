@@ -16,59 +16,31 @@ tl::unexpected<Error> invalid(const std::string& name, std::string place, std::s
                "ask the customer to check the bundle again and to send what his checker writes"});
 }
 
-PublicKey read_key(JsonObject& object) {
-  const Bytes bytes = object.hex("key", kPublicKeySize, kPublicKeySize);
-  PublicKey key;
-  std::copy(bytes.begin(), bytes.end(), key.bytes.begin());
-  return key;
-}
-
-Receipt read_fields(JsonObject& object) {
-  Receipt receipt;
-  receipt.key = read_key(object);
-  receipt.revision = read_digest(object, "revision");
-  receipt.job = read_name(object, "job");
-  receipt.controller = read_name(object, "controller");
-  receipt.outcome = static_cast<Outcome>(
-      object.choice("outcome", {outcome_name(Outcome::kAccepted), outcome_name(Outcome::kRefused),
-                                outcome_name(Outcome::kAuthentic)}));
-  receipt.reason = object.text("reason", 64);
-  receipt.vehicle = static_cast<VehicleProof>(object.choice(
-      "vehicle",
-      {vehicle_proof_name(VehicleProof::kNone), vehicle_proof_name(VehicleProof::kProved),
-       vehicle_proof_name(VehicleProof::kByReference), vehicle_proof_name(VehicleProof::kAsserted)}));
-  if (const auto node = object.required("head")) {
-    JsonObject head(*node);
-    receipt.head_size = head.integer("size", 0, kJsonIntegerLimit);
-    receipt.head_root_hash = read_digest(head, "root_hash");
-    head.done();
-  }
-  receipt.claimed_time = read_time(object, "claimed_time");
-  return receipt;
-}
-
 }  // namespace
 
-std::string write_receipt_text(const Receipt& receipt) {
-  return canonical_json(json_object(
-      {{"calseal", json("receipt/1")},
-       {"key", json(to_hex(receipt.key.bytes))},
-       {"revision", json_digest(receipt.revision)},
-       {"job", json(receipt.job)},
-       {"controller", json(receipt.controller)},
-       {"outcome", json(outcome_name(receipt.outcome))},
-       {"reason", json(receipt.reason)},
-       {"vehicle", json(vehicle_proof_name(receipt.vehicle))},
-       {"head",
-        json_object({{"size", json(receipt.head_size)}, {"root_hash", json_digest(receipt.head_root_hash)}})},
-       {"claimed_time", json(receipt.claimed_time)}}));
+void receipt_fields(Fields& field, Receipt& receipt) {
+  field.kind_of_file("receipt/1");
+  field("key", receipt.key, kHex32);
+  field("revision", receipt.revision, kDigest);
+  field("job", receipt.job, kName);
+  field("controller", receipt.controller, kName);
+  field("outcome", receipt.outcome, Choice{kOutcomeNames});
+  field("reason", receipt.reason, Text{64});
+  field("vehicle", receipt.vehicle, Choice{kVehicleProofNames});
+  field.object("head", [&](Fields& head) {
+    head("size", receipt.head_size, Integer{});
+    head("root_hash", receipt.head_root_hash, kDigest);
+  });
+  field("claimed_time", receipt.claimed_time, kTime);
 }
+
+std::string write_receipt_text(const Receipt& receipt) { return canonical_text(receipt, receipt_fields); }
 
 Result<Receipt> parse_receipt(ByteView file, const std::string& name) {
   CALSEAL_ASSIGN(const Statement statement,
                  read_statement(file, kReceiptLiteral, kReceiptSizeLimit, Reason::kReceiptInvalid, name));
-  CALSEAL_ASSIGN(Receipt receipt, parse_canonical_text(statement.signed_bytes, Reason::kReceiptInvalid,
-                                                       read_fields, write_receipt_text, name));
+  CALSEAL_ASSIGN(Receipt receipt,
+                 parse_canonical_text(statement.signed_bytes, Reason::kReceiptInvalid, receipt_fields, name));
   CALSEAL_CHECK(check_public_key(receipt.key, name));
   if (statement.signatures.size() != 1 || statement.signatures[0].key_id != compute_key_id(receipt.key) ||
       !verify_signature(receipt.key, statement.signed_bytes, statement.signatures[0].signature))

@@ -14,6 +14,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::string_view kReceiptLiteral = R"({"calseal":"receipt/1",)";
 inline constexpr std::uint64_t kReceiptSizeLimit = 4096;  // bytes
 
@@ -32,7 +34,8 @@ struct Receipt {
   friend bool operator==(const Receipt&, const Receipt&) = default;
 };
 
-// The signed text.
+// The signed text: its fields, and as it is written.
+void receipt_fields(Fields& field, Receipt& receipt);
 std::string write_receipt_text(const Receipt& receipt);
 
 // In this order: size (kFileTooLarge), literal (kTypeWrong), lines, strict and canonical JSON, exactly one

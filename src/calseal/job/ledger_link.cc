@@ -15,10 +15,9 @@ namespace {
 
 constexpr std::size_t kPathLimit = 4096;  // bytes
 
-std::string read_fields(JsonObject& object) { return object.text("ledger", kPathLimit); }
-
-std::string write_text(const std::string& ledger) {
-  return canonical_json(json_object({{"calseal", json("job-ledger/1")}, {"ledger", json(ledger)}}));
+void link_fields(Fields& field, std::string& ledger) {
+  field.kind_of_file("job-ledger/1");
+  field("ledger", ledger, Text{kPathLimit});
 }
 
 std::optional<EntryKind> kind_of(EventKind kind) {
@@ -50,7 +49,8 @@ Status link_ledger(const std::string& folder, const std::string& ledger) {
     return fail({Reason::kUsage, printable(ledger), "", "a path that cannot be kept",
                  "a shorter path in UTF-8", "move the ledger to such a place"});
   }
-  return write_file(folder + "/" + std::string(kLedgerLinkFile), view_of(write_text(path) + "\n"));
+  return write_file(folder + "/" + std::string(kLedgerLinkFile),
+                    view_of(canonical_text(path, link_fields) + "\n"));
 }
 
 Result<std::optional<std::string>> linked_ledger(const std::string& folder) {
@@ -61,7 +61,7 @@ Result<std::optional<std::string>> linked_ledger(const std::string& folder) {
   ByteView line = *bytes;
   if (line.back() == '\n') line = line.first(line.size() - 1);
   CALSEAL_ASSIGN(const std::string ledger,
-                 parse_canonical_text(line, Reason::kJobDamaged, read_fields, write_text, printable(path)));
+                 parse_canonical_text(line, Reason::kJobDamaged, link_fields, printable(path)));
   const std::filesystem::path kept(ledger);
   return std::optional(kept.is_absolute() ? ledger : folder + "/" + ledger);
 }

@@ -8,76 +8,49 @@
 namespace calseal {
 namespace {
 
-const std::vector<std::string_view>& kind_names() {
-  static const std::vector<std::string_view> kNames = [] {
-    std::vector<std::string_view> names;
-    for (auto kind = EntryKind::kSealed; kind <= EntryKind::kErased;
-         kind = static_cast<EntryKind>(static_cast<int>(kind) + 1))
-      names.push_back(entry_kind_name(kind));
-    return names;
-  }();
-  return kNames;
-}
+constexpr Integer kEntryIndex{0, kLedgerEntryLimit};
 
-LedgerFacts read_facts(const JsonNode& node) {
-  JsonObject object(node);
-  LedgerFacts facts;
-  facts.about = read_digest(object, "about");
-  facts.kind = static_cast<EntryKind>(object.choice("kind", kind_names()));
-  facts.claimed_time = read_time(object, "claimed_time");
-  facts.job = read_optional_name(object, "job");
-  facts.controller = read_optional_name(object, "controller");
-  facts.base = object.integer("base", 0, kBaseLimit);
-  facts.revision = object.integer("revision", 0, kRevisionLimit);
-  facts.sequence = object.integer("sequence", 0, kSequenceLimit);
-  facts.words = read_line(object, "words");
-  facts.file = read_optional_digest(object, "file");
-  for (const JsonNode& index : object.items("erases", kErasedTogetherLimit)) {
-    facts.erases.push_back(index.integer(0, kLedgerEntryLimit));
-    if (facts.erases.size() > 1 && facts.erases.back() <= facts.erases[facts.erases.size() - 2])
-      index.refuse(Reason::kJsonValue, std::to_string(facts.erases.back()), "ascending indices");
+// Indices of entries, ascending.
+struct Erases : List<Integer> {
+  void read(const JsonNode& node, std::vector<std::uint64_t>& indices) const {
+    for (const JsonNode& item : node.items(limit)) {
+      kind.read(item, indices.emplace_back());
+      if (indices.size() > 1 && indices.back() <= indices[indices.size() - 2])
+        item.refuse(Reason::kJsonValue, std::to_string(indices.back()), "ascending indices");
+    }
   }
-  object.done();
-  return facts;
-}
-
-LedgerDetail read_fields(JsonObject& object) {
-  LedgerDetail detail;
-  detail.index = object.integer("entry", 0, kLedgerEntryLimit);
-  if (object.has("erased_by")) {
-    detail.erased_by = object.integer("erased_by", 0, kLedgerEntryLimit);
-    return detail;
-  }
-  detail.nonce = object.hex("nonce", kNonceSize, kNonceSize);
-  if (const auto facts = object.required("facts")) detail.facts = read_facts(*facts);
-  return detail;
-}
+};
 
 }  // namespace
 
-JsonValue ledger_facts_json(const LedgerFacts& facts) {
-  return json_object({{"about", json_digest(facts.about)},
-                      {"kind", json(entry_kind_name(facts.kind))},
-                      {"claimed_time", json(facts.claimed_time)},
-                      {"job", json(facts.job)},
-                      {"controller", json(facts.controller)},
-                      {"base", json(facts.base)},
-                      {"revision", json(facts.revision)},
-                      {"sequence", json(facts.sequence)},
-                      {"words", json(facts.words)},
-                      {"file", json_digest(facts.file)},
-                      {"erases", json_array(facts.erases, [](std::uint64_t index) { return json(index); })}});
+void ledger_facts_fields(Fields& field, LedgerFacts& facts) {
+  field("about", facts.about, kDigest);
+  field("kind", facts.kind, Choice{kEntryKindNames});
+  field("claimed_time", facts.claimed_time, kTime);
+  field("job", facts.job, kMaybeName);
+  field("controller", facts.controller, kMaybeName);
+  field("base", facts.base, Integer{0, kBaseLimit});
+  field("revision", facts.revision, Integer{0, kRevisionLimit});
+  field("sequence", facts.sequence, Integer{0, kSequenceLimit});
+  field("words", facts.words, kLine);
+  field("file", facts.file, kMaybeDigest);
+  field("erases", facts.erases, Erases{{kEntryIndex, kErasedTogetherLimit}});
+}
+
+void ledger_detail_fields(Fields& field, LedgerDetail& detail) {
+  field.kind_of_file("ledger-detail/1");
+  field("entry", detail.index, kEntryIndex);
+  field.either(
+      "erased_by", detail.erased_by.has_value(),
+      [&](Fields& with) { with.optional("erased_by", detail.erased_by, kEntryIndex); },
+      [&](Fields& without) {
+        without("nonce", detail.nonce, Hex{kNonceSize});
+        without("facts", detail.facts, Record{ledger_facts_fields});
+      });
 }
 
 std::string write_ledger_detail(const LedgerDetail& detail) {
-  JsonValue value = json_object({{"calseal", json("ledger-detail/1")}, {"entry", json(detail.index)}});
-  if (detail.erased_by) {
-    value.members.emplace_back("erased_by", json(*detail.erased_by));
-  } else {
-    value.members.emplace_back("nonce", json(to_hex(detail.nonce)));
-    value.members.emplace_back("facts", ledger_facts_json(detail.facts));
-  }
-  return canonical_json(value);
+  return canonical_text(detail, ledger_detail_fields);
 }
 
 Result<LedgerDetail> parse_ledger_detail(ByteView line, const std::string& name) {
@@ -85,11 +58,11 @@ Result<LedgerDetail> parse_ledger_detail(ByteView line, const std::string& name)
     return fail({Reason::kLedgerDamaged, name, "", "\"" + printable(text_of(line), 60) + "\"",
                  std::string(kDetailLiteral), "put the file back from a copy"});
   }
-  return parse_canonical_text(line, Reason::kLedgerDamaged, read_fields, write_ledger_detail, name);
+  return parse_canonical_text(line, Reason::kLedgerDamaged, ledger_detail_fields, name);
 }
 
 Sha256 entry_salt(const Bytes& nonce, const LedgerFacts& facts) {
-  return compute_hmac_sha256(nonce, view_of(canonical_json(ledger_facts_json(facts))));
+  return compute_hmac_sha256(nonce, view_of(canonical_text(facts, ledger_facts_fields)));
 }
 
 LedgerEntry entry_of(const Bytes& nonce, const LedgerFacts& facts) {

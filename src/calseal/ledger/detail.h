@@ -11,12 +11,13 @@
 #include <vector>
 
 #include "calseal/base/bytes.h"
-#include "calseal/base/json.h"
 #include "calseal/base/result.h"
 #include "calseal/digest/sha256.h"
 #include "calseal/trust/ledger_entry.h"
 
 namespace calseal {
+
+class Fields;
 
 inline constexpr std::size_t kNonceSize = 32;              // bytes
 inline constexpr std::size_t kErasedTogetherLimit = 4096;  // entries that one `erased` entry speaks for
@@ -35,7 +36,7 @@ struct LedgerFacts {
   std::vector<std::uint64_t> erases;  // ascending; of `erased` alone
   friend bool operator==(const LedgerFacts&, const LedgerFacts&) = default;
 };
-JsonValue ledger_facts_json(const LedgerFacts& facts);
+void ledger_facts_fields(Fields& field, LedgerFacts& facts);
 
 // One line of details.jsonl.
 struct LedgerDetail {

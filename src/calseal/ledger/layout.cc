@@ -9,12 +9,6 @@
 namespace calseal {
 namespace {
 
-Sha256 read_fields(JsonObject& object) { return read_digest(object, "id"); }
-
-std::string write_text(const Sha256& id) {
-  return canonical_json(json_object({{"calseal", json("ledger/1")}, {"id", json_digest(id)}}));
-}
-
 std::string numbered(std::uint64_t size, std::string_view extension) {
   std::string digits = std::to_string(size);
   if (digits.size() < 12) digits.insert(0, 12 - digits.size(), '0');
@@ -23,11 +17,16 @@ std::string numbered(std::uint64_t size, std::string_view extension) {
 
 }  // namespace
 
-std::string write_ledger_line(const Sha256& id) { return write_text(id) + "\n"; }
+void ledger_line_fields(Fields& field, Sha256& id) {
+  field.kind_of_file("ledger/1");
+  field("id", id, kDigest);
+}
+
+std::string write_ledger_line(const Sha256& id) { return canonical_text(id, ledger_line_fields) + "\n"; }
 
 Result<Sha256> parse_ledger_line(ByteView line, const std::string& name) {
   CALSEAL_CHECK(check_kind(line, kLedgerLiteral, name));
-  return parse_canonical_text(line, Reason::kLedgerDamaged, read_fields, write_text, name);
+  return parse_canonical_text(line, Reason::kLedgerDamaged, ledger_line_fields, name);
 }
 
 std::optional<LedgerPart> recognise_ledger_part(ByteView beginning) {

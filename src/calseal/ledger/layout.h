@@ -17,6 +17,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::string_view kEntriesFile = "entries.jsonl";
 inline constexpr std::string_view kDetailsFile = "details.jsonl";
 inline constexpr std::string_view kTipFile = "tip.json";
@@ -31,6 +33,7 @@ inline constexpr std::uint64_t kLedgerFileLimit = std::uint64_t{16} << 30;  // b
 inline constexpr std::size_t kDetailLineLimit = std::size_t{1} << 16;       // bytes, line end left out
 
 // The first line of entries.jsonl, with its line end, and its inverse (kTypeWrong, kLedgerDamaged).
+void ledger_line_fields(Fields& field, Sha256& id);
 std::string write_ledger_line(const Sha256& id);
 Result<Sha256> parse_ledger_line(ByteView line, const std::string& name);
 

@@ -10,24 +10,6 @@
 namespace calseal {
 namespace {
 
-LedgerTip read_fields(JsonObject& object) {
-  LedgerTip tip;
-  tip.id = read_digest(object, "id");
-  tip.size = object.integer("size", 0, kLedgerEntryLimit);
-  tip.bytes = object.integer("bytes", 1, kLedgerFileLimit);
-  for (const JsonNode& hash : object.items("peaks", 64)) tip.peaks.push_back(read_digest(hash));
-  return tip;
-}
-
-std::string write_text(const LedgerTip& tip) {
-  return canonical_json(
-      json_object({{"calseal", json("ledger-tip/1")},
-                   {"id", json_digest(tip.id)},
-                   {"size", json(tip.size)},
-                   {"bytes", json(tip.bytes)},
-                   {"peaks", json_array(tip.peaks, [](const Sha256& hash) { return json_digest(hash); })}}));
-}
-
 tl::unexpected<Error> damaged(const std::string& name, std::string found, std::string expected) {
   return fail({Reason::kLedgerDamaged, name, "", std::move(found), std::move(expected),
                "put it back from a copy, or see calseal ledger repair"});
@@ -35,14 +17,22 @@ tl::unexpected<Error> damaged(const std::string& name, std::string found, std::s
 
 }  // namespace
 
-std::string write_ledger_tip(const LedgerTip& tip) { return write_text(tip) + "\n"; }
+void tip_fields(Fields& field, LedgerTip& tip) {
+  field.kind_of_file("ledger-tip/1");
+  field("id", tip.id, kDigest);
+  field("size", tip.size, Integer{0, kLedgerEntryLimit});
+  field("bytes", tip.bytes, Integer{1, kLedgerFileLimit});
+  field("peaks", tip.peaks, List{kDigest, 64});
+}
+
+std::string write_ledger_tip(const LedgerTip& tip) { return canonical_text(tip, tip_fields) + "\n"; }
 
 Result<LedgerTip> parse_ledger_tip(ByteView file, const std::string& name) {
   CALSEAL_CHECK(check_kind(file, kTipLiteral, name));
   if (file.size() > kTipSizeLimit || file.back() != '\n')
     return damaged(name, bytes_text(file.size()) + ", or no line end", "one line, ended by LF");
-  CALSEAL_ASSIGN(LedgerTip tip, parse_canonical_text(file.first(file.size() - 1), Reason::kLedgerDamaged,
-                                                     read_fields, write_text, name));
+  CALSEAL_ASSIGN(LedgerTip tip,
+                 parse_canonical_text(file.first(file.size() - 1), Reason::kLedgerDamaged, tip_fields, name));
   if (tip.peaks.size() != static_cast<std::size_t>(std::popcount(tip.size)))
     return damaged(name, std::to_string(tip.peaks.size()) + " hashes",
                    std::to_string(std::popcount(tip.size)) + " for " + grouped(tip.size) + " entries");

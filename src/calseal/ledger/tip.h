@@ -11,6 +11,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::uint64_t kTipSizeLimit = 8192;  // bytes
 
 // tip.json. Every entry within it is on the disk; a ledger that holds fewer has lost some.
@@ -23,6 +25,7 @@ struct LedgerTip {
 };
 
 // With its line end.
+void tip_fields(Fields& field, LedgerTip& tip);
 std::string write_ledger_tip(const LedgerTip& tip);
 // kTypeWrong, kLedgerDamaged.
 Result<LedgerTip> parse_ledger_tip(ByteView file, const std::string& name);

@@ -8,6 +8,7 @@
 
 #include "calseal/base/file.h"
 #include "calseal/base/interrupt.h"
+#include "calseal/base/record.h"
 #include "calseal/base/text.h"
 #include "calseal/ledger/layout.h"
 #include "calseal/ledger/line_reader.h"
@@ -46,7 +47,7 @@ bool is_same(const LedgerFacts& one, LedgerFacts other, bool at_any_time) {
 std::string same_key(const NewEntry& entry) {
   LedgerFacts facts = entry.facts;
   if (entry.same_at_any_time) facts.claimed_time.clear();
-  return canonical_json(ledger_facts_json(facts));
+  return canonical_text(facts, ledger_facts_fields);
 }
 
 }  // namespace

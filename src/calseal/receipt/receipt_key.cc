@@ -33,16 +33,15 @@ tl::unexpected<Error> no_library(const std::string& step) {
   return fail({Reason::kInternal, "", step, "libcrypto refuses", "a key that signs", "try again"});
 }
 
-Bytes read_fields(JsonObject& object) { return object.hex("seed", kSeedSize, kSeedSize); }
-
-std::string write_text(const Bytes& seed) {
-  return canonical_json(json_object({{"calseal", json("receipt-key/1")}, {"seed", json(to_hex(seed))}}));
+void seed_fields(Fields& field, Bytes& seed) {
+  field.kind_of_file("receipt-key/1");
+  field("seed", seed, Hex{kSeedSize});
 }
 
 Result<Bytes> parse_key(ByteView file, const std::string& name) {
   CALSEAL_CHECK(check_kind(file, kReceiptKeyLiteral, name));
   const ByteView line = file.back() == '\n' ? file.first(file.size() - 1) : file;
-  return parse_canonical_text(line, Reason::kKeyFileInvalid, read_fields, write_text, name);
+  return parse_canonical_text(line, Reason::kKeyFileInvalid, seed_fields, name);
 }
 
 }  // namespace
@@ -60,7 +59,8 @@ Result<ReceiptKey> ReceiptKey::obtain(const std::string& path) {
   Bytes seed(kSeedSize);
   if (is_new) {
     if (RAND_bytes(seed.data(), static_cast<int>(seed.size())) != 1) return no_library("random");
-    CALSEAL_CHECK(write_file(path, view_of(write_text(seed) + "\n"), FileMode::kPrivate, Existing::kRefuse));
+    CALSEAL_CHECK(write_file(path, view_of(canonical_text(seed, seed_fields) + "\n"), FileMode::kPrivate,
+                             Existing::kRefuse));
   } else {
     if ((status.st_mode & 0077) != 0) {
       return fail({Reason::kKeyFilePermissions, printable(path), "", "a key that other users can read",

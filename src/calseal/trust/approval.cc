@@ -9,19 +9,8 @@
 namespace calseal {
 namespace {
 
-Approval read_fields(JsonObject& object) {
-  Approval approval;
-  approval.controller = read_name(object, "controller");
-  approval.from = read_digest(object, "from");
-  approval.to = read_digest(object, "to");
-  approval.claimed_time = read_time(object, "claimed_time");
-  approval.text = read_line(object, "text");
-  return approval;
-}
-
 Result<Approval> parse_text(const Statement& statement, const std::string& name) {
-  return parse_canonical_text(statement.signed_bytes, Reason::kApprovalInvalid, read_fields,
-                              write_approval_text, name);
+  return parse_canonical_text(statement.signed_bytes, Reason::kApprovalInvalid, approval_fields, name);
 }
 
 // The trust file with its root among the keys, as one that may approve whatever it likes.
@@ -45,13 +34,17 @@ struct Reached {
 
 }  // namespace
 
+void approval_fields(Fields& field, Approval& approval) {
+  field.kind_of_file("approval/1");
+  field("controller", approval.controller, kName);
+  field("from", approval.from, kDigest);
+  field("to", approval.to, kDigest);
+  field("claimed_time", approval.claimed_time, kTime);
+  field("text", approval.text, kLine);
+}
+
 std::string write_approval_text(const Approval& approval) {
-  return canonical_json(json_object({{"calseal", json("approval/1")},
-                                     {"controller", json(approval.controller)},
-                                     {"from", json_digest(approval.from)},
-                                     {"to", json_digest(approval.to)},
-                                     {"claimed_time", json(approval.claimed_time)},
-                                     {"text", json(approval.text)}}));
+  return canonical_text(approval, approval_fields);
 }
 
 Result<Approval> parse_approval(ByteView file, const TrustFile& trust, const std::string& name) {

@@ -17,6 +17,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::string_view kApprovalLiteral = R"({"calseal":"approval/1",)";
 inline constexpr std::uint64_t kApprovalSizeLimit = std::uint64_t{16} << 10;  // bytes
 
@@ -29,7 +31,8 @@ struct Approval {
   friend bool operator==(const Approval&, const Approval&) = default;
 };
 
-// The signed text.
+// The signed text: its fields, and as it is written.
+void approval_fields(Fields& field, Approval& approval);
 std::string write_approval_text(const Approval& approval);
 
 // In this order: size (kFileTooLarge), literal (kTypeWrong), lines (kApprovalInvalid); every signer is known

@@ -12,43 +12,18 @@ tl::unexpected<Error> invalid(const std::string& name, std::string place, std::s
                "ask the shop for the proof between these very heads, and keep both"});
 }
 
-JsonValue json_head(const TreeHead& head) {
-  return json_object({{"size", json(head.size)}, {"root_hash", json_digest(head.root_hash)}});
-}
-
-TreeHead read_head(JsonObject& object, std::string_view key) {
-  TreeHead head;
-  if (const auto node = object.required(key)) {
-    JsonObject inner(*node);
-    head.size = inner.integer("size", 1, kJsonIntegerLimit);
-    head.root_hash = read_digest(inner, "root_hash");
-    inner.done();
-  }
-  return head;
-}
-
-std::string write_text(const ConsistencyProof& proof) {
-  return canonical_json(
-      json_object({{"calseal", json("consistency/1")},
-                   {"first", json_head(proof.first)},
-                   {"second", json_head(proof.second)},
-                   {"path", json_array(proof.path, [](const Sha256& hash) { return json_digest(hash); })}}));
-}
-
-ConsistencyProof read_fields(JsonObject& object) {
-  ConsistencyProof proof;
-  proof.first = read_head(object, "first");
-  proof.second = read_head(object, "second");
-  for (const JsonNode& hash : object.items("path", kConsistencyPathLimit))
-    proof.path.push_back(read_digest(hash));
-  return proof;
-}
-
 std::string head_words(const TreeHead& head) {
   return grouped(head.size) + " entries, " + digest_text(head.root_hash);
 }
 
 }  // namespace
+
+void consistency_fields(Fields& field, ConsistencyProof& proof) {
+  field.kind_of_file("consistency/1");
+  field("first", proof.first, Record{tree_head_fields});
+  field("second", proof.second, Record{tree_head_fields});
+  field("path", proof.path, List{kDigest, kConsistencyPathLimit});
+}
 
 bool verify_consistency(const TreeHead& first, const TreeHead& second, const std::vector<Sha256>& path) {
   if (first.size > second.size) return false;
@@ -85,7 +60,9 @@ bool verify_consistency(const TreeHead& first, const TreeHead& second, const std
   return sn == 0 && fr == first.root_hash && sr == second.root_hash;
 }
 
-std::string write_consistency(const ConsistencyProof& proof) { return write_text(proof) + "\n"; }
+std::string write_consistency(const ConsistencyProof& proof) {
+  return canonical_text(proof, consistency_fields) + "\n";
+}
 
 Result<ConsistencyProof> parse_consistency(ByteView file, const std::string& name) {
   if (file.size() > kConsistencySizeLimit) {
@@ -95,8 +72,8 @@ Result<ConsistencyProof> parse_consistency(ByteView file, const std::string& nam
   }
   CALSEAL_CHECK(check_kind(file, kConsistencyLiteral, name));
   if (file.back() != '\n') return invalid(name, "line 1", "no line end", "one line, ended by LF");
-  return parse_canonical_text(file.first(file.size() - 1), Reason::kConsistencyInvalid, read_fields,
-                              write_text, name);
+  return parse_canonical_text(file.first(file.size() - 1), Reason::kConsistencyInvalid, consistency_fields,
+                              name);
 }
 
 Status check_consistency_proof(const ConsistencyProof& proof, const TreeHead& first, const TreeHead& second,

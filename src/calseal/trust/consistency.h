@@ -13,6 +13,8 @@
 
 namespace calseal {
 
+class Fields;
+
 // RFC 9162 section 2.1.4.2, for first.size <= second.size; equal sizes need an empty path and equal digests.
 // Anything continues the empty tree. False for every other size or length.
 bool verify_consistency(const TreeHead& first, const TreeHead& second, const std::vector<Sha256>& path);
@@ -28,6 +30,7 @@ struct ConsistencyProof {
 };
 
 // One line, ended by LF.
+void consistency_fields(Fields& field, ConsistencyProof& proof);
 std::string write_consistency(const ConsistencyProof& proof);
 // kFileTooLarge, kTypeWrong, kConsistencyInvalid.
 Result<ConsistencyProof> parse_consistency(ByteView file, const std::string& name);

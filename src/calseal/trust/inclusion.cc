@@ -17,34 +17,21 @@ tl::unexpected<Error> invalid(const std::string& name, std::string place, std::s
                "ask the shop for the proof of this very revision"});
 }
 
-std::string write_text(const InclusionProof& proof) {
-  return canonical_json(json_object(
-      {{"calseal", json("inclusion/1")},
-       {"entry", json(proof.entry)},
-       {"salt", json(to_hex(proof.salt))},
-       {"head",
-        json_object({{"size", json(proof.head.size)}, {"root_hash", json_digest(proof.head.root_hash)}})},
-       {"index", json(proof.index)},
-       {"path", json_array(proof.path, [](const Sha256& hash) { return json_digest(hash); })}}));
-}
-
-InclusionProof read_fields(JsonObject& object) {
-  InclusionProof proof;
-  proof.entry = object.text("entry", kLedgerLineLimit);
-  proof.salt = object.hex("salt", kSaltBytes, kSaltBytes);
-  if (const auto head = object.required("head")) {
-    JsonObject inner(*head);
-    proof.head.size = inner.integer("size", 1, kJsonIntegerLimit);
-    proof.head.root_hash = read_digest(inner, "root_hash");
-    inner.done();
-  }
-  proof.index = object.integer("index", 0, kJsonIntegerLimit);
-  for (const JsonNode& hash : object.items("path", kInclusionPathLimit))
-    proof.path.push_back(read_digest(hash));
-  return proof;
-}
-
 }  // namespace
+
+void inclusion_fields(Fields& field, InclusionProof& proof) {
+  field.kind_of_file("inclusion/1");
+  field("entry", proof.entry, Text{kLedgerLineLimit});
+  field("salt", proof.salt, Hex{kSaltBytes});
+  field("head", proof.head, Record{tree_head_fields});
+  field("index", proof.index, Integer{});
+  field("path", proof.path, List{kDigest, kInclusionPathLimit});
+}
+
+void tree_head_fields(Fields& field, TreeHead& head) {
+  field("size", head.size, Integer{1});
+  field("root_hash", head.root_hash, kDigest);
+}
 
 Sha256 merkle_leaf_hash(ByteView leaf) {
   Sha256Hasher hasher;
@@ -87,7 +74,9 @@ bool verify_inclusion(const Sha256& leaf_hash, std::uint64_t index, const std::v
   return sn == 0 && r == head.root_hash;
 }
 
-std::string write_inclusion(const InclusionProof& proof) { return write_text(proof) + "\n"; }
+std::string write_inclusion(const InclusionProof& proof) {
+  return canonical_text(proof, inclusion_fields) + "\n";
+}
 
 Result<InclusionProof> parse_inclusion(ByteView file, const std::string& name) {
   if (file.size() > kInclusionSizeLimit) {
@@ -96,8 +85,7 @@ Result<InclusionProof> parse_inclusion(ByteView file, const std::string& name) {
   }
   CALSEAL_CHECK(check_kind(file, kInclusionLiteral, name));
   if (file.back() != '\n') return invalid(name, "line 1", "no line end", "one line, ended by LF");
-  return parse_canonical_text(file.first(file.size() - 1), Reason::kInclusionInvalid, read_fields, write_text,
-                              name);
+  return parse_canonical_text(file.first(file.size() - 1), Reason::kInclusionInvalid, inclusion_fields, name);
 }
 
 Status check_inclusion(const InclusionProof& proof, const Sha256& manifest_digest,

@@ -12,12 +12,16 @@
 
 namespace calseal {
 
+class Fields;
+
 // A ledger's state at one moment.
 struct TreeHead {
   std::uint64_t size = 0;  // leaves
   Sha256 root_hash;
   friend bool operator==(const TreeHead&, const TreeHead&) = default;
 };
+
+void tree_head_fields(Fields& field, TreeHead& head);
 
 Sha256 merkle_leaf_hash(ByteView leaf);                            // RFC 9162 section 2.1.1: 0x00 || leaf
 Sha256 merkle_node_hash(const Sha256& left, const Sha256& right);  // 0x01 || left || right
@@ -40,6 +44,7 @@ struct InclusionProof {
   std::vector<Sha256> path;
 };
 
+void inclusion_fields(Fields& field, InclusionProof& proof);
 std::string write_inclusion(const InclusionProof& proof);
 Result<InclusionProof> parse_inclusion(ByteView file, const std::string& name);
 

@@ -11,33 +11,11 @@
 namespace calseal {
 namespace {
 
-JsonValue json_revision(const ListedRevision& revision) {
-  return json_object({{"digest", json_digest(revision.digest)},
-                      {"base", json(revision.base)},
-                      {"revision", json(revision.revision)},
-                      {"sequence", json(revision.sequence)}});
-}
-
-ListedRevision read_revision(const JsonNode& node) {
-  JsonObject object(node);
-  ListedRevision revision;
-  revision.digest = read_digest(object, "digest");
-  revision.base = object.integer("base", 1, kBaseLimit);
-  revision.revision = object.integer("revision", 0, kRevisionLimit);
-  revision.sequence = object.integer("sequence", 1, kSequenceLimit);
-  object.done();
-  return revision;
-}
-
-JobList read_fields(JsonObject& object) {
-  JobList list;
-  list.root = read_digest(object, "root");
-  list.job = read_name(object, "job");
-  list.controller = read_name(object, "controller");
-  list.claimed_time = read_time(object, "claimed_time");
-  for (const JsonNode& revision : object.items("revisions", kJobListLimit))
-    list.revisions.push_back(read_revision(revision));
-  return list;
+void listed_fields(Fields& field, ListedRevision& revision) {
+  field("digest", revision.digest, kDigest);
+  field("base", revision.base, Integer{1, kBaseLimit});
+  field("revision", revision.revision, Integer{0, kRevisionLimit});
+  field("sequence", revision.sequence, Integer{1, kSequenceLimit});
 }
 
 tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
@@ -76,21 +54,23 @@ const ListedRevision* JobList::find(const Sha256& digest) const {
   return it == revisions.end() ? nullptr : &*it;
 }
 
-std::string write_job_list_text(const JobList& list) {
-  return canonical_json(json_object({{"calseal", json("job-list/1")},
-                                     {"root", json_digest(list.root)},
-                                     {"job", json(list.job)},
-                                     {"controller", json(list.controller)},
-                                     {"claimed_time", json(list.claimed_time)},
-                                     {"revisions", json_array(list.revisions, json_revision)}}));
+void job_list_fields(Fields& field, JobList& list) {
+  field.kind_of_file("job-list/1");
+  field("root", list.root, kDigest);
+  field("job", list.job, kName);
+  field("controller", list.controller, kName);
+  field("claimed_time", list.claimed_time, kTime);
+  field("revisions", list.revisions, List{Record{listed_fields}, kJobListLimit});
 }
+
+std::string write_job_list_text(const JobList& list) { return canonical_text(list, job_list_fields); }
 
 Result<JobList> parse_job_list(ByteView file, const TrustFile& trust, const std::string& name) {
   CALSEAL_ASSIGN(const Statement statement,
                  read_statement(file, kJobListLiteral, kJobListSizeLimit, Reason::kJobListInvalid, name));
   CALSEAL_ASSIGN(const Signers signers, verify_statement(statement, trust, name));
   CALSEAL_ASSIGN(JobList list, parse_canonical_text(statement.signed_bytes, Reason::kJobListInvalid,
-                                                    read_fields, write_job_list_text, name));
+                                                    job_list_fields, name));
   CALSEAL_CHECK(check_consistency(list, name));
   const KeyId root = compute_key_id(trust.root);
   if (list.root != root)

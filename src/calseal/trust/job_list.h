@@ -14,6 +14,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::string_view kJobListLiteral = R"({"calseal":"job-list/1",)";
 inline constexpr std::uint64_t kJobListSizeLimit = std::uint64_t{1} << 20;  // bytes
 inline constexpr std::size_t kJobListLimit = 4096;
@@ -38,7 +40,8 @@ struct JobList {
   const ListedRevision& newest() const { return revisions.back(); }
 };
 
-// The signed text.
+// The signed text: its fields, and as it is written.
+void job_list_fields(Fields& field, JobList& list);
 std::string write_job_list_text(const JobList& list);
 
 // As parse_withdrawals(), with kJobListInvalid and the role `author`. Bases never fall while sequences grow.

@@ -2,6 +2,7 @@
 // told only to those who hold the entry's salt.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -12,6 +13,8 @@
 #include "calseal/digest/sha256.h"
 
 namespace calseal {
+
+class Fields;
 
 inline constexpr std::string_view kEntryLiteral = R"({"calseal":"entry/1",)";
 
@@ -26,7 +29,9 @@ enum class EntryKind : std::uint8_t {
   kClosed,            // the job is over
   kErased             // details of earlier entries were taken out on request
 };
-// "sealed", "sent", "received", "cautions-accepted", "written", "confirmed", "withdrawn", "closed", "erased"
+inline constexpr std::array<std::string_view, 9> kEntryKindNames{
+    "sealed",    "sent",   "received", "cautions-accepted", "written", "confirmed",
+    "withdrawn", "closed", "erased"};
 std::string_view entry_kind_name(EntryKind kind);
 std::optional<EntryKind> find_entry_kind(std::string_view name);
 
@@ -37,6 +42,7 @@ struct LedgerEntry {
   friend bool operator==(const LedgerEntry&, const LedgerEntry&) = default;
 };
 
+void ledger_entry_fields(Fields& field, LedgerEntry& entry);
 // The line without its line end: what a leaf of the tree is made of.
 std::string write_ledger_entry(const LedgerEntry& entry);
 

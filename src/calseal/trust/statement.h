@@ -30,23 +30,11 @@ Result<Statement> read_statement(ByteView file, std::string_view literal, std::u
 // The inverse; sorts the signatures.
 std::string write_statement(std::string_view signed_text, std::vector<PrefixSignature> signatures);
 
-// Strict and canonical JSON as a value: `read` takes the fields, `write` must give the same bytes again.
-// Whatever is wrong with them, the text as a whole is not one to be used: `damaged`.
+// read_canonical() where, whatever is wrong, the text as a whole is not one to be used: `damaged`.
 template <typename Value>
-Result<Value> parse_canonical_text(ByteView bytes, Reason damaged, Value (*read)(JsonObject&),
-                                   std::string (*write)(const Value&), const std::string& name) {
-  const auto parse = [&]() -> Result<Value> {
-    CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(text_of(bytes), name));
-    JsonDocument document(text_of(bytes), name);
-    JsonObject object(JsonNode(document, tree));
-    object.text("calseal");
-    Value value = read(object);
-    object.done();
-    if (!document.ok()) return fail(document.error());
-    CALSEAL_CHECK(check_canonical(bytes, write(value), name));
-    return value;
-  };
-  Result<Value> parsed = parse();
+Result<Value> parse_canonical_text(ByteView bytes, Reason damaged, FieldList<Value> fields,
+                                   const std::string& name) {
+  Result<Value> parsed = read_canonical(bytes, fields, name);
   if (parsed) return parsed;
   Error error = std::move(parsed).error();
   error.reason = damaged;

@@ -9,32 +9,6 @@
 namespace calseal {
 namespace {
 
-// What the signed text itself says.
-struct SuccessionText {
-  std::string old_trust;
-  PublicKey new_root;
-  std::string claimed_time;
-  std::string reason;
-};
-
-std::string write_text(const SuccessionText& text) {
-  return canonical_json(json_object({{"calseal", json("succession/1")},
-                                     {"old_trust", json(text.old_trust)},
-                                     {"new_root", json(to_hex(text.new_root.bytes))},
-                                     {"claimed_time", json(text.claimed_time)},
-                                     {"reason", json(text.reason)}}));
-}
-
-SuccessionText read_fields(JsonObject& object) {
-  SuccessionText text;
-  text.old_trust = object.text("old_trust", kTrustFileSizeLimit);
-  const Bytes root = object.hex("new_root", kPublicKeySize, kPublicKeySize);
-  std::copy(root.begin(), root.end(), text.new_root.bytes.begin());
-  text.claimed_time = read_time(object, "claimed_time");
-  text.reason = read_line(object, "reason");
-  return text;
-}
-
 tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
                               std::string expected) {
   return fail({Reason::kSuccessionInvalid, name, std::move(place), std::move(found), std::move(expected),
@@ -78,32 +52,35 @@ std::vector<PublicKey> TrustChain::roots() const {
   return roots;
 }
 
+void succession_fields(Fields& field, Succession& succession) {
+  field.kind_of_file("succession/1");
+  field("old_trust", succession.old_trust_text, Text{kTrustFileSizeLimit});
+  field("new_root", succession.new_root, kHex32);
+  field("claimed_time", succession.claimed_time, kTime);
+  field("reason", succession.reason, kLine);
+}
+
 std::string write_succession_text(const Succession& succession) {
-  return write_text(
-      {succession.old_trust_text, succession.new_root, succession.claimed_time, succession.reason});
+  return canonical_text(succession, succession_fields);
 }
 
 Result<Succession> parse_succession(ByteView file, const std::string& name) {
   CALSEAL_ASSIGN(const Statement statement, read_statement(file, kSuccessionLiteral, kSuccessionSizeLimit,
                                                            Reason::kSuccessionInvalid, name));
-  CALSEAL_ASSIGN(SuccessionText text, parse_canonical_text(statement.signed_bytes, Reason::kSuccessionInvalid,
-                                                           read_fields, write_text, name));
-  CALSEAL_CHECK(check_public_key(text.new_root, name));
-  Result<TrustFile> old_trust = parse_trust_file(view_of(text.old_trust), "", name);
+  CALSEAL_ASSIGN(
+      Succession succession,
+      parse_canonical_text(statement.signed_bytes, Reason::kSuccessionInvalid, succession_fields, name));
+  CALSEAL_CHECK(check_public_key(succession.new_root, name));
+  Result<TrustFile> old_trust = parse_trust_file(view_of(succession.old_trust_text), "", name);
   if (!old_trust) {
     Error error = std::move(old_trust).error();
     error.reason = Reason::kSuccessionInvalid;
     error.place = "/old_trust, " + error.place;
     return fail(std::move(error));
   }
-  CALSEAL_CHECK(check_announcement(*old_trust, text.new_root, name));
-  CALSEAL_CHECK(check_signatures(statement, old_trust->root, text.new_root, name));
-  Succession succession;
   succession.old_trust = *std::move(old_trust);
-  succession.old_trust_text = std::move(text.old_trust);
-  succession.new_root = text.new_root;
-  succession.claimed_time = std::move(text.claimed_time);
-  succession.reason = std::move(text.reason);
+  CALSEAL_CHECK(check_announcement(succession.old_trust, succession.new_root, name));
+  CALSEAL_CHECK(check_signatures(statement, succession.old_trust.root, succession.new_root, name));
   return succession;
 }
 

@@ -17,6 +17,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::string_view kSuccessionLiteral = R"({"calseal":"succession/1",)";
 inline constexpr std::uint64_t kSuccessionSizeLimit = std::uint64_t{640} << 10;  // bytes
 inline constexpr std::size_t kSuccessionStepLimit = 16;  // steps that one check follows
@@ -29,7 +31,8 @@ struct Succession {
   std::string reason;  // line
 };
 
-// The signed text.
+// The signed text: its fields, and as it is written.
+void succession_fields(Fields& field, Succession& succession);
 std::string write_succession_text(const Succession& succession);
 
 // Reads and verifies one step. In this order: size (kFileTooLarge), literal (kTypeWrong), lines, strict and

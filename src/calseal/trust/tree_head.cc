@@ -7,31 +7,21 @@
 namespace calseal {
 namespace {
 
-SignedHead read_fields(JsonObject& object) {
-  SignedHead head;
-  head.root = read_digest(object, "root");
-  head.ledger = read_digest(object, "ledger");
-  head.claimed_time = read_time(object, "claimed_time");
-  head.tree.size = object.integer("size", 1, kJsonIntegerLimit);
-  head.tree.root_hash = read_digest(object, "root_hash");
-  return head;
-}
-
 Result<SignedHead> parse_text(const Statement& statement, const std::string& name) {
-  return parse_canonical_text(statement.signed_bytes, Reason::kTreeHeadInvalid, read_fields,
-                              write_tree_head_text, name);
+  return parse_canonical_text(statement.signed_bytes, Reason::kTreeHeadInvalid, signed_head_fields, name);
 }
 
 }  // namespace
 
-std::string write_tree_head_text(const SignedHead& head) {
-  return canonical_json(json_object({{"calseal", json("tree-head/1")},
-                                     {"root", json_digest(head.root)},
-                                     {"ledger", json_digest(head.ledger)},
-                                     {"claimed_time", json(head.claimed_time)},
-                                     {"size", json(head.tree.size)},
-                                     {"root_hash", json_digest(head.tree.root_hash)}}));
+void signed_head_fields(Fields& field, SignedHead& head) {
+  field.kind_of_file("tree-head/1");
+  field("root", head.root, kDigest);
+  field("ledger", head.ledger, kDigest);
+  field("claimed_time", head.claimed_time, kTime);
+  tree_head_fields(field, head.tree);
 }
+
+std::string write_tree_head_text(const SignedHead& head) { return canonical_text(head, signed_head_fields); }
 
 Result<SignedHead> read_tree_head(ByteView file, const std::string& name) {
   CALSEAL_ASSIGN(const Statement statement,

@@ -16,6 +16,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::string_view kTreeHeadLiteral = R"({"calseal":"tree-head/1",)";
 inline constexpr std::uint64_t kTreeHeadSizeLimit = 4096;  // bytes, signature lines included
 
@@ -27,7 +29,8 @@ struct SignedHead {
   friend bool operator==(const SignedHead&, const SignedHead&) = default;
 };
 
-// The signed text.
+// The signed text: its fields, and as it is written.
+void signed_head_fields(Fields& field, SignedHead& head);
 std::string write_tree_head_text(const SignedHead& head);
 
 // Literal, lines, strict and canonical JSON; nothing is verified (kFileTooLarge, kTypeWrong,

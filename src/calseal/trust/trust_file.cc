@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <array>
 
-#include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/base/utc_time.h"
 #include "calseal/bundle/signed_json.h"
@@ -16,82 +15,17 @@ namespace {
 constexpr std::array<std::string_view, 5> kRoleNames{"author", "ledger", "map-author", "reviewer",
                                                      "withdrawal"};
 
-JsonValue json_key(const TrustedKey& key) {
-  return json_object(
-      {{"id", json_digest(key.id)},
-       {"public_key", json(to_hex(key.public_key.bytes))},
-       {"name", json(key.name)},
-       {"roles", json_array(key.roles, [](Role role) { return json(role_name(role)); })},
-       {"jobs", json_strings(key.jobs)},
-       {"controllers", json_strings(key.controllers)},
-       {"region_maps", json_array(key.region_maps, [](const Sha256& digest) { return json_digest(digest); })},
-       {"valid_from", json(key.valid_from)},
-       {"valid_until", json(key.valid_until)},
-       {"state", json(key.compromised ? "compromised" : "active")}});
-}
-
-JsonValue json_head(const TreeHead& head) {
-  return json_object({{"size", json(head.size)}, {"root_hash", json_digest(head.root_hash)}});
-}
-
-PublicKey read_public_key(JsonObject& object, std::string_view key) {
-  const Bytes bytes = object.hex(key, kPublicKeySize, kPublicKeySize);
-  PublicKey public_key;
-  std::copy(bytes.begin(), bytes.end(), public_key.bytes.begin());
-  return public_key;
-}
-
-std::vector<std::string> read_names(JsonObject& object, std::string_view key) {
-  std::vector<std::string> names;
-  for (const JsonNode& node : object.items(key, kScopeLimit)) names.push_back(read_name(node));
-  return names;
-}
-
-TrustedKey read_key(const JsonNode& node) {
-  JsonObject object(node);
-  TrustedKey key;
-  key.id = read_digest(object, "id");
-  key.public_key = read_public_key(object, "public_key");
-  key.name = read_line(object, "name");
-  for (const JsonNode& role : object.items("roles", kRoleNames.size())) {
-    key.roles.push_back(static_cast<Role>(role.choice({kRoleNames.begin(), kRoleNames.end()})));
-  }
-  key.jobs = read_names(object, "jobs");
-  key.controllers = read_names(object, "controllers");
-  for (const JsonNode& digest : object.items("region_maps", kScopeLimit))
-    key.region_maps.push_back(read_digest(digest));
-  key.valid_from = read_time(object, "valid_from");
-  key.valid_until = read_optional_time(object, "valid_until");
-  key.compromised = object.choice("state", {"active", "compromised"}) == 1;
-  object.done();
-  return key;
-}
-
-TreeHead read_head(const JsonNode& node) {
-  JsonObject object(node);
-  TreeHead head;
-  head.size = object.integer("size", 1, kJsonIntegerLimit);
-  head.root_hash = read_digest(object, "root_hash");
-  object.done();
-  return head;
-}
-
-TrustFile read_fields(JsonObject& object) {
-  TrustFile trust;
-  trust.version = object.integer("version", 1, kJsonIntegerLimit);
-  trust.shop = read_line(object, "shop");
-  trust.root = read_public_key(object, "root");
-  trust.claimed_time = read_time(object, "claimed_time");
-  trust.next_root = read_optional_digest(object, "next_root");
-  for (const JsonNode& head : object.items("ledger_heads", kLedgerHeadLimit))
-    trust.ledger_heads.push_back(read_head(head));
-  if (const auto policy = object.required("policy")) {
-    JsonObject inner(*policy);
-    trust.threshold = inner.integer("threshold", 1, kThresholdLimit);
-    inner.done();
-  }
-  for (const JsonNode& key : object.items("keys", kTrustKeyLimit)) trust.keys.push_back(read_key(key));
-  return trust;
+void key_fields(Fields& field, TrustedKey& key) {
+  field("id", key.id, kDigest);
+  field("public_key", key.public_key, kHex32);
+  field("name", key.name, kLine);
+  field("roles", key.roles, List{Choice{kRoleNames}, kRoleNames.size()});
+  field("jobs", key.jobs, List{kName, kScopeLimit});
+  field("controllers", key.controllers, List{kName, kScopeLimit});
+  field("region_maps", key.region_maps, List{kDigest, kScopeLimit});
+  field("valid_from", key.valid_from, kTime);
+  field("valid_until", key.valid_until, kMaybeTime);
+  field("state", key.compromised, Choice{"active", "compromised"});
 }
 
 tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
@@ -168,23 +102,27 @@ const TrustedKey* TrustFile::find(const KeyId& id) const {
   return it == keys.end() ? nullptr : &*it;
 }
 
-std::string write_trust_text(const TrustFile& trust) {
-  return canonical_json(json_object({{"calseal", json("trust/1")},
-                                     {"version", json(trust.version)},
-                                     {"shop", json(trust.shop)},
-                                     {"root", json(to_hex(trust.root.bytes))},
-                                     {"claimed_time", json(trust.claimed_time)},
-                                     {"next_root", json_digest(trust.next_root)},
-                                     {"ledger_heads", json_array(trust.ledger_heads, json_head)},
-                                     {"policy", json_object({{"threshold", json(trust.threshold)}})},
-                                     {"keys", json_array(trust.keys, json_key)}}));
+void trust_fields(Fields& field, TrustFile& trust) {
+  field.kind_of_file("trust/1");
+  field("version", trust.version, Integer{1});
+  field("shop", trust.shop, kLine);
+  field("root", trust.root, kHex32);
+  field("claimed_time", trust.claimed_time, kTime);
+  field("next_root", trust.next_root, kMaybeDigest);
+  field("ledger_heads", trust.ledger_heads, List{Record{tree_head_fields}, kLedgerHeadLimit});
+  field.object("policy", [&](Fields& policy) {
+    policy("threshold", trust.threshold, Integer{1, kThresholdLimit});
+  });
+  field("keys", trust.keys, List{Record{key_fields}, kTrustKeyLimit});
 }
+
+std::string write_trust_text(const TrustFile& trust) { return canonical_text(trust, trust_fields); }
 
 Result<TrustFile> parse_trust_file(ByteView file, std::string_view stated_root, const std::string& name) {
   CALSEAL_ASSIGN(const Statement statement,
                  read_statement(file, kTrustLiteral, kTrustFileSizeLimit, Reason::kTrustInvalid, name));
-  CALSEAL_ASSIGN(TrustFile trust, parse_canonical_text(statement.signed_bytes, Reason::kTrustInvalid,
-                                                       read_fields, write_trust_text, name));
+  CALSEAL_ASSIGN(TrustFile trust,
+                 parse_canonical_text(statement.signed_bytes, Reason::kTrustInvalid, trust_fields, name));
   CALSEAL_CHECK(check_public_key(trust.root, name));
   if (!stated_root.empty()) CALSEAL_CHECK(check_stated_root({trust.root}, stated_root, name));
   const KeyId root_id = compute_key_id(trust.root);

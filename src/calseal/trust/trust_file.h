@@ -16,6 +16,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::string_view kTrustLiteral = R"({"calseal":"trust/1",)";
 inline constexpr std::uint64_t kTrustFileSizeLimit = std::uint64_t{256}
                                                      << 10;  // bytes, signature lines included
@@ -62,7 +64,8 @@ struct TrustFile {
 Status check_stated_root(const std::vector<PublicKey>& roots, std::string_view stated,
                          const std::string& name);
 
-// The signed text.
+// The signed text: its fields, and as it is written.
+void trust_fields(Fields& field, TrustFile& trust);
 std::string write_trust_text(const TrustFile& trust);
 
 // Reads and verifies a trust file. In this order: size (kFileTooLarge), literal (kTypeWrong), lines, strict

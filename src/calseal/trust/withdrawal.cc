@@ -12,32 +12,6 @@ namespace {
 
 constexpr std::array<std::string_view, 4> kClassNames{"commercial", "error", "replaced", "safety"};
 
-WithdrawalNotice read_notice(const JsonNode& node) {
-  JsonObject object(node);
-  WithdrawalNotice notice;
-  notice.revision = read_digest(object, "revision");
-  notice.job = read_name(object, "job");
-  notice.controller = read_name(object, "controller");
-  notice.kind =
-      static_cast<WithdrawalClass>(object.choice("class", {kClassNames.begin(), kClassNames.end()}));
-  notice.go_back = object.choice("action", {"do-not-write", "go-back"}) == 1;
-  notice.go_to = read_optional_digest(object, "go_to");
-  notice.text = read_line(object, "text");
-  object.done();
-  return notice;
-}
-
-WithdrawalList read_fields(JsonObject& object) {
-  WithdrawalList list;
-  list.root = read_digest(object, "root");
-  list.number = object.integer("number", 1, kJsonIntegerLimit);
-  list.claimed_time = read_time(object, "claimed_time");
-  list.fresh_until = read_time(object, "fresh_until");
-  for (const JsonNode& notice : object.items("notices", kNoticeLimit))
-    list.notices.push_back(read_notice(notice));
-  return list;
-}
-
 tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
                               std::string expected) {
   return fail({Reason::kWithdrawalsInvalid, name, std::move(place), std::move(found), std::move(expected),
@@ -63,14 +37,23 @@ Status check_consistency(const WithdrawalList& list, const std::string& name) {
 
 }  // namespace
 
-JsonValue json_notice(const WithdrawalNotice& notice) {
-  return json_object({{"revision", json_digest(notice.revision)},
-                      {"job", json(notice.job)},
-                      {"controller", json(notice.controller)},
-                      {"class", json(withdrawal_class_name(notice.kind))},
-                      {"action", json(notice.go_back ? "go-back" : "do-not-write")},
-                      {"go_to", json_digest(notice.go_to)},
-                      {"text", json(notice.text)}});
+void notice_fields(Fields& field, WithdrawalNotice& notice) {
+  field("revision", notice.revision, kDigest);
+  field("job", notice.job, kName);
+  field("controller", notice.controller, kName);
+  field("class", notice.kind, Choice{kClassNames});
+  field("action", notice.go_back, Choice{"do-not-write", "go-back"});
+  field("go_to", notice.go_to, kMaybeDigest);
+  field("text", notice.text, kLine);
+}
+
+void withdrawal_fields(Fields& field, WithdrawalList& list) {
+  field.kind_of_file("withdrawal/1");
+  field("root", list.root, kDigest);
+  field("number", list.number, Integer{1});
+  field("claimed_time", list.claimed_time, kTime);
+  field("fresh_until", list.fresh_until, kTime);
+  field("notices", list.notices, List{Record{notice_fields}, kNoticeLimit});
 }
 
 std::string_view withdrawal_class_name(WithdrawalClass value) {
@@ -85,21 +68,16 @@ const WithdrawalNotice* WithdrawalList::find(const Sha256& revision) const {
 }
 
 std::string write_withdrawal_text(const WithdrawalList& list) {
-  return canonical_json(json_object({{"calseal", json("withdrawal/1")},
-                                     {"root", json_digest(list.root)},
-                                     {"number", json(list.number)},
-                                     {"claimed_time", json(list.claimed_time)},
-                                     {"fresh_until", json(list.fresh_until)},
-                                     {"notices", json_array(list.notices, json_notice)}}));
+  return canonical_text(list, withdrawal_fields);
 }
 
 Result<WithdrawalList> parse_withdrawals(ByteView file, const TrustFile& trust, const std::string& name) {
   CALSEAL_ASSIGN(const Statement statement, read_statement(file, kWithdrawalLiteral, kWithdrawalSizeLimit,
                                                            Reason::kWithdrawalsInvalid, name));
   CALSEAL_ASSIGN(const Signers signers, verify_statement(statement, trust, name));
-  CALSEAL_ASSIGN(WithdrawalList list,
-                 parse_canonical_text(statement.signed_bytes, Reason::kWithdrawalsInvalid, read_fields,
-                                      write_withdrawal_text, name));
+  CALSEAL_ASSIGN(
+      WithdrawalList list,
+      parse_canonical_text(statement.signed_bytes, Reason::kWithdrawalsInvalid, withdrawal_fields, name));
   CALSEAL_CHECK(check_consistency(list, name));
   const KeyId root = compute_key_id(trust.root);
   if (list.root != root)

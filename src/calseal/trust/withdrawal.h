@@ -18,6 +18,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::string_view kWithdrawalLiteral = R"({"calseal":"withdrawal/1",)";
 inline constexpr std::uint64_t kWithdrawalSizeLimit = std::uint64_t{4} << 20;  // bytes
 inline constexpr std::size_t kNoticeLimit = 4096;
@@ -48,10 +50,9 @@ struct WithdrawalList {
   const WithdrawalNotice* find(const Sha256& revision) const;
 };
 
-// A notice as it stands in the list, and in --json output.
-JsonValue json_notice(const WithdrawalNotice& notice);
-
-// The signed text.
+// The signed text: its fields, and as it is written.
+void notice_fields(Fields& field, WithdrawalNotice& notice);
+void withdrawal_fields(Fields& field, WithdrawalList& list);
 std::string write_withdrawal_text(const WithdrawalList& list);
 
 // In this order: size (kFileTooLarge), literal (kTypeWrong), lines (kWithdrawalsInvalid); every signer known

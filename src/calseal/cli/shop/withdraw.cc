@@ -225,7 +225,9 @@ int run_withdraw(const WithdrawOptions& options, const Console& console) {
                                   {"ways_back", json(done->ways_back)},
                                   {"kept", json(done->kept)},
                                   {"unread", json(done->unread.size())},
-                                  {"notices", json_array(list.notices, json_notice)}}));
+                                  {"notices", json_array(list.notices, [](const WithdrawalNotice& notice) {
+                                     return record_json(notice, notice_fields);
+                                   })}}));
   return 0;
 }
 

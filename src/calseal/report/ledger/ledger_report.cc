@@ -1,6 +1,7 @@
 #include "calseal/report/ledger/ledger_report.h"
 
 #include <algorithm>
+#include <array>
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
@@ -10,19 +11,9 @@ namespace calseal {
 namespace {
 
 std::string detail_state_text(DetailState state) {
-  switch (state) {
-    case DetailState::kPresent:
-      return "present";
-    case DetailState::kErased:
-      return "erased on request";
-    case DetailState::kMissing:
-      return "missing";
-    case DetailState::kDamaged:
-      return "damaged";
-    case DetailState::kDiffers:
-      return "differs";
-  }
-  return "";
+  constexpr std::array<std::string_view, 5> kWords{"present", "erased on request", "missing", "damaged",
+                                                   "differs"};
+  return std::string(kWords[static_cast<std::size_t>(state)]);
 }
 
 std::string detail_state_code(DetailState state) {
@@ -156,7 +147,7 @@ JsonValue ledger_record_json(const LedgerRecord& record, const LedgerReport::Tim
                    {"witnessed_time", json(time.time)},
                    {"details", json(detail_state_code(record.detail_state))}});
   if (record.detail_state == DetailState::kPresent)
-    value.members.emplace_back("facts", ledger_facts_json(record.detail.facts));
+    value.members.emplace_back("facts", record_json(record.detail.facts, ledger_facts_fields));
   return value;
 }
 

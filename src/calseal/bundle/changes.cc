@@ -9,26 +9,7 @@
 namespace calseal {
 namespace {
 
-void write_change(JsonText& text, const Change& change) {
-  text.object([&] {
-    text.member("memory", change.place.memory);
-    text.member("start", address_text(change.place.range.begin));
-    text.member("size", change.place.range.size());
-    text.member("region", change.region);
-    text.member("option", change.option);
-  });
-}
-
-Change read_change(const JsonNode& node) {
-  JsonObject object(node);
-  Change change;
-  change.place.memory = read_name(object, "memory");
-  change.place.range = read_range(object);
-  change.region = read_line(object, "region");
-  change.option = read_optional_name(object, "option");
-  object.done();
-  return change;
-}
+constexpr Record kChange{change_fields};
 
 // The fields of a text, item by item, never as one tree.
 Result<std::vector<Change>> read_changes(std::string_view text, const std::string& name) {
@@ -38,7 +19,7 @@ Result<std::vector<Change>> read_changes(std::string_view text, const std::strin
   JsonDocument items(text, name);
   const auto take = [&](const JsonTree& tree, JsonTree::Index item) {
     if (!items.ok() || changes.size() == kChangeLimit) return;
-    changes.push_back(read_change(JsonNode(items, tree, item)));
+    changes.push_back(read_record(JsonNode(items, tree, item), change_fields));
   };
   CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse_list(text, name, {"changes", kNames, take}));
   JsonDocument document(text, name);
@@ -58,7 +39,7 @@ Status check_written(ByteView bytes, const std::vector<Change>& changes, const s
   comparison.take(R"({"calseal":"changes/1","changes":[)");
   JsonText text;
   for (const Change& change : changes) {
-    write_change(text, change);
+    kChange.write(text, change);
     comparison.take(text.text());
     text.clear();
     if (&change != &changes.back()) comparison.take(",");
@@ -87,11 +68,17 @@ Status check_order(const std::vector<Change>& changes, const std::string& name) 
 
 }  // namespace
 
+void change_fields(Fields& field, Change& change) {
+  place_fields(field, change.place);
+  field("region", change.region, kLine);
+  field("option", change.option, kMaybeName);
+}
+
 std::string write_changes(const std::vector<Change>& changes) {
   JsonText text;
   text.object([&] {
     text.member("calseal", "changes/1");
-    text.array("changes", changes, [&](const Change& change) { write_change(text, change); });
+    text.array("changes", changes, [&](const Change& change) { kChange.write(text, change); });
   });
   return text.take();
 }

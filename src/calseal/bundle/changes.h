@@ -24,7 +24,8 @@ struct Change {
   friend bool operator==(const Change&, const Change&) = default;
 };
 
-// The one canonical text.
+// The one canonical text: the fields of each change, and as it is written.
+void change_fields(Fields& field, Change& change);
 std::string write_changes(const std::vector<Change>& changes);
 
 // kTypeWrong, json-*, kJsonNotCanonical, then kManifestInvalid when the ranges of one memory do not stand

@@ -17,6 +17,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::uint64_t kManifestSizeLimit = std::uint64_t{1} << 20;  // bytes
 inline constexpr std::uint64_t kBundleSizeLimit = (std::uint64_t{1} << 31) - 1;
 inline constexpr std::size_t kBundleEntryLimit = 4096;  // manifest and signatures included
@@ -181,7 +183,9 @@ struct Manifest {
   const ManifestEntry* find_entry(std::string_view name) const;
 };
 
-// The one canonical text.
+// The one canonical text: its fields, and as it is written.
+void place_fields(Fields& field, NamedRange& place);
+void manifest_fields(Fields& field, Manifest& manifest);
 std::string write_manifest(const Manifest& manifest);
 
 // In this order: literal (kTypeWrong), format number (kFormatUnknown), strict JSON and fields (json-*),

@@ -9,6 +9,14 @@
 namespace calseal {
 namespace {
 
+void member_fields(Fields& field, SetMember& member) {
+  field("controller", member.controller, kName);
+  field("base", member.base, Integer{1, kBaseLimit});
+  field("sequence", member.sequence, Integer{1, kSequenceLimit});
+  field("map_digest", member.map_digest, kDigest);
+  field("pinned", member.pinned, kDigest);
+}
+
 Status check_members(const SetDescriptor& set, const std::string& name) {
   const auto refuse = [&name](const std::string& place, std::string found, std::string expected) {
     return fail({Reason::kManifestInvalid, name, place, std::move(found), std::move(expected),
@@ -40,21 +48,15 @@ const SetMember* SetDescriptor::find(std::string_view controller) const {
   return it == members.end() ? nullptr : &*it;
 }
 
-std::string write_set(const SetDescriptor& set) {
-  return canonical_json(json_object(
-      {{"calseal", json("set/1")},
-       {"job", json(set.job)},
-       {"members", json_array(set.members,
-                              [](const SetMember& member) {
-                                return json_object({{"controller", json(member.controller)},
-                                                    {"base", json(member.base)},
-                                                    {"sequence", json(member.sequence)},
-                                                    {"map_digest", json_digest(member.map_digest)},
-                                                    {"pinned", json_digest(member.pinned)}});
-                              })},
-       {"write_order", json_strings(set.write_order)},
-       {"drivable_between", json(set.drivable_between)}}));
+void set_fields(Fields& field, SetDescriptor& set) {
+  field.kind_of_file("set/1");
+  field("job", set.job, kName);
+  field("members", set.members, List{Record{member_fields}, kSetMemberLimit});
+  field("write_order", set.write_order, List{kName, kSetMemberLimit});
+  field("drivable_between", set.drivable_between, kBoolean);
 }
+
+std::string write_set(const SetDescriptor& set) { return canonical_text(set, set_fields); }
 
 Result<SetDescriptor> parse_set(ByteView bytes, const std::string& name) {
   if (bytes.size() > kSetSizeLimit) {
@@ -62,29 +64,7 @@ Result<SetDescriptor> parse_set(ByteView bytes, const std::string& name) {
                  "at most " + grouped(kSetSizeLimit) + " bytes", "do not use this file"});
   }
   CALSEAL_CHECK(check_kind(bytes, kSetLiteral, name));
-  CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(text_of(bytes), name));
-  JsonDocument document(text_of(bytes), name);
-  JsonObject top(JsonNode(document, tree));
-  SetDescriptor set;
-  top.text("calseal");
-  set.job = read_name(top, "job");
-  for (const JsonNode& node : top.items("members", kSetMemberLimit)) {
-    JsonObject object(node);
-    SetMember member;
-    member.controller = read_name(object, "controller");
-    member.base = object.integer("base", 1, kBaseLimit);
-    member.sequence = object.integer("sequence", 1, kSequenceLimit);
-    member.map_digest = read_digest(object, "map_digest");
-    member.pinned = read_digest(object, "pinned");
-    object.done();
-    set.members.push_back(std::move(member));
-  }
-  for (const JsonNode& node : top.items("write_order", kSetMemberLimit))
-    set.write_order.push_back(read_name(node));
-  set.drivable_between = top.boolean("drivable_between");
-  top.done();
-  if (!document.ok()) return fail(document.error());
-  CALSEAL_CHECK(check_canonical(bytes, write_set(set), name));
+  CALSEAL_ASSIGN(SetDescriptor set, read_canonical(bytes, set_fields, name));
   CALSEAL_CHECK(check_members(set, name));
   return set;
 }

@@ -13,6 +13,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::string_view kSetName = "set.json";
 inline constexpr std::string_view kSetLiteral = R"({"calseal":"set/1",)";
 inline constexpr std::size_t kSetMemberLimit = 16;
@@ -37,7 +39,8 @@ struct SetDescriptor {
   const SetMember* find(std::string_view controller) const;
 };
 
-// The one canonical text.
+// The one canonical text: its fields, and as it is written.
+void set_fields(Fields& field, SetDescriptor& set);
 std::string write_set(const SetDescriptor& set);
 
 // kTypeWrong, json-*, kJsonNotCanonical, then kManifestInvalid when members or write order do not fit

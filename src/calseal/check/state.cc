@@ -2,7 +2,6 @@
 
 #include <algorithm>
 
-#include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/signed_json.h"
@@ -18,149 +17,55 @@ tl::unexpected<Error> damaged(const std::string& name, std::string place, std::s
                "put the file aside; a new state begins with the next bundle that is accepted"});
 }
 
-JsonValue json_digests(const std::vector<Sha256>& digests) {
-  return json_array(digests, [](const Sha256& digest) { return json_digest(digest); });
+void accepted_fields(Fields& field, AcceptedRevision& accepted) {
+  field("base", accepted.base, Integer{1, kBaseLimit});
+  field("sequence", accepted.sequence, Integer{1, kSequenceLimit});
+  field("revision", accepted.revision, kDigest);
+  field("map", accepted.map, kDigest);
+  field("reviewed", accepted.reviewed, kBoolean);
+  field("keys", accepted.keys, List{kDigest, kSignatureLimit});
 }
 
-JsonValue json_kept(const KeptRevision& kept) {
-  return json_object({{"base", json(kept.base)},
-                      {"sequence", json(kept.sequence)},
-                      {"revision", json_digest(kept.revision)},
-                      {"map", json_digest(kept.map)},
-                      {"reviewed", json(kept.reviewed)},
-                      {"keys", json_digests(kept.keys)},
-                      {"set", json_digest(kept.set)},
-                      {"returns", json_digests(kept.returns)}});
+void kept_fields(Fields& field, KeptRevision& kept) {
+  accepted_fields(field, kept);
+  field("set", kept.set, kMaybeDigest);
+  field("returns", kept.returns, List{kDigest, kReturnLimit});
 }
 
-JsonValue json_way_back(const AcceptedRevision& way_back) {
-  return json_object({{"base", json(way_back.base)},
-                      {"sequence", json(way_back.sequence)},
-                      {"revision", json_digest(way_back.revision)},
-                      {"map", json_digest(way_back.map)},
-                      {"reviewed", json(way_back.reviewed)},
-                      {"keys", json_digests(way_back.keys)}});
+void job_fields(Fields& field, JobState& job) {
+  field("job", job.job, kName);
+  field("controller", job.controller, kName);
+  field("revisions", job.revisions, List{Record{kept_fields}, kKeptRevisionLimit});
+  field("ways_back", job.ways_back, List{Record{accepted_fields}, kWayBackLimit});
 }
 
-JsonValue json_job(const JobState& job) {
-  return json_object({{"job", json(job.job)},
-                      {"controller", json(job.controller)},
-                      {"revisions", json_array(job.revisions, json_kept)},
-                      {"ways_back", json_array(job.ways_back, json_way_back)}});
+void list_fields(Fields& field, RememberedList& list) {
+  field("number", list.number, Integer{1});
+  field("list", list.list, kDigest);
+  field("keys", list.keys, List{kDigest, kSignatureLimit});
+  field("notices", list.notices, List{kDigest, kNoticeLimit});
+  field("dropped", list.dropped, List{kDigest, kStateDroppedLimit});
 }
 
-JsonValue json_list(const RememberedList& list) {
-  return json_object({{"number", json(list.number)},
-                      {"list", json_digest(list.list)},
-                      {"keys", json_digests(list.keys)},
-                      {"notices", json_digests(list.notices)},
-                      {"dropped", json_digests(list.dropped)}});
+void root_fields(Fields& field, RootState& root) {
+  field("root", root.root, kDigest);
+  field("next", root.next, kMaybeDigest);
+  field("trust_version", root.trust_version, Integer{1});
+  field("trust", root.trust, kDigest);
+  field("compromised", root.compromised, List{kDigest, kStateCompromisedLimit});
+  field("withdrawals", root.withdrawals, List{Record{list_fields}, kStateListLimit});
+  field("jobs", root.jobs, List{Record{job_fields}, kStateJobLimit});
 }
 
-JsonValue json_root(const RootState& root) {
-  return json_object({{"root", json_digest(root.root)},
-                      {"next", json_digest(root.next)},
-                      {"trust_version", json(root.trust_version)},
-                      {"trust", json_digest(root.trust)},
-                      {"compromised", json_digests(root.compromised)},
-                      {"withdrawals", json_array(root.withdrawals, json_list)},
-                      {"jobs", json_array(root.jobs, json_job)}});
-}
-
-std::vector<Sha256> read_digests(JsonObject& object, std::string_view key, std::size_t limit) {
-  std::vector<Sha256> digests;
-  for (const JsonNode& node : object.items(key, limit)) digests.push_back(read_digest(node));
-  return digests;
-}
-
-void read_accepted(JsonObject& object, AcceptedRevision& accepted) {
-  accepted.base = object.integer("base", 1, kBaseLimit);
-  accepted.sequence = object.integer("sequence", 1, kSequenceLimit);
-  accepted.revision = read_digest(object, "revision");
-  accepted.map = read_digest(object, "map");
-  accepted.reviewed = object.boolean("reviewed");
-  accepted.keys = read_digests(object, "keys", kSignatureLimit);
-}
-
-KeptRevision read_kept(const JsonNode& node) {
-  JsonObject object(node);
-  KeptRevision kept;
-  read_accepted(object, kept);
-  kept.set = read_optional_digest(object, "set");
-  kept.returns = read_digests(object, "returns", kReturnLimit);
-  object.done();
-  return kept;
-}
-
-AcceptedRevision read_way_back(const JsonNode& node) {
-  JsonObject object(node);
-  AcceptedRevision way_back;
-  read_accepted(object, way_back);
-  object.done();
-  return way_back;
-}
-
-JobState read_job(const JsonNode& node) {
-  JsonObject object(node);
-  JobState job;
-  job.job = read_name(object, "job");
-  job.controller = read_name(object, "controller");
-  for (const JsonNode& one : object.items("revisions", kKeptRevisionLimit))
-    job.revisions.push_back(read_kept(one));
-  for (const JsonNode& one : object.items("ways_back", kWayBackLimit))
-    job.ways_back.push_back(read_way_back(one));
-  object.done();
-  return job;
-}
-
-RememberedList read_list(const JsonNode& node) {
-  JsonObject object(node);
-  RememberedList list;
-  list.number = object.integer("number", 1, kJsonIntegerLimit);
-  list.list = read_digest(object, "list");
-  list.keys = read_digests(object, "keys", kSignatureLimit);
-  list.notices = read_digests(object, "notices", kNoticeLimit);
-  list.dropped = read_digests(object, "dropped", kStateDroppedLimit);
-  object.done();
-  return list;
-}
-
-RootState read_root(const JsonNode& node) {
-  JsonObject object(node);
-  RootState root;
-  root.root = read_digest(object, "root");
-  root.next = read_optional_digest(object, "next");
-  root.trust_version = object.integer("trust_version", 1, kJsonIntegerLimit);
-  root.trust = read_digest(object, "trust");
-  root.compromised = read_digests(object, "compromised", kStateCompromisedLimit);
-  for (const JsonNode& list : object.items("withdrawals", kStateListLimit))
-    root.withdrawals.push_back(read_list(list));
-  for (const JsonNode& job : object.items("jobs", kStateJobLimit)) root.jobs.push_back(read_job(job));
-  object.done();
-  return root;
-}
-
-CheckerState read_fields(const JsonNode& node) {
-  JsonObject object(node);
-  CheckerState state;
-  object.text("calseal");
-  state.last_time = read_optional_time(object, "last_time");
-  for (const JsonNode& map : object.items("maps", kStateMapLimit)) {
-    const std::string text = map.text(kRegionMapSizeLimit);
-    state.maps.emplace_back(text.begin(), text.end());
+// A region map's file, as it is.
+struct MapText {
+  void read(const JsonNode& node, Bytes& map) const {
+    const std::string text = node.text(kRegionMapSizeLimit);
+    map.assign(text.begin(), text.end());
   }
-  for (const JsonNode& root : object.items("roots", kStateRootLimit)) state.roots.push_back(read_root(root));
-  object.done();
-  return state;
-}
-
-std::string first_line(const CheckerState& state) {
-  return canonical_json(
-      json_object({{"calseal", json("state/1")},
-                   {"last_time", json(state.last_time)},
-                   {"maps", json_array(state.maps, [](const Bytes& map) { return json(text_of(map)); })},
-                   {"roots", json_array(state.roots, json_root)}}));
-}
+  void write(JsonText& text, const Bytes& map) const { text.value(text_of(map)); }
+  void describe(JsonText& schema) const { Text{kRegionMapSizeLimit}.describe(schema); }
+};
 
 template <typename List, typename Key>
 bool is_ascending(const List& list, Key key) {
@@ -285,8 +190,15 @@ JobState& RootState::entry(const std::string& job, const std::string& controller
   return *jobs.insert(it, std::move(fresh));
 }
 
+void state_fields(Fields& field, CheckerState& state) {
+  field.kind_of_file("state/1");
+  field("last_time", state.last_time, kMaybeTime);
+  field("maps", state.maps, List{MapText{}, kStateMapLimit});
+  field("roots", state.roots, List{Record{root_fields}, kStateRootLimit});
+}
+
 std::string write_state(const CheckerState& state) {
-  const std::string line = first_line(state);
+  const std::string line = canonical_text(state, state_fields);
   return line + "\n" + digest_text(compute_sha256(view_of(line))) + "\n";
 }
 
@@ -305,17 +217,15 @@ Result<CheckerState> parse_state(ByteView file, const std::string& name) {
   if (text.substr(end + 1) != sum + "\n") {
     return damaged(name, "line 2", "\"" + printable(text.substr(end + 1), 80) + "\"", sum);
   }
-  const auto unreadable = [&](Error error) {
+  Result<CheckerState> state = parse_fields(line, state_fields, name);
+  if (!state) {
+    Error error = std::move(state).error();
     error.reason = Reason::kStateDamaged;
     return fail(std::move(error));
-  };
-  const auto tree = JsonTree::parse(line, name);
-  if (!tree) return unreadable(tree.error());
-  JsonDocument document(line, name);
-  CheckerState state = read_fields(JsonNode(document, *tree));
-  if (!document.ok()) return unreadable(document.error());
-  if (first_line(state) != line) return damaged(name, "line 1", "another text", "the canonical text");
-  if (!is_consistent(state)) return damaged(name, "line 1", "fields that contradict", "what calseal writes");
+  }
+  if (canonical_text(*state, state_fields) != line)
+    return damaged(name, "line 1", "another text", "the canonical text");
+  if (!is_consistent(*state)) return damaged(name, "line 1", "fields that contradict", "what calseal writes");
   return state;
 }
 

@@ -20,6 +20,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::string_view kStateLiteral = R"({"calseal":"state/1",)";
 inline constexpr std::uint64_t kStateSizeLimit = std::uint64_t{8} << 20;  // bytes
 inline constexpr std::size_t kStateRootLimit = 64;
@@ -107,6 +109,7 @@ struct CheckerState {
 std::vector<Sha256> maps_needed(const CheckerState& state);
 
 // One line of canonical JSON, and a second line with its SHA-256 against accidental damage.
+void state_fields(Fields& field, CheckerState& state);
 std::string write_state(const CheckerState& state);
 
 // kStateDamaged for anything else than what write_state() writes.

@@ -4,8 +4,6 @@
 #include <map>
 
 #include "calseal/base/file.h"
-#include "calseal/base/json_reader.h"
-#include "calseal/base/json_write.h"
 #include "calseal/base/range_set.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
@@ -28,89 +26,63 @@ void read_kind(JsonObject& top) {
                "\"" + printable(kind, 60) + "\"", "\"" + std::string(kFormat) + "\"");
 }
 
-std::vector<JsonNode> optional_items(JsonObject& object, std::string_view key, std::size_t limit) {
-  const auto node = object.optional(key);
-  return node ? node->items(limit) : std::vector<JsonNode>();
-}
-
-std::vector<std::string> read_names(JsonObject& object, std::string_view key) {
-  std::vector<std::string> names;
-  for (const JsonNode& node : optional_items(object, key, kOptionListLimit)) {
-    names.push_back(read_name(node));
-    if (std::count(names.begin(), names.end(), names.back()) > 1)
-      node.refuse(Reason::kJsonValue, "\"" + names.back() + "\" again", "each name once");
-  }
-  return names;
-}
-
-std::vector<std::string> read_lines(JsonObject& object, std::string_view key) {
-  std::vector<std::string> lines;
-  for (const JsonNode& node : optional_items(object, key, kOptionListLimit)) lines.push_back(read_line(node));
-  return lines;
-}
-
-std::string read_prose(JsonObject& object, std::string_view key) {
-  const auto node = object.optional(key);
-  return node ? node->text(kProseLimit) : std::string();
-}
-
-OptionConditions read_conditions(JsonObject& top, std::string_view key) {
-  const auto node = top.optional(key);
-  if (!node) return {};
-  JsonObject object(*node);
-  OptionConditions conditions{read_names(object, "options"), read_names(object, "fuel"),
-                              read_names(object, "hardware")};
-  object.done();
-  return conditions;
-}
-
-OptionEdit read_edit(const JsonNode& node) {
-  JsonObject object(node);
-  OptionEdit edit;
-  if (object.has("item")) {
-    // The name of an item may be one of a repetition, like "curve[3]".
-    edit.item = object.text("item", kLineLimit);
-    if (object.has("offset")) edit.at = object.integer("offset", 0, kAddressLimit - 1);
-  } else {
-    edit.memory = read_name(object, "memory");
-    edit.at = object.address("at");
-  }
-  edit.before = object.hex("before", 1, kEditBytesLimit);
-  edit.after = object.hex("after", 1, kEditBytesLimit);
-  object.done();
-  if (node.document().ok() && edit.before.size() != edit.after.size()) {
-    node.refuse(Reason::kOptionInvalid,
-                bytes_text(edit.before.size()) + " before, " + bytes_text(edit.after.size()) + " after",
-                "as many bytes after as before");
-  }
-  return edit;
-}
-
-void read_family(JsonObject& top, Option& option) {
-  const auto node = top.required("family");
-  if (!node) return;
-  JsonObject object(*node);
-  option.controller = read_name(object, "controller");
-  option.region_map = read_name(object, "region_map");
-  if (object.has("digest")) option.map_digest = read_digest(object, "digest");
-  object.done();
-  option.software_numbers = read_lines(top, "software_numbers");
-}
-
-void read_edits(JsonObject& top, Option& option) {
-  const auto list = top.required("edits");
-  if (!list) return;
-  std::uint64_t total = 0;
-  for (const JsonNode& node : list->items(kOptionEditLimit)) {
-    option.edits.push_back(read_edit(node));
-    total += option.edits.back().after.size();
-    if (total > kOptionByteLimit) {
-      node.refuse(Reason::kJsonValue, grouped(total) + " bytes of edits up to this one",
-                  "at most " + grouped(kOptionByteLimit));
-      return;
+// Names, each once; all of them may be missing.
+struct Names : List<Name> {
+  void read(const JsonNode& node, std::vector<std::string>& names) const {
+    for (const JsonNode& item : node.items(limit)) {
+      kind.read(item, names.emplace_back());
+      if (std::count(names.begin(), names.end(), names.back()) > 1)
+        item.refuse(Reason::kJsonValue, "\"" + names.back() + "\" again", "each name once");
     }
   }
+};
+constexpr Names kNames{{kName, kOptionListLimit}};
+constexpr List kLines{kLine, kOptionListLimit};
+constexpr Text kProse{kProseLimit};
+constexpr Hex kEditBytes{1, kEditBytesLimit};
+
+void conditions_fields(Fields& field, OptionConditions& conditions) {
+  field.may_lack("options", conditions.options, kNames);
+  field.may_lack("fuel", conditions.fuel, kNames);
+  field.may_lack("hardware", conditions.hardware, kNames);
 }
+
+void edit_fields(Fields& field, OptionEdit& edit) {
+  field.either(
+      "item", !edit.item.empty(),
+      [&](Fields& of_item) {
+        // The name of an item may be one of a repetition, like "curve[3]".
+        of_item("item", edit.item, Text{kLineLimit});
+        of_item.may_lack("offset", edit.at, Integer{0, kAddressLimit - 1});
+      },
+      [&](Fields& of_memory) {
+        of_memory("memory", edit.memory, kName);
+        of_memory("at", edit.at, kAddress);
+      });
+  field("before", edit.before, kEditBytes);
+  field("after", edit.after, kEditBytes);
+}
+
+// Edits of equal lengths before and after, not too large together.
+struct Edits : List<Record<OptionEdit>> {
+  void read(const JsonNode& node, std::vector<OptionEdit>& edits) const {
+    std::uint64_t total = 0;
+    for (const JsonNode& item : node.items(limit)) {
+      OptionEdit& edit = edits.emplace_back();
+      kind.read(item, edit);
+      if (node.document().ok() && edit.before.size() != edit.after.size()) {
+        item.refuse(Reason::kOptionInvalid,
+                    bytes_text(edit.before.size()) + " before, " + bytes_text(edit.after.size()) + " after",
+                    "as many bytes after as before");
+      }
+      total += edit.after.size();
+      if (total > kOptionByteLimit) {
+        return item.refuse(Reason::kJsonValue, grouped(total) + " bytes of edits up to this one",
+                           "at most " + grouped(kOptionByteLimit));
+      }
+    }
+  }
+};
 
 // What an option says about itself; what it says about an image is judged where there is one.
 void judge_alone(const JsonNode& top, const Option& option) {
@@ -140,22 +112,25 @@ void judge_alone(const JsonNode& top, const Option& option) {
   }
 }
 
-JsonValue conditions_json(const OptionConditions& conditions) {
-  return json_object({{"options", json_strings(conditions.options)},
-                      {"fuel", json_strings(conditions.fuel)},
-                      {"hardware", json_strings(conditions.hardware)}});
-}
-
-JsonValue edit_json(const OptionEdit& edit) {
-  JsonValue value = edit.item.empty()
-                        ? json_object({{"memory", json(edit.memory)}, {"at", json(address_text(edit.at))}})
-                        : json_object({{"item", json(edit.item)}, {"offset", json(edit.at)}});
-  value.members.emplace_back("before", json(to_hex(edit.before)));
-  value.members.emplace_back("after", json(to_hex(edit.after)));
-  return value;
-}
-
 }  // namespace
+
+void option_fields(Fields& field, Option& option) {
+  field.kind_of_file(kFormat);
+  field("name", option.name, kName);
+  field("title", option.title, kLine);
+  field.may_lack("purpose", option.purpose, kProse);
+  field.object("family", [&](Fields& family) {
+    family("controller", option.controller, kName);
+    family("region_map", option.region_map, kName);
+    family.optional("digest", option.map_digest, kDigest);
+  });
+  field.may_lack("software_numbers", option.software_numbers, kLines);
+  field.may_lack("requires", option.requires_also, Record{conditions_fields});
+  field.may_lack("excludes", option.excludes, Record{conditions_fields});
+  field.may_lack("cautions", option.cautions, kLines);
+  field.may_lack("note", option.note, kProse);
+  field("edits", option.edits, Edits{{Record{edit_fields}, kOptionEditLimit}});
+}
 
 Result<OptionFile> parse_option(Bytes text, const std::string& file) {
   if (text.empty())
@@ -171,18 +146,8 @@ Result<OptionFile> parse_option(Bytes text, const std::string& file) {
   read_kind(top);
   if (!document.ok()) return fail(document.error());
   OptionFile out;
-  Option& option = out.option;
-  option.name = read_name(top, "name");
-  option.title = read_line(top, "title");
-  option.purpose = read_prose(top, "purpose");
-  read_family(top, option);
-  option.requires_also = read_conditions(top, "requires");
-  option.excludes = read_conditions(top, "excludes");
-  read_edits(top, option);
-  option.cautions = read_lines(top, "cautions");
-  option.note = read_prose(top, "note");
-  top.done();
-  if (document.ok()) judge_alone(root, option);
+  out.option = read_record(root, option_fields);
+  if (document.ok()) judge_alone(root, out.option);
   if (!document.ok()) return fail(document.error());
   out.file = file;
   out.digest = compute_sha256(text);
@@ -201,29 +166,18 @@ Result<std::vector<OptionFile>> load_options(const std::vector<std::string>& pat
 }
 
 std::string write_option(const Option& option) {
-  JsonValue family =
-      json_object({{"controller", json(option.controller)}, {"region_map", json(option.region_map)}});
-  if (option.map_digest) family.members.emplace_back("digest", json_digest(*option.map_digest));
-  const JsonValue head = json_object({{"calseal", json(kFormat)},
-                                      {"name", json(option.name)},
-                                      {"title", json(option.title)},
-                                      {"purpose", json(option.purpose)},
-                                      {"family", std::move(family)},
-                                      {"software_numbers", json_strings(option.software_numbers)},
-                                      {"requires", conditions_json(option.requires_also)},
-                                      {"excludes", conditions_json(option.excludes)},
-                                      {"cautions", json_strings(option.cautions)},
-                                      {"note", json(option.note)}});
+  const JsonValue whole = record_json(option, option_fields);
+  const JsonMember& edits = whole.members.back();
   std::string text = "{\n";
-  for (const JsonMember& member : head.members) {
+  for (const JsonMember& member : whole.members) {
+    if (&member == &edits) continue;
     text += "  ";
     append_canonical_string(text, member.first);
     text += ": " + canonical_json(member.second) + ",\n";
   }
   text += "  \"edits\": [\n";
-  for (std::size_t i = 0; i < option.edits.size(); ++i)
-    text +=
-        "    " + canonical_json(edit_json(option.edits[i])) + (i + 1 < option.edits.size() ? ",\n" : "\n");
+  for (const JsonValue& edit : edits.second.items)
+    text += "    " + canonical_json(edit) + (&edit != &edits.second.items.back() ? ",\n" : "\n");
   return text + "  ]\n}\n";
 }
 

@@ -13,6 +13,8 @@
 
 namespace calseal {
 
+class Fields;
+
 inline constexpr std::uint64_t kOptionSizeLimit = std::uint64_t{8} << 20;  // bytes of JSON
 inline constexpr std::size_t kOptionEditLimit = 16384;
 inline constexpr std::uint64_t kOptionByteLimit = std::uint64_t{1} << 20;  // bytes of all edits together
@@ -66,6 +68,7 @@ Result<OptionFile> parse_option(Bytes text, const std::string& file);
 // The same from files named by a person, in the order given; errors of read_file() first.
 Result<std::vector<OptionFile>> load_options(const std::vector<std::string>& paths);
 
+void option_fields(Fields& field, Option& option);
 // One stable text for people and version control: two blanks of indentation, one edit a line, a final line
 // end.
 std::string write_option(const Option& option);

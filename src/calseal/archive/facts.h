@@ -2,6 +2,7 @@
 // looked at on different machines and judged together.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -23,7 +24,8 @@ enum class Depth : std::uint8_t {
   kStored,  // container, signatures, digests of stored bytes: says nothing about confinement
   kProved   // images rebuilt, confinement and checksums proved again from bytes
 };
-std::string_view depth_name(Depth depth);  // "stored", "proved"
+inline constexpr std::array<std::string_view, 2> kDepthNames{"stored", "proved"};
+inline std::string_view depth_name(Depth depth) { return kDepthNames[static_cast<std::size_t>(depth)]; }
 
 enum class Proof : std::uint8_t {
   kNotAsked,  // depth kStored, or the file did not hold as it is stored
@@ -31,7 +33,8 @@ enum class Proof : std::uint8_t {
   kFailed,  // FileFacts::fault says why
   kNoBase   // no revision 0 of this base holds in the archive, so nothing could be rebuilt
 };
-std::string_view proof_name(Proof proof);  // "not-asked", "proved", "failed", "no-base"
+inline constexpr std::array<std::string_view, 4> kProofNames{"not-asked", "proved", "failed", "no-base"};
+inline std::string_view proof_name(Proof proof) { return kProofNames[static_cast<std::size_t>(proof)]; }
 
 // A file that something else names by its digest.
 struct NamedDigest {

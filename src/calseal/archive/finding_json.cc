@@ -13,14 +13,6 @@ namespace {
 constexpr std::size_t kTextLimit = 65536;  // bytes
 constexpr std::size_t kFindingLimit = std::size_t{1} << 24;
 
-std::string read_path(JsonObject& object, std::string_view key) {
-  const auto node = object.required(key);
-  if (!node) return {};
-  auto path = parse_path_text(node->text(kTextLimit));
-  if (!path) node->refuse(Reason::kJsonValue, "a name that is not escaped as names are", "a name");
-  return path.value_or(std::string());
-}
-
 Finding read_finding(const JsonNode& node) {
   JsonObject object(node);
   Finding finding;
@@ -31,7 +23,7 @@ Finding read_finding(const JsonNode& node) {
   object.text("severity", 64);
   const std::string age = object.text("age", 64);
   if (age == finding_age_name(FindingAge::kGone)) finding.age = FindingAge::kGone;
-  finding.path = read_path(object, "path");
+  if (const auto path = object.required("path")) kPath.read(*path, finding.path);
   finding.subject = object.text("subject", kTextLimit);
   finding.text = object.text("text", kTextLimit);
   object.optional("fault");

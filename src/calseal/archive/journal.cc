@@ -3,52 +3,43 @@
 #include <algorithm>
 
 #include "calseal/base/file.h"
-#include "calseal/base/json_reader.h"
-#include "calseal/base/json_write.h"
+#include "calseal/base/record.h"
 #include "calseal/base/text.h"
 
 namespace calseal {
 namespace {
 
-// Numbers as text: times before 1970 and large inodes are no JSON numbers of ours.
-std::string seen_line(const FileStatus& status) {
-  const auto text = [](std::int64_t number) { return json(std::to_string(number)); };
-  return canonical_json(json_object({{"seen", json_object({{"size", text(status.size)},
-                                                           {"modified", text(status.modified)},
-                                                           {"changed", text(status.changed)},
-                                                           {"inode", text(status.inode)}})}})) +
-         "\n";
+// A number as text: times before 1970 and large inodes are no JSON numbers of ours.
+struct NumberText {
+  void read(const JsonNode& node, std::int64_t& number) const {
+    number = std::strtoll(node.text(24).c_str(), nullptr, 10);
+  }
+  void write(JsonText& text, std::int64_t number) const { text.value(std::to_string(number)); }
+  void describe(JsonText& schema) const { Text{24}.describe(schema); }
+};
+
+void seen_fields(Fields& field, FileStatus& status) {
+  field.object("seen", [&](Fields& seen) {
+    seen("size", status.size, NumberText{});
+    seen("modified", status.modified, NumberText{});
+    seen("changed", status.changed, NumberText{});
+    seen("inode", status.inode, NumberText{});
+  });
 }
 
 std::string lines_of(const FileStatus& status, const FileFacts& facts) {
-  std::string text = seen_line(status);
+  std::string text = canonical_text(status, seen_fields) + "\n";
   for (const std::string& line : write_facts(facts)) text += line + "\n";
   return text;
 }
 
 Result<FileStatus> parse_seen(std::string_view line, const std::string& name) {
-  const auto damaged = [](Error error) {
-    error.reason = Reason::kAuditRecordInvalid;
-    error.next = "run the audit again without --resume";
-    return fail(std::move(error));
-  };
-  const Result<JsonTree> tree = JsonTree::parse(line, name);
-  if (!tree) return damaged(tree.error());
-  JsonDocument document(line, name);
-  JsonObject object(JsonNode(document, *tree));
-  FileStatus status;
-  if (const auto node = object.required("seen")) {
-    JsonObject numbers(*node);
-    for (const auto& [key, to] : {std::pair{"size", &status.size},
-                                  {"modified", &status.modified},
-                                  {"changed", &status.changed},
-                                  {"inode", &status.inode}})
-      *to = std::strtoll(numbers.text(key, 24).c_str(), nullptr, 10);
-    numbers.done();
-  }
-  object.done();
-  if (!document.ok()) return damaged(document.error());
-  return status;
+  Result<FileStatus> status = parse_fields(line, seen_fields, name);
+  if (status) return status;
+  Error error = std::move(status).error();
+  error.reason = Reason::kAuditRecordInvalid;
+  error.next = "run the audit again without --resume";
+  return fail(std::move(error));
 }
 
 // Folders, depth, trust and part must agree; the tree may have changed since.

@@ -43,6 +43,12 @@ std::optional<std::string> parse_path_text(std::string_view text) {
   return path;
 }
 
+void PathText::read(const JsonNode& node, std::string& path) const {
+  auto parsed = parse_path_text(node.text(65536));
+  if (!parsed) node.refuse(Reason::kJsonValue, "a name that is not escaped as names are", "a name");
+  path = parsed.value_or(std::string());
+}
+
 std::string_view folder_of(std::string_view path) {
   const std::size_t slash = path.rfind('/');
   return slash == std::string_view::npos ? std::string_view() : path.substr(0, slash);

@@ -21,13 +21,6 @@
 namespace calseal {
 namespace {
 
-constexpr std::array<std::string_view, 26> kNames{
-    "unknown",   "empty",       "bundle",         "trust-file",     "succession",  "withdrawals",
-    "job-list",  "approval",    "ledger-entries", "ledger-details", "ledger-tip",  "ledger-head",
-    "inclusion", "consistency", "receipt",        "checker-state",  "region-map",  "option",
-    "job-facts", "job-events",  "salt",           "public-key",     "private-key", "intel-hex",
-    "s-record",  "audit-record"};
-
 struct Literal {
   std::string_view text;
   FileKind kind;
@@ -102,33 +95,22 @@ FileKind recognise_text(std::string_view text) {
   return FileKind::kUnknown;
 }
 
-BundleHint read_hint(JsonObject& object) {
-  BundleHint hint;
-  object.text("calseal");
-  object.integer("format", 1, kJsonIntegerLimit);
-  hint.job = read_name(object, "job");
-  if (const auto node = object.required("base")) {
-    JsonObject base(*node);
-    hint.base = base.integer("number", 1, kBaseLimit);
-    base.text("reason", kLineLimit);
-    base.done();
-  }
-  hint.revision = object.integer("revision", 0, kRevisionLimit);
-  hint.sequence = object.integer("sequence", 1, kSequenceLimit);
-  object.done();
-  return hint;
+// The head of a manifest.
+void head_fields(Fields& field, BundleHint& hint) {
+  std::uint64_t format = kFormat;
+  std::string reason;
+  field.kind_of_file("revision/1");
+  field("format", format, Integer{1});
+  field("job", hint.job, kName);
+  field.object("base", [&](Fields& base) {
+    base("number", hint.base, Integer{1, kBaseLimit});
+    base("reason", reason, Text{kLineLimit});
+  });
+  field("revision", hint.revision, Integer{0, kRevisionLimit});
+  field("sequence", hint.sequence, Integer{1, kSequenceLimit});
 }
 
 }  // namespace
-
-std::string_view file_kind_name(FileKind kind) { return kNames[static_cast<std::size_t>(kind)]; }
-
-std::optional<FileKind> find_file_kind(std::string_view name) {
-  for (std::size_t i = 0; i < kNames.size(); ++i) {
-    if (kNames[i] == name) return static_cast<FileKind>(i);
-  }
-  return std::nullopt;
-}
 
 FileKind recognise(ByteView beginning) {
   const std::string_view text = text_of(beginning);
@@ -147,13 +129,8 @@ std::optional<BundleHint> hint_of_bundle(ByteView beginning) {
   const std::size_t end = manifest.find(R"(,"parent":)");
   if (!manifest.starts_with(kRevisionLiteral) || end == std::string_view::npos) return std::nullopt;
   const std::string head = std::string(manifest.substr(0, end)) + "}";
-  const Result<JsonTree> tree = JsonTree::parse(head, "");
-  if (!tree) return std::nullopt;
-  JsonDocument document(head, "");
-  JsonObject object(JsonNode(document, *tree));
-  BundleHint hint = read_hint(object);
-  if (!document.ok()) return std::nullopt;
-  return hint;
+  const Result<BundleHint> hint = parse_fields(head, head_fields, "");
+  return hint ? std::optional(*hint) : std::nullopt;
 }
 
 }  // namespace calseal

@@ -1,12 +1,14 @@
 // What a file is, by its content: names and places count for nothing.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
 #include <string_view>
 
 #include "calseal/base/bytes.h"
+#include "calseal/base/record.h"
 
 namespace calseal {
 
@@ -38,12 +40,18 @@ enum class FileKind : std::uint8_t {
   kSRecord,
   kAuditRecord
 };
-// "unknown", "empty", "bundle", "trust-file", "succession", "withdrawals", "job-list", "approval",
-// "ledger-entries", "ledger-details", "ledger-tip", "ledger-head", "inclusion", "consistency", "receipt",
-// "checker-state", "region-map", "option", "job-facts", "job-events", "salt", "public-key", "private-key",
-// "intel-hex", "s-record", "audit-record"
-std::string_view file_kind_name(FileKind kind);
-std::optional<FileKind> find_file_kind(std::string_view name);
+inline constexpr std::array<std::string_view, 26> kFileKindNames{
+    "unknown",   "empty",       "bundle",         "trust-file",     "succession",  "withdrawals",
+    "job-list",  "approval",    "ledger-entries", "ledger-details", "ledger-tip",  "ledger-head",
+    "inclusion", "consistency", "receipt",        "checker-state",  "region-map",  "option",
+    "job-facts", "job-events",  "salt",           "public-key",     "private-key", "intel-hex",
+    "s-record",  "audit-record"};
+inline std::string_view file_kind_name(FileKind kind) {
+  return kFileKindNames[static_cast<std::size_t>(kind)];
+}
+inline std::optional<FileKind> find_file_kind(std::string_view name) {
+  return find_word<FileKind>(kFileKindNames, name);
+}
 
 // The first line of what an audit wrote down.
 inline constexpr std::string_view kRecordLiteral = R"({"calseal":"audit-record/1",)";

@@ -12,38 +12,22 @@ namespace {
 
 constexpr std::size_t kListLimit = std::size_t{1} << 24;
 
-JsonValue paths_json(const std::vector<std::string>& paths) {
-  return json_array(paths, [](const std::string& path) { return json(path_text(path)); });
-}
+constexpr List kPaths{kPath, kListLimit};
 
-std::vector<std::string> read_paths(JsonObject& object, std::string_view key) {
-  std::vector<std::string> paths;
-  for (const JsonNode& node : object.items(key, kListLimit)) {
-    auto path = parse_path_text(node.text(65536));
-    if (!path) node.refuse(Reason::kJsonValue, "a name that is not escaped as names are", "a name");
-    paths.push_back(path.value_or(std::string()));
-  }
-  return paths;
-}
-
-AuditScope read_scope(JsonObject& object) {
-  AuditScope scope;
-  object.text("calseal");
-  scope.folders = read_paths(object, "folders");
-  scope.depth =
-      static_cast<Depth>(object.choice("depth", {depth_name(Depth::kStored), depth_name(Depth::kProved)}));
-  scope.trust = read_digest(object, "trust");
-  for (const JsonNode& node : object.items("roots", 64)) scope.roots.push_back(read_digest(node));
-  scope.part.number = object.integer("part", 1, kPartLimit);
-  scope.part.of = object.integer("of", scope.part.number, kPartLimit);
-  scope.files = object.integer("files", 0, kJsonIntegerLimit);
-  scope.bytes = object.integer("bytes", 0, kJsonIntegerLimit);
-  scope.survey = read_digest(object, "survey");
-  scope.unreadable = read_paths(object, "unreadable");
-  scope.links = read_paths(object, "links");
-  scope.others = read_paths(object, "others");
-  object.done();
-  return scope;
+void scope_fields(Fields& field, AuditScope& scope) {
+  field.kind_of_file("audit-record/1");
+  field("folders", scope.folders, kPaths);
+  field("depth", scope.depth, Choice{kDepthNames});
+  field("trust", scope.trust, kDigest);
+  field("roots", scope.roots, List{kDigest, 64});
+  field("part", scope.part.number, Integer{1, kPartLimit});
+  field("of", scope.part.of, Integer{scope.part.number, kPartLimit});
+  field("files", scope.files, Integer{});
+  field("bytes", scope.bytes, Integer{});
+  field("survey", scope.survey, kDigest);
+  field("unreadable", scope.unreadable, kPaths);
+  field("links", scope.links, kPaths);
+  field("others", scope.others, kPaths);
 }
 
 Error invalid(const std::string& name, std::uint64_t line, std::string found, std::string expected) {
@@ -58,12 +42,7 @@ Error invalid(const std::string& name, std::uint64_t line, std::string found, st
 Result<AuditScope> parse_scope(std::string_view line, const std::string& name) {
   const auto parse = [&]() -> Result<AuditScope> {
     CALSEAL_CHECK(check_kind(view_of(line), kRecordLiteral, name));
-    CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(line, name));
-    JsonDocument document(line, name);
-    JsonObject object(JsonNode(document, tree));
-    AuditScope scope = read_scope(object);
-    if (!document.ok()) return fail(document.error());
-    return scope;
+    return parse_fields(line, scope_fields, name);
   };
   Result<AuditScope> scope = parse();
   if (scope) return scope;
@@ -105,22 +84,7 @@ const FileFacts* AuditRecord::find(std::string_view path) const {
   return at != files.end() && at->path == path ? &*at : nullptr;
 }
 
-std::string write_scope(const AuditScope& scope) {
-  return canonical_json(
-      json_object({{"calseal", json("audit-record/1")},
-                   {"folders", paths_json(scope.folders)},
-                   {"depth", json(depth_name(scope.depth))},
-                   {"trust", json_digest(scope.trust)},
-                   {"roots", json_array(scope.roots, [](const KeyId& root) { return json_digest(root); })},
-                   {"part", json(scope.part.number)},
-                   {"of", json(scope.part.of)},
-                   {"files", json(scope.files)},
-                   {"bytes", json(scope.bytes)},
-                   {"survey", json_digest(scope.survey)},
-                   {"unreadable", paths_json(scope.unreadable)},
-                   {"links", paths_json(scope.links)},
-                   {"others", paths_json(scope.others)}}));
-}
+std::string write_scope(const AuditScope& scope) { return canonical_text(scope, scope_fields); }
 
 std::string write_record(const AuditRecord& record) {
   std::string text = write_scope(record.scope) + "\n";

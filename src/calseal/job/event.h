@@ -5,13 +5,14 @@
 // confirmed, withdrawn, driven.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
-#include "calseal/base/json.h"
+#include "calseal/base/record.h"
 #include "calseal/base/result.h"
 #include "calseal/digest/sha256.h"
 
@@ -32,8 +33,13 @@ enum class EventKind : std::uint8_t {
   kCarried,       // options were taken over to this base; detail: what did not fit
   kRemark         // anything else; detail: the words
 };
-std::string_view event_name(EventKind kind);  // "opened", "sealed", ...
-std::optional<EventKind> find_event(std::string_view name);
+inline constexpr std::array<std::string_view, 11> kEventNames{
+    "opened",    "sealed",    "reissued", "sent",    "acknowledged", "written",
+    "confirmed", "withdrawn", "driven",   "carried", "remark"};
+inline std::string_view event_name(EventKind kind) { return kEventNames[static_cast<std::size_t>(kind)]; }
+inline std::optional<EventKind> find_event(std::string_view name) {
+  return find_word<EventKind>(kEventNames, name);
+}
 
 // What a drive log turned out to be; see measure_log(). With `unread` everything but `by` is empty.
 struct LogFacts {
@@ -65,7 +71,7 @@ struct Event {
   friend bool operator==(const Event&, const Event&) = default;
 };
 
-JsonValue event_json(const Event& event);
+void event_fields(Fields& field, Event& event);
 // With its line end.
 std::string write_event(const Event& event);
 

@@ -5,8 +5,6 @@
 #include <algorithm>
 
 #include "calseal/base/file.h"
-#include "calseal/base/json_reader.h"
-#include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/check/check.h"
@@ -16,8 +14,6 @@
 
 namespace calseal {
 namespace {
-
-constexpr std::string_view kKind = "job/1";
 
 // Bytes of changes.json that are not derived, and of these the ones without an option.
 void count_changes(const OpenedBundle& opened, JobRevision& revision) {
@@ -269,33 +265,23 @@ class JobReading {
 
 }  // namespace
 
-std::string write_job_facts(const JobFacts& facts) {
-  return canonical_json(json_object({{"calseal", json(kKind)},
-                                     {"job", json(facts.job)},
-                                     {"controller", json(facts.controller)},
-                                     {"vehicle_reference", json(facts.vehicle_reference)},
-                                     {"opened", json(facts.opened)}})) +
-         "\n";
+void job_facts_fields(Fields& field, JobFacts& facts) {
+  std::size_t kind = 0;
+  field("calseal", kind, Choice{"job/1"});
+  field("job", facts.job, kName);
+  field("controller", facts.controller, kName);
+  field("vehicle_reference", facts.vehicle_reference, kLine);
+  field("opened", facts.opened, kTime);
 }
 
+std::string write_job_facts(const JobFacts& facts) { return canonical_text(facts, job_facts_fields) + "\n"; }
+
 Result<JobFacts> parse_job_facts(ByteView bytes, const std::string& name) {
-  const std::string_view text = text_of(bytes);
-  CALSEAL_ASSIGN(const JsonTree tree, JsonTree::parse(text, name));
-  JsonDocument document(text, name);
-  JsonObject object(JsonNode(document, tree));
-  object.choice("calseal", {kKind});
-  JobFacts facts;
-  facts.job = read_name(object, "job");
-  facts.controller = read_name(object, "controller");
-  facts.vehicle_reference = read_line(object, "vehicle_reference");
-  facts.opened = read_time(object, "opened");
-  object.done();
-  if (!document.ok()) {
-    Error error = document.error();
-    error.reason = Reason::kJobDamaged;
-    return fail(std::move(error));
-  }
-  return facts;
+  Result<JobFacts> facts = parse_fields(text_of(bytes), job_facts_fields, name);
+  if (facts) return facts;
+  Error error = std::move(facts).error();
+  error.reason = Reason::kJobDamaged;
+  return fail(std::move(error));
 }
 
 const JobRevision* JobBase::way_back() const { return find(0); }

@@ -14,12 +14,6 @@
 namespace calseal {
 namespace {
 
-constexpr std::array<std::string_view, 18> kFaultNames{
-    "entry-unreadable",   "entries-missing", "tip-missing",    "tip-differs",    "torn",
-    "not-acknowledged",   "detail-missing",  "detail-damaged", "detail-differs", "detail-stray",
-    "erasure-unfinished", "erasure-unknown", "head-invalid",   "head-rewritten", "head-ahead",
-    "head-of-another",    "token-invalid",   "entered-late"};
-
 // A seal that is entered so much later than it claims is said to be late; writers that take turns are not.
 constexpr std::int64_t kLateSeconds = 24 * 3600;
 
@@ -332,16 +326,9 @@ class Verifying {
 
 }  // namespace
 
-std::string_view ledger_fault_name(LedgerFault fault) { return kFaultNames[static_cast<std::size_t>(fault)]; }
-
 bool is_ledger_caution(LedgerFault fault) {
   return fault == LedgerFault::kTorn || fault == LedgerFault::kNotAcknowledged ||
          fault == LedgerFault::kEnteredLate;
-}
-
-std::string_view witness_name(Witness witness) {
-  constexpr std::array<std::string_view, 4> kNames{"nobody", "head", "pinned", "token"};
-  return kNames[static_cast<std::size_t>(witness)];
 }
 
 bool LedgerReport::clean() const {

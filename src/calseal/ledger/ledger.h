@@ -1,6 +1,7 @@
 // Judging a ledger: its tree from the first line to the last, its heads, and those that others kept.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <functional>
 #include <map>
@@ -37,11 +38,14 @@ enum class LedgerFault : std::uint8_t {
   kTokenInvalid,       // a time-stamp token that proves nothing
   kEnteredLate         // caution: a seal that claims a time before a head that does not hold it
 };
-// "entry-unreadable", "entries-missing", "tip-missing", "tip-differs", "torn", "not-acknowledged",
-// "detail-missing", "detail-damaged", "detail-differs", "detail-stray", "erasure-unfinished",
-// "erasure-unknown", "head-invalid", "head-rewritten", "head-ahead", "head-of-another", "token-invalid",
-// "entered-late"
-std::string_view ledger_fault_name(LedgerFault fault);
+inline constexpr std::array<std::string_view, 18> kLedgerFaultNames{
+    "entry-unreadable",   "entries-missing", "tip-missing",    "tip-differs",    "torn",
+    "not-acknowledged",   "detail-missing",  "detail-damaged", "detail-differs", "detail-stray",
+    "erasure-unfinished", "erasure-unknown", "head-invalid",   "head-rewritten", "head-ahead",
+    "head-of-another",    "token-invalid",   "entered-late"};
+inline std::string_view ledger_fault_name(LedgerFault fault) {
+  return kLedgerFaultNames[static_cast<std::size_t>(fault)];
+}
 bool is_ledger_caution(LedgerFault fault);
 
 struct LedgerFinding {
@@ -75,7 +79,10 @@ enum class Witness : std::uint8_t {
   kPinned,  // a head that the root pinned
   kToken    // a time-stamp authority
 };
-std::string_view witness_name(Witness witness);  // "nobody", "head", "pinned", "token"
+inline constexpr std::array<std::string_view, 4> kWitnessNames{"nobody", "head", "pinned", "token"};
+inline std::string_view witness_name(Witness witness) {
+  return kWitnessNames[static_cast<std::size_t>(witness)];
+}
 
 struct JudgedHead {
   std::string file;

@@ -1,6 +1,7 @@
 #include <memory>
 
 #include "calseal/base/json_write.h"
+#include "calseal/base/record.h"
 #include "calseal/base/text.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
@@ -44,7 +45,7 @@ Result<int> run(const NoteOptions& options, const Console& console) {
   text += ledger_duty_text(entered, page);
   console.print(text + next_step_text(next_step(after), page));
   JsonValue value = json_object({{"calseal", json("job-note/1")},
-                                 {"event", event_json(event)},
+                                 {"event", record_json(event, event_fields)},
                                  {"next", next_step_json(next_step(after))}});
   add_ledger_duty(value, entered);
   console.print_json(value);

@@ -1,6 +1,7 @@
 #include <algorithm>
 
 #include "calseal/base/json_write.h"
+#include "calseal/base/record.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/job/layout.h"
@@ -223,7 +224,7 @@ std::string attached_log_text(const AttachedLog& attached, const Page& page) {
 
 JsonValue attached_log_json(const AttachedLog& attached) {
   JsonValue value = json_object({{"calseal", json("job-log/1")}, {"was_there", json(attached.was_there)}});
-  value.members.emplace_back("event", event_json(attached.event));
+  value.members.emplace_back("event", record_json(attached.event, event_fields));
   return value;
 }
 

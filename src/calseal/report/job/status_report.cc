@@ -1,6 +1,7 @@
 #include <algorithm>
 
 #include "calseal/base/json_write.h"
+#include "calseal/base/record.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/report/job/job_report.h"
@@ -183,7 +184,7 @@ JsonValue job_json(const Job& job, bool seals_judged) {
        {"seals_judged", json(seals_judged)},
        {"salt_present", json(job.salt_present)},
        {"bases", json_array(job.bases, [&](const JobBase& base) { return base_json(job, base); })},
-       {"logs", json_array(logs, event_json)},
+       {"logs", json_array(logs, [](const Event& log) { return record_json(log, event_fields); })},
        {"findings", json_array(job.findings,
                                [](const JobFinding& finding) {
                                  return json_object({{"code", json(finding.code)},

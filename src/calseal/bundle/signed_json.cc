@@ -3,7 +3,6 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
-#include "calseal/base/utc_time.h"
 
 namespace calseal {
 namespace {
@@ -16,11 +15,6 @@ bool is_name_character(char c) {
 }
 
 std::string quoted(std::string_view text) { return "\"" + printable(text, 60) + "\""; }
-
-std::string checked_time(const JsonNode& node, const std::string& text) {
-  if (!parse_time(text)) node.refuse(Reason::kJsonValue, quoted(text), "a time as \"YYYY-MM-DDThh:mm:ssZ\"");
-  return text;
-}
 
 }  // namespace
 
@@ -90,74 +84,6 @@ void Line::describe(JsonText& schema) const {
     schema.member("pattern", "^[^\\u0000-\\u001f\\u007f]*$");
     schema.member("maxLength", kLineLimit);
   });
-}
-
-std::string read_name(const JsonNode& node) {
-  std::string text = node.text();
-  if (!is_name(text)) node.refuse(Reason::kJsonValue, quoted(text), "a name: [a-z0-9][a-z0-9_-]{0,63}");
-  return text;
-}
-
-std::string read_line(const JsonNode& node) {
-  std::string text = node.text(kLineLimit);
-  if (!is_line(text)) node.refuse(Reason::kJsonValue, quoted(text), "one line without control characters");
-  return text;
-}
-
-Sha256 read_digest(const JsonNode& node) {
-  const Bytes bytes = node.hex(32, 32);
-  Sha256 digest;
-  std::copy(bytes.begin(), bytes.end(), digest.bytes.begin());
-  return digest;
-}
-
-std::string read_name(JsonObject& object, std::string_view key) {
-  const auto node = object.required(key);
-  return node ? read_name(*node) : std::string();
-}
-
-std::string read_line(JsonObject& object, std::string_view key) {
-  const auto node = object.required(key);
-  return node ? read_line(*node) : std::string();
-}
-
-Sha256 read_digest(JsonObject& object, std::string_view key) {
-  const auto node = object.required(key);
-  return node ? read_digest(*node) : Sha256();
-}
-
-std::string read_time(JsonObject& object, std::string_view key) {
-  const auto node = object.required(key);
-  return node ? checked_time(*node, node->text()) : std::string();
-}
-
-std::optional<Sha256> read_optional_digest(JsonObject& object, std::string_view key) {
-  const auto node = object.required(key);
-  if (!node || (node->is_text(""))) return std::nullopt;
-  return read_digest(*node);
-}
-
-std::string read_optional_time(JsonObject& object, std::string_view key) {
-  const auto node = object.required(key);
-  if (!node) return {};
-  std::string text = node->text();
-  return text.empty() ? text : checked_time(*node, text);
-}
-
-std::string read_optional_name(JsonObject& object, std::string_view key) {
-  const auto node = object.required(key);
-  if (!node) return {};
-  return node->text().empty() ? std::string() : read_name(*node);
-}
-
-Range read_range(JsonObject& object) {
-  const std::uint64_t start = object.address("start");
-  const std::uint64_t size = object.integer("size", 1, kAddressLimit);
-  const auto range = make_range(start, size, kAddressLimit);
-  if (!range)
-    object.node().refuse(Reason::kJsonValue, address_text(start) + " and " + grouped(size) + " bytes",
-                         "an end of at most 2^32");
-  return range.value_or(Range{});
 }
 
 JsonValue json_digest(const Sha256& digest) { return json(digest_text(digest)); }

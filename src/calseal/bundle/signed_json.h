@@ -74,21 +74,6 @@ inline constexpr OrNothing<HexArray> kMaybeDigest{};
 inline constexpr OrNothing<Name> kMaybeName{};
 inline constexpr OrNothing<Time> kMaybeTime{};
 
-// Each returns the value, or a default after noting the fault (json-type, json-value, json-missing-key).
-std::string read_name(const JsonNode& node);
-std::string read_line(const JsonNode& node);
-Sha256 read_digest(const JsonNode& node);
-std::string read_name(JsonObject& object, std::string_view key);
-std::string read_line(JsonObject& object, std::string_view key);
-Sha256 read_digest(JsonObject& object, std::string_view key);
-std::string read_time(JsonObject& object, std::string_view key);
-// "" is nothing.
-std::optional<Sha256> read_optional_digest(JsonObject& object, std::string_view key);
-std::string read_optional_time(JsonObject& object, std::string_view key);
-std::string read_optional_name(JsonObject& object, std::string_view key);
-// "start" and "size" of the object; not empty, end at most 2^32.
-Range read_range(JsonObject& object);
-
 JsonValue json_digest(const Sha256& digest);
 JsonValue json_digest(const std::optional<Sha256>& digest);  // nothing is ""
 

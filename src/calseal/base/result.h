@@ -2,6 +2,15 @@
 #pragma once
 
 #include <string>
+
+// Declared here first: the library does not say that these must be looked at, and an alias cannot.
+namespace tl {
+template <class T, class E>
+class [[nodiscard]] expected;
+template <class E>
+class [[nodiscard]] unexpected;
+}  // namespace tl
+
 #include <tl/expected.hpp>
 #include <utility>
 

@@ -303,7 +303,7 @@ function lengthInBytes(text) {
 }
 
 // One value at one place; reading it as something that it is not is refused.
-export class JsonNode {
+class JsonNode {
   constructor(document, value, pointer) {
     this.document = document;
     this.kind = value.kind;

@@ -17,7 +17,6 @@
 #include "calseal/change/compare.h"
 #include "calseal/check/check.h"
 #include "calseal/check/open.h"
-#include "calseal/map/corrected_image.h"
 #include "calseal/map/verify.h"
 #include "calseal/sign/seal.h"
 #include "calseal/sign/statement_sign.h"
@@ -195,62 +194,6 @@ void checksums_bench(const Setting& setting) {
   print(what, contenders[0], contenders[1], 0.25);
 }
 
-// Two edits in turn, so that every round has the same work: 200 ranges of 16 editable bytes, the second puts
-// back what the first replaced.
-void correction_bench(const Setting& setting) {
-  std::uint64_t covered = 0;
-  for (const PlanNode& node : setting.plan.nodes) covered += node.message.length();
-  std::vector<Range> editable;
-  std::uint64_t free_bytes = 0;
-  const RangeSet all = setting.plan.bytes_of(0, SpanKind::kEditable);
-  for (const Range& range : all.ranges()) {
-    if (range.size() < 64) continue;
-    editable.push_back(range);
-    free_bytes += range.size();
-  }
-  std::vector<Edit> there, back;
-  for (std::size_t i = 0; i < 200; ++i) {
-    std::uint64_t at = i * (free_bytes / 200);
-    for (const Range& range : editable) {
-      if (at >= range.size()) {
-        at -= range.size();
-        continue;
-      }
-      const std::uint64_t begin = std::min(range.begin + at, range.end - 16);
-      const Place place{0, {begin, begin + 16}};
-      const ByteView now = setting.result.memories[0].view(place.range);
-      back.push_back({place, Bytes(now.begin(), now.end())});
-      there.push_back(back.back());
-      for (std::uint8_t& byte : there.back().bytes) byte ^= 0x5a;
-      break;
-    }
-  }
-  CorrectedImage kept = must(CorrectedImage::make(setting.plan, setting.result), "first correction");
-  must(kept.edit(there), "correction by patches");
-  Image whole = setting.result;
-  for (const Edit& edit : there) {
-    std::ranges::copy(edit.bytes, whole.memories[0].span(edit.place.range).begin());
-  }
-  must(correct(setting.plan, whole), "correction of the whole");
-  if (whole.memories[0].bytes != kept.image().memories[0].bytes) stop("patches give another image");
-  must(kept.edit(back), "the way back");
-  if (setting.result.memories[0].bytes != kept.image().memories[0].bytes) stop("the way back differs");
-  bool forth = false;
-  unsigned long sum = 0;
-  std::vector<Contender> contenders{
-      {"ours", [&] { sum += must(kept.edit((forth = !forth) ? there : back), "edit").corrections.size(); }},
-      {"zlib crc32 over the covered bytes", [&] {
-         for (std::uint64_t left = covered; left > 0;) {
-           const std::uint64_t n = std::min<std::uint64_t>(left, setting.result_flash.size());
-           sum += crc32_z(0, setting.result_flash.data(), static_cast<std::size_t>(n));
-           left -= n;
-         }
-       }}};
-  time_in_turns(contenders, 5 * rounds);
-  print("corrected after an edit of 200 known ranges", contenders[0], contenders[1], 0.02);
-  if (sum == 0) stop("nothing was corrected");
-}
-
 // What one revision took; `processor_seconds` of all threads.
 struct Taken {
   Contender check, seal;
@@ -356,7 +299,6 @@ int run(const std::string& folder) {
       "| --- | --- | --- | --- | --- | --- | --- |\n");
   compare_bench();
   checksums_bench(setting);
-  correction_bench(setting);
   const Taken stored = revision_bench(setting, PayloadKind::kAreas, Packing::kStored, "areas, stored");
   const Taken deflated = revision_bench(setting, PayloadKind::kAreas, Packing::kSmallest, "areas, deflated");
   deflate_bench(setting, stored, deflated);

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "calseal/base/bytes.h"
+#include "calseal/digest/catalogue.h"
 #include "calseal/digest/crc.h"
 
 namespace calseal::reference {
@@ -22,6 +23,11 @@ struct WideCrc {
 
 inline WideCrc widen(const CrcParameters& p) {
   return {p.width, p.poly, p.init, p.refin, p.refout, p.xorout};
+}
+
+inline WideCrc widen(const CatalogueEntry& entry) {
+  const auto wide = [](const CrcValue& value) { return (Wide{value.high} << 64) | value.low; };
+  return {entry.width, wide(entry.poly), wide(entry.init), entry.refin, entry.refout, wide(entry.xorout)};
 }
 
 inline Wide compute_crc(const WideCrc& crc, ByteView message) {

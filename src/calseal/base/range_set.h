@@ -34,7 +34,6 @@ class RangeSet {
 
   // Number of addresses in the set.
   std::uint64_t size() const;
-  void clear() { ranges_.clear(); }  // keeps the room
   bool empty() const { return ranges_.empty(); }
   const std::vector<Range>& ranges() const& { return ranges_; }
   // Of a temporary set: by value, so that a loop over it outlives the set.

@@ -15,10 +15,6 @@ tl::unexpected<Error> claim_fault(std::string file, std::string place, std::stri
                std::move(expected), "do not use this bundle; tell the shop"});
 }
 
-tl::unexpected<Error> controller_fault(const std::string& field, std::string found, std::string expected) {
-  return claim_fault("", "controllers/0/" + field, std::move(found), std::move(expected));
-}
-
 std::vector<ManifestMemory> describe_memories(const Plan& plan, const Image& image) {
   std::vector<ManifestMemory> memories;
   for (std::size_t m = 0; m < image.memories.size(); ++m) {

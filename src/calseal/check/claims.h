@@ -19,8 +19,6 @@ namespace calseal {
 // kClaimMismatch: the bundle contradicts itself, or the bytes. `file` only names it.
 tl::unexpected<Error> claim_fault(std::string file, std::string place, std::string found,
                                   std::string expected);
-// The same of a field of the manifest's controller.
-tl::unexpected<Error> controller_fault(const std::string& field, std::string found, std::string expected);
 
 std::vector<ManifestMemory> describe_memories(const Plan& plan, const Image& image);
 

@@ -17,16 +17,6 @@ constexpr CatalogueEntry kEntries[] = {
 // the CCITT polynomial with either reflection and start value. A guess here would be a wrong checksum later.
 constexpr std::string_view kAmbiguous[] = {"CRC-8", "CRC-16/CCITT", "CRC-24", "CRC-32", "CRC-CCITT"};
 
-__extension__ using Wide = unsigned __int128;
-
-Wide wide(const CrcValue& value) { return Wide{value.high} << 64 | value.low; }
-
-Wide reflect(Wide value, int width) {
-  Wide out = 0;
-  for (int i = 0; i < width; ++i) out |= (value >> i & 1U) << (width - 1 - i);
-  return out;
-}
-
 bool has_alias(std::string_view aliases, std::string_view name) {
   while (!aliases.empty()) {
     const std::size_t comma = std::min(aliases.find(','), aliases.size());
@@ -59,21 +49,6 @@ Result<CrcParameters> parameters_of(const CatalogueEntry& entry) {
   }
   return CrcParameters{entry.width, entry.poly.low, entry.init.low,
                        entry.refin, entry.refout,   entry.xorout.low};
-}
-
-CrcValue compute_catalogue_crc(const CatalogueEntry& entry, ByteView data) {
-  const Wide poly = wide(entry.poly);
-  const Wide mask = (Wide{1} << entry.width) - 1;
-  Wide state = wide(entry.init);
-  for (const std::uint8_t byte : data) {
-    for (int i = 0; i < 8; ++i) {
-      const int bit = byte >> (entry.refin ? i : 7 - i) & 1;
-      const bool out = (state >> (entry.width - 1) & 1U) != static_cast<Wide>(bit);
-      state = (state << 1 & mask) ^ (out ? poly : 0);
-    }
-  }
-  const Wide value = (entry.refout ? reflect(state, entry.width) : state) ^ wide(entry.xorout);
-  return {static_cast<std::uint64_t>(value), static_cast<std::uint64_t>(value >> 64)};
 }
 
 }  // namespace calseal

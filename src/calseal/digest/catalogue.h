@@ -36,7 +36,4 @@ const CatalogueEntry* find_catalogue_entry(std::string_view name);
 // Parameters of an entry of at most 64 bits; kMapChecksum for a wider one.
 Result<CrcParameters> parameters_of(const CatalogueEntry& entry);
 
-// CRC of any catalogue entry, also the one wider than 64 bits, byte by byte. For small data and for tests.
-CrcValue compute_catalogue_crc(const CatalogueEntry& entry, ByteView data);
-
 }  // namespace calseal

@@ -7,7 +7,6 @@
 
 #include "calseal/base/text.h"
 #include "calseal/digest/crc_fold.h"
-#include "calseal/digest/gf2.h"
 #include "calseal/digest/load.h"
 #include "calseal/digest/reflect.h"
 #include "calseal/digest/sum.h"
@@ -57,8 +56,7 @@ struct Crc::Engine {
         start(to_state(parameters.init)),
         fold(poly << (64 - width), refin),
         run_fold(detail::crc_fold_kernel(kernel, refin)),
-        run_multiply(detail::crc_fold_multiply(kernel)),
-        run_advance(detail::crc_fold_advance(kernel)) {
+        run_multiply(detail::crc_fold_multiply(kernel)) {
     fill_tables();
     fill_powers();
   }
@@ -100,25 +98,6 @@ struct Crc::Engine {
   std::uint64_t shift(std::uint64_t a, std::uint64_t bytes) const {
     return a == 0 || bytes == 0 ? a : multiply(a, power(bytes));
   }
-  // What `gap` bytes of 00 do to a register, and the register of 16 bytes from state 0; `first` and `last`
-  // are their quadwords as a polynomial.
-  std::uint64_t advance(std::uint64_t a, std::uint64_t gap, std::uint64_t first, std::uint64_t last) const {
-    if (run_advance != nullptr) {
-      const int scale = 64 - width;
-      const std::uint64_t factor = a == 0 || gap == 0 ? 1 : power(gap);
-      return run_advance(fold, a << scale, factor, first, last) >> scale;
-    }
-    std::array<std::uint8_t, 16> bytes;
-    for (std::size_t i = 0; i < 8; ++i) {
-      bytes[i] = static_cast<std::uint8_t>(first >> (56 - 8 * i));
-      bytes[8 + i] = static_cast<std::uint8_t>(last >> (56 - 8 * i));
-    }
-    if (refin) {
-      for (std::uint8_t& byte : bytes) byte = static_cast<std::uint8_t>(reflect(byte, 8));
-    }
-    return shift(a, gap) ^ to_polynomial(run(0, bytes));
-  }
-
   std::uint64_t run(std::uint64_t state, ByteView data) const {
     if (detail::crc_fold_pays(data.size()) && run_fold != nullptr) {
       return run_fold(fold, state, data.data(), data.size());
@@ -136,14 +115,12 @@ struct Crc::Engine {
   detail::CrcFold fold;
   detail::CrcFoldKernel run_fold;        // null where only the tables serve
   detail::CrcFoldMultiply run_multiply;  // the same
-  detail::CrcFoldAdvance run_advance;    // the same
   // near[k][b]: state after byte b and then k bytes of 00, from state 0; far: with kBlock - 8 bytes more.
   using Tables = std::array<std::array<std::uint64_t, 256>, 8>;
   Tables near{};
   Tables far{};
   std::array<std::uint64_t, 64> powers{};                 // [k]: x^(8 * 2^k) mod P
   std::array<std::array<std::uint64_t, 16>, 6> digits{};  // [k][d]: x^(8 d 16^k) mod P
-  std::array<std::uint64_t, 64> series{};                 // [k]: sum of x^(8 i) over i < 2^k, mod P
 
  private:
   void fill_tables() {
@@ -172,11 +149,7 @@ struct Crc::Engine {
   void fill_powers() {
     powers[0] = 1;
     for (int i = 0; i < 8; ++i) powers[0] = times_x(powers[0]);
-    series[0] = 1;
-    for (std::size_t k = 1; k < powers.size(); ++k) {
-      powers[k] = multiply(powers[k - 1], powers[k - 1]);
-      series[k] = multiply(series[k - 1], powers[k - 1]) ^ series[k - 1];
-    }
+    for (std::size_t k = 1; k < powers.size(); ++k) powers[k] = multiply(powers[k - 1], powers[k - 1]);
     for (std::size_t k = 0; k < digits.size(); ++k) {
       digits[k][1] = powers[4 * k];
       for (std::size_t d = 2; d < digits[k].size(); ++d)
@@ -254,18 +227,6 @@ std::uint64_t Crc::finish(std::uint64_t state) const {
   return (turn ? reflect(value, parameters_.width) : value) ^ parameters_.xorout;
 }
 
-std::uint64_t Crc::update_repeated(std::uint64_t state, std::uint8_t byte, std::uint64_t count) const {
-  // One byte is the map s -> s x^8 + c, and 2^k of them are s -> s powers[k] + c series[k]; these commute.
-  const std::uint64_t step = engine_->to_polynomial(engine_->near[0][byte]);
-  std::uint64_t polynomial = engine_->to_polynomial(state);
-  for (std::size_t k = 0; count != 0; count >>= 1, ++k) {
-    if ((count & 1U) == 0) continue;
-    polynomial =
-        engine_->multiply(polynomial, engine_->powers[k]) ^ engine_->multiply(step, engine_->series[k]);
-  }
-  return engine_->to_state(polynomial);
-}
-
 std::uint64_t Crc::residue() const {
   // The appended CRC cancels the register but for xorout, then shifted by x^width, which is poly modulo P.
   const bool refout = parameters_.refout;
@@ -283,49 +244,6 @@ std::uint64_t Crc::combine(std::uint64_t crc_a, std::uint64_t crc_b, std::uint64
   return crc_b ^ (refout ? reflect(change, parameters_.width) : change);
 }
 
-std::uint64_t Crc::patch(std::uint64_t crc, std::uint64_t length,
-                         const std::vector<CrcChange>& changes) const {
-  // Horner's scheme: gaps between changes are shorter than the way to the end, and cost fewer products.
-  std::uint64_t effect = 0;
-  std::uint64_t at = 0;  // how far into the message `effect` has travelled
-  // Up to 16 bytes that end at `end`. Changes come in any order: what ends before another is brought in
-  // apart.
-  const auto take_piece = [&](std::uint64_t end, std::uint64_t first, std::uint64_t last) {
-    if (end >= at) {
-      effect = engine_->advance(effect, end - at, first, last);
-      at = end;
-    } else {
-      effect ^= engine_->shift(engine_->advance(0, 0, first, last), at - end);
-    }
-  };
-  constexpr std::size_t kPiece = 16, kShort = 64;  // bytes
-  const auto polynomial = [&](std::uint64_t little) {
-    return parameters_.refin ? reflect(little, 64) : detail::swap_bytes(little);
-  };
-  for (const CrcChange& change : changes) {
-    const std::size_t size = change.after.size();
-    assert(change.before.size() == size);
-    assert(change.offset <= length && size <= length - change.offset);
-    if (size > kShort) {
-      const std::uint64_t state = update(0, change.before) ^ update(0, change.after);
-      take_piece(change.offset + size, 0, 0);
-      effect ^= engine_->shift(engine_->to_polynomial(state), at - (change.offset + size));
-      continue;
-    }
-    for (std::size_t from = 0; from < size;) {
-      const std::size_t count = std::min(kPiece, size - from);
-      std::array<std::uint8_t, kPiece> both{};  // at its end
-      for (std::size_t i = 0; i < count; ++i)
-        both[kPiece - count + i] = change.before[from + i] ^ change.after[from + i];
-      from += count;
-      take_piece(change.offset + from, polynomial(detail::load_little<std::uint64_t>(both.data())),
-                 polynomial(detail::load_little<std::uint64_t>(both.data() + 8)));
-    }
-  }
-  effect = engine_->shift(effect, length - at);
-  return crc ^ (parameters_.refout ? reflect(effect, parameters_.width) : effect);
-}
-
 std::uint64_t Crc::shift(std::uint64_t a, std::uint64_t bytes) const { return engine_->shift(a, bytes); }
 
 std::array<std::uint64_t, 8> Crc::byte_effects(std::uint64_t powers) const {
@@ -336,51 +254,6 @@ std::array<std::uint64_t, 8> Crc::byte_effects(std::uint64_t powers) const {
     effects[bit] = parameters_.refout ? reflect(effect, parameters_.width) : effect;
   }
   return effects;
-}
-
-std::uint64_t crc_bit_effect(const Crc& crc, std::uint64_t length, std::uint64_t offset, int bit) {
-  assert(bit >= 0 && bit < 8);
-  const std::uint8_t clear = 0;
-  const auto set = static_cast<std::uint8_t>(1U << bit);
-  return crc.patch(0, length, {CrcChange{offset, ByteView(&clear, 1), ByteView(&set, 1)}});
-}
-
-Result<Bytes> force_crc(const Crc& crc, std::uint64_t length, const std::vector<std::uint64_t>& places,
-                        std::uint64_t now, std::uint64_t wanted) {
-  const int width = crc.parameters().width;
-  Error unsolvable{
-      Reason::kMapUnsolvable, "", "", "", "", "declare as many adjacent bytes as the CRC is wide"};
-  if (wanted > low_mask(width)) {
-    unsolvable.found = "a wanted CRC of " + hex_number(wanted);
-    unsolvable.expected = "a value of " + std::to_string(width) + " bits";
-    return fail(std::move(unsolvable));
-  }
-  Bytes xors(places.size());
-  const BitVector target = bits_of(now ^ wanted, width);
-  std::vector<BitVector> columns;
-  // Mostly the first few places suffice; taking more only when they do not gives the same solution.
-  for (std::size_t taken = 8; target != bits_of(0, width); taken *= 2) {
-    taken = std::min(taken, places.size());
-    while (columns.size() < taken * 8) {
-      const std::uint64_t place = places[columns.size() / 8];
-      assert(place < length);
-      columns.push_back(
-          bits_of(crc_bit_effect(crc, length, place, static_cast<int>(columns.size() % 8)), width));
-    }
-    if (const auto solution = solve_gf2(columns, target)) {
-      for (std::size_t j = 0; j < columns.size(); ++j) {
-        if (solution->values.get(j)) xors[j / 8] = static_cast<std::uint8_t>(xors[j / 8] | (1U << (j % 8)));
-      }
-      break;
-    }
-    if (taken == places.size()) {
-      unsolvable.found =
-          std::to_string(places.size()) + " free bytes that do not reach the CRC " + hex_number(wanted);
-      unsolvable.expected = "free bytes that reach every CRC of " + std::to_string(width) + " bits";
-      return fail(std::move(unsolvable));
-    }
-  }
-  return xors;
 }
 
 }  // namespace calseal

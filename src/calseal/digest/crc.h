@@ -1,7 +1,7 @@
 // Cyclic redundancy checks of 3 to 64 bits from their parameters.
 //
 // Parameters follow Williams, "A painless guide to CRC error detection algorithms" (1993), section 15 (the
-// Rocksoft model). Not for authentication: force_crc() makes any message give any value.
+// Rocksoft model). Not for authentication: a few free bytes make any message give any value.
 #pragma once
 
 #include <array>
@@ -29,13 +29,6 @@ struct CrcParameters {
 
 // kMapChecksum when the width is outside 3..64, the polynomial is even or a value is wider than the width.
 Status validate_crc(const CrcParameters& parameters);
-
-// Bytes that differ between two messages of one length.
-struct CrcChange {
-  std::uint64_t offset = 0;  // from the start of the message
-  ByteView before;
-  ByteView after;  // as long as `before`
-};
 
 // How a Crc gets over its bytes; the value does not depend on it.
 enum class CrcKernel {
@@ -66,8 +59,6 @@ class Crc {
   // Splitting the data anywhere gives the same value, at any alignment. Speeds: docs/performance.md.
   std::uint64_t update(std::uint64_t state, ByteView data) const;
   std::uint64_t finish(std::uint64_t state) const;
-  // State after `count` more bytes of value `byte`. O(log count).
-  std::uint64_t update_repeated(std::uint64_t state, std::uint8_t byte, std::uint64_t count) const;
 
   std::uint64_t compute(ByteView data) const { return finish(update(start(), data)); }
 
@@ -77,16 +68,13 @@ class Crc {
   // CRC of A followed by B from both CRCs and the length of B in bytes. O(log length_b).
   std::uint64_t combine(std::uint64_t crc_a, std::uint64_t crc_b, std::uint64_t length_b) const;
 
-  // For bytes that stand at many offsets of one message. Polynomials have the coefficient of x^i in bit i.
+  // For bytes that stand at many offsets of one message, whatever its other bytes are: a CRC is affine over
+  // GF(2). Polynomials have the coefficient of x^i in bit i.
   // a * x^(8 * bytes) modulo the polynomial. O(log bytes).
   std::uint64_t shift(std::uint64_t a, std::uint64_t bytes) const;
   // What flipping each bit of a byte changes in the CRC, lowest bit first; `powers` is the sum of
   // x^(8 * (length - 1 - offset)) over the offsets at which the byte stands.
   std::array<std::uint64_t, 8> byte_effects(std::uint64_t powers) const;
-
-  // CRC of a message of `length` bytes after changes, from its CRC before; reads only the changes.
-  // Changes are disjoint and lie inside the message. O(changed bytes + changes * log length).
-  std::uint64_t patch(std::uint64_t crc, std::uint64_t length, const std::vector<CrcChange>& changes) const;
 
  private:
   struct Engine;
@@ -97,19 +85,5 @@ class Crc {
 // The CRC of these parameters. Making one takes longer than many a coverage, and each takes 35 KiB: every
 // thread keeps the last few that it asked for, and no more, however many a region map names.
 Crc crc_of(const CrcParameters& parameters);
-
-// Effect of single bits on a CRC: crc(message xor bit) = crc(message) xor effect, since a CRC is affine over
-// GF(2). `offset` < `length`. `bit` counts from the least significant bit of the byte at `offset` in a
-// message of `length` bytes. O(log length).
-std::uint64_t crc_bit_effect(const Crc& crc, std::uint64_t length, std::uint64_t offset, int bit);
-
-// Bits to put at `places` of a message of `length` bytes, whose CRC now is `now`, so that the CRC becomes
-// `wanted`. `places` are byte offsets, each one byte (8 bits) free to change; all their present bits stay as
-// they are where the solution leaves a choice. Returns the bytes to XOR into the places, in their order.
-// Every place lies inside the message. Adjacent places of at least the CRC's width reach every value, since
-// the polynomial is odd; kMapUnsolvable when the places cannot reach this one.
-// O(places * (log length + width)).
-Result<Bytes> force_crc(const Crc& crc, std::uint64_t length, const std::vector<std::uint64_t>& places,
-                        std::uint64_t now, std::uint64_t wanted);
 
 }  // namespace calseal

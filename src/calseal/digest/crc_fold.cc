@@ -38,7 +38,6 @@ CrcFold::CrcFold(std::uint64_t scaled_poly, bool reflected) {
     remainder = times_x(remainder, q, 1);
   }
   plain = {quotient, q};
-  plain_128 = times_x(q, q, 64);
   if (reflected) {
     const std::uint64_t top = std::uint64_t{1} << 63;
     barrett = {reverse_bits(top | (quotient >> 1)), reverse_bits(top | (q >> 1))};
@@ -69,14 +68,6 @@ CrcFoldMultiply crc_fold_multiply(CrcKernel kernel) {
 #if defined(__x86_64__)
   if (kernel != CrcKernel::kTable)
     return crc_fold_multiply_128;  // every other kernel's needs include this one's
-#endif
-  static_cast<void>(kernel);
-  return nullptr;
-}
-
-CrcFoldAdvance crc_fold_advance(CrcKernel kernel) {
-#if defined(__x86_64__)
-  if (kernel != CrcKernel::kTable) return crc_fold_advance_128;
 #endif
   static_cast<void>(kernel);
   return nullptr;

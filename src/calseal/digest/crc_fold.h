@@ -32,8 +32,7 @@ struct CrcFold {
   std::array<CrcFoldPair, kFarthest + 1> distances{};
   const CrcFoldPair* over(std::size_t lanes) const { return &distances[kFarthest - lanes]; }
 
-  CrcFoldPair plain;            // low: x^128 div Q, high: Q; without top terms, never reflected
-  std::uint64_t plain_128 = 0;  // x^128 mod Q, never reflected
+  CrcFoldPair plain;    // low: x^128 div Q, high: Q; without top terms, never reflected
   CrcFoldPair barrett;  // the same in the kernels' order; reflected, the term that does not fit is x^0
   std::uint64_t quotient_again = 0;  // all ones when Q's term left out in `barrett` counts: reflected, x^0
 };
@@ -53,12 +52,6 @@ CrcFoldKernel crc_fold_kernel(CrcKernel kernel, bool reflected);
 using CrcFoldMultiply = std::uint64_t (*)(const CrcFoldPair& plain, std::uint64_t a, std::uint64_t b);
 CrcFoldMultiply crc_fold_multiply(CrcKernel kernel);
 
-// a power + (first x^64 + last) x^64 mod Q, never reflected: a register moved on, and 16 bytes more. Null
-// where crc_fold_multiply() is.
-using CrcFoldAdvance = std::uint64_t (*)(const CrcFold& fold, std::uint64_t a, std::uint64_t power,
-                                         std::uint64_t first, std::uint64_t last);
-CrcFoldAdvance crc_fold_advance(CrcKernel kernel);
-
 // What crc_fold_kernel() chooses from; compiled on x86-64 only. Each needs what its name says of the
 // processor.
 CrcFoldKernel crc_fold_128(bool reflected);  // PCLMULQDQ, SSE 4.1
@@ -66,7 +59,5 @@ CrcFoldKernel crc_fold_256(bool reflected);  // VPCLMULQDQ, AVX2
 CrcFoldKernel crc_fold_512(bool reflected);  // VPCLMULQDQ, AVX-512 F, BW and VL
 
 std::uint64_t crc_fold_multiply_128(const CrcFoldPair& plain, std::uint64_t a, std::uint64_t b);
-std::uint64_t crc_fold_advance_128(const CrcFold& fold, std::uint64_t a, std::uint64_t power,
-                                   std::uint64_t first, std::uint64_t last);
 
 }  // namespace calseal::detail

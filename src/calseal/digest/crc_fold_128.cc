@@ -38,33 +38,15 @@ CALSEAL_WIDE_INLINE __m128i gather(const CrcFold&, Wide a) { return a; }
 
 CrcFoldKernel crc_fold_128(bool reflected) { return reflected ? run<true> : run<false>; }
 
-namespace {
-
-CALSEAL_FOLD_INLINE __m128i product_of(std::uint64_t a, std::uint64_t b) {
-  return _mm_clmulepi64_si128(_mm_cvtsi64_si128(static_cast<long long>(a)),
-                              _mm_cvtsi64_si128(static_cast<long long>(b)), 0x00);
-}
-
-// Barrett's reduction of 128 bits, as in reduce_lane().
-CALSEAL_FOLD_INLINE std::uint64_t reduce_two(const CrcFoldPair& plain, __m128i two) {
+// The product, then Barrett's reduction of its 128 bits, as in reduce_lane().
+CALSEAL_FOLD_TARGET std::uint64_t crc_fold_multiply_128(const CrcFoldPair& plain, std::uint64_t a,
+                                                        std::uint64_t b) {
+  const __m128i two = _mm_clmulepi64_si128(_mm_cvtsi64_si128(static_cast<long long>(a)),
+                                           _mm_cvtsi64_si128(static_cast<long long>(b)), 0x00);
   const __m128i barrett = load_pair(&plain);
   const __m128i quotient = _mm_xor_si128(_mm_clmulepi64_si128(two, barrett, 0x01), two);
   const __m128i product = _mm_clmulepi64_si128(quotient, barrett, 0x11);
   return static_cast<std::uint64_t>(_mm_cvtsi128_si64(_mm_xor_si128(two, product)));
-}
-
-}  // namespace
-
-CALSEAL_FOLD_TARGET std::uint64_t crc_fold_multiply_128(const CrcFoldPair& plain, std::uint64_t a,
-                                                        std::uint64_t b) {
-  return reduce_two(plain, product_of(a, b));
-}
-
-CALSEAL_FOLD_TARGET std::uint64_t crc_fold_advance_128(const CrcFold& fold, std::uint64_t a,
-                                                       std::uint64_t power, std::uint64_t first,
-                                                       std::uint64_t last) {
-  const __m128i two = _mm_xor_si128(product_of(a, power), product_of(first, fold.plain_128));
-  return reduce_two(fold.plain, _mm_xor_si128(two, _mm_set_epi64x(static_cast<long long>(last), 0)));
 }
 
 }  // namespace calseal::detail

@@ -29,15 +29,6 @@ Result<Sha256> parse_ledger_line(ByteView line, const std::string& name) {
   return parse_canonical_text(line, Reason::kLedgerDamaged, ledger_line_fields, name);
 }
 
-std::optional<LedgerPart> recognise_ledger_part(ByteView beginning) {
-  const std::string_view text = text_of(beginning);
-  if (text.starts_with(kLedgerLiteral)) return LedgerPart::kEntries;
-  if (text.starts_with(kDetailLiteral)) return LedgerPart::kDetails;
-  if (text.starts_with(kTipLiteral)) return LedgerPart::kTip;
-  if (text.starts_with(kTreeHeadLiteral)) return LedgerPart::kHead;
-  return std::nullopt;
-}
-
 std::string ledger_folder(const std::string& path) {
   std::string folder = path;
   struct stat status {};

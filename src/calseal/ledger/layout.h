@@ -37,10 +37,6 @@ void ledger_line_fields(Fields& field, Sha256& id);
 std::string write_ledger_line(const Sha256& id);
 Result<Sha256> parse_ledger_line(ByteView line, const std::string& name);
 
-// What a file is, told from its first bytes alone.
-enum class LedgerPart : std::uint8_t { kEntries, kDetails, kTip, kHead };
-std::optional<LedgerPart> recognise_ledger_part(ByteView beginning);
-
 // The folder of a ledger that a person named by its folder or by its entries file.
 std::string ledger_folder(const std::string& path);
 

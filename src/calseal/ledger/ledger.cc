@@ -55,9 +55,6 @@ class Verifying {
     report_.findings.push_back({fault, std::move(file), index, std::move(text), std::string(next)});
   }
 
-  // --- heads
-  // -------------------------------------------------------------------------------------------------
-
   void gather_heads() {
     for (const KeptHead& kept : kept_heads(folder_)) {
       auto file = read_kept(kept.path, kTreeHeadSizeLimit);
@@ -173,9 +170,6 @@ class Verifying {
     }
   }
 
-  // --- entries
-  // -----------------------------------------------------------------------------------------------
-
   void take(const LedgerRecord& record) {
     present_.push_back(record.detail_state == DetailState::kPresent);
     if (record.entry) {
@@ -221,9 +215,6 @@ class Verifying {
          "claims " + record.entry->claimed_time + ", and a head of " + latest_ + " does not hold it",
          "ask why it was entered late; a job that was taken into the ledger afterwards looks like this too");
   }
-
-  // --- the end
-  // -----------------------------------------------------------------------------------------------
 
   void judge_end() {
     const std::string entries = reader_.name();
@@ -355,32 +346,6 @@ LedgerReport::Time LedgerReport::witnessed(std::uint64_t index) const {
 Result<LedgerReport> verify_ledger(const std::string& path, const LedgerQuestion& question) {
   CALSEAL_ASSIGN(LedgerReader reader, LedgerReader::open(path));
   return Verifying(std::move(reader), question, ledger_folder(path)).run();
-}
-
-void LedgerLookup::add(const LedgerRecord& record) {
-  if (record.detail_state != DetailState::kPresent) return;
-  by_digest_.emplace(record.detail.facts.about, said_.size());
-  said_.push_back({record.index, record.detail.facts});
-}
-
-std::vector<const LedgerLookup::Said*> LedgerLookup::about(const Sha256& manifest_digest) const {
-  std::vector<const Said*> found;
-  const auto [begin, end] = by_digest_.equal_range(manifest_digest);
-  for (auto at = begin; at != end; ++at) found.push_back(&said_[at->second]);
-  return found;
-}
-
-bool LedgerLookup::has(EntryKind kind, const Sha256& manifest_digest) const {
-  return std::ranges::any_of(about(manifest_digest),
-                             [&](const Said* said) { return said->facts.kind == kind; });
-}
-
-std::vector<const LedgerLookup::Said*> LedgerLookup::sealed() const {
-  std::vector<const Said*> found;
-  for (const Said& said : said_) {
-    if (said.facts.kind == EntryKind::kSealed) found.push_back(&said);
-  }
-  return found;
 }
 
 }  // namespace calseal

@@ -122,23 +122,4 @@ inline constexpr std::uint64_t kLedgerFindingLimit = 1000;
 // else is a finding.
 Result<LedgerReport> verify_ledger(const std::string& path, const LedgerQuestion& question);
 
-// What the ledger says about revisions, by their manifest digest: details that are present, and whose entry
-// is readable. About 400 bytes for each entry.
-class LedgerLookup {
- public:
-  struct Said {
-    std::uint64_t index = 0;
-    LedgerFacts facts;
-  };
-  void add(const LedgerRecord& record);                                 // as on_record
-  std::vector<const Said*> about(const Sha256& manifest_digest) const;  // in the order entered
-  bool has(EntryKind kind, const Sha256& manifest_digest) const;
-  // Every revision that was sealed, in the order entered: what an archive should hold.
-  std::vector<const Said*> sealed() const;
-
- private:
-  std::vector<Said> said_;
-  std::multimap<Sha256, std::size_t> by_digest_;
-};
-
 }  // namespace calseal

@@ -43,8 +43,7 @@ void correct_slots(const Plan& plan, const PlanNode& node, Image& image) {
     put_bytes(image, slot.place, encode_slot(checksum.algorithm, slot, result));
 }
 
-}  // namespace
-
+// The balance word that makes a sum reach its target, given the sum with a word of zero.
 std::uint64_t balance_word(const Checksum& checksum, std::uint64_t without) {
   const std::uint64_t wanted = unfinish_number(checksum, checksum.rule->equals);
   const std::uint64_t mask = low_mask(checksum.bits);
@@ -56,6 +55,8 @@ std::uint64_t balance_word(const Checksum& checksum, std::uint64_t without) {
   return a >= b ? a - b : modulus - (b - a);
 }
 
+// Addresses of the balance's bytes in the order in which the message reads them as one whole word; nothing
+// when it does not.
 std::optional<std::vector<std::uint64_t>> balance_word_addresses(const PlanNode& node, const Place& balance) {
   std::vector<std::pair<std::uint64_t, std::uint64_t>> read;  // offset in the message, address
   for (std::uint64_t address = balance.range.begin; address < balance.range.end; ++address) {
@@ -70,8 +71,6 @@ std::optional<std::vector<std::uint64_t>> balance_word_addresses(const PlanNode&
   for (const auto& [offset, address] : read) addresses.push_back(address);
   return addresses;
 }
-
-namespace {
 
 Status correct_sum_balance(const Plan& plan, std::size_t index, Image& image) {
   const PlanNode& node = plan.nodes[index];
@@ -95,7 +94,7 @@ Status correct_sum_balance(const Plan& plan, std::size_t index, Image& image) {
 
 }  // namespace
 
-Status correct_group(const Plan& plan, const PlanGroup& group, Image& image, const JointSystem* kept) {
+Status correct_group(const Plan& plan, const PlanGroup& group, Image& image) {
   const std::size_t first = group.nodes.front();
   const PlanNode& node = plan.nodes[first];
   if (!group.joint) {
@@ -118,10 +117,8 @@ Status correct_group(const Plan& plan, const PlanGroup& group, Image& image, con
       return correct_sum_balance(plan, first, image);
     }
   }
-  std::optional<JointSystem> made;
-  if (kept == nullptr) made = make_joint_system(plan, group);
-  const JointSystem* system = made ? &*made : kept;
-  if (system == nullptr || !solve_joint_system(plan, group, *system, image)) {
+  const auto system = make_joint_system(plan, group);
+  if (!system || !solve_joint_system(plan, group, *system, image)) {
     return unsolvable(plan, node.name, node.writes.front());
   }
   for (const std::size_t index : group.nodes) {

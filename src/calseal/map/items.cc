@@ -12,20 +12,19 @@ namespace calseal {
 namespace {
 
 struct TypeInfo {
-  std::string_view name;
   std::uint64_t size;
   bool is_signed;
 };
 
 // In the order of ElementType.
-constexpr std::array<TypeInfo, 8> kTypes = {{{"u8", 1, false},
-                                             {"s8", 1, true},
-                                             {"u16", 2, false},
-                                             {"s16", 2, true},
-                                             {"u32", 4, false},
-                                             {"s32", 4, true},
-                                             {"f32", 4, true},
-                                             {"f64", 8, true}}};
+constexpr std::array<TypeInfo, 8> kTypes = {{{1, false},   // u8
+                                             {1, true},    // s8
+                                             {2, false},   // u16
+                                             {2, true},    // s16
+                                             {4, false},   // u32
+                                             {4, true},    // s32
+                                             {4, true},    // f32
+                                             {8, true}}};  // f64
 
 const TypeInfo& info_of(ElementType type) { return kTypes[static_cast<std::size_t>(type)]; }
 
@@ -43,7 +42,6 @@ std::int64_t sign_extended(std::uint64_t word, std::uint64_t size) {
 }  // namespace
 
 std::uint64_t element_size(ElementType type) { return info_of(type).size; }
-std::string_view element_type_name(ElementType type) { return info_of(type).name; }
 
 std::string_view item_kind_name(ItemKind kind) {
   constexpr std::array<std::string_view, 4> kNames = {"scalar", "axis", "curve", "table"};

@@ -16,8 +16,7 @@ namespace calseal {
 
 // Bytes of one element: 1, 2, 4 or 8.
 std::uint64_t element_size(ElementType type);
-std::string_view element_type_name(ElementType type);  // "u8", "s16", "f32", ...
-std::string_view item_kind_name(ItemKind kind);        // "scalar", "axis", "curve", "table"
+std::string_view item_kind_name(ItemKind kind);  // "scalar", "axis", "curve", "table"
 
 // Elements of an item; one for a scalar.
 std::uint64_t element_count(const Item& item);

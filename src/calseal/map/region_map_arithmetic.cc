@@ -266,8 +266,8 @@ class Judgement {
   int reached_bits(const Crc& crc, const Positions& positions) const {
     std::vector<std::uint64_t> basis;
     for (const std::uint64_t at : positions.at) {
-      for (int bit = 0; bit < 8; ++bit) {
-        std::uint64_t effect = crc_bit_effect(crc, positions.length, at, bit) & low_mask(checksum_.bits);
+      for (std::uint64_t effect : crc.byte_effects(crc.shift(1, positions.length - 1 - at))) {
+        effect &= low_mask(checksum_.bits);
         for (const std::uint64_t known : basis) effect = std::min(effect, effect ^ known);
         if (effect != 0) basis.push_back(effect);
       }

@@ -87,16 +87,6 @@ void verify_checksum(const Plan& plan, const PlanNode& node, const Image& image,
   if (outcome.wrong) outcome.detail = "at " + place_text(*plan.map, *outcome.wrong);
 }
 
-bool reaches(const PlanNode& node, const std::vector<RangeSet>& changed) {
-  for (std::size_t m = 0; m < changed.size(); ++m) {
-    for (const Range& range : taken_by(node)[m].ranges()) {
-      if (changed[m].overlaps(range)) return true;
-    }
-  }
-  return std::ranges::any_of(node.writes,
-                             [&](const Place& place) { return changed[place.memory].overlaps(place.range); });
-}
-
 // Whether two images differ in a byte that the node reads or writes.
 bool differs_for(const PlanNode& node, const Image& one, const Image& other) {
   const auto differs = [&](std::size_t m, const Range& range) {
@@ -152,15 +142,6 @@ std::vector<CheckOutcome> verify_checks(const Plan& plan, const Image& image) {
   std::vector<CheckOutcome> outcomes;
   outcomes.reserve(plan.nodes.size());
   for (std::size_t i = 0; i < plan.nodes.size(); ++i) outcomes.push_back(verify_check(plan, i, image));
-  return outcomes;
-}
-
-std::vector<CheckOutcome> verify_changed_checks(const Plan& plan, const Image& image,
-                                                const std::vector<RangeSet>& changed,
-                                                std::vector<CheckOutcome> outcomes) {
-  for (std::size_t node = 0; node < outcomes.size(); ++node) {
-    if (reaches(plan.nodes[node], changed)) outcomes[node] = verify_check(plan, node, image);
-  }
   return outcomes;
 }
 

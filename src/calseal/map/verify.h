@@ -34,15 +34,8 @@ std::vector<CheckOutcome> verify_checks(const Plan& plan, const Image& image);
 // The same for one node.
 CheckOutcome verify_check(const Plan& plan, std::size_t node, const Image& image);
 
-// The same as verify_checks() for an image of which `outcomes` were taken before, or another one was verified
-// with them, and which knows the same bytes and differs in none but `changed` (one set per memory): only
-// nodes that read or write one of those are looked at again.
-std::vector<CheckOutcome> verify_changed_checks(const Plan& plan, const Image& image,
-                                                const std::vector<RangeSet>& changed,
-                                                std::vector<CheckOutcome> outcomes);
-
-// The same, when the two images know the same bytes: only nodes that read or write a byte in which they
-// differ are looked at again.
+// The same as verify_checks() for an image that knows the same bytes as another, whose outcomes are given:
+// only nodes that read or write a byte in which the two differ are looked at again.
 std::vector<CheckOutcome> verify_differing_checks(const Plan& plan, const Image& image, const Image& other,
                                                   std::vector<CheckOutcome> outcomes_of_other);
 

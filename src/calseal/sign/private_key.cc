@@ -193,11 +193,6 @@ Result<PrivateKey> PrivateKey::from_encrypted_pem(ByteView pem, std::string_view
   return adopt(std::move(secret), name);
 }
 
-Status write_private_key(const std::string& path, const PrivateKey& key, std::string_view passphrase) {
-  CALSEAL_ASSIGN(const std::string pem, key.encrypted_pem(passphrase));
-  return write_file(path, view_of(pem), FileMode::kPrivate, Existing::kRefuse);
-}
-
 Result<PrivateKey> read_private_key(const std::string& path, std::string_view passphrase) {
   struct stat status {};
   const std::string shown = printable(path);
@@ -221,11 +216,6 @@ Result<std::vector<PrivateKey>> read_private_keys(const std::vector<std::string>
 }
 
 void wipe(std::string& secret) {
-  OPENSSL_cleanse(secret.data(), secret.size());
-  secret.clear();
-}
-
-void wipe(Bytes& secret) {
   OPENSSL_cleanse(secret.data(), secret.size());
   secret.clear();
 }

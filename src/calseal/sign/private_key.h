@@ -58,17 +58,13 @@ class PrivateKey {
   KeyId id_;
 };
 
-// A new file of mode 0600, never over an old one: kOutputExists, kWriteFailed, kPassphraseMissing.
-Status write_private_key(const std::string& path, const PrivateKey& key, std::string_view passphrase);
-
 // kKeyFilePermissions when group or others have any permission on the file; then as from_encrypted_pem().
 Result<PrivateKey> read_private_key(const std::string& path, std::string_view passphrase);
 // Several under one passphrase; the error of the first that does not open.
 Result<std::vector<PrivateKey>> read_private_keys(const std::vector<std::string>& paths,
                                                   std::string_view passphrase);
 
-// Overwrites the bytes in a way that the compiler keeps; for passphrases and salts.
+// Overwrites the text in a way that the compiler keeps; for passphrases.
 void wipe(std::string& secret);
-void wipe(Bytes& secret);
 
 }  // namespace calseal

@@ -13,17 +13,6 @@ namespace calseal {
 inline constexpr std::uint64_t kReadRate = 5600;
 inline constexpr std::uint64_t kWriteRate = 12000;
 
-// One 8-byte classic CAN data frame with an 11-bit identifier, the space between frames included, in bits:
-// 111 without stuffing, 135 with the most that stuffing can add (one bit after every four of 98, the first
-// apart).
-inline constexpr std::uint64_t kCanFrameBits = 111;
-inline constexpr std::uint64_t kCanFrameBitsStuffed = 135;
-// Bytes per second that ISO 15765-2 consecutive frames (7 payload bytes each) carry at most on a bus of
-// `bits_per_second`, when each frame takes `frame_bits` and nobody else sends.
-constexpr std::uint64_t iso_tp_most(std::uint64_t bits_per_second, std::uint64_t frame_bits) {
-  return bits_per_second * 7 / frame_bits;
-}
-
 struct TouchedSector {
   Place place;
   std::uint64_t changed = 0;         // bytes that differ

@@ -45,10 +45,8 @@ struct TrustChain {
   TrustFile trust;
   std::string text;               // the signed text of `trust`
   std::vector<Succession> steps;  // may be empty
-  // The oldest root that this chain starts from.
   // All roots, oldest first; the last one is the trust file's.
   std::vector<PublicKey> roots() const;
-  const PublicKey& first_root() const { return steps.empty() ? trust.root : steps.front().old_trust.root; }
 };
 
 // `successions` oldest first, each step continuing the one before and the last one leading to the trust

@@ -3,7 +3,6 @@
 
 #include <algorithm>
 
-#include "calseal/digest/patch_sum.h"
 #include "calseal/digest/sum.h"
 #include "support/matchers.h"
 #include "support/random.h"
@@ -47,47 +46,6 @@ TEST(SumProperty, AgreesWithTheDefinitionForAllParameters) {
           update_in_pieces(random, data, sum);
           ASSERT_EQ(sum.value(), reference::compute_sum(p, data))
               << unit << " " << accumulator << " " << static_cast<int>(operation) << " " << data.size();
-        }
-      }
-    }
-  }
-}
-
-// Changes in any order, one over the other included.
-TEST(SumProperty, PatchingGivesWhatAddingUpAnewGives) {
-  Random random;
-  for (const int unit : {8, 16, 32, 64}) {
-    for (const ByteOrder order : {ByteOrder::kLittle, ByteOrder::kBig}) {
-      for (const SumOperation operation : {SumOperation::kAdd, SumOperation::kXor}) {
-        for (int accumulator = 8; accumulator <= 64; accumulator += 4) {
-          const SumParameters p{unit, order, operation, accumulator,
-                                random.between(0, low_mask(accumulator))};
-          if (!validate_sum(p)) continue;
-          Bytes data = carrying(random, 8 * random.between(0, 600));
-          const auto sum_of = [&] {
-            Sum sum(p);
-            sum.update(data);
-            return sum.value();
-          };
-          const std::uint64_t value = sum_of();
-          std::vector<Bytes> befores, afters;
-          std::vector<std::uint64_t> offsets;
-          for (std::uint64_t k = data.empty() ? 0 : random.between(0, 9); k > 0; --k) {
-            const std::size_t size =
-                random.between(0, random.coin() ? data.size() : std::min<std::size_t>(20, data.size()));
-            const std::size_t at = random.between(0, data.size() - size);
-            const auto there = std::span(data).subspan(at, size);
-            befores.emplace_back(there.begin(), there.end());
-            afters.push_back(carrying(random, size));
-            offsets.push_back(at);
-            std::ranges::copy(afters.back(), there.begin());
-          }
-          std::vector<CrcChange> changes;
-          for (std::size_t i = 0; i < offsets.size(); ++i)
-            changes.push_back({offsets[i], befores[i], afters[i]});
-          if (random.coin()) std::ranges::reverse(changes);
-          ASSERT_EQ(patch_sum(p, value, changes), sum_of())
-              << unit << " " << accumulator << " " << data.size();
         }
       }
     }

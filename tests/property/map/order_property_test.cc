@@ -6,7 +6,6 @@
 #include <functional>
 
 #include "calseal/map/correct.h"
-#include "calseal/map/corrected_image.h"
 #include "calseal/map/verify.h"
 #include "support/check_reference.h"
 #include "support/map_builder.h"
@@ -205,39 +204,6 @@ TEST(OrderProperty, CirclesOfCrcsAreSolvedOrRefused) {
     ASSERT_EQ(reference::first_wrong(map, image), "");
   }
   EXPECT_GT(solved, 0);
-}
-
-TEST(OrderProperty, EditsCorrectedOneByOneGiveWhatCorrectionOfTheWholeGives) {
-  Random random;
-  for (int round = 0; round < 60; ++round) {
-    const std::vector<Part> parts = random_parts(random);
-    std::vector<std::size_t> order(parts.size());
-    for (std::size_t i = 0; i < order.size(); ++i) order[i] = i;
-    const RegionMap map = declared(parts, order);
-    Image whole = random_image(map, random);
-    const Plan plan = make_plan(map, whole).value();
-    auto kept = CorrectedImage::make(plan, whole);
-    ASSERT_THAT(kept, IsOk());
-    ASSERT_THAT(correct(plan, whole), IsOk());
-    ASSERT_TRUE(same_bytes(kept->image(), whole));
-    for (int step = 0; step < 8; ++step) {
-      // Anywhere, derived bytes and earlier edits of the same step included.
-      std::vector<Edit> edits;
-      for (std::uint64_t k = random.between(0, 6); k > 0; --k) {
-        const std::uint64_t size = random.between(1, 40);
-        const std::uint64_t at = random.between(0, kSize - size);
-        edits.push_back({{0, {at, at + size}}, random.bytes(static_cast<std::size_t>(size))});
-      }
-      if (random.coin()) std::ranges::sort(edits, {}, &Edit::place);
-      for (const Edit& edit : edits)
-        std::ranges::copy(edit.bytes, whole.memories[0].span(edit.place.range).begin());
-      const auto report = kept->edit(edits);
-      ASSERT_THAT(report, IsOk());
-      ASSERT_THAT(correct(plan, whole), IsOk());
-      ASSERT_TRUE(same_bytes(kept->image(), whole)) << "step " << step;
-      ASSERT_EQ(reference::first_wrong(map, kept->image()), "");
-    }
-  }
 }
 
 }  // namespace

@@ -113,77 +113,11 @@ TEST(ValidateCrc, NamesTheParameterThatIsWrong) {
               FailsWith(Reason::kMapChecksum, "xorout"));
 }
 
-TEST(Crc, RepeatingNothingChangesNothing) {
-  const Crc crc = named("CRC-32/ISO-HDLC");
-  const std::uint64_t state = crc.update(crc.start(), view_of("abc"));
-  EXPECT_EQ(crc.update_repeated(state, 0xff, 0), state);
-}
-
-TEST(Crc, RepeatsMoreBytesThanAnyMemoryHolds) {
-  // The order of x modulo a primitive polynomial of degree 32 divides 2^32 - 1; that of CRC-32 is primitive.
-  const Crc crc = named("CRC-32/ISO-HDLC");
-  const std::uint64_t state = crc.update(crc.start(), view_of("abc"));
-  EXPECT_EQ(crc.update_repeated(state, 0x00, 0xffffffffU), state);
-  EXPECT_EQ(crc.update_repeated(state, 0x00, ~std::uint64_t{0}), state);
-}
-
 TEST(Crc, CombinesWithAnEmptyPart) {
   const Crc crc = named("CRC-12/UMTS");
   const std::uint64_t value = crc.compute(view_of("abc"));
   EXPECT_EQ(crc.combine(value, crc.compute({}), 0), value);
   EXPECT_EQ(crc.combine(crc.compute({}), value, 3), value);
-}
-
-TEST(Crc, PatchOfNothingIsTheSameValue) {
-  const Crc crc = named("CRC-16/KERMIT");
-  EXPECT_EQ(crc.patch(0x1234, 100, {}), 0x1234U);
-  const Bytes byte = {0x5a};
-  EXPECT_EQ(crc.patch(0x1234, 100, {CrcChange{99, byte, byte}}), 0x1234U);
-}
-
-TEST(ForceCrc, LeavesTheBytesAloneWhenTheValueIsRightAlready) {
-  const Crc crc = named("CRC-32/ISO-HDLC");
-  EXPECT_THAT(force_crc(crc, 100, {10, 11}, 0x1234, 0x1234), IsOkAnd(::testing::ElementsAre(0, 0)));
-  EXPECT_THAT(force_crc(crc, 100, {}, 0x1234, 0x1234), IsOkAnd(::testing::IsEmpty()));
-}
-
-TEST(ForceCrc, RefusesWhatThePlacesCannotReach) {
-  const Crc crc = named("CRC-32/ISO-HDLC");
-  const Bytes message(100, 0xff);
-  const std::uint64_t now = crc.compute(message);
-  EXPECT_THAT(force_crc(crc, 100, {}, now, now ^ 1U), FailsWith(Reason::kMapUnsolvable));
-  // Three bytes reach 2^24 of 2^32 values: what four bytes need in their last byte, three cannot give.
-  const Result<Bytes> four =
-      force_crc(crc, 100, {40, 41, 42, 43}, now, crc.compute(view_of("another value")));
-  ASSERT_THAT(four, IsOk());
-  ASSERT_NE(four->back(), 0);
-  EXPECT_THAT(force_crc(crc, 100, {40, 41, 42}, now, crc.compute(view_of("another value"))),
-              FailsWith(Reason::kMapUnsolvable));
-  // One place named often is still one place.
-  EXPECT_THAT(force_crc(crc, 100, std::vector<std::uint64_t>(40, 7), now, now ^ 1U),
-              FailsWith(Reason::kMapUnsolvable));
-}
-
-TEST(ForceCrc, RefusesAValueWiderThanTheCrc) {
-  EXPECT_THAT(force_crc(named("CRC-16/ARC"), 10, {0, 1, 2}, 0, 0x10000), FailsWith(Reason::kMapUnsolvable));
-}
-
-TEST(ForceCrc, PrefersTheFirstPlaces) {
-  const Crc crc = named("CRC-16/XMODEM");
-  const Result<Bytes> xors = force_crc(crc, 50, {3, 4, 20, 21, 22, 40}, 0, 0xbeef);
-  ASSERT_THAT(xors, IsOk());
-  EXPECT_THAT(Bytes(xors->begin() + 2, xors->end()), ::testing::Each(0));
-}
-
-TEST(ForceCrc, FindsPlacesFarDownTheList) {
-  const Crc crc = named("CRC-64/XZ");
-  std::vector<std::uint64_t> places(70, 0);  // one byte, named 70 times, then the eight that matter
-  for (std::uint64_t i = 0; i < 8; ++i) places.push_back(100 + i);
-  Bytes message(200, 0x11);
-  const Result<Bytes> xors = force_crc(crc, 200, places, crc.compute(message), 0x0123456789abcdefU);
-  ASSERT_THAT(xors, IsOk());
-  for (std::size_t i = 0; i < places.size(); ++i) message[places[i]] ^= (*xors)[i];
-  EXPECT_EQ(crc.compute(message), 0x0123456789abcdefU);
 }
 
 }  // namespace

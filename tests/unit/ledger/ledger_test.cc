@@ -152,21 +152,18 @@ TEST_F(LedgerFolder, HoldsWhatWasAppended) {
     EXPECT_EQ(appended->entries[i].index, i);
     EXPECT_FALSE(appended->entries[i].was_there);
   }
-  LedgerLookup lookup;
+  std::vector<LedgerFacts> said;
   LedgerQuestion question;
-  question.on_record = [&](const LedgerRecord& record) { lookup.add(record); };
+  question.on_record = [&](const LedgerRecord& record) { said.push_back(record.detail.facts); };
   const auto report = verify_ledger(path(kEntriesFile), question);
   ASSERT_THAT(report, IsOk());
   EXPECT_TRUE(report->clean());
   EXPECT_EQ(report->head, appended->head);
   EXPECT_EQ(report->acknowledged, 4U);
   EXPECT_EQ(report->kinds, (std::map<std::string, std::uint64_t>{{"sealed", 3}, {"sent", 1}}));
-  EXPECT_EQ(lookup.sealed().size(), 3U);
-  ASSERT_EQ(lookup.about(revision_number(1)).size(), 2U);
-  EXPECT_EQ(lookup.about(revision_number(1))[1]->facts, entry(1, EntryKind::kSent, "mail").facts);
-  EXPECT_TRUE(lookup.has(EntryKind::kSent, revision_number(1)));
-  EXPECT_FALSE(lookup.has(EntryKind::kSent, revision_number(2)));
-  EXPECT_TRUE(lookup.about(revision_number(9)).empty());
+  EXPECT_EQ(said.size(), 4U);
+  const LedgerFacts sent = entry(1, EntryKind::kSent, "mail").facts;
+  EXPECT_EQ(std::count(said.begin(), said.end(), sent), 1);
 }
 
 TEST_F(LedgerFolder, TheSameThingOnce) {
@@ -587,15 +584,6 @@ TEST_F(LedgerFolder, DetailsTakenOutByAnotherHandAreFound) {
   details.erase(details.begin() + 1);
   put(kDetailsFile, joined(details));
   EXPECT_EQ(faults(), (std::set<std::string>{"detail-missing"}));
-}
-
-TEST(LedgerPart, IsRecognisedByItsContent) {
-  EXPECT_EQ(recognise_ledger_part(view_of(write_ledger_line(Sha256{}))), LedgerPart::kEntries);
-  EXPECT_EQ(recognise_ledger_part(view_of(write_ledger_detail({1, {}, {}, 3}))), LedgerPart::kDetails);
-  EXPECT_EQ(recognise_ledger_part(view_of(write_ledger_tip({}))), LedgerPart::kTip);
-  EXPECT_EQ(recognise_ledger_part(view_of(write_tree_head_text({}))), LedgerPart::kHead);
-  EXPECT_EQ(recognise_ledger_part(view_of(R"({"calseal":"entry/1",)")), std::nullopt);
-  EXPECT_EQ(recognise_ledger_part({}), std::nullopt);
 }
 
 }  // namespace

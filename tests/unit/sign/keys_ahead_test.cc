@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include "calseal/base/file.h"
 #include "calseal/sign/seal.h"
 #include "support/matchers.h"
 #include "support/outside_tools.h"
@@ -14,7 +15,9 @@ class KeysOnDisk : public ::testing::Test {
  protected:
   std::string write(const char* name, const PrivateKey& key, const char* passphrase = "word") const {
     const std::string path = folder.path(name);
-    if (!write_private_key(path, key, passphrase)) throw std::runtime_error(path);
+    const auto pem = key.encrypted_pem(passphrase);
+    if (!pem || !write_file(path, view_of(*pem), FileMode::kPrivate, Existing::kRefuse))
+      throw std::runtime_error(path);
     return path;
   }
   ScratchFolder folder;

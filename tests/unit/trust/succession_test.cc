@@ -168,7 +168,6 @@ TEST(TrustChain, WithoutStepsItIsTheTrustFile) {
   EXPECT_EQ(parsed->trust, trust_of(11));
   EXPECT_EQ(parsed->text, write_trust_text(trust_of(11)));
   EXPECT_TRUE(parsed->steps.empty());
-  EXPECT_EQ(parsed->first_root(), TestKey(11).public_key());
   EXPECT_THAT(chain(trust_text(11), {}, spoken_code(Spoken::kKey, TestKey(11).id())), IsOk());
   EXPECT_THAT(chain(trust_text(11), {}, spoken_code(Spoken::kKey, TestKey(12).id())),
               FailsWith(Reason::kRootMismatch));
@@ -179,7 +178,7 @@ TEST(TrustChain, LeadsFromAnOldRootToTheTrustFile) {
   ASSERT_THAT(parsed, IsOk());
   EXPECT_EQ(parsed->trust, trust_of(13));
   ASSERT_EQ(parsed->steps.size(), 2U);
-  EXPECT_EQ(parsed->first_root(), TestKey(11).public_key());
+  EXPECT_EQ(parsed->steps.front().old_trust.root, TestKey(11).public_key());
 }
 
 TEST(TrustChain, AnyRootOfItMayBeTheStatedOne) {

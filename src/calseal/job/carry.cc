@@ -63,6 +63,52 @@ std::string words_of_misfits(const std::vector<CarriedFile>& options) {
   return words;
 }
 
+// Tries each option in force on the new base, and notes in `made` what became of it; those that fit come
+// back.
+Result<std::vector<OptionFile>> carry_options(const Job& job, const OpenedBundle& way_back,
+                                              const BaseParts& base, NewBase& made) {
+  const Image old_base = base_image(way_back, way_back.map);
+  CALSEAL_ASSIGN(const Plan old_plan, make_plan(way_back.map, old_base));
+  CALSEAL_ASSIGN(const Plan new_plan, make_plan(base.map, base.read.image));
+  CALSEAL_ASSIGN(const std::vector<OptionFile> options, options_in_force(job, job.base()));
+  std::vector<OptionFile> fitting;
+  for (const OptionFile& option : options) {
+    CarriedFile carried;
+    carried.name = option.option.name;
+    auto result = carry_option(old_plan, old_base, option, new_plan, base.read.image);
+    if (!result) {
+      carried.problem = result.error();
+    } else {
+      carried.carried = *std::move(result);
+      if (carried.carried.is_whole()) {
+        const std::string text = write_option(carried.carried.option);
+        CALSEAL_ASSIGN(OptionFile file, parse_option(Bytes(text.begin(), text.end()), option.file));
+        carried.file = base_folder(made.number) + "/options/" + carried.name + ".json";
+        fitting.push_back(std::move(file));
+      }
+    }
+    made.options.push_back(std::move(carried));
+  }
+  return fitting;
+}
+
+// What is noted of the new base.
+std::vector<Event> events_of(const NewBase& made, const std::string& reason, const UtcTime& now) {
+  Event opened;
+  opened.time = time_text(now);
+  opened.kind = EventKind::kOpened;
+  opened.base = made.number;
+  opened.detail = reason;
+  std::vector<Event> events{opened, sealed_event(EventKind::kSealed, made.sealed, made.bundle)};
+  if (!made.options.empty()) {
+    Event carried = opened;
+    carried.kind = EventKind::kCarried;
+    carried.detail = words_of_misfits(made.options);
+    events.push_back(carried);
+  }
+  return events;
+}
+
 }  // namespace
 
 Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing& signing) {
@@ -87,58 +133,21 @@ Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing
   }
   NewBase made;
   made.number = current.number + 1;
-  const Image old_base = base_image(way_back, way_back.map);
-  CALSEAL_ASSIGN(const Plan old_plan, make_plan(way_back.map, old_base));
-  CALSEAL_ASSIGN(const Plan new_plan, make_plan(base.map, base.read.image));
-  CALSEAL_ASSIGN(const std::vector<OptionFile> options, options_in_force(job, current));
-  std::vector<OptionFile> fitting;
-  for (const OptionFile& option : options) {
-    CarriedFile carried;
-    carried.name = option.option.name;
-    auto result = carry_option(old_plan, old_base, option, new_plan, base.read.image);
-    if (!result) {
-      carried.problem = result.error();
-    } else {
-      carried.carried = *std::move(result);
-      if (carried.carried.is_whole()) {
-        const std::string text = write_option(carried.carried.option);
-        CALSEAL_ASSIGN(OptionFile file, parse_option(Bytes(text.begin(), text.end()), option.file));
-        carried.file = base_folder(made.number) + "/options/" + carried.name + ".json";
-        fitting.push_back(std::move(file));
-      }
-    }
-    made.options.push_back(std::move(carried));
-  }
-  BaseStatement said{job.facts.job,
-                     request.reason,
-                     "",
-                     way_back.manifest.vehicle_reference,
-                     made.number,
-                     job.highest_sequence() + 1,
-                     current.newest()->digest,
-                     false,
-                     std::move(annotations)};
-  CALSEAL_ASSIGN(FollowedRules followed, followed_rules(job, base.map, signing));
-  CALSEAL_ASSIGN(made.sealed, seal_base(base, said, salt, signing, std::move(followed)));
+  CALSEAL_ASSIGN(const std::vector<OptionFile> fitting, carry_options(job, way_back, base, made));
+  BaseStatement said;
+  said.job = job.facts.job;
+  said.reason = request.reason;
+  said.vehicle_reference = way_back.manifest.vehicle_reference;
+  said.number = made.number;
+  said.annotations = std::move(annotations);
+  CALSEAL_ASSIGN(RevisionPlace place, next_place(job, 0, current.newest()->digest, base.map, signing));
+  CALSEAL_ASSIGN(made.sealed, seal_base(base, said, std::move(place), salt, signing));
   made.bundle = bundle_file(made.number, 0);
   std::vector<NewFile> files = base_files(base, fitting, "");
   files.push_back({"r0.calseal", made.sealed.file});
   CALSEAL_CHECK(make_folder(job.folder + "/" + base_folder(made.number), base_subfolders(), files));
-  const std::string now = time_text(signing.now);
-  Event opened;
-  opened.time = now;
-  opened.kind = EventKind::kOpened;
-  opened.base = made.number;
-  opened.detail = request.reason;
-  const Event sealed = sealed_event(EventKind::kSealed, made.sealed, made.bundle);
-  std::vector<Event> more{opened, sealed};
-  if (!made.options.empty()) {
-    Event carried = opened;
-    carried.kind = EventKind::kCarried;
-    carried.detail = words_of_misfits(made.options);
-    more.push_back(carried);
-  }
-  CALSEAL_ASSIGN(const std::string events, with_events(job.folder, more));
+  CALSEAL_ASSIGN(const std::string events,
+                 with_events(job.folder, events_of(made, request.reason, signing.now)));
   CALSEAL_CHECK(write_file(job.folder + "/" + std::string(kEventsFile), view_of(events)));
   made.from = way_back.map;
   made.to = std::move(base.map);

@@ -2,9 +2,6 @@
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
-#include "calseal/check/check.h"
-#include "calseal/check/claims.h"
-#include "calseal/check/wrapping_note.h"
 #include "calseal/job/customer_check.h"
 #include "calseal/map/correct.h"
 #include "calseal/sign/believe_base.h"
@@ -64,30 +61,10 @@ Result<BaseParts> load_base(Bytes region_map, const std::string& region_map_name
   return base;
 }
 
-Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said,
-                               const std::optional<Bytes>& salt, const Signing& signing,
-                               FollowedRules followed) {
-  SealRequest request;
-  request.map = &base.map;
-  request.followed = std::move(followed);
-  request.statement.approvals = signing.approvals;
-  RevisionStatement& statement = request.statement;
-  statement.job = said.job;
-  statement.base_number = said.number;
-  statement.base_reason = said.reason;
-  statement.sequence = said.sequence;
-  statement.parent = said.parent;
-  statement.title = said.title;
-  statement.vehicle_reference = said.vehicle_reference;
-  statement.tool = signing.tool;
-  statement.claimed_time = signing.now;
-  request.base = base.read.image;
-  request.result = base.read.image;
-  request.files = describe_received(base.read);
+Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said, RevisionPlace place,
+                               const std::optional<Bytes>& salt, const Signing& signing) {
+  SealRequest request = request_for_base(base.map, base.read, said, std::move(place), signing);
   request.salt = salt;
-  request.as_received = said.as_received;
-  statement.annotations = said.annotations;
-  for (auto& note : wrapping_notes(base.read)) statement.annotations.push_back(std::move(note));
   CALSEAL_ASSIGN(SealedBundle sealed, seal(request, signing.keys, *signing.trust));
   // What floats is corrected for whatever read the customer has, this one included.
   Image expected = base.read.image;
@@ -101,21 +78,17 @@ Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said,
   return sealed;
 }
 
-Result<FollowedRules> followed_rules(const Job& job, const RegionMap& next, const Signing& signing) {
+Result<RevisionPlace> next_place(const Job& job, std::uint64_t revision, const std::optional<Sha256>& parent,
+                                 const RegionMap& next, const Signing& signing) {
+  RevisionPlace place{revision, job.highest_sequence() + 1, parent, {}};
   const JobRevision* newest = job.newest();
-  if (newest == nullptr) return FollowedRules{};
-  FollowedRules rules{std::nullopt, newest->manifest.approvals};
-  if (newest->manifest.controller().map_digest == next.digest) return rules;
-  const std::string path = job.folder + "/" + newest->file;
-  CALSEAL_ASSIGN(Bytes bytes, read_file(path, kBundleSizeLimit));
-  std::vector<Step> steps = all_steps();
-  OpenContext context;
-  context.trust = signing.trust;
-  context.now = signing.now;
-  context.roles = RolesRule::kMayBeMissing;
-  CALSEAL_ASSIGN(OpenedBundle opened, open_sealed(std::move(bytes), printable(path), context, steps));
-  rules.map = std::move(opened.map);
-  return rules;
+  if (newest == nullptr) return place;
+  place.followed.approvals = newest->manifest.approvals;
+  if (newest->manifest.controller().map_digest == next.digest) return place;
+  CALSEAL_ASSIGN(OpenedBundle opened,
+                 open_issued(job.folder + "/" + newest->file, signing, RolesRule::kMayBeMissing));
+  place.followed.map = std::move(opened.map);
+  return place;
 }
 
 std::vector<NewFile> base_files(const BaseParts& base, const std::vector<OptionFile>& options,
@@ -136,13 +109,16 @@ Result<OpenedBase> open_job(const NewJob& request, const std::optional<Signing>&
                  "a name: a-z, 0-9, - and _, at most 64 characters", "name the job so, or the folder"});
   }
   const UtcTime now = signing ? signing->now : current_time();
-  const BaseStatement said{
-      request.job, "first read", request.title, request.vehicle_reference, 1, 1, {}, request.as_received, {}};
+  BaseStatement said;
+  said.job = request.job;
+  said.title = request.title;
+  said.vehicle_reference = request.vehicle_reference;
+  said.as_received = request.as_received;
   std::vector<Event> events{opened_event(time_text(now), 1, said.reason)};
   OpenedBase opened;
   std::vector<NewFile> files = base_files(base, request.options, base_folder(1) + "/");
   if (signing) {
-    CALSEAL_ASSIGN(opened.sealed, seal_base(base, said, request.salt, *signing));
+    CALSEAL_ASSIGN(opened.sealed, seal_base(base, said, RevisionPlace{}, request.salt, *signing));
     opened.bundle = bundle_file(1, 0);
     files.push_back({opened.bundle, opened.sealed->file});
     events.push_back(sealed_event(EventKind::kSealed, *opened.sealed, opened.bundle));
@@ -177,17 +153,18 @@ Result<OpenedBase> seal_way_back(const Job& job, const Signing& signing, bool as
   CALSEAL_ASSIGN(const BaseParts base,
                  load_base(std::move(map), printable(map_file), std::move(files), as_received));
   CALSEAL_ASSIGN(const std::optional<Bytes> salt, load_job_salt(job.folder));
-  std::string reason = "first read";
+  BaseStatement said;
+  said.job = job.facts.job;
+  said.vehicle_reference = job.facts.vehicle_reference;
+  said.number = current.number;
+  said.as_received = as_received;
   for (const Event& event : job.events) {
     if (event.kind == EventKind::kOpened && event.base == current.number && !event.detail.empty())
-      reason = event.detail;
+      said.reason = event.detail;
   }
-  const BaseStatement said{
-      job.facts.job, reason, "", job.facts.vehicle_reference, current.number, job.highest_sequence() + 1, {},
-      as_received,   {}};
   OpenedBase opened;
-  CALSEAL_ASSIGN(FollowedRules followed, followed_rules(job, base.map, signing));
-  CALSEAL_ASSIGN(opened.sealed, seal_base(base, said, salt, signing, std::move(followed)));
+  CALSEAL_ASSIGN(RevisionPlace place, next_place(job, 0, std::nullopt, base.map, signing));
+  CALSEAL_ASSIGN(opened.sealed, seal_base(base, said, std::move(place), salt, signing));
   opened.bundle = bundle_file(current.number, 0);
   const Event event = sealed_event(EventKind::kSealed, *opened.sealed, opened.bundle);
   CALSEAL_ASSIGN(const std::string events, with_events(job.folder, {event}));

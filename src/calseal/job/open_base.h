@@ -11,20 +11,9 @@
 #include "calseal/job/layout.h"
 #include "calseal/map/read.h"
 #include "calseal/option/option_file.h"
-#include "calseal/sign/seal.h"
-#include "calseal/trust/succession.h"
+#include "calseal/sign/next_revision.h"
 
 namespace calseal {
-
-// What signing needs; the keys are the caller's.
-struct Signing {
-  KeySource keys;
-  const TrustFile* trust = nullptr;
-  NamedBytes trust_file;  // the same, byte for byte
-  UtcTime now;
-  std::string tool;
-  std::vector<NamedBytes> approvals;  // of region maps; new ones
-};
 
 struct NewJob {
   std::string folder;  // must not exist
@@ -62,21 +51,13 @@ struct BaseParts {
 };
 Result<BaseParts> load_base(Bytes region_map, const std::string& region_map_name, std::vector<ReadFile> files,
                             bool as_received = false);
-struct BaseStatement {
-  std::string job, reason, title, vehicle_reference;
-  std::uint64_t number = 1;
-  std::uint64_t sequence = 1;
-  std::optional<Sha256> parent;
-  bool as_received = false;
-  std::vector<std::pair<std::string, std::string>> annotations;
-};
-// Revision 0, checked as the customer would. `followed`: what it comes after.
-Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said,
-                               const std::optional<Bytes>& salt, const Signing& signing,
-                               FollowedRules followed = {});
-// What customers know who hold the job's newest revision; its bundle is opened where its region map is
-// another one than `next`.
-Result<FollowedRules> followed_rules(const Job& job, const RegionMap& next, const Signing& signing);
+// Revision 0, checked as the customer would.
+Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said, RevisionPlace place,
+                               const std::optional<Bytes>& salt, const Signing& signing);
+// Behind everything that was sealed for the job, as `revision` after `parent`, followed by who holds the
+// newest revision; its bundle is opened where its region map is another one than `next`.
+Result<RevisionPlace> next_place(const Job& job, std::uint64_t revision, const std::optional<Sha256>& parent,
+                                 const RegionMap& next, const Signing& signing);
 // Files of a base folder without its bundle; paths begin with `prefix`.
 std::vector<NewFile> base_files(const BaseParts& base, const std::vector<OptionFile>& options,
                                 const std::string& prefix);

@@ -3,51 +3,36 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
-#include "calseal/bundle/entries.h"
-#include "calseal/check/payload.h"
 #include "calseal/job/customer_check.h"
 #include "calseal/job/job_options.h"
 #include "calseal/job/send.h"
-#include "calseal/sign/edited_image.h"
 
 namespace calseal {
 namespace {
-
-// Under these names sealing keeps the reasons that were stated.
-constexpr std::string_view kUnaccountedAnnotation = "unaccounted";
-constexpr std::string_view kLimitAnnotation = "limits";
 
 tl::unexpected<Error> wrong(std::uint64_t number, std::string found, std::string expected, std::string next) {
   return fail({Reason::kUsage, "", "revision " + std::to_string(number), std::move(found),
                std::move(expected), std::move(next)});
 }
 
-// Everything that the tuner said, as he said it then.
-Result<RevisionStatement> same_words(const OpenedBundle& opened) {
-  const Manifest& manifest = opened.manifest;
-  RevisionStatement said;
-  said.job = manifest.job;
-  said.base_number = manifest.base_number;
-  said.base_reason = manifest.base_reason;
-  said.revision = manifest.revision;
-  said.parent = manifest.parent;
-  said.expires = manifest.expires;
-  said.required_roles = manifest.required_roles;
-  said.title = manifest.title;
-  said.notes = manifest.notes;
-  said.vehicle_reference = manifest.vehicle_reference;
-  said.permitted_returns = manifest.permitted_returns;
-  said.options = manifest.options;
-  said.requirements = manifest.requirements;
-  said.cautions = manifest.cautions;
-  said.annotations = manifest.annotations;
-  for (const ManifestAttachment& attachment : manifest.attachments) {
-    CALSEAL_ASSIGN(Bytes content,
-                   read_content(opened.file, opened.framing, manifest, attachment.entry, opened.name));
-    said.attachments.push_back(
-        {attachment.entry.substr(attachment.entry.rfind('/') + 1), attachment.title, std::move(content)});
+// Names what the bundle stands for, and lets a customer return from every later revision, which are told.
+std::vector<std::uint64_t> state_return(const JobBase& base, const JobRevision& revision,
+                                        RevisionStatement& said) {
+  std::erase_if(said.annotations, [](const auto& one) { return one.first == kReissueAnnotation; });
+  said.annotations.emplace_back(std::string(kReissueAnnotation),
+                                digest_text(revision.reissue_of.value_or(revision.digest)));
+  std::vector<std::uint64_t> passed_over;
+  for (const JobRevision& later : base.revisions) {
+    if (later.number() <= revision.number() || later.withdrawn ||
+        later.manifest.sequence <= revision.manifest.sequence)
+      continue;
+    passed_over.push_back(later.number());
+    said.permitted_returns.push_back(later.digest);
   }
-  return said;
+  std::ranges::sort(said.permitted_returns);
+  said.permitted_returns.erase(std::unique(said.permitted_returns.begin(), said.permitted_returns.end()),
+                               said.permitted_returns.end());
+  return passed_over;
 }
 
 }  // namespace
@@ -70,43 +55,13 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
                  "seal all members of the set again, with calseal seal and calseal set");
   CALSEAL_ASSIGN(const OpenedBundle way_back, open_way_back(job, signing));
   CALSEAL_ASSIGN(const std::optional<Bytes> salt, load_salt_of(job, way_back));
-  SealRequest request;
-  request.map = &opened.map;
-  CALSEAL_ASSIGN(request.statement, same_words(opened));
-  RevisionStatement& said = request.statement;
-  said.sequence = job.highest_sequence() + 1;
-  said.claimed_time = signing.now;
-  said.tool = signing.tool;
-  said.approvals = signing.approvals;
-  CALSEAL_ASSIGN(request.followed, followed_rules(job, opened.map, signing));
+  CALSEAL_ASSIGN(RevisionPlace place, next_place(job, number, opened.manifest.parent, opened.map, signing));
+  CALSEAL_ASSIGN(SealRequest request, request_again(opened, way_back, std::move(place), signing));
   CALSEAL_ASSIGN(request.options, options_of(job, current, opened.manifest));
-  // seal() writes the two stated reasons itself, from what it is told.
-  std::erase_if(said.annotations, [&](const auto& one) {
-    if (one.first == kUnaccountedAnnotation) request.unaccounted_reason = one.second;
-    if (one.first == kLimitAnnotation) request.limits_reason = one.second;
-    return one.first == kReissueAnnotation || one.first == kUnaccountedAnnotation ||
-           one.first == kLimitAnnotation;
-  });
-  said.annotations.emplace_back(std::string(kReissueAnnotation),
-                                digest_text(revision->reissue_of.value_or(revision->digest)));
+  RevisionStatement& said = request.statement;
   Reissued made;
-  for (const JobRevision& later : current.revisions) {
-    if (later.number() <= number || later.withdrawn || later.manifest.sequence <= revision->manifest.sequence)
-      continue;
-    made.passed_over.push_back(later.number());
-    said.permitted_returns.push_back(later.digest);
-  }
-  std::ranges::sort(said.permitted_returns);
-  said.permitted_returns.erase(std::unique(said.permitted_returns.begin(), said.permitted_returns.end()),
-                               said.permitted_returns.end());
-  request.base = base_image(way_back, opened.map);
-  request.result = request.base;
-  lay_payload(opened, request.result);
-  // Floating places are the customer's own; the image that is sealed holds the right ones for this read.
-  CALSEAL_ASSIGN(const Plan plan, make_plan(opened.map, request.base));
-  CALSEAL_CHECK(correct(plan, request.result, CorrectionScope::kFloating));
+  made.passed_over = state_return(current, *revision, said);
   request.salt = salt;
-  request.payload = PayloadKind::kFull;
   CALSEAL_ASSIGN(const SealedBundle sealed, seal(request, signing.keys, *signing.trust));
   if (sealed.manifest.controller().pinned_after != opened.manifest.controller().pinned_after) {
     return fail({Reason::kResultMismatch, opened.name, "", "another image than the revision",

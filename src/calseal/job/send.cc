@@ -5,7 +5,6 @@
 #include "calseal/base/text.h"
 #include "calseal/check/payload.h"
 #include "calseal/job/customer_check.h"
-#include "calseal/sign/edited_image.h"
 
 namespace calseal {
 namespace {
@@ -20,13 +19,7 @@ Result<const JobRevision*> sealed_way_back(const Job& job) {
 }  // namespace
 
 Result<OpenedBundle> open_kept(const Job& job, const JobRevision& revision, const Signing& signing) {
-  const std::string path = job.folder + "/" + revision.file;
-  CALSEAL_ASSIGN(Bytes bytes, read_file(path, kBundleSizeLimit));
-  std::vector<Step> steps = all_steps();
-  OpenContext context;
-  context.trust = signing.trust;
-  context.now = signing.now;
-  return open_sealed(std::move(bytes), printable(path), context, steps);
+  return open_issued(job.folder + "/" + revision.file, signing);
 }
 
 Result<OpenedBundle> open_way_back(const Job& job, const Signing& signing) {
@@ -50,11 +43,9 @@ Status require_way_back(const Job& job) {
 
 Result<std::optional<Bytes>> load_salt_of(const Job& job, const OpenedBundle& way_back) {
   CALSEAL_ASSIGN(std::optional<Bytes> salt, load_job_salt(job.folder));
-  const std::optional<Sha256>& sealed = way_back.manifest.salt_digest;
-  if (!sealed || (salt && compute_sha256(*salt) == *sealed)) return salt;
-  return fail({Reason::kSaltWrong, printable(job.folder + "/" + std::string(kSaltFile)), "",
-               salt ? "another salt" : "no salt", "the salt of this job, as in its base bundle",
-               "put the job's salt back; the customer has a copy"});
+  CALSEAL_CHECK(require_salt_of(way_back.manifest, salt, printable(job.folder + "/" + std::string(kSaltFile)),
+                                "put the job's salt back; the customer has a copy"));
+  return salt;
 }
 
 Result<std::vector<ReadFile>> read_of_base(const Job& job, const OpenedBundle& way_back) {
@@ -97,6 +88,34 @@ std::vector<NewFile> kept_files(const Job& job, std::uint64_t revision, const Se
   return files;
 }
 
+// Writes the bundle and what belongs to it. The bundle is what makes the revision, so the rest stands before
+// it, and the note comes last.
+Status keep(const Job& job, const std::vector<NewFile>& kept, const Sent& sent) {
+  const Event event = sealed_event(EventKind::kSealed, sent.sealed, sent.bundle);
+  CALSEAL_ASSIGN(const std::string events, with_events(job.folder, {event}));
+  std::vector<std::string> paths;
+  for (const NewFile& file : kept) paths.push_back(job.folder + "/" + file.path);
+  const std::string bundle_path = job.folder + "/" + sent.bundle;
+  const std::string events_path = job.folder + "/" + std::string(kEventsFile);
+  std::vector<PendingFile> pending;
+  for (std::size_t i = 0; i < kept.size(); ++i) pending.push_back({paths[i], kept[i].bytes});
+  pending.push_back({bundle_path, sent.sealed.file, FileMode::kPublic, Existing::kRefuse});
+  pending.push_back({events_path, view_of(events)});
+  return write_files(pending);
+}
+
+// What a person said of the revision.
+void state_words(const SendRequest& said, SealRequest& request) {
+  request.statement.expires = said.expires;
+  request.statement.title = said.title;
+  request.statement.notes = said.notes;
+  request.statement.requirements = said.requirements;
+  request.statement.cautions = said.cautions;
+  request.options = said.options;
+  request.unaccounted_reason = said.unaccounted_reason;
+  request.limits_reason = said.limits_reason;
+}
+
 }  // namespace
 
 Result<Sent> send(const Job& job, SendRequest request, const Signing& signing) {
@@ -111,59 +130,26 @@ Result<Sent> send(const Job& job, SendRequest request, const Signing& signing) {
   CALSEAL_ASSIGN(const std::optional<Bytes> salt, load_salt_of(job, way_back));
   Sent sent;
   sent.map = way_back.map;
-  sent.base = base_image(way_back, sent.map);
-  CALSEAL_ASSIGN(sent.result, lay_edit(sent.map, sent.base, request.edited));
-  CALSEAL_ASSIGN(const Plan plan, make_plan(sent.map, sent.base));
-  CALSEAL_ASSIGN(sent.corrections, correct(plan, sent.result));
   const std::uint64_t number = job.highest_revision() + 1;
-  SealRequest seal_request;
-  seal_request.map = &sent.map;
-  RevisionStatement& said = seal_request.statement;
-  said.job = job.facts.job;
-  said.base_number = current.number;
-  said.base_reason = way_back.manifest.base_reason;
-  said.revision = number;
-  said.sequence = job.highest_sequence() + 1;
-  said.parent = parent->digest;
-  said.expires = request.expires;
-  said.title = request.title;
-  said.notes = request.notes;
-  said.requirements = request.requirements;
-  said.cautions = request.cautions;
-  said.vehicle_reference = way_back.manifest.vehicle_reference;
-  said.tool = signing.tool;
-  said.claimed_time = signing.now;
-  said.approvals = signing.approvals;
-  CALSEAL_ASSIGN(seal_request.followed, followed_rules(job, sent.map, signing));
-  seal_request.base = sent.base;
-  seal_request.result = sent.result;
-  seal_request.salt = salt;
-  seal_request.options = request.options;
-  seal_request.unaccounted_reason = request.unaccounted_reason;
-  seal_request.limits_reason = request.limits_reason;
-  CALSEAL_ASSIGN(sent.sealed, seal(seal_request, signing.keys, *signing.trust));
+  CALSEAL_ASSIGN(RevisionPlace place, next_place(job, number, parent->digest, sent.map, signing));
+  SealRequest next = request_on(way_back, sent.map, std::move(place), signing);
+  CALSEAL_CHECK(lay_result(next, request.edited));
+  CALSEAL_ASSIGN(sent.corrections, correct_result(next));
+  state_words(request, next);
+  next.salt = salt;
+  CALSEAL_ASSIGN(sent.sealed, seal(next, signing.keys, *signing.trust));
+  sent.base = std::move(next.base);
+  sent.result = std::move(next.result);
   if (!request.options.empty()) {
+    CALSEAL_ASSIGN(const Plan plan, make_plan(sent.map, sent.base));
     CALSEAL_ASSIGN(sent.account, make_account(plan, sent.base, sent.result, request.options));
   }
   CALSEAL_ASSIGN(std::vector<ReadFile> read, read_of_base(job, way_back));
-  CALSEAL_CHECK(
-      check_as_customer(sent.sealed, sent.map, sent.result,
-                        {signing.trust_file, std::move(read), salt, said.vehicle_reference, signing.now}));
+  CALSEAL_CHECK(check_as_customer(
+      sent.sealed, sent.map, sent.result,
+      {signing.trust_file, std::move(read), salt, next.statement.vehicle_reference, signing.now}));
   sent.bundle = bundle_file(current.number, number);
-  const std::vector<NewFile> kept = kept_files(job, number, request);
-  const Event event = sealed_event(EventKind::kSealed, sent.sealed, sent.bundle);
-  CALSEAL_ASSIGN(const std::string events, with_events(job.folder, {event}));
-  std::vector<std::string> paths;
-  for (const NewFile& file : kept) paths.push_back(job.folder + "/" + file.path);
-  const std::string bundle_path = job.folder + "/" + sent.bundle;
-  const std::string events_path = job.folder + "/" + std::string(kEventsFile);
-  std::vector<PendingFile> pending;
-  for (std::size_t i = 0; i < kept.size(); ++i) pending.push_back({paths[i], kept[i].bytes});
-  // The bundle is what makes the revision, so all that belongs to it stands before it, and the note comes
-  // last.
-  pending.push_back({bundle_path, sent.sealed.file, FileMode::kPublic, Existing::kRefuse});
-  pending.push_back({events_path, view_of(events)});
-  CALSEAL_CHECK(write_files(pending));
+  CALSEAL_CHECK(keep(job, kept_files(job, number, request), sent));
   return sent;
 }
 

@@ -52,7 +52,7 @@ Status require_accounted(const SealRequest& request, const Plan& plan, Manifest&
     if (!account.is_complete()) {
       if (request.unaccounted_reason.empty())
         return fail(unaccounted(map, account, request.base, request.result));
-      manifest.annotations.emplace_back("unaccounted", request.unaccounted_reason);
+      manifest.annotations.emplace_back(kUnaccountedAnnotation, request.unaccounted_reason);
     }
     manifest.options = describe_options(request.options);
     name_options(changes, map, account);
@@ -67,7 +67,7 @@ Status require_accounted(const SealRequest& request, const Plan& plan, Manifest&
                  breach_text(breaches.front()), "values within the limits of region map " + map.name,
                  "mend the value, or state the reason with --beyond-limits"});
   }
-  manifest.annotations.emplace_back("limits", request.limits_reason);
+  manifest.annotations.emplace_back(kLimitAnnotation, request.limits_reason);
   return {};
 }
 

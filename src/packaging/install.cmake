@@ -1,7 +1,7 @@
 # What `cmake --install` puts where, and the .deb that CPack makes of it.
 #
-# Programs, manual pages and completion; the C library with its header and pkg-config file; the C++ layers as static libraries
-# with their headers, found by find_package(calseal): calseal::c is the C library, calseal::calseal all of the C++ ones.
+# Programs, manual pages and completion; the C library with its header and pkg-config file; the C++ interface with the layers that it
+# is made of, as static libraries. find_package(calseal) gives calseal::c, the C library, and calseal::calseal, the C++ interface.
 include(CMakePackageConfigHelpers)
 
 install(TARGETS calseal calseal-check RUNTIME DESTINATION ${CMAKE_INSTALL_BINDIR})
@@ -12,16 +12,21 @@ install(TARGETS calseal_c EXPORT calseal LIBRARY DESTINATION ${CMAKE_INSTALL_LIB
 configure_file(packaging/calseal.pc.in calseal.pc @ONLY)
 install(FILES ${CMAKE_CURRENT_BINARY_DIR}/calseal.pc DESTINATION ${CMAKE_INSTALL_LIBDIR}/pkgconfig)
 
-# The C++ layers that other programs may use; commands are ours alone.
-get_property(layers GLOBAL PROPERTY CALSEAL_LAYERS)
-list(FILTER layers EXCLUDE REGEX "^calseal_cli_")
+# The C++ interface: a few headers, and the static libraries that it needs; an export that lacks one does not configure.
+set(layers calseal_base calseal_digest calseal_image calseal_map calseal_bundle calseal_trust calseal_change calseal_option calseal_check
+  calseal_sign calseal_report_verdict calseal_api)
 foreach(layer ${layers})
   string(REGEX REPLACE "^calseal_" "" name ${layer})
   set_target_properties(${layer} PROPERTIES EXPORT_NAME ${name} OUTPUT_NAME ${layer})
 endforeach()
-set_target_properties(calseal_library PROPERTIES EXPORT_NAME calseal)
-install(TARGETS ${layers} calseal_options calseal_crypto calseal_zlib calseal_deflate calseal_library EXPORT calseal
-  ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR}/calseal FILE_SET HEADERS DESTINATION ${CMAKE_INSTALL_INCLUDEDIR})
+set_target_properties(calseal_api PROPERTIES EXPORT_NAME calseal)
+install(TARGETS ${layers} calseal_options calseal_crypto calseal_zlib calseal_deflate EXPORT calseal
+  ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR}/calseal)
+foreach(header api/calseal.h api/check.h api/correct.h api/region_map.h api/seal.h api/verdict.h digest/crc.h digest/sha256.h
+    base/bytes.h base/reason.h base/reasons.inc base/result.h capi/calseal.h)
+  get_filename_component(folder ${header} DIRECTORY)
+  install(FILES calseal/${header} DESTINATION ${CMAKE_INSTALL_INCLUDEDIR}/calseal/${folder})
+endforeach()
 install(EXPORT calseal NAMESPACE calseal:: FILE calseal-targets.cmake DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/calseal)
 configure_package_config_file(packaging/calseal-config.cmake.in ${CMAKE_CURRENT_BINARY_DIR}/calseal-config.cmake
   INSTALL_DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/calseal)

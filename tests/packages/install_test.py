@@ -50,6 +50,21 @@ class Installed(unittest.TestCase):
         # The check value of the catalogue of parametrised CRC algorithms for CRC-16/IBM-3740.
         self.assertEqual(run(self.at / "consumer/use_cpp", env=environment), "29b1 refused\n")
 
+    def test_the_example_builds_against_what_is_installed(self):
+        run("cmake", "-S", SOURCE / "tests/packages/consumer", "-B", self.at / "example", f"-DCMAKE_PREFIX_PATH={self.usr}",
+            f"-DEXAMPLE={SOURCE / 'tests/api/example.cc'}")
+        run("cmake", "--build", self.at / "example", "--target", "example")
+        self.assertEqual(subprocess.run([self.at / "example/example"], check=False).returncode, 2)  # usage
+
+    def test_only_the_interfaces_have_headers(self):
+        page = (SOURCE / "docs/cpp-api.md").read_text()
+        headers = {str(path.relative_to(self.usr / "include")) for path in self.usr.glob("include/**/*") if path.is_file()}
+        self.assertEqual({header for header in headers if header.startswith("calseal/api/") and header not in page}, set())
+        self.assertEqual(headers - {header for header in headers if header.startswith("calseal/api/")},
+                         {"calseal/capi/calseal.h", "calseal/digest/crc.h", "calseal/digest/sha256.h", "calseal/base/bytes.h",
+                          "calseal/base/reason.h", "calseal/base/reasons.inc", "calseal/base/result.h"})
+        self.assertEqual(len(headers), 13)
+
     def test_pkg_config_gives_the_c_library(self):
         environment = dict(os.environ, PKG_CONFIG_PATH=str(self.library / "pkgconfig"))
         prefix = f"--define-variable=prefix={self.usr}"

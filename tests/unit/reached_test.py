@@ -15,6 +15,7 @@ import scopes
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 OPERATOR = re.compile(r"\W|operator$")
+INTERFACES = ("programs/", "calseal/api/", "calseal/capi/")
 CALLED_FROM_OUTSIDE = {
     # The SAX interface of JSON for Modern C++ (base/json_tree.cc).
     "null", "boolean", "number_integer", "number_unsigned", "number_float", "string", "binary", "start_object", "key", "end_object",
@@ -37,7 +38,7 @@ def functions(texts):
             if scope.kind != "function":
                 continue
             constructs = scope.outer is not None and scope.outer.kind == "type" and scope.outer.name.startswith(scope.name)
-            if constructs or OPERATOR.match(scope.name) or name.startswith("programs/"):
+            if constructs or OPERATOR.match(scope.name) or name.startswith(INTERFACES):
                 loose.update(scope.words)
             else:
                 by_name.setdefault(scope.name, []).append((name, scope))

@@ -2,6 +2,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/check/check.h"
 #include "calseal/job/customer_check.h"
 #include "calseal/map/correct.h"
 #include "calseal/sign/believe_base.h"
@@ -86,7 +87,7 @@ Result<RevisionPlace> next_place(const Job& job, std::uint64_t revision, const s
   place.followed.approvals = newest->manifest.approvals;
   if (newest->manifest.controller().map_digest == next.digest) return place;
   CALSEAL_ASSIGN(OpenedBundle opened,
-                 open_issued(job.folder + "/" + newest->file, signing, RolesRule::kMayBeMissing));
+                 open_issued_file(job.folder + "/" + newest->file, signing, RolesRule::kMayBeMissing));
   place.followed.map = std::move(opened.map);
   return place;
 }

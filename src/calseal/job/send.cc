@@ -19,7 +19,7 @@ Result<const JobRevision*> sealed_way_back(const Job& job) {
 }  // namespace
 
 Result<OpenedBundle> open_kept(const Job& job, const JobRevision& revision, const Signing& signing) {
-  return open_issued(job.folder + "/" + revision.file, signing);
+  return open_issued_file(job.folder + "/" + revision.file, signing);
 }
 
 Result<OpenedBundle> open_way_back(const Job& job, const Signing& signing) {

@@ -66,14 +66,18 @@ void take_reasons(SealRequest& request) {
 
 }  // namespace
 
-Result<OpenedBundle> open_issued(const std::string& path, const Signing& signing, RolesRule roles) {
-  CALSEAL_ASSIGN(Bytes bytes, read_file(path, kBundleSizeLimit));
+Result<OpenedBundle> open_issued(NamedBytes bundle, const Signing& signing, RolesRule roles) {
   std::vector<Step> steps = all_steps();
   OpenContext context;
   context.trust = signing.trust;
   context.now = signing.now;
   context.roles = roles;
-  return open_sealed(std::move(bytes), printable(path), context, steps);
+  return open_sealed(std::move(bundle.bytes), bundle.name, context, steps);
+}
+
+Result<OpenedBundle> open_issued_file(const std::string& path, const Signing& signing, RolesRule roles) {
+  CALSEAL_ASSIGN(Bytes bytes, read_file(path, kBundleSizeLimit));
+  return open_issued({printable(path), std::move(bytes)}, signing, roles);
 }
 
 RevisionPlace place_behind(const OpenedBundle& before, std::uint64_t revision) {

@@ -29,8 +29,11 @@ struct Signing {
 };
 
 // A bundle of the shop's own, under its own trust file.
-Result<OpenedBundle> open_issued(const std::string& path, const Signing& signing,
+Result<OpenedBundle> open_issued(NamedBytes bundle, const Signing& signing,
                                  RolesRule roles = RolesRule::kRequired);
+// The same from a file.
+Result<OpenedBundle> open_issued_file(const std::string& path, const Signing& signing,
+                                      RolesRule roles = RolesRule::kRequired);
 
 // Where a revision stands among those of its job.
 struct RevisionPlace {

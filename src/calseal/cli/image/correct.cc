@@ -1,19 +1,16 @@
-#include "calseal/map/correct.h"
-
 #include <memory>
 #include <optional>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
-#include "calseal/change/confine.h"
+#include "calseal/change/correct_edit.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/assign_outputs.h"
 #include "calseal/cli/image/image_commands.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
-#include "calseal/map/identity.h"
 #include "calseal/report/changes/comparison_report.h"
 #include "calseal/report/changes/corrections_report.h"
 #include "calseal/report/changes/places.h"
@@ -42,9 +39,7 @@ struct Work {
   RegionMap map;
   Read read;
   std::optional<Read> base;
-  Plan plan;
-  CorrectionReport report;
-  std::optional<Confinement> proof;
+  CorrectedEdit done;
 };
 
 Status load(const CorrectOptions& options, Work& work) {
@@ -53,21 +48,6 @@ Status load(const CorrectOptions& options, Work& work) {
   if (!options.base.empty()) {
     CALSEAL_ASSIGN(work.base, load_read_arguments(work.map, options.base));
   }
-  const std::string judged_name = read_name(work.base ? options.base : options.reads);
-  const Image& judged = work.base ? work.base->image : work.read.image;
-  auto plan = make_plan(work.map, judged);
-  if (!plan) return fail(in_file(std::move(plan).error(), judged_name));
-  work.plan = *std::move(plan);
-  const Status believed = work.base ? believe_map(work.plan, judged) : recognise_family(work.map, judged);
-  if (!believed) return fail(in_file(believed.error(), judged_name));
-  return {};
-}
-
-Status correct_and_prove(const CorrectOptions& options, Work& work) {
-  auto report = correct(work.plan, work.read.image);
-  if (!report) return fail(in_file(std::move(report).error(), read_name(options.reads)));
-  work.report = *std::move(report);
-  if (work.base) work.proof = prove_confinement(work.plan, work.base->image, work.read.image);
   return {};
 }
 
@@ -79,9 +59,10 @@ JsonValue result_json(const Work& work, const std::vector<std::string>& paths,
       {{"calseal", json("correct/1")},
        {"region_map", region_map_json(work.map)},
        {"proved_on_base", json(work.base.has_value())},
-       {"corrections", corrections_json(work.map, work.report)},
-       {"not_provable", json_strings(work.report.not_provable)},
-       {"confinement", work.proof ? confinement_json(work.plan, *work.proof, work.base->image) : JsonValue{}},
+       {"corrections", corrections_json(work.map, work.done.report)},
+       {"not_provable", json_strings(work.done.report.not_provable)},
+       {"confinement",
+        work.done.proof ? confinement_json(work.done.plan, *work.done.proof, work.base->image) : JsonValue{}},
        {"files", json_array(indexes, [&](std::size_t i) {
           return json_object({{"memory", json(work.read.sources[i].memory)},
                               {"form", json(work.read.sources[i].form)},
@@ -99,12 +80,14 @@ Result<int> run(const CorrectOptions& options, const Console& console) {
   progress.begin("correcting and proving");
   CALSEAL_ASSIGN(const std::vector<std::string> paths, assign_outputs(work.read.sources, options.outputs));
   CALSEAL_CHECK(refuse_clashes(paths, inputs_of(options)));
-  CALSEAL_CHECK(correct_and_prove(options, work));
+  CALSEAL_ASSIGN(work.done, correct_edit(work.map, work.read.image, read_name(options.reads),
+                                         work.base ? &work.base->image : nullptr, read_name(options.base)));
+  const std::optional<Confinement>& proof = work.done.proof;
   const Page page = page_for(console);
   std::string text = labelled(page, "region map", region_map_words(work.map)) + "\n" +
-                     corrections_text(work.map, work.report, page);
-  if (work.proof) text += "\n" + confinement_text(work.plan, *work.proof, work.base->image, page);
-  if (work.proof && !work.proof->holds()) {
+                     corrections_text(work.map, work.done.report, page);
+  if (proof) text += "\n" + confinement_text(work.done.plan, *proof, work.base->image, page);
+  if (proof && !proof->holds()) {
     console.print(text + labelled(page, "written", "nothing"));
     console.print_json(result_json(work, {}, {}));
     return 1;

@@ -4,6 +4,7 @@
 
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
+#include "calseal/check/check.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/shop/new_salt.h"
@@ -63,7 +64,7 @@ class Sealing {
     said.as_received = options_.as_received;
     RevisionPlace place;
     if (!options_.parent.empty()) {
-      CALSEAL_ASSIGN(const OpenedBundle parent, open_issued(options_.parent, signing_));
+      CALSEAL_ASSIGN(const OpenedBundle parent, open_issued_file(options_.parent, signing_));
       place = place_behind(parent, 0);
     }
     return request_for_base(map_, read, said, std::move(place), signing_);
@@ -80,7 +81,7 @@ class Sealing {
       return fail(
           usage_error("--image", "no edited image", "the edited image", "give it as --image [MEMORY=]FILE"));
     }
-    CALSEAL_ASSIGN(const OpenedBundle base, open_issued(options_.base_bundle, signing_));
+    CALSEAL_ASSIGN(const OpenedBundle base, open_issued_file(options_.base_bundle, signing_));
     CALSEAL_CHECK(require_salt_of(base.manifest, salt_, printable(options_.salt),
                                   "give the job's salt file as --salt"));
     map_ = base.map;
@@ -89,7 +90,7 @@ class Sealing {
     }
     std::optional<OpenedBundle> parent;
     if (!options_.parent.empty()) {
-      CALSEAL_ASSIGN(parent, open_issued(options_.parent, signing_));
+      CALSEAL_ASSIGN(parent, open_issued_file(options_.parent, signing_));
     }
     CALSEAL_ASSIGN(RevisionPlace place, place_on(base, parent ? &*parent : nullptr, map_));
     SealRequest request = request_on(base, map_, std::move(place), signing_);

@@ -1,0 +1,22 @@
+#include "calseal/change/correct_edit.h"
+
+#include "calseal/map/identity.h"
+
+namespace calseal {
+
+Result<CorrectedEdit> correct_edit(const RegionMap& map, Image& edited, const std::string& edited_name,
+                                   const Image* base, const std::string& base_name) {
+  const Image& judged = base != nullptr ? *base : edited;
+  const std::string& judged_name = base != nullptr ? base_name : edited_name;
+  auto plan = make_plan(map, judged);
+  if (!plan) return fail(in_file(std::move(plan).error(), judged_name));
+  const Status believed = base != nullptr ? believe_map(*plan, judged) : recognise_family(map, judged);
+  if (!believed) return fail(in_file(believed.error(), judged_name));
+  auto report = correct(*plan, edited);
+  if (!report) return fail(in_file(std::move(report).error(), edited_name));
+  CorrectedEdit done{*std::move(plan), *std::move(report), std::nullopt};
+  if (base != nullptr) done.proof = prove_confinement(done.plan, *base, edited);
+  return done;
+}
+
+}  // namespace calseal

@@ -4,7 +4,7 @@
 #include <utility>
 
 #include "calseal/base/text.h"
-#include "calseal/digest/digests_ahead.h"
+#include "calseal/digest/sha256_many.h"
 #include "calseal/map/identity.h"
 
 namespace calseal {
@@ -45,7 +45,7 @@ void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side sid
     parts.push_back(memory->view(span.place.range));
     into.push_back(&digest);
   }
-  const std::vector<Sha256> computed = compute_sha256_of_each(std::move(parts));
+  const std::vector<Sha256> computed = compute_sha256_of_each(parts);
   for (std::size_t i = 0; i < computed.size(); ++i) *into[i] = computed[i];
 }
 

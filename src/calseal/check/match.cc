@@ -6,7 +6,7 @@
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
 #include "calseal/check/claims.h"
-#include "calseal/digest/digests_ahead.h"
+#include "calseal/digest/sha256_many.h"
 #include "calseal/map/identity.h"
 
 namespace calseal {
@@ -19,7 +19,7 @@ std::vector<Sha256> ImageDigests::of_each(const std::vector<NamedRange>& places)
     views.push_back(image_->find(place.memory)->view(place.range));
     missing.push_back(&place);
   }
-  const std::vector<Sha256> computed = compute_sha256_of_each(std::move(views));
+  const std::vector<Sha256> computed = compute_sha256_of_each(views);
   for (std::size_t i = 0; i < missing.size(); ++i)
     known_.insert_or_assign({missing[i]->memory, missing[i]->range}, computed[i]);
   std::vector<Sha256> digests;

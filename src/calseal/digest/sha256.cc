@@ -3,11 +3,13 @@
 #include <openssl/core_names.h>
 #include <openssl/evp.h>
 #include <openssl/params.h>
+#include <openssl/provider.h>
 
 #include <algorithm>
 #include <stdexcept>
 
 #include "calseal/base/text.h"
+#include "calseal/digest/sha256_blocks.h"
 
 namespace calseal {
 namespace {
@@ -39,6 +41,8 @@ struct FreeDigest {
 };
 
 }  // namespace
+
+std::string_view detail::sha256_provider() { return OSSL_PROVIDER_get0_name(EVP_MD_get0_provider(sha256())); }
 
 std::string digest_text(const Sha256& digest) { return to_hex(digest.bytes); }
 

@@ -1,13 +1,12 @@
 // Every CRC kernel that this processor runs against plain long division.
 #include <gtest/gtest.h>
-#include <sys/mman.h>
-#include <unistd.h>
 
 #include <vector>
 
 #include "calseal/digest/crc.h"
 #include "support/crc_reference.h"
 #include "support/crc_vectors.h"
+#include "support/fenced.h"
 #include "support/random.h"
 
 namespace calseal {
@@ -26,31 +25,6 @@ std::vector<CrcParameters> many_algorithms(Random& random) {
   }
   return all;
 }
-
-// Memory whose neighbours on both sides may not be read.
-class Fenced {
- public:
-  Fenced() {
-    begin_ =
-        static_cast<std::uint8_t*>(mmap(nullptr, 3 * page(), PROT_NONE, MAP_PRIVATE | MAP_ANONYMOUS, -1, 0));
-    if (mprotect(begin_ + page(), page(), PROT_READ | PROT_WRITE) != 0) abort();
-  }
-  ~Fenced() { munmap(begin_, 3 * page()); }
-  Fenced(const Fenced&) = delete;
-  Fenced& operator=(const Fenced&) = delete;
-
-  // Copies of `bytes` at the very start and at the very end.
-  ByteView at_start(ByteView bytes) { return put(begin_ + page(), bytes); }
-  ByteView at_end(ByteView bytes) { return put(begin_ + 2 * page() - bytes.size(), bytes); }
-
- private:
-  static std::size_t page() { return static_cast<std::size_t>(sysconf(_SC_PAGESIZE)); }
-  static ByteView put(std::uint8_t* at, ByteView bytes) {
-    std::copy(bytes.begin(), bytes.end(), at);
-    return ByteView(at, bytes.size());
-  }
-  std::uint8_t* begin_;
-};
 
 class CrcKernels : public ::testing::TestWithParam<CrcKernel> {
  protected:

@@ -9,6 +9,7 @@
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
 #include "calseal/check/proof.h"
+#include "calseal/digest/sha256_many.h"
 #include "calseal/sign/believe_base.h"
 #include "calseal/sign/seal_account.h"
 #include "calseal/sign/seal_rules.h"
@@ -91,10 +92,12 @@ std::vector<ManifestFile> describe_files(const SealRequest& request, const std::
   for (const ManifestSpan& span : spans) {
     if (!span.after) return {};
   }
+  std::vector<ByteView> bytes;
+  for (const Memory& memory : request.result.memories) bytes.emplace_back(memory.bytes);
+  const std::vector<Sha256> digests = compute_sha256_of_each(bytes);
   std::vector<ManifestFile> files;
-  for (const Memory& memory : request.result.memories) {
-    files.push_back({memory.name, "raw", memory.bytes.size(), compute_sha256(memory.bytes)});
-  }
+  for (std::size_t i = 0; i < bytes.size(); ++i)
+    files.push_back({request.result.memories[i].name, "raw", bytes[i].size(), digests[i]});
   return files;
 }
 
@@ -195,10 +198,6 @@ Status self_check(const SealRequest& request, const TrustFile& trust, SealedBund
 
 Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, const TrustFile& trust) {
   CALSEAL_CHECK(check_signing_keys(keys));
-  return seal(request, KeySource([&] { return keys; }), trust);
-}
-
-Result<SealedBundle> seal(const SealRequest& request, const KeySource& keys, const TrustFile& trust) {
   CALSEAL_ASSIGN(const Plan plan, make_plan(*request.map, request.base));
   const bool as_received = request.as_received && request.statement.revision == 0;
   const std::vector<CheckOutcome> base_checks = verify_checks(plan, request.base);
@@ -227,10 +226,8 @@ Result<SealedBundle> seal(const SealRequest& request, const KeySource& keys, con
                  "at most " + grouped(kManifestSizeLimit) + " bytes",
                  "use fewer, larger regions in the region map"});
   }
-  CALSEAL_ASSIGN(const SigningKeys signing, keys());
-  CALSEAL_CHECK(check_signing_keys(signing));
   std::vector<PrefixSignature> signatures;
-  for (const PrivateKey& key : signing) {
+  for (const PrivateKey& key : keys) {
     // The self-check verifies it before the bundle leaves.
     CALSEAL_ASSIGN(const PrefixSignature signature, key.sign_unverified(view_of(text)));
     signatures.push_back(signature);

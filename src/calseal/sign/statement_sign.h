@@ -13,8 +13,6 @@
 namespace calseal {
 
 using SigningKeys = std::vector<std::reference_wrapper<const PrivateKey>>;
-// Keys that are asked for when there is something to sign, and may be opened meanwhile (KeysAhead::get()).
-using KeySource = std::function<Result<SigningKeys>()>;
 
 // kUsage unless these are from 1 to kSignatureLimit different keys.
 Status check_signing_keys(const SigningKeys& keys);

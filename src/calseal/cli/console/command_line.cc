@@ -8,7 +8,6 @@
 #include <utility>
 
 #include "calseal/base/text.h"
-#include "calseal/cli/console/large_pages.h"
 
 namespace calseal {
 namespace {
@@ -147,7 +146,6 @@ void set_command(CommandLine& command, Console& console, std::vector<std::string
 
 int run_program(CommandLine& program, Console& console, int argc, char** argv, int& status) {
   CLI::App& app = program.library();
-  ask_for_large_pages();
   std::vector<std::string> arguments(argv + std::min(argc, 1), argv + argc);
   // Taken by every command and told once, in the program's own help; so it is no option of each.
   if (!app.get_subcommands({}).empty()) {

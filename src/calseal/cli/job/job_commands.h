@@ -31,9 +31,9 @@ struct JobSigningOptions {
 };
 void add_job_signing_options(CommandLine& command, JobSigningOptions& options, bool required);
 
-// Keys that are being opened, trust file and time; `signing` points into it.
+// Keys, trust file and time; `signing` points into it.
 struct LoadedSigning {
-  std::unique_ptr<KeysAhead> keys;
+  std::vector<PrivateKey> keys;
   LoadedTrust trust;
   Signing signing;
 };

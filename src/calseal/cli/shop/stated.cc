@@ -80,16 +80,4 @@ Result<std::vector<PrivateKey>> load_keys(const std::vector<std::string>& paths,
   return keys;
 }
 
-Result<std::unique_ptr<KeysAhead>> begin_keys(const std::vector<std::string>& paths,
-                                              const std::string& passphrase_file) {
-  std::string passphrase;
-  if (!paths.empty()) {
-    CALSEAL_ASSIGN(passphrase,
-                   obtain_passphrase(passphrase_file, printable(paths.front()), PassphraseUse::kOpen));
-  }
-  auto keys = std::make_unique<KeysAhead>(paths, passphrase);
-  wipe(passphrase);
-  return keys;
-}
-
 }  // namespace calseal

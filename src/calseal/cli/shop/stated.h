@@ -1,14 +1,12 @@
 // What a person states on the command line about times, keys and digests.
 #pragma once
 
-#include <memory>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "calseal/base/result.h"
 #include "calseal/base/utc_time.h"
-#include "calseal/sign/keys_ahead.h"
 #include "calseal/sign/private_key.h"
 #include "calseal/trust/succession.h"
 #include "calseal/trust/trust_file.h"
@@ -47,8 +45,5 @@ Result<PrivateKey> load_key(const std::string& path, const std::string& passphra
 // Several under one passphrase, which is obtained once.
 Result<std::vector<PrivateKey>> load_keys(const std::vector<std::string>& paths,
                                           const std::string& passphrase_file);
-// The same, begun and not waited for; the errors of the passphrase alone.
-Result<std::unique_ptr<KeysAhead>> begin_keys(const std::vector<std::string>& paths,
-                                              const std::string& passphrase_file);
 
 }  // namespace calseal

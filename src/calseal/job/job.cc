@@ -263,8 +263,6 @@ class JobReading {
   Job job_;
 };
 
-}  // namespace
-
 void job_facts_fields(Fields& field, JobFacts& facts) {
   std::size_t kind = 0;
   field("calseal", kind, Choice{"job/1"});
@@ -273,6 +271,8 @@ void job_facts_fields(Fields& field, JobFacts& facts) {
   field("vehicle_reference", facts.vehicle_reference, kLine);
   field("opened", facts.opened, kTime);
 }
+
+}  // namespace
 
 std::string write_job_facts(const JobFacts& facts) { return canonical_text(facts, job_facts_fields) + "\n"; }
 

@@ -47,6 +47,7 @@ struct LedgerDetail {
   friend bool operator==(const LedgerDetail&, const LedgerDetail&) = default;
 };
 
+void ledger_detail_fields(Fields& field, LedgerDetail& detail);
 // Without its line end.
 std::string write_ledger_detail(const LedgerDetail& detail);
 // Strict and canonical JSON (kLedgerDamaged).

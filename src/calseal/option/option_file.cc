@@ -52,7 +52,7 @@ void edit_fields(Fields& field, OptionEdit& edit) {
       "item", !edit.item.empty(),
       [&](Fields& of_item) {
         // The name of an item may be one of a repetition, like "curve[3]".
-        of_item("item", edit.item, Text{kLineLimit});
+        of_item("item", edit.item, kLine);
         of_item.may_lack("offset", edit.at, Integer{0, kAddressLimit - 1});
       },
       [&](Fields& of_memory) {

@@ -1,5 +1,6 @@
 // Any bytes as an approval, and any text as one that a map author has signed.
 #include "calseal/trust/approval.h"
+#include "fuzz/fuzz_target.h"
 #include "fuzz/statement_property.h"
 
 namespace {

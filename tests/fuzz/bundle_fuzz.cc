@@ -6,6 +6,7 @@
 #include "calseal/map/plan.h"
 #include "fuzz/accepted_property.h"
 #include "fuzz/bend_json.h"
+#include "fuzz/fuzz_target.h"
 #include "support/bent_bundle.h"
 #include "support/forgery.h"
 

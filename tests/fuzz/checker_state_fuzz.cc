@@ -1,6 +1,7 @@
 // Any bytes as the checker's state, and any text with its right digest: what is read is written back, and a
 // changed byte is always noticed.
 #include "calseal/check/state.h"
+#include "fuzz/fuzz_target.h"
 #include "fuzz/statement_property.h"
 
 namespace {

@@ -1,3 +1,4 @@
+#include "fuzz/fuzz_target.h"
 #include "fuzz/image_form_property.h"
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {

@@ -1,6 +1,7 @@
 // Any bytes as a proof of inclusion: what is read is written back; and no proof shows a revision under a head
 // that was not pinned.
 #include "calseal/trust/inclusion.h"
+#include "fuzz/fuzz_target.h"
 #include "fuzz/statement_property.h"
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {

@@ -9,6 +9,7 @@
 #include "calseal/base/file.h"
 #include "calseal/query/find.h"
 #include "calseal/query/identify.h"
+#include "fuzz/fuzz_target.h"
 #include "fuzz/must.h"
 #include "fuzz/recipe.h"
 #include "support/small_job.h"

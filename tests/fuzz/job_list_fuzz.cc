@@ -1,5 +1,6 @@
 // Any bytes as a list of a job's revisions, and any text as one that an author has signed.
 #include "calseal/trust/job_list.h"
+#include "fuzz/fuzz_target.h"
 #include "fuzz/statement_property.h"
 
 namespace {

@@ -16,6 +16,7 @@
 #include "calseal/ledger/token.h"
 #include "calseal/trust/consistency.h"
 #include "calseal/trust/statement.h"
+#include "fuzz/fuzz_target.h"
 #include "fuzz/must.h"
 #include "fuzz/recipe.h"
 

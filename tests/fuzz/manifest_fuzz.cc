@@ -5,6 +5,7 @@
 #include "calseal/bundle/changes.h"
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/set_descriptor.h"
+#include "fuzz/fuzz_target.h"
 
 namespace {
 

@@ -3,6 +3,7 @@
 #include <cstdlib>
 
 #include "calseal/bundle/entries.h"
+#include "fuzz/fuzz_target.h"
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
   using namespace calseal;

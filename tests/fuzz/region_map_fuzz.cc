@@ -3,6 +3,7 @@
 #include <cstdlib>
 
 #include "calseal/map/region_map.h"
+#include "fuzz/fuzz_target.h"
 #include "support/region_map_soundness.h"
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {

@@ -6,8 +6,8 @@
 #include <fstream>
 #include <iterator>
 #include <vector>
+#include "fuzz/fuzz_target.h"
 
-extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size);
 
 namespace {
 

@@ -4,6 +4,7 @@
 #include "calseal/map/correct.h"
 #include "fuzz/accepted_property.h"
 #include "fuzz/bend_json.h"
+#include "fuzz/fuzz_target.h"
 #include "support/small_job.h"
 
 namespace calseal {

@@ -1,6 +1,7 @@
 // Any bytes as a succession, and any text as one that both roots have signed; the old trust file inside is a
 // true one in the samples.
 #include "calseal/trust/succession.h"
+#include "fuzz/fuzz_target.h"
 #include "fuzz/statement_property.h"
 
 namespace {

@@ -1,5 +1,6 @@
 // Any bytes as a head of the ledger, and any text as one that a ledger key has signed.
 #include "calseal/trust/tree_head.h"
+#include "fuzz/fuzz_target.h"
 #include "fuzz/statement_property.h"
 
 namespace {

@@ -1,5 +1,6 @@
 // Any bytes as a trust file, and any text as one that its root has signed.
 #include "calseal/trust/trust_file.h"
+#include "fuzz/fuzz_target.h"
 #include "fuzz/statement_property.h"
 
 namespace {

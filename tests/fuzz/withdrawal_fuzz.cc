@@ -1,5 +1,6 @@
 // Any bytes as a list of withdrawals, and any text as one that the key for withdrawals has signed.
 #include "calseal/trust/withdrawal.h"
+#include "fuzz/fuzz_target.h"
 #include "fuzz/statement_property.h"
 
 namespace {

@@ -30,9 +30,7 @@ Result<std::unique_ptr<Hand>> hand_of(const Shop& shop) {
     }
     signing.now = *time;
   }
-  SigningKeys keys;
-  for (const SigningKey& key : shop.keys) keys.emplace_back(key.inside());
-  signing.keys = [keys] { return keys; };
+  for (const SigningKey& key : shop.keys) signing.keys.emplace_back(key.inside());
   return hand;
 }
 

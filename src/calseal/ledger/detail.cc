@@ -21,18 +21,6 @@ struct Erases : List<Integer> {
   }
 };
 
-void ledger_detail_fields(Fields& field, LedgerDetail& detail) {
-  field.kind_of_file("ledger-detail/1");
-  field("entry", detail.index, kEntryIndex);
-  field.either(
-      "erased_by", detail.erased_by.has_value(),
-      [&](Fields& with) { with.optional("erased_by", detail.erased_by, kEntryIndex); },
-      [&](Fields& without) {
-        without("nonce", detail.nonce, Hex{kNonceSize});
-        without("facts", detail.facts, Record{ledger_facts_fields});
-      });
-}
-
 }  // namespace
 
 void ledger_facts_fields(Fields& field, LedgerFacts& facts) {
@@ -47,6 +35,18 @@ void ledger_facts_fields(Fields& field, LedgerFacts& facts) {
   field("words", facts.words, kLine);
   field("file", facts.file, kMaybeDigest);
   field("erases", facts.erases, Erases{{kEntryIndex, kErasedTogetherLimit}});
+}
+
+void ledger_detail_fields(Fields& field, LedgerDetail& detail) {
+  field.kind_of_file("ledger-detail/1");
+  field("entry", detail.index, kEntryIndex);
+  field.either(
+      "erased_by", detail.erased_by.has_value(),
+      [&](Fields& with) { with.optional("erased_by", detail.erased_by, kEntryIndex); },
+      [&](Fields& without) {
+        without("nonce", detail.nonce, Hex{kNonceSize});
+        without("facts", detail.facts, Record{ledger_facts_fields});
+      });
 }
 
 std::string write_ledger_detail(const LedgerDetail& detail) {

@@ -22,15 +22,8 @@ Result<std::vector<Change>> read_whole(const std::string& text) {
   top.text("calseal");
   std::vector<Change> changes;
   for (const JsonNode& node : top.items("changes", kChangeLimit)) {
-    JsonObject object(node);
-    Change change;
-    change.place.memory = read_name(object, "memory");
-    change.place.range = read_range(object);
-    change.region = read_line(object, "region");
-    change.option = read_optional_name(object, "option");
-    object.done();
+    changes.push_back(read_record(node, change_fields));
     if (!document.ok()) break;
-    changes.push_back(std::move(change));
   }
   top.done();
   if (!document.ok()) return fail(document.error());

@@ -50,7 +50,7 @@ TEST(MatchFamily, TheReadIsRecognisedByAllThatItKnows) {
   SmallJob job;
   job.map = *parse_region_map(Bytes(text.begin(), text.end()), "small.json");
   SealRequest request = job.request(1, edited_small(job.base, 9));
-  for (Image* image : {&request.base, &request.result}) image->memories[1].known.clear();
+  for (Image* image : {&request.base, &request.result}) image->memories[1].known = RangeSet();
   const auto sealed = seal(request, {job.author}, job.trust);
   ASSERT_THAT(sealed, IsOk());
   EXPECT_THAT(job.check(sealed->file, job.base), IsAccepted());

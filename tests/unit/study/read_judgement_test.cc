@@ -10,6 +10,15 @@
 namespace calseal {
 namespace {
 
+// One 8-byte classic CAN data frame with an 11-bit identifier, the space between frames included, in bits: 111 without stuffing, 135
+// with the most that stuffing can add (one bit after every four of 98, the first apart).
+constexpr std::uint64_t kCanFrameBits = 111;
+constexpr std::uint64_t kCanFrameBitsStuffed = 135;
+// Bytes per second that ISO 15765-2 consecutive frames (7 payload bytes each) carry at most when nobody else sends.
+constexpr std::uint64_t iso_tp_most(std::uint64_t bits_per_second, std::uint64_t frame_bits) {
+  return bits_per_second * 7 / frame_bits;
+}
+
 constexpr std::uint64_t kSize = 0x8000;
 
 RegionMap sample_map() {

@@ -14,6 +14,7 @@
 
 #include "calseal/archive/examine.h"
 #include "calseal/archive/journal.h"
+#include "calseal/base/interrupt.h"
 #include "calseal/base/other_core.h"
 
 namespace calseal {
@@ -162,7 +163,7 @@ class Run {
     results_.expect(threads_);
     for (unsigned i = 0; i < threads_; ++i) {
       try {
-        workers.emplace_back([this] { examine_units(); });
+        workers.push_back(start_thread([this] { examine_units(); }));
       } catch (const std::system_error&) {
         // No thread to be had: those that are there, or this one, do it all.
         i == 0 ? examine_units() : results_.worker_ends();

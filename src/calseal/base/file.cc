@@ -324,7 +324,10 @@ Status write_files(const std::vector<PendingFile>& files) {
       return status;
     }
   }
-  for (const Staged& file : staged) sync_folder(file.path());
+  for (const Staged& file : staged) {
+    sync_folder(file.path());
+    note_written(file.path());
+  }
   return {};
 }
 

@@ -8,6 +8,8 @@
 #include <string_view>
 #include <utility>
 
+#include "calseal/base/text.h"
+
 namespace calseal {
 namespace {
 
@@ -29,7 +31,28 @@ struct Terminal {
 std::atomic<int> noting{0};
 
 constexpr int kSignals[] = {SIGINT, SIGTERM, SIGHUP};
-constexpr std::string_view kMessage = "error: The run was interrupted. [interrupted]\n";
+constexpr std::string_view kNothing = "error: The run was interrupted; nothing was written. [interrupted]\n";
+constexpr std::string_view kSomething = "error: The run was interrupted, but this was written before, and is whole: ";
+constexpr std::string_view kMore = " and more";
+constexpr std::string_view kCode = ". [interrupted]\n";
+
+// Names of what was written, with commas between them.
+struct Written {
+  std::atomic<std::size_t> size{0};
+  std::atomic<bool> more{false};  // than there is room for
+  char names[4096];
+} written;
+
+// There is nothing to do about a message that nobody can read.
+void say(std::string_view text) { [[maybe_unused]] const ssize_t said = ::write(STDERR_FILENO, text.data(), text.size()); }
+
+void say_what_was_written() {
+  if (written.size.load() == 0) return say(kNothing);
+  say(kSomething);
+  say({written.names, written.size.load()});
+  if (written.more.load()) say(kMore);
+  say(kCode);
+}
 
 sigset_t interrupting_signals() {
   sigset_t set;
@@ -45,8 +68,7 @@ extern "C" void remove_and_leave(int /*signal*/) {
     if (slot.state.load() == 2) ::unlink(slot.path);
   }
   if (terminal.in_use.load()) ::tcsetattr(terminal.fd, TCSANOW, &terminal.settings);
-  // There is nothing to do about a message that nobody can read.
-  [[maybe_unused]] const ssize_t said = ::write(STDERR_FILENO, kMessage.data(), kMessage.size());
+  say_what_was_written();
   ::_exit(130);
 }
 
@@ -81,6 +103,15 @@ Unfinished::Unfinished(Unfinished&& other) noexcept : slot_(std::exchange(other.
 
 Unfinished::~Unfinished() {
   if (slot_ >= 0) slots[static_cast<std::size_t>(slot_)].state.store(0);
+}
+
+void note_written(const std::string& path) {
+  if (path.find("/.calseal-") != std::string::npos || path.starts_with(".calseal-")) return;
+  const std::string name = (written.size.load() == 0 ? "" : ", ") + printable(path);
+  const std::size_t size = written.size.load();
+  if (size + name.size() > sizeof written.names) return written.more.store(true);
+  std::memcpy(written.names + size, name.data(), name.size());
+  written.size.store(size + name.size());
 }
 
 NoInterruption::NoInterruption() {

@@ -1,16 +1,18 @@
-// Ctrl-C without litter: unfinished files are removed, a silenced terminal speaks again, and the process ends
-// with 130.
+// Ctrl-C without litter: unfinished files are removed, a silenced terminal speaks again, the message says what
+// is there by then, and the process ends with 130.
 #pragma once
 
 #include <signal.h>
 #include <termios.h>
 
 #include <string>
+#include <thread>
+#include <utility>
 
 namespace calseal {
 
 // For SIGINT, SIGTERM and SIGHUP, where they are not ignored already (nohup). Programs call it once, first
-// thing. The handler says so on stderr with the code of Reason::kInterrupted. From then on a passed file size
+// thing. The handler says so on stderr with the code of Reason::kInterrupted, and names what was written. From then on a passed file size
 // limit (SIGXFSZ) is a failed write.
 void install_interrupt_handler();
 
@@ -26,7 +28,12 @@ class Unfinished {
   int slot_;
 };
 
-// No interruption is answered while this lives; one that came meanwhile is answered when it goes.
+// Files that are complete, so that an interruption afterwards names them. Names of unfinished folders
+// (`.calseal-`) are not told. Called while no interruption is answered.
+void note_written(const std::string& path);
+
+// No interruption is answered by this thread while this lives; one that came meanwhile is answered when it
+// goes. Where all other threads were begun by start_thread(), nobody answers it.
 class NoInterruption {
  public:
   NoInterruption();
@@ -37,6 +44,14 @@ class NoInterruption {
  private:
   sigset_t before_;
 };
+
+// A thread that answers no interruption, so that the program's first one alone does. std::system_error when
+// there is none to be had.
+template <typename Work>
+std::thread start_thread(Work work) {
+  const NoInterruption starting;
+  return std::thread(std::move(work));
+}
 
 // While this lives, the first interruption only sets a flag, so that a long search can end with what it has;
 // the next one ends the run as ever. One at a time.

@@ -11,6 +11,7 @@
 #include <system_error>
 #include <thread>
 
+#include "calseal/base/interrupt.h"
 #include "calseal/digest/sha256_blocks.h"
 
 namespace calseal {
@@ -119,13 +120,13 @@ void fork_and_join(std::size_t others, const std::function<void()>& work) {
   threads.reserve(others);
   try {
     while (threads.size() < others) {
-      threads.emplace_back([&] {
+      threads.push_back(start_thread([&] {
         try {
           work();
         } catch (const std::exception&) {
           failed = true;
         }
-      });
+      }));
     }
   } catch (const std::system_error&) {
     // No thread to be had: those that are there do it all.

@@ -149,6 +149,7 @@ Status make_folder(const std::string& folder, const std::vector<std::string>& su
       return errno == ENOTEMPTY ? taken(folder) : Status(not_made(folder, "rename", errno));
   }
   made.keep();
+  note_written(final_name);
   sync_path(parent);
   return {};
 }

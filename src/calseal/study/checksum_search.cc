@@ -9,6 +9,7 @@
 #include <system_error>
 #include <thread>
 
+#include "calseal/base/interrupt.h"
 #include "calseal/base/range_set.h"
 #include "calseal/study/checksum_selection.h"
 #include "calseal/study/crc_start.h"
@@ -55,7 +56,7 @@ class Run {
   SearchOutcome run() {
     std::thread second;
     try {
-      second = std::thread([this] { work(false); });
+      second = start_thread([this] { work(false); });
     } catch (const std::system_error&) {
       // No thread to be had: this one does it all.
     }

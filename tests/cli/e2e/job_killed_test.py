@@ -105,6 +105,35 @@ class Killed(unittest.TestCase):
     def test_carry_at_every_call(self):
         self.at_every_call("carry", self.carry, "base-2/r0.calseal")
 
+    def test_interrupted_the_message_is_true(self):
+        """Ctrl-C before each call that writes: either the folder is as it was, or the message names what is there, and it is whole."""
+        for label, command, bundle, named in (("send", self.send, "base-1/r2.calseal", "base-1/r2.calseal"),
+                                              ("carry", self.carry, "base-2/r0.calseal", "base-2")):
+            names = set(self.new_of(command))
+            said = set()
+            for n in range(1, 400):
+                self.reset()
+                log = self.desk.root / "reached"
+                log.unlink(missing_ok=True)
+                done = self.desk.run(*command, env={"LD_PRELOAD": self.library, "FAIL_NTH_CALL": str(n), "FAIL_LOG": str(log),
+                                                    "FAIL_SIGNAL": str(int(signal.SIGINT))})
+                if not log.exists():
+                    break
+                with self.subTest(command=label, call=n, status=done.returncode, said=done.stderr):
+                    found = set(self.desk.tree())
+                    self.assertIn(done.returncode, (0, 130))
+                    nothing = b"nothing was written" in done.stderr
+                    if done.returncode == 0:
+                        self.assertIn(bundle, found)
+                    elif nothing:
+                        self.assertEqual(self.desk.tree(), self.old)
+                    else:
+                        self.assertIn(bundle, found)
+                        self.assertEqual(found, names)
+                        self.assertIn((self.desk.folder + "/" + named).encode(), done.stderr)
+                    said.add((done.returncode, nothing))
+            self.assertEqual(said & {(130, True), (130, False)}, {(130, True), (130, False)}, label)
+
     def test_send_at_any_time(self):
         new = self.new_of(self.send)
         draw = random.Random(SEED)

@@ -139,7 +139,53 @@ class EveryCall(unittest.TestCase):
         if done.returncode == 0:
             self.assertTrue(case.is_whole(found))
         elif reached:
-            self.assertIn(b"[interrupted]", done.stderr)
+            self.tells_the_truth(case, done.stderr.decode(), found)
+
+    def tells_the_truth(self, case, said, found):
+        """Either nothing was written, or the message names all that was."""
+        self.assertIn("[interrupted]", said)
+        if "nothing was written" in said:
+            self.assertEqual(found, case.before)
+        else:
+            self.assertIn("this was written before, and is whole: ", said)
+            self.assertTrue(case.is_whole(found))
+            for name in found:
+                self.assertIn(str(DESK.out / name), said)
+
+    def test_interrupted_on_a_terminal(self):
+        """A terminal gets a line of progress from a thread of its own, which must leave interruptions to the first one."""
+        for name in ("check, replacing", "seal, new salt"):
+            case = cases()[name]
+            for n in range(1, 400):
+                case.reset()
+                log = DESK.root / "reached"
+                log.unlink(missing_ok=True)
+                ours, theirs = pty.openpty()
+                env = {**os.environ, "LD_PRELOAD": LIBRARY, "FAIL_NTH_CALL": str(n), "FAIL_LOG": str(log), "FAIL_SIGNAL": str(int(signal.SIGINT))}
+                process = subprocess.Popen([str(a) for a in case.arguments], env=env, cwd=DESK.root, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=theirs)
+                os.close(theirs)
+                said = b""
+                while True:
+                    try:
+                        piece = os.read(ours, 65536)
+                    except OSError:
+                        break
+                    if not piece:
+                        break
+                    said += piece
+                os.close(ours)
+                status = process.wait()
+                with self.subTest(case=name, call=n, status=status, said=said[-300:]):
+                    found = DESK.written()
+                    self.assertIn(status, (0, 130))
+                    if status == 0:
+                        self.assertTrue(case.is_whole(found))
+                    else:
+                        self.tells_the_truth(case, said.decode().replace("\r\n", "\n"), found)
+                if not log.exists():
+                    break
+            self.assertGreater(n, 8)
+        DESK.clear_out()
 
     def test_interrupted(self):
         self.sweep(self.interrupted, FAIL_SIGNAL=str(int(signal.SIGINT)))

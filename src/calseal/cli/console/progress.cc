@@ -3,6 +3,7 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
+#include "calseal/base/interrupt.h"
 #include "calseal/base/text.h"
 
 namespace calseal {
@@ -35,7 +36,7 @@ std::string cut(const std::string& text, std::size_t width) {
 
 Progress::Progress(const Console& console, std::size_t steps) : console_(console), steps_(steps) {
   if (::isatty(STDERR_FILENO) != 1) return;
-  watcher_ = std::thread([this] { watch(); });
+  watcher_ = start_thread([this] { watch(); });
   console_.before_talk([this] { end(); });
 }
 

@@ -19,4 +19,13 @@ Result<CorrectedEdit> correct_edit(const RegionMap& map, Image& edited, const st
   return done;
 }
 
+Status require_fixed_point(const Plan& plan, Image image) {
+  CALSEAL_ASSIGN(const CorrectionReport report, correct(plan, image));
+  if (report.corrections.empty()) return {};
+  return fail(
+      {Reason::kMapNotBelieved, "",
+       report.corrections.front().name + ", " + place_text(*plan.map, report.corrections.front().place),
+       "a correction although every checksum holds", "nothing to correct", "mend the region map"});
+}
+
 }  // namespace calseal

@@ -20,4 +20,7 @@ struct CorrectedEdit {
 Result<CorrectedEdit> correct_edit(const RegionMap& map, Image& edited, const std::string& edited_name,
                                    const Image* base, const std::string& base_name);
 
+// Believed means more than holding: correction must find nothing to do. kMapNotBelieved.
+Status require_fixed_point(const Plan& plan, Image image);
+
 }  // namespace calseal

@@ -102,4 +102,11 @@ MapChoice choose_region_map(const RegionMapLibrary& library, const std::vector<R
   return choice;
 }
 
+Result<std::size_t> map_to_judge_by(const RegionMapLibrary& library, const MapChoice& choice) {
+  if (choice.chosen) return *choice.chosen;
+  if (library.maps.size() == 1) return std::size_t{0};
+  return fail({Reason::kFamilyMismatch, "", "", choice.conflict, "one region map that recognises the read",
+               "name the region map itself with --regions MAP.json to have the read judged against it"});
+}
+
 }  // namespace calseal

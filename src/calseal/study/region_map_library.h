@@ -49,5 +49,7 @@ struct MapChoice {
 // without a recognition rule are chosen only when nothing else fits. Two names, or two texts of one version,
 // are a conflict that names both.
 MapChoice choose_region_map(const RegionMapLibrary& library, const std::vector<ReadFile>& files);
+// The map that recognises the read; else, for a read that is damaged, the only one there is. kFamilyMismatch.
+Result<std::size_t> map_to_judge_by(const RegionMapLibrary& library, const MapChoice& choice);
 
 }  // namespace calseal

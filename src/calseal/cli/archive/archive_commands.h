@@ -5,8 +5,10 @@
 
 namespace calseal {
 
-// `calseal audit` and `calseal audit merge`.
+// `calseal audit`, with what stands below it.
 void add_audit_command(CommandLine& app, Console& console, int& status);
+void add_audit_merge_command(CommandLine& audit, Console& console, int& status);
+void add_audit_findings_command(CommandLine& audit, Console& console, int& status);
 // `calseal evidence`. `tool`: program and version, for the page.
 void add_evidence_command(CommandLine& app, Console& console, const std::string& tool, int& status);
 

@@ -3,6 +3,8 @@
 #include <cstdlib>
 #include <optional>
 
+#include "calseal/base/json_write.h"
+#include "calseal/base/text.h"
 #include "calseal/cli/shop/stated.h"
 
 namespace calseal {
@@ -63,6 +65,20 @@ std::string path_of_part(std::string path, const Part& part) {
   if (const std::size_t at = path.find(kPlace); at != std::string::npos)
     path.replace(at, kPlace.size(), std::to_string(part.number));
   return path;
+}
+
+void say_part(const Part& part, const AuditRecord& record, const std::string& path, const Console& console) {
+  const std::string name = std::to_string(part.number) + " of " + std::to_string(part.of);
+  console.print("part " + name + ": " + grouped(record.files.size()) + " of " + grouped(record.scope.files) +
+                " files looked at" + (record.whole ? "" : ", then stopped") +
+                "; calseal audit merge judges all parts together\n");
+  console.print_json(json_object({{"calseal", json("audit-part/1")},
+                                  {"part", json(part.number)},
+                                  {"of", json(part.of)},
+                                  {"files", json(record.scope.files)},
+                                  {"looked_at", json(record.files.size())},
+                                  {"whole", json(record.whole)},
+                                  {"record", json(printable(path, kShownPathLimit))}}));
 }
 
 }  // namespace calseal

@@ -3,8 +3,10 @@
 
 #include <string>
 
+#include "calseal/archive/record.h"
 #include "calseal/archive/walk.h"
 #include "calseal/base/result.h"
+#include "calseal/cli/console/console.h"
 
 namespace calseal {
 
@@ -14,5 +16,8 @@ Result<Part> stated_part(const std::string& text);
 
 // `path` with the part's number in place of "{part}".
 std::string path_of_part(std::string path, const Part& part);
+
+// What a run over one part says; its record, at `path`, is joined with the others later.
+void say_part(const Part& part, const AuditRecord& record, const std::string& path, const Console& console);
 
 }  // namespace calseal

@@ -34,6 +34,15 @@ Result<TreeHead> load_head(const std::string& path, const TrustFile& trust) {
   return head.tree;
 }
 
+Result<std::vector<TreeHead>> load_heads(const std::vector<std::string>& paths, const TrustFile& trust) {
+  std::vector<TreeHead> heads;
+  for (const std::string& path : paths) {
+    CALSEAL_ASSIGN(const TreeHead head, load_head(path, trust));
+    heads.push_back(head);
+  }
+  return heads;
+}
+
 Result<std::vector<NamedBytes>> load_authorities_of(const std::vector<std::string>& paths) {
   std::vector<NamedBytes> files;
   for (const std::string& path : paths) {

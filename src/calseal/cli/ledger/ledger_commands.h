@@ -35,6 +35,7 @@ Result<LoadedRevision> load_revision(const std::string& path, const TrustFile& t
 
 // A head that somebody kept, believed under the trust file.
 Result<TreeHead> load_head(const std::string& path, const TrustFile& trust);
+Result<std::vector<TreeHead>> load_heads(const std::vector<std::string>& paths, const TrustFile& trust);
 
 Result<std::vector<NamedBytes>> load_authorities_of(const std::vector<std::string>& paths);
 

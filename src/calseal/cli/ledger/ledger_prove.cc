@@ -47,11 +47,7 @@ Result<int> run_prove(const ProveOptions& options, const Console& console) {
   inputs.insert(inputs.end(), {options.trust, options.bundle});
   CALSEAL_CHECK(refuse_clashes({options.output}, inputs));
   CALSEAL_ASSIGN(const LoadedTrust trust, load_trust(options.trust));
-  std::vector<TreeHead> heads;
-  for (const std::string& path : options.heads) {
-    CALSEAL_ASSIGN(const TreeHead head, load_head(path, trust.trust));
-    heads.push_back(head);
-  }
+  CALSEAL_ASSIGN(std::vector<TreeHead> heads, load_heads(options.heads, trust.trust));
   std::string file, text, kind;
   const Progress progress(console, "reading the ledger");
   if (consistency) {
@@ -86,11 +82,7 @@ Result<int> run_check(const ProveOptions& options, const Console& console) {
   if (options.heads.empty())
     return fail(usage_error("--head", "no head", "the head that the proof leads to", "state it"));
   CALSEAL_ASSIGN(const LoadedTrust trust, load_trust(options.trust));
-  std::vector<TreeHead> heads;
-  for (const std::string& path : options.heads) {
-    CALSEAL_ASSIGN(const TreeHead head, load_head(path, trust.trust));
-    heads.push_back(head);
-  }
+  CALSEAL_ASSIGN(const std::vector<TreeHead> heads, load_heads(options.heads, trust.trust));
   const std::string name = printable(options.proof);
   CALSEAL_ASSIGN(const Bytes bytes, read_file(options.proof, kInclusionSizeLimit));
   std::string text;

@@ -1,0 +1,114 @@
+#include "calseal/cli/report/report_subject.h"
+
+#include "calseal/base/file.h"
+#include "calseal/base/text.h"
+#include "calseal/cli/archive/audit_output.h"
+#include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/reads/read_arguments.h"
+#include "calseal/job/layout.h"
+#include "calseal/report/archive/audit_page.h"
+#include "calseal/report/job/job_page.h"
+#include "calseal/report/revision/revision_report.h"
+
+namespace calseal {
+namespace {
+
+Result<OpenedBundle> open_beside(const std::string& path) {
+  CALSEAL_ASSIGN(Bytes file, read_file(path, kBundleSizeLimit));
+  return open_unverified(std::move(file), printable(path));
+}
+
+// Judged by the checker when there is a trust file; what it shows comes from the very bytes that were judged.
+Result<MadeReport> report_revision(ReportOptions& options) {
+  CALSEAL_ASSIGN(Bytes file, read_file(options.bundle, kBundleSizeLimit));
+  std::optional<Verdict> verdict;
+  if (!options.trust.empty()) {
+    options.seal_only = options.reads.empty() && !options.revive;
+    CALSEAL_ASSIGN(CheckRequest request, load_check_request(options));
+    request.bundle = file;
+    verdict = check_bundle(std::move(request));
+  }
+  const Result<OpenedBundle> opened = open_unverified(std::move(file), printable(options.bundle));
+  if (!opened && !verdict) return fail(opened.error());
+  std::vector<OpenedBundle> others;
+  for (const std::string& path : options.beside) {
+    CALSEAL_ASSIGN(OpenedBundle other, open_beside(path));
+    others.push_back(std::move(other));
+  }
+  Result<Read> read = Read();
+  if (opened && !options.reads.empty()) {
+    read = load_read_arguments(opened->map, options.reads);
+    // With a verdict, what is wrong with the read stands there.
+    if (!read && !verdict) return fail(read.error());
+  }
+  RevisionView view{printable(options.bundle),
+                    opened ? &*opened : nullptr,
+                    verdict ? &*verdict : nullptr,
+                    {},
+                    read && !options.reads.empty() ? &read->image : nullptr,
+                    options.tool};
+  for (const OpenedBundle& other : others) view.beside.push_back(&other);
+  MadeReport made{revision_html(view), revision_summary_json(view), "not verified: no trust file was given",
+                  0};
+  if (verdict) {
+    made.words = std::string(outcome_name(verdict->outcome));
+    if (verdict->reason) made.words += " [" + std::string(code(verdict->reason->reason)) + "]";
+    made.status = verdict->reason ? exit_status(verdict->reason->reason) : 0;
+  }
+  return made;
+}
+
+Result<MadeReport> report_job(const ReportOptions& options) {
+  CALSEAL_ASSIGN(const auto loaded, load_context(options.trust, options.withdrawals));
+  CALSEAL_ASSIGN(const Job job, read_job(options.bundle, loaded->context));
+  const JobView view{&job, loaded->context.trust != nullptr, options.tool};
+  const std::size_t findings = job.findings.size();
+  return MadeReport{job_html(view), job_summary_json(view),
+                    findings == 0   ? "no findings"
+                    : findings == 1 ? "1 finding"
+                                    : std::to_string(findings) + " findings",
+                    findings == 0 ? 0 : 1};
+}
+
+Result<MadeReport> report_audit(const ReportOptions& options) {
+  CALSEAL_ASSIGN(const AuditRecord record, load_record(options.bundle));
+  if (record.scope.part != Part{}) {
+    return fail({Reason::kAuditRecordOther, printable(options.bundle), "",
+                 "part " + std::to_string(record.scope.part.number) + " of " +
+                     std::to_string(record.scope.part.of) + " of an audit",
+                 "the record of a whole audit", "join its parts with calseal audit merge"});
+  }
+  CALSEAL_ASSIGN(const EarlierAudit earlier, load_earlier({options.since, "", {}}));
+  Judgement judgement = judge_record(record, earlier.record ? &*earlier.record : nullptr);
+  if (!options.since.empty()) compare_findings(judgement, earlier.findings);
+  const AuditView view{&record, &judgement, options.tool};
+  return MadeReport{audit_html(view), audit_summary_json(view), audit_words(judgement),
+                    judgement.clean() ? 0 : 1};
+}
+
+}  // namespace
+
+ReportSubject subject_of(const std::string& path) {
+  if (exists(path + "/" + std::string(kJobFile))) return ReportSubject::kJob;
+  // What cannot be read is told by whoever reads all of it.
+  Bytes beginning;
+  Result<PartialFile> file = PartialFile::open(path, kRecordSizeLimit);
+  if (file && file->read_up_to(kRecordLiteral.size(), beginning) &&
+      text_of(beginning).starts_with(kRecordLiteral))
+    return ReportSubject::kAudit;
+  return ReportSubject::kRevision;
+}
+
+Result<MadeReport> make_report(ReportSubject subject, ReportOptions& options) {
+  switch (subject) {
+    case ReportSubject::kJob:
+      return report_job(options);
+    case ReportSubject::kAudit:
+      return report_audit(options);
+    case ReportSubject::kRevision:
+      break;
+  }
+  return report_revision(options);
+}
+
+}  // namespace calseal

@@ -1,0 +1,145 @@
+#include "calseal/cli/study/receive_reads.h"
+
+#include <algorithm>
+
+#include "calseal/base/file.h"
+#include "calseal/base/json_write.h"
+#include "calseal/cli/console/command_line.h"
+#include "calseal/cli/console/progress.h"
+#include "calseal/cli/image/page_for.h"
+#include "calseal/cli/reads/read_arguments.h"
+#include "calseal/report/study/study_report.h"
+
+namespace calseal {
+namespace {
+
+// The files of each read: the first, then those of every --again, which repeats all memories in order.
+std::vector<std::vector<std::string>> reads_of(const ReceiveOptions& options) {
+  std::vector<std::vector<std::string>> reads = {options.reads};
+  for (std::size_t i = 0; i < options.again.size(); ++i) {
+    if (i % options.reads.size() == 0) reads.emplace_back();
+    reads.back().push_back(options.again[i]);
+  }
+  return reads;
+}
+
+Status write_voted(const ReceiveOptions& options, const RegionMap& map, const Read& form, const Vote& vote) {
+  if (options.outputs.empty()) return {};
+  if (!vote.image || any_fails(vote.checks)) {
+    return fail({Reason::kChecksumFails, options.outputs.front(), "",
+                 "a vote that is undecided or whose checks fail", "a decided vote whose checks hold",
+                 "read again: one more read may decide it"});
+  }
+  CALSEAL_ASSIGN(const std::vector<Bytes> files, render_read(map, form, *vote.image));
+  if (files.size() != options.outputs.size()) {
+    return fail({Reason::kUsage, "", "", counted(options.outputs.size(), "output", "outputs"),
+                 counted(files.size(), "output", "outputs"), "give --output once for each file of a read"});
+  }
+  std::vector<PendingFile> pending;
+  for (std::size_t i = 0; i < files.size(); ++i) pending.push_back({options.outputs[i], files[i]});
+  return write_files(pending);
+}
+
+Result<RegionMapLibrary> library_of(const std::string& path) {
+  if (!path.ends_with(".json")) return load_region_map_library(path);
+  CALSEAL_ASSIGN(RegionMap map, load_region_map(path));
+  RegionMapLibrary library;
+  library.maps.push_back({path, std::move(map)});
+  return library;
+}
+
+// What was found so far, for people and for programs.
+struct Received {
+  Page page;
+  std::string text;
+  JsonValue reads = json_strings({});
+  JsonValue vote;
+  bool sound = true;
+  std::vector<ReadJudgement> judgements;
+};
+
+Status judge_reads(const RegionMap& map, const std::vector<std::vector<ReadFile>>& reads,
+                   const std::vector<std::string>& names, const std::vector<KnownStock>& stocks,
+                   Progress& progress, Received& received) {
+  for (std::size_t i = 0; i < reads.size(); ++i) {
+    progress.begin("judging read " + std::to_string(i + 1) + " of " + std::to_string(reads.size()));
+    CALSEAL_ASSIGN(ReadJudgement judgement, judge_read(map, reads[i], stocks));
+    received.text += (i == 0 ? "" : "\n") + read_judgement_text(map, names[i], judgement, received.page);
+    received.reads.items.push_back(read_judgement_json(map, names[i], judgement));
+    received.sound = received.sound && judgement.sound();
+    received.judgements.push_back(std::move(judgement));
+  }
+  return {};
+}
+
+Status vote(const ReceiveOptions& options, const RegionMap& map, Received& received) {
+  std::vector<const Image*> images;
+  for (const ReadJudgement& judgement : received.judgements) images.push_back(&judgement.read.image);
+  const Result<Vote> vote = vote_reads(map, images);
+  // Reads that cannot be compared are judged all the same.
+  if (!vote && (!options.outputs.empty() || vote.error().reason != Reason::kReadIncomplete))
+    return fail(vote.error());
+  if (!vote) {
+    received.text += "\n" + labelled(received.page, "not compared",
+                                     vote.error().found + "; " + vote.error().next, Mark::kCaution);
+    return {};
+  }
+  received.text += "\n" + vote_text(map, *vote, images.size(), received.page);
+  received.vote = vote_json(map, *vote);
+  received.sound = received.sound && vote->only_volatile();
+  const auto first = std::ranges::find(vote->compared, true) - vote->compared.begin();
+  return write_voted(options, map, received.judgements[static_cast<std::size_t>(first)].read, *vote);
+}
+
+}  // namespace
+
+Result<int> receive_as_told(const ReceiveOptions& options, const Console& console) {
+  if (options.again.size() % options.reads.size() != 0) {
+    return fail({Reason::kUsage, "", "--again", counted(options.again.size(), "file", "files"),
+                 "as many files as the read has, for each further read", "repeat --again for every file"});
+  }
+  std::vector<std::string> inputs = paths_of(options.reads);
+  for (const std::string& path : paths_of(options.again)) inputs.push_back(path);
+  CALSEAL_CHECK(refuse_clashes(options.outputs, inputs));
+  Progress progress(console, 0);
+  progress.begin("reading region maps");
+  CALSEAL_ASSIGN(const RegionMapLibrary library, library_of(options.regions));
+  std::vector<std::vector<ReadFile>> reads;
+  std::vector<std::string> names;
+  for (const auto& arguments : reads_of(options)) {
+    CALSEAL_ASSIGN(std::vector<ReadFile> files, load_read_files(arguments));
+    reads.push_back(std::move(files));
+    names.push_back(read_name(arguments));
+  }
+  Received received;
+  received.page = page_for(console);
+  progress.begin("choosing among " + counted(library.maps.size(), "region map", "region maps"));
+  const MapChoice choice = choose_region_map(library, reads.front());
+  const Result<std::size_t> chosen = map_to_judge_by(library, choice);
+  if (!chosen) {
+    progress.end();
+    if (!console.json) console.note(map_choice_text(library, choice, received.page));
+    return fail(chosen.error());
+  }
+  const RegionMap& map = library.maps[*chosen].map;
+  std::vector<KnownStock> stocks;
+  if (!options.known.empty()) {
+    progress.begin("reading known stocks");
+    CALSEAL_ASSIGN(stocks, load_known_stocks(map, options.known));
+  }
+  if (library.maps.size() > 1) received.text = map_choice_text(library, choice, received.page) + "\n";
+  CALSEAL_CHECK(judge_reads(map, reads, names, stocks, progress, received));
+  if (reads.size() > 1) {
+    progress.begin("comparing the reads");
+    CALSEAL_CHECK(vote(options, map, received));
+  }
+  progress.end();
+  console.print(received.text);
+  console.print_json(json_object({{"calseal", json("receive/1")},
+                                  {"reads", received.reads},
+                                  {"vote", received.vote},
+                                  {"sound", json(received.sound)}}));
+  return received.sound ? 0 : 1;
+}
+
+}  // namespace calseal

@@ -1,0 +1,20 @@
+// `calseal receive` from its options to what it says.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "calseal/base/result.h"
+#include "calseal/cli/console/console.h"
+
+namespace calseal {
+
+struct ReceiveOptions {
+  std::vector<std::string> reads, again, outputs;
+  std::string regions = ".", known;
+};
+
+// Exit status.
+Result<int> receive_as_told(const ReceiveOptions& options, const Console& console);
+
+}  // namespace calseal

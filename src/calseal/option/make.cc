@@ -32,6 +32,46 @@ Range grown_to_elements(const Item& item, Range range, const RangeSet& editable,
   return editable.contains(whole) && base.knows(whole) ? whole : range;
 }
 
+// Whole elements of items, and single bytes where there is none.
+void touch(const RegionMap& map, const Image& base, const RangeSet& editable, const Place& changed,
+           RangeSet& touched) {
+  std::uint64_t at = changed.range.begin;
+  while (at < changed.range.end) {
+    const Item* item = item_at(map, changed.memory, at);
+    if (item == nullptr) {
+      touched.add({at, at + 1});
+      ++at;
+      continue;
+    }
+    touched.add(grown_to_elements(*item, {at, changed.range.end}, editable, base.memories[changed.memory]));
+    at = std::min(changed.range.end, item->place.range.end);
+  }
+}
+
+// One run of touched bytes, cut at the edges of regions and items.
+void add_edits(const RegionMap& map, const Image& base, const Image& edited, const Place& run,
+               std::vector<OptionEdit>& edits) {
+  const std::size_t m = run.memory;
+  for (std::uint64_t at = run.range.begin; at < run.range.end;) {
+    const Item* item = item_at(map, m, at);
+    const std::string region = region_at(map, m, at);
+    std::uint64_t end = at + 1;
+    while (end < run.range.end && end - at < 65536 && item_at(map, m, end) == item &&
+           region_at(map, m, end) == region)
+      ++end;
+    const ByteView before = base.memories[m].view({at, end});
+    const ByteView after = edited.memories[m].view({at, end});
+    OptionEdit edit;
+    edit.memory = item == nullptr ? map.memories[m].name : "";
+    edit.item = item == nullptr ? "" : item->name;
+    edit.at = item == nullptr ? at : at - item->place.range.begin;
+    edit.before.assign(before.begin(), before.end());
+    edit.after.assign(after.begin(), after.end());
+    edits.push_back(std::move(edit));
+    at = end;
+  }
+}
+
 }  // namespace
 
 Result<MadeOption> make_option(const Plan& plan, const Image& base, const Image& edited,
@@ -58,19 +98,7 @@ Result<MadeOption> make_option(const Plan& plan, const Image& base, const Image&
   for (const ChangedRange& change : proof.changes) {
     const std::size_t m = change.place.memory;
     if (change.kind == SpanKind::kEditable) {
-      std::uint64_t at = change.place.range.begin;
-      while (at < change.place.range.end) {
-        const Item* item = item_at(map, m, at);
-        if (item == nullptr) {
-          touched[m].add({at, at + 1});
-          ++at;
-          continue;
-        }
-        const Range whole =
-            grown_to_elements(*item, {at, change.place.range.end}, editable[m], base.memories[m]);
-        touched[m].add(whole);
-        at = std::min(change.place.range.end, item->place.range.end);
-      }
+      touch(map, base, editable[m], change.place, touched[m]);
     } else if (change.kind == SpanKind::kLocked) {
       for (const PermittedPatch& patch : map.patches) {
         if (patch.place.memory == m && patch.place.range.overlaps(change.place.range))
@@ -81,27 +109,7 @@ Result<MadeOption> make_option(const Plan& plan, const Image& base, const Image&
     }
   }
   for (std::size_t m = 0; m < touched.size(); ++m) {
-    for (const Range& run : touched[m].ranges()) {
-      for (std::uint64_t at = run.begin; at < run.end;) {
-        // Cut at the edges of regions and items.
-        const Item* item = item_at(map, m, at);
-        const std::string region = region_at(map, m, at);
-        std::uint64_t end = at + 1;
-        while (end < run.end && end - at < 65536 && item_at(map, m, end) == item &&
-               region_at(map, m, end) == region)
-          ++end;
-        const ByteView before = base.memories[m].view({at, end});
-        const ByteView after = edited.memories[m].view({at, end});
-        OptionEdit edit;
-        edit.memory = item == nullptr ? map.memories[m].name : "";
-        edit.item = item == nullptr ? "" : item->name;
-        edit.at = item == nullptr ? at : at - item->place.range.begin;
-        edit.before.assign(before.begin(), before.end());
-        edit.after.assign(after.begin(), after.end());
-        option.edits.push_back(std::move(edit));
-        at = end;
-      }
-    }
+    for (const Range& run : touched[m].ranges()) add_edits(map, base, edited, {m, run}, option.edits);
   }
   if (option.edits.empty()) {
     return fail({Reason::kOptionInvalid, "", "", "no byte that an option may hold differs",

@@ -255,13 +255,18 @@ class Carrier {
       const bool along = stays || (slots[i]->fate == PlaceFate::kFound && slots[i]->to == found->slots[i]);
       take(*slots[i], found->slots[i], likely && (!found->balance_only || along));
     }
+    doubt(spots, *found, supported, likely);
+  }
+
+  // Says of every place that is not sure why not.
+  void doubt(const std::vector<Spot*>& spots, const FoundChecksum& found, bool supported, bool likely) {
     for (Spot* spot : spots) {
       if (spot->sure) continue;
       char chance[32];
-      std::snprintf(chance, sizeof chance, "%.2g", std::min(found->chance, 1.0));
+      std::snprintf(chance, sizeof chance, "%.2g", std::min(found.chance, 1.0));
       doubts_[spot->place.what] =
-          found->balance_only ? "the rule holds whatever bytes are its balance"
-          : !supported        ? "a checksum holds there, but nothing says that it is this one"
+          found.balance_only ? "the rule holds whatever bytes are its balance"
+          : !supported       ? "a checksum holds there, but nothing says that it is this one"
           : likely ? "the check holds a word further on too, so its value does not tell where it ends"
                    : "the check holds there, which is chance with probability " + std::string(chance);
     }

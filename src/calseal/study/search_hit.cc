@@ -46,66 +46,85 @@ double layout_cost(const Layout& layout, std::size_t size) {
   return first && skip != 0 ? kCostTrailer : kCostOther;
 }
 
-std::vector<Layout> layouts_of(std::size_t size, Layout::Anchor anchor) {
-  using Anchor = Layout::Anchor;
+namespace {
+
+// Layouts of one slot size, none of them twice.
+class LayoutList {
+ public:
+  LayoutList(std::size_t size, Layout::Anchor anchor) : size_(size), anchor_(anchor) {}
+
+  std::vector<Layout> all() {
+    if (anchor_ == Layout::Anchor::kFree || anchor_ == Layout::Anchor::kRule) add(0, 0);
+    if (anchor_ == Layout::Anchor::kEnd) add_at_end();
+    if (anchor_ == Layout::Anchor::kStart) add_at_start();
+    return std::move(list_);
+  }
+
+ private:
   using Own = Layout::Own;
-  std::vector<Layout> list;
-  const auto s = static_cast<std::int64_t>(size);
-  const auto add = [&](std::uint64_t skip, std::int64_t slot, Own own = Own::kOutside,
-                       std::int64_t pair = 0) {
+
+  void add(std::uint64_t skip, std::int64_t slot, Own own = Own::kOutside, std::int64_t pair = 0) {
     Layout layout;
-    layout.anchor = anchor;
-    (anchor == Anchor::kStart ? layout.skip_begin : layout.skip_end) = skip;
+    layout.anchor = anchor_;
+    (anchor_ == Layout::Anchor::kStart ? layout.skip_begin : layout.skip_end) = skip;
     layout.slot = slot;
     layout.own = own;
     layout.pair = pair;
-    if (std::ranges::find(list, layout) == list.end()) list.push_back(layout);
-  };
-  if (anchor == Anchor::kFree || anchor == Anchor::kRule) {
-    add(0, 0);
-    return list;
+    if (std::ranges::find(list_, layout) == list_.end()) list_.push_back(layout);
   }
-  const std::uint64_t one = size, two = 2 * size;
-  if (anchor == Anchor::kEnd) {
-    add(one, -s);
+
+  void add_at_end() {
+    const auto s = static_cast<std::int64_t>(size_);
+    add(size_, -s);
     add(0, 0);
     add(0, -s, Own::kAsZeros);
     add(0, -s, Own::kAsOnes);
-    add(two, -2 * s, Own::kOutside, s);
-    add(two, -s, Own::kOutside, -s);
+    add(2 * size_, -2 * s, Own::kOutside, s);
+    add(2 * size_, -s, Own::kOutside, -s);
     add(0, -2 * s, Own::kAsZeros, s);
     add(0, -2 * s, Own::kAsOnes, s);
-    if (size == 1) return list;
+    if (size_ == 1) return;
+    const std::int64_t word = std::max<std::int64_t>(s, 4);
     for (const std::uint64_t trailer : {std::uint64_t{4}, std::uint64_t{8}, std::uint64_t{16}}) {
-      if (trailer <= size) continue;
+      if (trailer <= size_) continue;
       // On the trailer's own words, or last in it.
       for (std::int64_t back = s; back <= static_cast<std::int64_t>(trailer);
-           back = back / std::max<std::int64_t>(s, 4) * std::max<std::int64_t>(s, 4) +
-                  std::max<std::int64_t>(s, 4)) {
+           back = back / word * word + word) {
         add(trailer, -back);
         add(0, -back, Own::kAsZeros);
         add(0, -back, Own::kAsOnes);
       }
     }
-    return list;
   }
-  if (anchor == Anchor::kRecord) return list;
-  add(one, 0);
-  add(0, -s);
-  add(0, 0, Own::kAsZeros);
-  add(0, 0, Own::kAsOnes);
-  add(two, 0, Own::kOutside, s);
-  if (size == 1) return list;
-  for (const std::uint64_t header : {std::uint64_t{4}, std::uint64_t{8}, std::uint64_t{16}}) {
-    if (header <= size) continue;
-    for (std::int64_t in = 0; in + s <= static_cast<std::int64_t>(header);
-         in += std::max<std::int64_t>(s, 4)) {
-      add(header, in);
-      add(0, in, Own::kAsZeros);
-      add(0, in, Own::kAsOnes);
+
+  void add_at_start() {
+    const auto s = static_cast<std::int64_t>(size_);
+    add(size_, 0);
+    add(0, -s);
+    add(0, 0, Own::kAsZeros);
+    add(0, 0, Own::kAsOnes);
+    add(2 * size_, 0, Own::kOutside, s);
+    if (size_ == 1) return;
+    for (const std::uint64_t header : {std::uint64_t{4}, std::uint64_t{8}, std::uint64_t{16}}) {
+      if (header <= size_) continue;
+      for (std::int64_t in = 0; in + s <= static_cast<std::int64_t>(header);
+           in += std::max<std::int64_t>(s, 4)) {
+        add(header, in);
+        add(0, in, Own::kAsZeros);
+        add(0, in, Own::kAsOnes);
+      }
     }
   }
-  return list;
+
+  std::uint64_t size_;
+  Layout::Anchor anchor_;
+  std::vector<Layout> list_;
+};
+
+}  // namespace
+
+std::vector<Layout> layouts_of(std::size_t size, Layout::Anchor anchor) {
+  return LayoutList(size, anchor).all();
 }
 
 std::vector<Layout> layouts_of(const SearchAlgorithm& algorithm, Layout::Anchor anchor) {

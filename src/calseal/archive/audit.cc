@@ -4,10 +4,11 @@
 #include <atomic>
 #include <chrono>
 #include <condition_variable>
+#include <iterator>
 #include <memory>
 #include <mutex>
 #include <new>
-#include <optional>
+#include <span>
 #include <system_error>
 #include <thread>
 #include <unordered_map>
@@ -15,7 +16,6 @@
 #include "calseal/archive/examine.h"
 #include "calseal/archive/journal.h"
 #include "calseal/base/interrupt.h"
-#include "calseal/base/other_core.h"
 
 namespace calseal {
 namespace {
@@ -23,8 +23,19 @@ namespace {
 constexpr auto kTick = std::chrono::milliseconds(200);
 constexpr std::uint64_t kWorthReadingAhead = std::uint64_t{1} << 20;  // bytes
 
-// Files that are looked at by one thread, one after another.
+// Files that are looked at by one thread, and noted together.
 using Unit = std::vector<const SurveyedFile*>;
+
+// Neighbours that one thread takes at once.
+using Batch = std::span<const Unit>;
+constexpr std::uint64_t kBatchSize = std::uint64_t{32} << 20;  // bytes
+constexpr std::size_t kBatchUnits = 64;
+
+std::uint64_t size_of(const Unit& unit) {
+  std::uint64_t bytes = 0;
+  for (const SurveyedFile* file : unit) bytes += file->size();
+  return bytes;
+}
 
 std::vector<Unit> units_of(const Survey& survey, const Part& part) {
   std::vector<Unit> units;
@@ -58,9 +69,9 @@ class Results {
   }
   void expect(unsigned workers) { workers_ = workers; }
 
-  using Batch = std::vector<std::pair<const Unit*, std::vector<FileFacts>>>;
+  using Found = std::vector<std::pair<const Unit*, std::vector<FileFacts>>>;
   // All that came within a tick; `over`: no worker is left.
-  Batch take(bool& over) {
+  Found take(bool& over) {
     std::unique_lock lock(mutex_);
     changed_.wait_for(lock, kTick, [&] { return workers_ == 0; });
     over = workers_ == 0;
@@ -70,7 +81,7 @@ class Results {
  private:
   std::mutex mutex_;
   std::condition_variable changed_;
-  Batch waiting_;
+  Found waiting_;
   unsigned workers_ = 0;
 };
 
@@ -93,7 +104,7 @@ class Run {
     units_ = units_of(*request_.survey, request_.part);
     for (const Unit& unit : units_) {
       progress_.files += unit.size();
-      for (const SurveyedFile* file : unit) progress_.bytes += file->size();
+      progress_.bytes += size_of(unit);
     }
     record_.files.reserve(progress_.files);
     if (!request_.journal.empty()) CALSEAL_CHECK(begin_journal());
@@ -127,20 +138,18 @@ class Run {
 
   void keep(const Unit& unit, std::vector<FileFacts> facts) {
     progress_.files_done += unit.size();
-    for (const SurveyedFile* file : unit) progress_.bytes_done += file->size();
+    progress_.bytes_done += size_of(unit);
     std::ranges::move(facts, std::back_inserter(record_.files));
   }
 
   void examine_units() {
     try {
-      std::optional<CoresTaken> taken;
-      if (threads_ > 1) taken.emplace();
       Examiner examiner(context_);
       while (!stop_) {
         const std::size_t i = next_++;
-        if (i >= units_.size()) break;
-        if (i + threads_ < units_.size()) read_unit_ahead(units_[i + threads_]);
-        results_.put(&units_[i], examiner.examine(units_[i]));
+        if (i >= batches_.size()) break;
+        if (i + threads_ < batches_.size()) read_batch_ahead(batches_[i + threads_]);
+        examine_batch(examiner, batches_[i]);
       }
     } catch (const std::bad_alloc&) {
       // Too little memory to go on: the others may, and what nobody came to is not in the record.
@@ -148,17 +157,47 @@ class Run {
     results_.worker_ends();
   }
 
-  void read_unit_ahead(const Unit& unit) const {
-    std::uint64_t bytes = 0;
-    for (const SurveyedFile* file : unit) bytes += file->size();
-    if (bytes < kWorthReadingAhead) return;
-    for (const SurveyedFile* file : unit) read_ahead(request_.survey->place(*file));
+  void examine_batch(Examiner& examiner, Batch batch) {
+    std::vector<const SurveyedFile*> files;
+    for (const Unit& unit : batch) files.insert(files.end(), unit.begin(), unit.end());
+    std::vector<FileFacts> facts = examiner.examine(files);
+    auto at = std::make_move_iterator(facts.begin());
+    for (const Unit& unit : batch) {
+      const auto end = at + static_cast<std::ptrdiff_t>(unit.size());
+      results_.put(&unit, std::vector<FileFacts>(at, end));
+      at = end;
+    }
+  }
+
+  void read_batch_ahead(Batch batch) const {
+    for (const Unit& unit : batch) {
+      if (size_of(unit) < kWorthReadingAhead) continue;
+      for (const SurveyedFile* file : unit) read_ahead(request_.survey->place(*file));
+    }
+  }
+
+  // As large as keeps files beside each other, as small as keeps every thread at work.
+  void cut_batches() {
+    std::uint64_t left = 0;
+    for (const Unit& unit : units_) left += size_of(unit);
+    const std::uint64_t bytes = std::min(kBatchSize, left / (4 * threads_));
+    std::uint64_t in_batch = 0;
+    std::size_t begin = 0;
+    for (std::size_t i = 0; i < units_.size(); ++i) {
+      in_batch += size_of(units_[i]);
+      const std::size_t count = i + 1 - begin;
+      if (in_batch < bytes && count < kBatchUnits && i + 1 < units_.size()) continue;
+      batches_.push_back(Batch(units_).subspan(begin, count));
+      begin = i + 1;
+      in_batch = 0;
+    }
   }
 
   Status work() {
     threads_ = request_.threads != 0 ? request_.threads : std::max(1U, std::thread::hardware_concurrency());
     threads_ =
         static_cast<unsigned>(std::min<std::size_t>(threads_, std::max<std::size_t>(1, units_.size())));
+    cut_batches();
     std::vector<std::thread> workers;
     results_.expect(threads_);
     for (unsigned i = 0; i < threads_; ++i) {
@@ -190,6 +229,7 @@ class Run {
   AuditRecord record_;
   AuditProgress progress_;
   std::vector<Unit> units_;
+  std::vector<Batch> batches_;
   std::unique_ptr<AuditJournal> journal_;
   Results results_;
   std::atomic<std::size_t> next_{0};

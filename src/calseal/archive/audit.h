@@ -37,7 +37,7 @@ struct AuditRequest {
 
 // The facts of every file of this part, the same whatever the number of threads. A file that was not come to
 // when the run was stopped is not in the record, which is not `whole` then. Memory: that of the facts, and of
-// one file's work for each thread. kWriteFailed for the journal; kAuditRecordOther for a journal of another
+// two files' work for each thread. kWriteFailed for the journal; kAuditRecordOther for a journal of another
 // audit.
 Result<AuditRecord> run_audit(const AuditRequest& request);
 

@@ -1,13 +1,14 @@
 #include "calseal/archive/examine.h"
 
 #include <algorithm>
+#include <functional>
 #include <new>
+#include <utility>
 
 #include "calseal/archive/path_text.h"
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/check/check.h"
-#include "calseal/check/open.h"
 #include "calseal/check/receipt.h"
 #include "calseal/job/event.h"
 #include "calseal/job/job.h"
@@ -158,53 +159,180 @@ FileFacts Examiner::begin(const SurveyedFile& file) const {
   return facts;
 }
 
+OpenContext Examiner::open_context() const {
+  OpenContext context;
+  context.roles = RolesRule::kMayBeMissing;
+  context.trust = context_.trust.front();
+  return context;
+}
+
+template <typename Look>
+bool Examiner::guarded(const SurveyedFile& file, FileFacts& facts, Look look) {
+  try {
+    return look();
+  } catch (const std::bad_alloc&) {
+    facts = begin(file);
+    facts.fault = Error{Reason::kOutOfMemory,
+                        "",
+                        "",
+                        "too little memory for this file",
+                        "memory to read it",
+                        "audit it alone, or on a larger machine"};
+    return false;
+  }
+}
+
 std::vector<FileFacts> Examiner::examine(const std::vector<const SurveyedFile*>& files) {
-  std::vector<FileFacts> all;
-  for (const SurveyedFile* file : files) {
-    try {
-      all.push_back(file->kind == FileKind::kBundle ? examine_bundle(*file) : examine_other(*file));
-    } catch (const std::bad_alloc&) {
-      FileFacts facts = begin(*file);
-      facts.fault = Error{Reason::kOutOfMemory,
-                          "",
-                          "",
-                          "too little memory for this file",
-                          "memory to read it",
-                          "audit it alone, or on a larger machine"};
-      all.push_back(std::move(facts));
+  std::vector<FileFacts> all(files.size());
+  std::vector<std::size_t> passing;  // indexes of the files that pass by in pieces
+  for (std::size_t i = 0; i < files.size(); ++i) {
+    if (files[i]->kind == FileKind::kEmpty) {
+      all[i] = begin(*files[i]);
+      all[i].digest = compute_sha256({});
+      continue;
     }
+    if (context_.depth != Depth::kProved || files[i]->kind != FileKind::kBundle) {
+      passing.push_back(i);
+      continue;
+    }
+    guarded(*files[i], all[i], [&] {
+      all[i] = prove_bundle(*files[i]);
+      return false;
+    });
   }
   bases_.clear();
   bases_of_.reset();
+  pass_files(files, std::move(passing), all);
   return all;
 }
 
-// --- bundles
+// --- files that pass by
 
-FileFacts Examiner::examine_bundle(const SurveyedFile& file) {
-  FileFacts facts = begin(file);
-  if (context_.depth == Depth::kProved) {
-    if (OpenBase* const base = open_base_of(file)) {
-      facts = base->facts;
-      prove(base->opened, file, facts);
-      return facts;
-    }
-    if (const auto opened = open(file, facts)) prove(*opened, file, facts);
-    return facts;
+// One of them: what is to be hashed of it is hashed beside the other.
+class Examiner::Pass {
+ public:
+  Pass(Examiner& examiner, PieceReader& reader, const SurveyedFile& file)
+      : examiner_(examiner), reader_(reader), file_(file), facts_(examiner.begin(file)) {
+    const bool is_bundle = file.kind == FileKind::kBundle;
+    if (is_bundle) bundle_.emplace(printable(file.path), examiner.open_context(), examiner.streams_);
+    read_ = reader.open(examiner.context_.survey->place(file), is_bundle ? kBundleSizeLimit : kAnySize);
+    if (is_bundle || !read_) return;
+    whole_ = examiner.streams_.begin();
+    const auto& earlier = examiner.context_.earlier;
+    const auto found = grows(file.kind) ? earlier.find(file.path) : earlier.end();
+    if (found == earlier.end()) return;
+    earlier_ = &found->second;
+    as_it_was_ = examiner.streams_.begin();
+    left_ = earlier_->size;
+    if (left_ > reader.size()) facts_.continues = false;
   }
-  const auto look = [&]() -> Status {
-    CALSEAL_CHECK(reader_.open(context_.survey->place(file), kBundleSizeLimit));
-    CALSEAL_ASSIGN(const ByteView beginning, reader_.beginning());
-    OpenContext context;
-    context.roles = RolesRule::kMayBeMissing;
-    context.trust = context_.trust.front();
-    const StoredBundle stored = open_in_pieces(
-        beginning, [&] { return reader_.next(); }, printable(file.path), context);
-    if (stored.manifest) facts.revision = claim_of(stored);
+  Pass(const Pass&) = delete;
+  Pass& operator=(const Pass&) = delete;
+  ~Pass() {
+    if (whole_) examiner_.streams_.drop(*whole_);
+    if (as_it_was_) examiner_.streams_.drop(*as_it_was_);
+  }
+
+  // Takes the next piece, which stays where it is until the next call; false when there is none, or no need
+  // of more.
+  bool advance() {
+    if (!read_) return false;
+    const bool first = !std::exchange(begun_, true);
+    Result<ByteView> piece = first && bundle_ ? reader_.beginning() : reader_.next();
+    if (!piece) read_ = fail(std::move(piece).error());
+    if (!read_) return false;
+    if (bundle_) {
+      first ? bundle_->begin(*piece) : bundle_->take(*piece);
+      return !piece->empty() && bundle_->goes_on();
+    }
+    if (piece->empty()) return false;
+    examiner_.streams_.update(*whole_, *piece);
+    const auto count = static_cast<std::size_t>(std::min<std::uint64_t>(left_, piece->size()));
+    if (count != 0) examiner_.streams_.update(*as_it_was_, piece->first(count));
+    left_ -= count;
+    return true;
+  }
+
+  FileFacts finish() {
+    Status status = bundle_ ? finish_bundle() : finish_other();
+    if (!status) facts_.fault = about_file(std::move(status).error());
+    return std::move(facts_);
+  }
+
+ private:
+  Status finish_bundle() {
+    const StoredBundle stored = bundle_->finish(read_);
+    if (stored.manifest) facts_.revision = claim_of(stored);
     if (stored.reason) return fail(*stored.reason);
     return {};
-  };
-  if (Status status = look(); !status) facts.fault = about_file(std::move(status).error());
+  }
+
+  Status finish_other() {
+    CALSEAL_CHECK(read_);
+    facts_.digest = examiner_.streams_.finish(*std::exchange(whole_, std::nullopt));
+    facts_.size = reader_.size();
+    if (earlier_ != nullptr && !facts_.continues) {
+      facts_.continues =
+          examiner_.streams_.finish(*std::exchange(as_it_was_, std::nullopt)) == earlier_->digest;
+    }
+    if (whole_limit(file_.kind) != 0) CALSEAL_CHECK(examiner_.judge_whole(file_, facts_));
+    if (file_.kind == FileKind::kLedgerEntries) CALSEAL_CHECK(examiner_.judge_ledger(file_, facts_));
+    return {};
+  }
+
+  Examiner& examiner_;
+  PieceReader& reader_;
+  const SurveyedFile& file_;
+  FileFacts facts_;
+  Status read_;  // whether it could be read so far
+  bool begun_ = false;
+  std::optional<PassingBundle> bundle_;
+  // Of other files: the digest of all, and of as much as an earlier audit saw.
+  std::optional<std::size_t> whole_, as_it_was_;
+  const EarlierFile* earlier_ = nullptr;
+  std::uint64_t left_ = 0;
+};
+
+void Examiner::pass_files(const std::vector<const SurveyedFile*>& files, std::vector<std::size_t> order,
+                          std::vector<FileFacts>& all) {
+  // Neighbours of one size keep both lanes of the digests busy to the end.
+  std::ranges::stable_sort(order, std::ranges::greater(), [&](std::size_t i) { return files[i]->size(); });
+  std::array<std::optional<Pass>, kBeside> passes;
+  std::array<std::size_t, kBeside> of{};
+  std::size_t next = 0;
+  for (bool busy = true; busy;) {
+    busy = false;
+    for (std::size_t slot = 0; slot < kBeside; ++slot) {
+      std::optional<Pass>& pass = passes[slot];
+      bool waits = false;
+      while (!waits && (pass || next < order.size())) {
+        if (!pass) of[slot] = order[next++];
+        FileFacts& facts = all[of[slot]];
+        const SurveyedFile& file = *files[of[slot]];
+        waits = guarded(file, facts, [&] {
+          if (!pass) pass.emplace(*this, readers_[slot], file);
+          if (pass->advance()) return true;
+          facts = pass->finish();
+          return false;
+        });
+        if (!waits) pass.reset();
+        busy = busy || waits;
+      }
+    }
+    streams_.flush();
+  }
+}
+
+// --- proved bundles
+
+FileFacts Examiner::prove_bundle(const SurveyedFile& file) {
+  FileFacts facts = begin(file);
+  if (OpenBase* const base = open_base_of(file)) {
+    facts = base->facts;
+    prove(base->opened, file, facts);
+    return facts;
+  }
+  if (const auto opened = open(file, facts)) prove(*opened, file, facts);
   return facts;
 }
 
@@ -213,11 +341,7 @@ std::optional<OpenedBundle> Examiner::open(const SurveyedFile& file, FileFacts& 
   const auto look = [&]() -> Result<OpenedBundle> {
     const std::string name = printable(file.path);
     CALSEAL_ASSIGN(Bytes bytes, read_file(context_.survey->place(file), kBundleSizeLimit));
-    OpenContext context;
-    context.roles = RolesRule::kMayBeMissing;
-    context.trust = context_.trust.front();
-    StoredBundle stored = open_in_pieces(
-        bytes, [] { return ByteView(); }, name, context);
+    StoredBundle stored = open_whole(bytes, name, open_context());
     if (stored.manifest) facts.revision = claim_of(stored);
     if (stored.reason) return fail(*stored.reason);
     as_stored = true;
@@ -297,42 +421,6 @@ void Examiner::prove(const OpenedBundle& opened, const SurveyedFile& file, FileF
 }
 
 // --- other files
-
-FileFacts Examiner::examine_other(const SurveyedFile& file) {
-  FileFacts facts = begin(file);
-  Status status = pass_whole(file, facts);
-  if (status && whole_limit(file.kind) != 0) status = judge_whole(file, facts);
-  if (status && file.kind == FileKind::kLedgerEntries) status = judge_ledger(file, facts);
-  if (!status) facts.fault = about_file(std::move(status).error());
-  return facts;
-}
-
-// The digest of the file, and of as much of it as an earlier audit saw.
-Status Examiner::pass_whole(const SurveyedFile& file, FileFacts& facts) {
-  if (file.kind == FileKind::kEmpty) {
-    facts.digest = compute_sha256({});
-    return {};
-  }
-  CALSEAL_CHECK(reader_.open(context_.survey->place(file), kAnySize));
-  const auto earlier = context_.earlier.find(file.path);
-  const bool compared = grows(file.kind) && earlier != context_.earlier.end();
-  std::uint64_t left = compared ? earlier->second.size : 0;
-  if (compared && left > reader_.size()) facts.continues = false;
-  Sha256Hasher hasher;
-  Sha256Hasher as_it_was;
-  for (Result<ByteView> piece = reader_.beginning();; piece = reader_.next()) {
-    if (!piece) return fail(std::move(piece).error());
-    if (piece->empty()) break;
-    hasher.update(*piece);
-    const std::size_t count = static_cast<std::size_t>(std::min<std::uint64_t>(left, piece->size()));
-    if (count != 0) as_it_was.update(piece->first(count));
-    left -= count;
-  }
-  facts.digest = hasher.finish();
-  facts.size = reader_.size();
-  if (compared && !facts.continues) facts.continues = as_it_was.finish() == earlier->second.digest;
-  return {};
-}
 
 Status Examiner::judge_whole(const SurveyedFile& file, FileFacts& facts) {
   const std::string name = printable(file.path);

@@ -1,6 +1,7 @@
 // Looking at the files of an archive, one after another: what each of them is worth by itself.
 #pragma once
 
+#include <array>
 #include <map>
 #include <memory>
 #include <optional>
@@ -12,7 +13,9 @@
 #include "calseal/archive/facts.h"
 #include "calseal/archive/piece_reader.h"
 #include "calseal/archive/survey.h"
+#include "calseal/check/open.h"
 #include "calseal/check/proof.h"
+#include "calseal/digest/sha256_many.h"
 #include "calseal/map/region_map.h"
 #include "calseal/trust/trust_file.h"
 
@@ -43,17 +46,24 @@ class Examiner {
   Examiner& operator=(const Examiner&) = delete;
   ~Examiner();
 
-  // Facts of files that belong together: bundles of one base, or one other file. In the order given. Never
-  // fails; whatever is wrong with a file is told in its facts.
+  // Facts of files, in the order given; bundles of one base should stand together, its revision 0 first.
+  // Never fails; whatever is wrong with a file is told in its facts.
   std::vector<FileFacts> examine(const std::vector<const SurveyedFile*>& files);
 
  private:
   struct OpenBase;
+  class Pass;
+
+  static constexpr std::size_t kBeside = 2;  // files that pass by at once
 
   FileFacts begin(const SurveyedFile& file) const;
-  FileFacts examine_other(const SurveyedFile& file);
-  FileFacts examine_bundle(const SurveyedFile& file);
-  Status pass_whole(const SurveyedFile& file, FileFacts& facts);
+  OpenContext open_context() const;
+  // What `look` says; false when there is too little memory for it, which the facts tell then.
+  template <typename Look>
+  bool guarded(const SurveyedFile& file, FileFacts& facts, Look look);
+  void pass_files(const std::vector<const SurveyedFile*>& files, std::vector<std::size_t> order,
+                  std::vector<FileFacts>& all);
+  FileFacts prove_bundle(const SurveyedFile& file);
   Status judge_whole(const SurveyedFile& file, FileFacts& facts);
   Status judge_statement(ByteView bytes, const std::string& name, FileFacts& facts);
   Status judge_ledger(const SurveyedFile& file, FileFacts& facts);
@@ -66,7 +76,8 @@ class Examiner {
   std::optional<Bytes> salt_near(const SurveyedFile& file, const Manifest& manifest) const;
 
   const ExamineContext& context_;
-  PieceReader reader_;
+  std::array<PieceReader, kBeside> readers_;
+  Sha256Streams streams_;
   std::optional<std::pair<std::string, std::uint64_t>> bases_of_;
   std::vector<OpenBase> bases_;
   std::optional<RegionMap> last_map_;  // many jobs have the same

@@ -72,8 +72,7 @@ class Mirror {
     OpenContext context;
     context.roles = RolesRule::kMayBeMissing;
     context.trust = context_.trust.front();
-    const StoredBundle stored = open_in_pieces(
-        bytes, [] { return ByteView(); }, file.path, context);
+    const StoredBundle stored = open_whole(bytes, file.path, context);
     return !stored.reason && facts.revision && stored.seal_digest == facts.revision->seal;
   }
 

@@ -7,9 +7,14 @@
 
 namespace calseal {
 
-PassingFile::PassingFile(const Framing& framing, const Manifest& manifest, std::string name)
-    : framing_(framing), manifest_(manifest), name_(std::move(name)) {
+PassingFile::PassingFile(const Framing& framing, const Manifest& manifest, std::string name,
+                         Sha256Streams& streams)
+    : framing_(framing), manifest_(manifest), name_(std::move(name)), streams_(streams) {
   begin_literal();
+}
+
+PassingFile::~PassingFile() {
+  for (const std::size_t message : messages_) streams_.drop(message);
 }
 
 void PassingFile::begin_literal() {
@@ -54,25 +59,23 @@ void PassingFile::end_literal() {
   if (entry_ == framing_.entries.size()) return;
   in_literal_ = false;
   content_left_ = framing_.entries[entry_].stored_size;
+  // Manifest and signatures were verified as such.
+  if (entry_ >= framing_.first_listed) {
+    messages_.reserve(manifest_.entries.size());
+    messages_.push_back(streams_.begin());
+  }
   if (content_left_ == 0) end_content();
 }
 
 std::size_t PassingFile::take_content(ByteView piece) {
   const auto count = static_cast<std::size_t>(std::min<std::uint64_t>(piece.size(), content_left_));
-  // Manifest and signatures were verified as such.
-  if (entry_ >= framing_.first_listed) hasher_.update(piece.first(count));
+  if (entry_ >= framing_.first_listed) streams_.update(messages_.back(), piece.first(count));
   content_left_ -= count;
   if (content_left_ == 0) end_content();
   return count;
 }
 
 void PassingFile::end_content() {
-  if (entry_ >= framing_.first_listed) {
-    const ManifestEntry& entry = manifest_.entries[entry_ - framing_.first_listed];
-    const Sha256 digest = hasher_.finish();
-    if (digest != entry.stored_digest && !digest_fault_)
-      digest_fault_ = wrong_stored_digest(entry, digest, name_).value();
-  }
   ++entry_;
   begin_literal();
 }
@@ -88,8 +91,19 @@ Status PassingFile::finish() {
   }
   if (framing_fault_) return fail(*framing_fault_);
   if (past_end_) return framing_goes_on(framing_.total_size, name_);
-  if (digest_fault_) return fail(*digest_fault_);
-  return {};
+  return judge_digests();
+}
+
+Status PassingFile::judge_digests() {
+  std::vector<std::size_t> messages;
+  messages.swap(messages_);
+  Status status;
+  for (std::size_t i = 0; i < messages.size(); ++i) {
+    const Sha256 found = streams_.finish(messages[i]);
+    const ManifestEntry& entry = manifest_.entries[i];
+    if (status && found != entry.stored_digest) status = wrong_stored_digest(entry, found, name_);
+  }
+  return status;
 }
 
 }  // namespace calseal

@@ -1,7 +1,6 @@
 #include "calseal/check/open.h"
 
 #include "calseal/bundle/entries.h"
-#include "calseal/bundle/passing_file.h"
 #include "calseal/check/contents.h"
 #include "calseal/check/rules.h"
 
@@ -39,29 +38,6 @@ OpenedBundle begin_opened(Bytes file, const std::string& name) {
   opened.name = name;
   opened.file = std::move(file);
   return opened;
-}
-
-Status pass_stages(StoredBundle& stored, ByteView beginning, const NextPiece& next, const std::string& name,
-                   const OpenContext& context) {
-  std::vector<Step> steps = all_steps();
-  CALSEAL_ASSIGN(SignedManifest sealed, open_signed(beginning, name, context.trust, steps));
-  const std::vector<PrefixSignature>& signatures = sealed.prefix.signatures;
-  stored.digest = sealed.digest;
-  stored.seal_digest = compute_seal_digest(sealed.digest, signatures);
-  for (const PrefixSignature& signature : signatures) stored.signers.push_back(signature.key_id);
-  stored.manifest = sealed.manifest;
-  stored.framing = compute_framing(sealed.prefix.manifest, signatures, sealed.manifest);
-  PassingFile passing(*stored.framing, *stored.manifest, name);
-  passing.take(beginning);
-  while (true) {
-    CALSEAL_ASSIGN(const ByteView piece, next());
-    if (piece.empty()) break;
-    passing.take(piece);
-  }
-  CALSEAL_CHECK(passing.finish());
-  CALSEAL_ASSIGN(const std::optional<Vouching> vouching, judge_seal(sealed, context, name));
-  stored.incomplete = !vouching;
-  return {};
 }
 
 }  // namespace
@@ -121,12 +97,49 @@ Result<OpenedBundle> open_unverified(Bytes file, const std::string& name) {
   return opened;
 }
 
-StoredBundle open_in_pieces(ByteView beginning, const NextPiece& next, const std::string& name,
-                            const OpenContext& context) {
-  StoredBundle stored;
-  if (Status status = pass_stages(stored, beginning, next, name, context); !status)
-    stored.reason = std::move(status).error();
-  return stored;
+Status PassingBundle::open(ByteView beginning) {
+  std::vector<Step> steps = all_steps();
+  CALSEAL_ASSIGN(sealed_, open_signed(beginning, name_, context_.trust, steps));
+  const std::vector<PrefixSignature>& signatures = sealed_.prefix.signatures;
+  stored_.digest = sealed_.digest;
+  stored_.seal_digest = compute_seal_digest(sealed_.digest, signatures);
+  for (const PrefixSignature& signature : signatures) stored_.signers.push_back(signature.key_id);
+  stored_.manifest = sealed_.manifest;
+  stored_.framing = compute_framing(sealed_.prefix.manifest, signatures, sealed_.manifest);
+  passing_.emplace(*stored_.framing, *stored_.manifest, name_, streams_);
+  passing_->take(beginning);
+  return {};
+}
+
+void PassingBundle::begin(ByteView beginning) {
+  if (Status status = open(beginning); !status) stored_.reason = std::move(status).error();
+}
+
+void PassingBundle::take(ByteView piece) {
+  if (passing_) passing_->take(piece);
+}
+
+Status PassingBundle::judge(const Status& read) {
+  CALSEAL_CHECK(read);
+  CALSEAL_CHECK(passing_->finish());
+  CALSEAL_ASSIGN(const std::optional<Vouching> vouching, judge_seal(sealed_, context_, name_));
+  stored_.incomplete = !vouching;
+  return {};
+}
+
+StoredBundle PassingBundle::finish(const Status& read) {
+  if (!stored_.reason) {
+    if (Status status = judge(read); !status) stored_.reason = std::move(status).error();
+  }
+  passing_.reset();
+  return std::move(stored_);
+}
+
+StoredBundle open_whole(ByteView file, const std::string& name, const OpenContext& context) {
+  Sha256Streams streams;
+  PassingBundle passing(name, context, streams);
+  passing.begin(file);
+  return passing.finish();
 }
 
 Result<OpenedBundle> open_contents(Bytes file, StoredBundle stored, const std::string& name,

@@ -2,9 +2,9 @@
 // (signed, stored, trust, contents); each caller goes as far as it must and no further.
 #pragma once
 
-#include <functional>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "calseal/base/result.h"
@@ -12,6 +12,7 @@
 #include "calseal/bundle/changes.h"
 #include "calseal/bundle/framing.h"
 #include "calseal/bundle/manifest.h"
+#include "calseal/bundle/passing_file.h"
 #include "calseal/bundle/prefix.h"
 #include "calseal/bundle/set_descriptor.h"
 #include "calseal/check/order.h"
@@ -71,9 +72,8 @@ Result<SignedManifest> open_signed(ByteView beginning, const std::string& name, 
 Result<Framing> open_stored(ByteView file, const SignedManifest& sealed, const std::string& name,
                             std::vector<Step>& steps);
 
-// Stages 1 to 3 of a file that passes by in pieces, in bounded memory whatever its size: container,
-// signatures, digests of stored bytes, and whether these keys may sign it. Order in time and contents are not
-// looked at.
+// Stages 1 to 3 of a bundle: container, signatures, digests of stored bytes, and whether these keys may sign
+// it. Order in time and contents are not looked at.
 struct StoredBundle {
   std::optional<Error> reason;  // nothing: everything holds as far as it was looked at
   // Known once the signatures over it were good.
@@ -84,12 +84,38 @@ struct StoredBundle {
   std::optional<Framing> framing;
   bool incomplete = false;  // roles are missing, which RolesRule::kMayBeMissing let pass
 };
-// The bytes behind those that were given before; valid until the next call; empty at the end of the file.
-using NextPiece = std::function<Result<ByteView>()>;
-StoredBundle open_in_pieces(ByteView beginning, const NextPiece& next, const std::string& name,
-                            const OpenContext& context);
+// They are gone through while the file passes by in pieces, in bounded memory whatever its size; what is to
+// be hashed goes into `streams`, beside that of other files.
+class PassingBundle {
+ public:
+  PassingBundle(std::string name, const OpenContext& context, Sha256Streams& streams)
+      : name_(std::move(name)), context_(context), streams_(streams) {}
 
-// Stage 4, step "contents", of a bundle that open_in_pieces() has found to hold. `file`: the same bytes.
+  // The first kPrefixSizeLimit bytes of the file at least, or all; then what follows. All bytes must stay
+  // until the streams are flushed.
+  void begin(ByteView beginning);
+  void take(ByteView piece);
+  // Whether what follows is still looked at.
+  bool goes_on() const { return passing_.has_value(); }
+  // After the last piece; once. `read`: whether the file could be read.
+  StoredBundle finish(const Status& read = {});
+
+ private:
+  Status open(ByteView beginning);
+  Status judge(const Status& read);
+
+  std::string name_;
+  OpenContext context_;
+  Sha256Streams& streams_;
+  SignedManifest sealed_;  // its prefix is not looked at after begin()
+  StoredBundle stored_;
+  std::optional<PassingFile> passing_;  // nothing after a fault
+};
+
+// The same of a file that lies in memory.
+StoredBundle open_whole(ByteView file, const std::string& name, const OpenContext& context);
+
+// Stage 4, step "contents", of a bundle that is known to hold. `file`: the same bytes.
 // `parsed`: a region map that may well be the same one; its text is compared.
 Result<OpenedBundle> open_contents(Bytes file, StoredBundle stored, const std::string& name,
                                    const RegionMap* parsed = nullptr);

@@ -282,8 +282,8 @@ Taken revision_bench(const Setting& setting, PayloadKind payload, Packing packin
       {"SHA-256 of pinned + changed + stored + inflated, and of what check hashes",
        [&] { hash_alone(ByteView(hashed).first(static_cast<std::size_t>(in_seal + in_check))); }}};
   time_in_turns(contenders, rounds);
-  print((std::string("check, ") + kind).c_str(), contenders[0], contenders[1], 1.05);
-  print((std::string("check, ") + kind).c_str(), contenders[0], contenders[2], 1.05);
+  print((std::string("check, ") + kind).c_str(), contenders[0], contenders[1], 1.00);
+  print((std::string("check, ") + kind).c_str(), contenders[0], contenders[2], 1.00);
   print((std::string("seal, ") + kind).c_str(), contenders[3], contenders[4], 1.10);
   return {contenders[0], contenders[3]};
 }

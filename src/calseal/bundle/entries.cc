@@ -9,6 +9,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/passing_file.h"
+#include "calseal/digest/sha256_many.h"
 
 namespace calseal {
 namespace {
@@ -139,11 +140,12 @@ ByteView stored_bytes(ByteView file, const Framing& framing, std::size_t index) 
 
 Status verify_stored_digests(ByteView file, const Framing& framing, const Manifest& manifest,
                              const std::string& name) {
-  for (std::size_t i = 0; i < manifest.entries.size(); ++i) {
-    const ManifestEntry& entry = manifest.entries[i];
-    const Sha256 digest = compute_sha256(stored_bytes(file, framing, i));
-    if (digest == entry.stored_digest) continue;
-    return wrong_stored_digest(entry, digest, name);
+  std::vector<ByteView> stored;
+  for (std::size_t i = 0; i < manifest.entries.size(); ++i) stored.push_back(stored_bytes(file, framing, i));
+  const std::vector<Sha256> found = compute_sha256_of_each(stored);
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    if (found[i] != manifest.entries[i].stored_digest)
+      return wrong_stored_digest(manifest.entries[i], found[i], name);
   }
   return {};
 }

@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "calseal/base/text.h"
+#include "calseal/check/image_digests.h"
 #include "calseal/digest/sha256_many.h"
 #include "calseal/map/identity.h"
 
@@ -36,17 +37,14 @@ std::vector<ManifestSpan> describe_spans(const Plan& plan, const Image& image) {
 }
 
 void digest_spans(std::vector<ManifestSpan>& spans, const Image& image, Side side) {
-  std::vector<ByteView> parts;
-  std::vector<std::optional<Sha256>*> into;
-  for (ManifestSpan& span : spans) {
-    std::optional<Sha256>& digest = side == Side::kBefore ? span.before : span.after;
+  const auto digest = side == Side::kBefore ? &ManifestSpan::before : &ManifestSpan::after;
+  const auto found = ImageDigests(image).of_spans(spans, [&](const ManifestSpan& span) {
     const Memory* memory = image.find(span.place.memory);
-    if (digest || !is_pinned(span.kind) || memory == nullptr || !memory->knows(span.place.range)) continue;
-    parts.push_back(memory->view(span.place.range));
-    into.push_back(&digest);
+    return !(span.*digest) && is_pinned(span.kind) && memory != nullptr && memory->knows(span.place.range);
+  });
+  for (std::size_t i = 0; i < spans.size(); ++i) {
+    if (found[i]) spans[i].*digest = found[i];
   }
-  const std::vector<Sha256> computed = compute_sha256_of_each(parts);
-  for (std::size_t i = 0; i < computed.size(); ++i) *into[i] = computed[i];
 }
 
 Sha256 pinned_digest_of(const Plan& plan, const Image& image) {
@@ -76,11 +74,12 @@ std::vector<NamedRange> describe_write_ranges(const Plan& plan, const Image& ima
 }
 
 std::vector<ManifestFile> describe_received(const Read& read) {
+  std::vector<ByteView> bytes;
+  for (const ReadSource& source : read.sources) bytes.push_back(file_bytes(read, source));
+  const std::vector<Sha256> digests = compute_sha256_of_each(bytes);
   std::vector<ManifestFile> files;
-  for (const ReadSource& source : read.sources) {
-    const ByteView bytes = file_bytes(read, source);
-    files.push_back({source.memory, source.form, bytes.size(), compute_sha256(bytes)});
-  }
+  for (std::size_t i = 0; i < bytes.size(); ++i)
+    files.push_back({read.sources[i].memory, read.sources[i].form, bytes[i].size(), digests[i]});
   return files;
 }
 

@@ -89,9 +89,11 @@ class Comparing {
       const std::size_t memory = map_.memory_index(part.memory);
       for (const Range& range : part.ranges) carried_[memory].add(pinned_[memory].within(range));
     }
-    for (const ManifestSpan& span : claims_.spans) {
-      if (!span.after || !carries(span.place)) continue;
-      if (compute_sha256(bytes_in(target_, span.place)) == *span.after) continue;
+    const auto found = ImageDigests(target_).of_spans(
+        claims_.spans, [&](const ManifestSpan& span) { return span.after && carries(span.place); });
+    for (std::size_t i = 0; i < found.size(); ++i) {
+      const ManifestSpan& span = claims_.spans[i];
+      if (!found[i] || found[i] == span.after) continue;
       return claim_fault(opened_.name,
                          "controllers/0/payload, " + span.place.memory + " " + range_text(span.place.range),
                          "bytes that are not those of the span", "SHA-256 " + digest_text(*span.after));
@@ -111,9 +113,11 @@ class Comparing {
     }
     Image laid = *before_;
     lay_payload(opened_, laid, &pinned_);
-    for (const ManifestSpan& span : claims_.spans) {
-      if (!span.after || carries(span.place)) continue;
-      if (compute_sha256(bytes_in(laid, span.place)) != *span.after) continue;
+    const auto found = ImageDigests(laid).of_spans(
+        claims_.spans, [&](const ManifestSpan& span) { return span.after && !carries(span.place); });
+    for (std::size_t i = 0; i < found.size(); ++i) {
+      const ManifestSpan& span = claims_.spans[i];
+      if (!found[i] || found[i] != span.after) continue;
       std::ranges::copy(bytes_in(laid, span.place),
                         target_.memories[index_of(span.place)].span(span.place.range).begin());
       carried_[index_of(span.place)].add(span.place.range);
@@ -123,13 +127,15 @@ class Comparing {
 
   Status compare_spans() {
     find_erased_sectors();
-    for (const ManifestSpan& span : claims_.spans) {
-      if (!span.after) continue;
+    const auto digests = ImageDigests(image_).of_spans(
+        claims_.spans, [](const ManifestSpan& span) { return span.after.has_value(); });
+    for (std::size_t i = 0; i < digests.size(); ++i) {
+      const ManifestSpan& span = claims_.spans[i];
+      if (!digests[i]) continue;
       out_.bytes_compared += span.place.range.size();
+      if (digests[i] == span.after) continue;
       const ByteView found = bytes_in(image_, span.place);
-      const Sha256 digest = compute_sha256(found);
-      if (digest == *span.after) continue;
-      differing_.push_back({&span, cause_of(span, digest)});
+      differing_.push_back({&span, cause_of(span, *digests[i])});
       if (!carries(span.place)) {
         out_.bytes_differing += span.place.range.size();
         note_first(span, span.place.range, false);

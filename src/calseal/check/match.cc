@@ -6,26 +6,9 @@
 #include "calseal/base/text.h"
 #include "calseal/change/confine.h"
 #include "calseal/check/claims.h"
-#include "calseal/digest/sha256_many.h"
 #include "calseal/map/identity.h"
 
 namespace calseal {
-
-std::vector<Sha256> ImageDigests::of_each(const std::vector<NamedRange>& places) {
-  std::vector<ByteView> views;
-  std::vector<const NamedRange*> missing;
-  for (const NamedRange& place : places) {
-    if (known_.contains({place.memory, place.range})) continue;
-    views.push_back(image_->find(place.memory)->view(place.range));
-    missing.push_back(&place);
-  }
-  const std::vector<Sha256> computed = compute_sha256_of_each(views);
-  for (std::size_t i = 0; i < missing.size(); ++i)
-    known_.insert_or_assign({missing[i]->memory, missing[i]->range}, computed[i]);
-  std::vector<Sha256> digests;
-  for (const NamedRange& place : places) digests.push_back(known_.at({place.memory, place.range}));
-  return digests;
-}
 
 std::optional<Bytes> with_patches(const OpenedBundle& opened, const Image& image, const NamedRange& place,
                                   PatchSide side) {
@@ -49,6 +32,29 @@ std::optional<Bytes> with_patches(const OpenedBundle& opened, const Image& image
     std::ranges::copy(part, laid->begin() + static_cast<std::ptrdiff_t>(common.begin - place.range.begin));
   }
   return laid;
+}
+
+bool reached_by_patch(const RegionMap& map, const NamedRange& place) {
+  return std::ranges::any_of(map.patches, [&](const PermittedPatch& patch) {
+    return map.memories[patch.place.memory].name == place.memory && patch.place.range.overlaps(place.range);
+  });
+}
+
+std::vector<std::optional<Sha256>> locked_digests(const OpenedBundle& opened, const Image& image,
+                                                  ImageDigests& digests) {
+  const auto asked = [&](const ManifestSpan& span) {
+    const Memory* memory = image.find(span.place.memory);
+    return is_matched(span) && memory != nullptr && memory->knows(span.place.range);
+  };
+  const std::vector<ManifestSpan>& spans = opened.manifest.controller().spans;
+  std::vector<std::optional<Sha256>> found = digests.of_spans(
+      spans, [&](const auto& span) { return asked(span) && !reached_by_patch(opened.map, span.place); });
+  for (std::size_t i = 0; i < spans.size(); ++i) {
+    if (found[i] || !asked(spans[i])) continue;
+    if (const auto laid = with_patches(opened, image, spans[i].place, PatchSide::kResult))
+      found[i] = compute_sha256(*laid);
+  }
+  return found;
 }
 
 std::optional<NamedRange> first_missing(const OpenedBundle& opened, const Image& read, bool binding) {
@@ -76,24 +82,11 @@ Status match_complete(const OpenedBundle& opened, const Image& read, bool bindin
 }
 
 Status match_locked(const OpenedBundle& opened, const Image& read, ImageDigests& digests) {
-  std::vector<NamedRange> plain;
-  std::vector<const ManifestSpan*> plain_spans;
+  const std::vector<ManifestSpan>& spans = opened.manifest.controller().spans;
+  const auto found = locked_digests(opened, read, digests);
   const ManifestSpan* wrong = nullptr;
-  for (const ManifestSpan& span : opened.manifest.controller().spans) {
-    if (span.kind != SpanKind::kLocked || !span.after) continue;
-    if (const auto laid = with_patches(opened, read, span.place, PatchSide::kResult)) {
-      if (wrong == nullptr && compute_sha256(*laid) != *span.after) wrong = &span;
-      continue;
-    }
-    plain.push_back(span.place);
-    plain_spans.push_back(&span);
-  }
-  const std::vector<Sha256> found = digests.of_each(plain);
-  for (std::size_t i = 0; i < found.size(); ++i) {
-    // Spans lie in one list, in order: the first that differs is named.
-    if (found[i] == *plain_spans[i]->after) continue;
-    if (wrong == nullptr || plain_spans[i] < wrong) wrong = plain_spans[i];
-    break;
+  for (std::size_t i = 0; i < spans.size() && wrong == nullptr; ++i) {
+    if (is_matched(spans[i]) && found[i] != spans[i].after) wrong = &spans[i];
   }
   if (wrong == nullptr) return {};
   const Manifest& manifest = opened.manifest;

@@ -2,12 +2,12 @@
 // have the names of the text's steps. Errors say what was found; near_miss.h says what it most likely means.
 #pragma once
 
-#include <map>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "calseal/base/result.h"
+#include "calseal/check/image_digests.h"
 #include "calseal/check/open.h"
 #include "calseal/check/verdict.h"
 #include "calseal/image/image.h"
@@ -21,18 +21,6 @@ struct MatchEvidence {
   std::string vehicle_reference;  // empty: not given
 };
 
-// SHA-256 of places of one image, each computed once. The image must outlive this and stay as it is.
-class ImageDigests {
- public:
-  explicit ImageDigests(const Image& image) : image_(&image) {}
-  // In the order of `places`, each a range of one memory; those not known yet are computed together.
-  std::vector<Sha256> of_each(const std::vector<NamedRange>& places);
-
- private:
-  const Image* image_;
-  std::map<std::pair<std::string, Range>, Sha256> known_;
-};
-
 // On which side of a revision the permitted patches are laid.
 enum class PatchSide : std::uint8_t { kBase, kResult };
 
@@ -40,6 +28,13 @@ enum class PatchSide : std::uint8_t { kBase, kResult };
 // for that side; nothing when no patch does, and the image's own bytes are meant.
 std::optional<Bytes> with_patches(const OpenedBundle& opened, const Image& image, const NamedRange& place,
                                   PatchSide side);
+
+bool reached_by_patch(const RegionMap& map, const NamedRange& place);
+
+// Of each locked span that has one sealed and that `image` knows, with the permitted patches laid as in
+// the result; nothing for the others. `digests` are of `image`.
+std::vector<std::optional<Sha256>> locked_digests(const OpenedBundle& opened, const Image& image,
+                                                  ImageDigests& digests);
 
 // The first pinned or (with `binding`) binding span of which the read does not know every byte; its first
 // unknown run.
@@ -56,6 +51,9 @@ Status match_family(const OpenedBundle& opened, const Image& read);
 // kVehicleReference, kSaltWrong, kVehicleMismatch, kVehicleNotProvable.
 Result<VehicleProof> match_vehicle(const OpenedBundle& opened, const Image& read,
                                    const MatchEvidence& evidence);
+
+// Locked spans with a digest: what must be the same in every read of a base.
+inline bool is_matched(const ManifestSpan& span) { return span.kind == SpanKind::kLocked && span.after; }
 
 // Whether a salt that was given is the job's own (kSaltWrong); nothing to say where none was given or sealed.
 Status check_salt(const Manifest& manifest, const std::optional<Bytes>& salt);

@@ -39,10 +39,6 @@ bool knows(const Image& image, const NamedRange& place) {
   return memory != nullptr && memory->extent.contains(place.range) && memory->knows(place.range);
 }
 
-Sha256 digest_at(const Image& image, const NamedRange& place) {
-  return compute_sha256(image.find(place.memory)->view(place.range));
-}
-
 // What the locked spans of a read have in common with the sealed ones.
 struct Misfit {
   // Per span: the first differing run where the bytes are known, else the whole span.
@@ -119,12 +115,14 @@ Misfit compare_locked(const OpenedBundle& opened, const Image& read) {
   misfit.exact = carried.has_value();
   bool outside = false;
   std::vector<RangeSet> differing(opened.map.memories.size());  // whole spans
-  for (const ManifestSpan& span : opened.manifest.controller().spans) {
-    if (span.kind != SpanKind::kLocked || !span.after) continue;
+  ImageDigests of_read(read);
+  const auto digests = locked_digests(opened, read, of_read);
+  for (std::size_t i = 0; i < digests.size(); ++i) {
+    const ManifestSpan& span = opened.manifest.controller().spans[i];
+    if (!is_matched(span)) continue;
     ++misfit.spans;
-    if (!knows(read, span.place)) continue;
+    if (!digests[i] || digests[i] == span.after) continue;
     const Bytes found = bytes_of(opened, read, span.place);
-    if (compute_sha256(found) == *span.after) continue;
     const std::size_t memory = opened.map.memory_index(span.place.memory);
     differing[memory].add(span.place.range);
     misfit.erased += is_erased(read.find(span.place.memory)->view(span.place.range)) ? 1U : 0U;
@@ -293,12 +291,13 @@ void word_size(const OpenedBundle& opened, const FileShape& file, Error& error) 
 
 // A read that other locked bytes than the manifest's own would be just as good for.
 bool fits(const Manifest& manifest, const Image& read) {
+  const std::vector<ManifestSpan>& spans = manifest.controller().spans;
+  const auto found = ImageDigests(read).of_spans(
+      spans, [&](const ManifestSpan& span) { return is_matched(span) && knows(read, span.place); });
   std::size_t compared = 0;
-  for (const ManifestSpan& span : manifest.controller().spans) {
-    if (span.kind != SpanKind::kLocked || !span.after) continue;
-    if (!knows(read, span.place)) return false;
-    const Sha256 found = digest_at(read, span.place);
-    if (found != *span.after && found != *span.before) return false;
+  for (std::size_t i = 0; i < spans.size(); ++i) {
+    if (!is_matched(spans[i])) continue;
+    if (!found[i] || (found[i] != spans[i].after && found[i] != spans[i].before)) return false;
     ++compared;
   }
   return compared != 0;
@@ -323,14 +322,17 @@ Calibration calibration_of(const ManifestController& controller, const Image& re
   std::size_t before = 0;
   std::size_t after = 0;
   bool other = false;
-  for (const ManifestSpan& span : controller.spans) {
-    if (span.kind != SpanKind::kEditable || !span.after || !knows(read, span.place)) continue;
-    const Sha256 found = digest_at(read, span.place);
-    other = other || (found != *span.before && found != *span.after);
+  const auto found = ImageDigests(read).of_spans(controller.spans, [&](const ManifestSpan& span) {
+    return span.kind == SpanKind::kEditable && span.after && knows(read, span.place);
+  });
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    const ManifestSpan& span = controller.spans[i];
+    if (!found[i]) continue;
+    other = other || (found[i] != span.before && found[i] != span.after);
     if (span.before == span.after) continue;
     ++changed;
-    before += found == *span.before ? 1U : 0U;
-    after += found == *span.after ? 1U : 0U;
+    before += found[i] == span.before ? 1U : 0U;
+    after += found[i] == span.after ? 1U : 0U;
   }
   if (other) return Calibration::kOther;
   if (changed == 0) return Calibration::kUnchanged;

@@ -9,6 +9,7 @@
 #include "calseal/change/confine.h"
 #include "calseal/check/claims.h"
 #include "calseal/check/payload.h"
+#include "calseal/digest/sha256_many.h"
 #include "calseal/map/correct.h"
 #include "calseal/map/identity.h"
 
@@ -123,13 +124,19 @@ class Proving {
   // They are not laid down, but they must not lie.
   Status compare_carried_locked_bytes() const {
     if (claims_.payload_kind != PayloadKind::kFull) return {};
+    std::vector<const ManifestSpan*> locked;
+    std::vector<ByteView> carried;
     for (const ManifestSpan& span : claims_.spans) {
       if (span.kind != SpanKind::kLocked || !span.after) continue;
-      const Sha256 carried = compute_sha256(carried_bytes(opened_, span.place));
-      if (carried == *span.after) continue;
-      return field_fault("payload, " + span.place.memory + " " + range_text(span.place.range),
-                         "locked bytes with SHA-256 " + digest_text(carried),
-                         digest_text(*span.after) + " as the span says");
+      locked.push_back(&span);
+      carried.push_back(carried_bytes(opened_, span.place));
+    }
+    const std::vector<Sha256> found = compute_sha256_of_each(carried);
+    for (std::size_t i = 0; i < found.size(); ++i) {
+      if (found[i] == *locked[i]->after) continue;
+      return field_fault("payload, " + locked[i]->place.memory + " " + range_text(locked[i]->place.range),
+                         "locked bytes with SHA-256 " + digest_text(found[i]),
+                         digest_text(*locked[i]->after) + " as the span says");
     }
     return {};
   }
@@ -223,7 +230,7 @@ class Proving {
     // Locked spans were matched in the read; with the patches laid they are as the manifest says.
     std::vector<ManifestSpan> found = claims_.spans;
     for (ManifestSpan& span : found) {
-      const bool matched = span.kind == SpanKind::kLocked && !reached_by_patch(span.place);
+      const bool matched = span.kind == SpanKind::kLocked && !reached_by_patch(map_, span.place);
       if (!matched) span.after.reset();
     }
     digest_spans(found, result_, Side::kAfter);
@@ -237,21 +244,16 @@ class Proving {
     return {};
   }
 
-  bool reached_by_patch(const NamedRange& place) const {
-    return std::ranges::any_of(map_.patches, [&](const PermittedPatch& patch) {
-      return map_.memories[patch.place.memory].name == place.memory &&
-             patch.place.range.overlaps(place.range);
-    });
-  }
-
   // Of a later revision; those of revision 0 were compared with its payload.
   Status compare_files() const {
     if (opened_.manifest.revision == 0) return {};
-    for (std::size_t i = 0; i < claims_.files.size(); ++i) {
-      const Sha256 found = compute_sha256(result_.memories[i].bytes);
-      if (found == claims_.files[i].digest) continue;
+    std::vector<ByteView> memories;
+    for (std::size_t i = 0; i < claims_.files.size(); ++i) memories.push_back(result_.memories[i].bytes);
+    const std::vector<Sha256> found = compute_sha256_of_each(memories);
+    for (std::size_t i = 0; i < found.size(); ++i) {
+      if (found[i] == claims_.files[i].digest) continue;
       return field_fault("files/" + std::to_string(i), digest_text(claims_.files[i].digest),
-                         digest_text(found) + " as computed");
+                         digest_text(found[i]) + " as computed");
     }
     return {};
   }
@@ -281,13 +283,16 @@ class Proving {
   // The list is relative to the base, so each span proves it where the read is as the base was. Spans and
   // changes stand in one order, and step 11 has found every change inside a span.
   Status compare_changes() const {
+    const auto of_read = digests_.of_spans(
+        claims_.spans, [](const ManifestSpan& span) { return span.after && span.before != span.after; });
     auto change = opened_.changes.begin();
-    for (const ManifestSpan& span : claims_.spans) {
+    for (std::size_t i = 0; i < claims_.spans.size(); ++i) {
+      const ManifestSpan& span = claims_.spans[i];
       const auto first = change;
       while (change != opened_.changes.end() && is_in(*change, span.place)) ++change;
-      if (!span.after || span.before == span.after) continue;
-      const ByteView base = read_.find(span.place.memory)->view(span.place.range);
-      if (compute_sha256(base) != *span.before || changes_are({first, change}, span.place, base)) continue;
+      if (!of_read[i] || of_read[i] != span.before) continue;
+      if (changes_are({first, change}, span.place, read_.find(span.place.memory)->view(span.place.range)))
+        continue;
       return claim_fault(
           "", std::string(kChangesName) + ", " + span.place.memory + " " + range_text(span.place.range),
           "other ranges than those that change", "the ranges as in the bytes");
@@ -415,11 +420,17 @@ Status rebuild(const OpenedBundle& opened, Read& read, const MatchEvidence& evid
   for (std::size_t m = 0; m < result.memories.size(); ++m)
     result.memories[m].known = read.image.memories[m].known;
   CALSEAL_ASSIGN(std::vector<Bytes> files, render_read(opened.map, read, std::move(result)));
-  for (std::size_t i = 0; i < files.size(); ++i) {
-    const Sha256 digest = compute_sha256(files[i]);
-    verdict.files.push_back({read.sources[i].memory, read.sources[i].name, std::move(files[i]), digest});
-  }
+  for (std::size_t i = 0; i < files.size(); ++i)
+    verdict.files.push_back({read.sources[i].memory, read.sources[i].name, std::move(files[i]), {}});
+  digest_files(verdict.files);
   return {};
+}
+
+void digest_files(std::vector<RebuiltFile>& files) {
+  std::vector<ByteView> bytes;
+  for (const RebuiltFile& file : files) bytes.push_back(file.bytes);
+  const std::vector<Sha256> digests = compute_sha256_of_each(bytes);
+  for (std::size_t i = 0; i < files.size(); ++i) files[i].digest = digests[i];
 }
 
 BaseProof::BaseProof(RegionMap map, Image image)

@@ -34,6 +34,9 @@ Result<Image> prove(const OpenedBundle& opened, Image& read, const MatchEvidence
 // The same for a read that came in files: `verdict.files` are the result in their form.
 Status rebuild(const OpenedBundle& opened, Read& read, const MatchEvidence& evidence, Verdict& verdict);
 
+// Fills in the digests of files that were made.
+void digest_files(std::vector<RebuiltFile>& files);
+
 // Many revisions proved on one base, whose spans are hashed once.
 class BaseProof {
  public:

@@ -73,8 +73,7 @@ std::vector<RebuiltFile> wrapped_files(const OpenedBundle& opened, const Image& 
     if (!bytes) continue;
     for (const WrappedPart& part : wrapped_parts(*form)) held[part.place.memory].add(part.place.range);
     for (const Place& place : form->omitted) held[place.memory].add(place.range);
-    const Sha256 digest = compute_sha256(*bytes);
-    files.push_back({file.memory, "", *std::move(bytes), digest});
+    files.push_back({file.memory, "", *std::move(bytes), {}});
   }
   return files;
 }
@@ -119,10 +118,9 @@ Status revive(const OpenedBundle& opened, const MatchEvidence& evidence, Verdict
     RangeSet rest = memory.known;
     rest.remove(held[m]);
     if (rest.empty()) continue;
-    Bytes file = file_of(memory, form_for(opened, memory));
-    const Sha256 digest = compute_sha256(file);
-    verdict.files.push_back({memory.name, "", std::move(file), digest});
+    verdict.files.push_back({memory.name, "", file_of(memory, form_for(opened, memory)), {}});
   }
+  digest_files(verdict.files);
   return {};
 }
 

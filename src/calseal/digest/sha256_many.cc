@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <atomic>
-#include <deque>
 #include <exception>
 #include <functional>
 #include <numeric>
@@ -78,6 +77,7 @@ Sha256 digest_of(const Sha256State& state) {
 // What is behind the last whole block, filled up as FIPS 180-4, 5.1.1 says: one block or two.
 class Ending {
  public:
+  Ending() = default;
   Ending(ByteView rest, std::uint64_t message_size) : blocks_(rest.size() + 9 <= kSha256Block ? 1 : 2) {
     std::ranges::copy(rest, bytes_.begin());
     bytes_[rest.size()] = 0x80;
@@ -89,16 +89,20 @@ class Ending {
 
  private:
   std::array<std::uint8_t, 2 * kSha256Block> bytes_{};
-  std::size_t blocks_;
+  std::size_t blocks_ = 0;
 };
 
 // A message that lies in memory whole.
 struct Message {
-  explicit Message(ByteView data) : ending(data.last(data.size() % kSha256Block), data.size()) {
-    work.runs = {Work::Run{data.data(), data.size() / kSha256Block}, ending.run()};
-  }
+  Message() = default;
+  explicit Message(ByteView data) { take(data); }
   Message(const Message&) = delete;
   Message& operator=(const Message&) = delete;
+
+  void take(ByteView data) {
+    ending = Ending(data.last(data.size() % kSha256Block), data.size());
+    work.runs = {Work::Run{data.data(), data.size() / kSha256Block}, ending.run()};
+  }
 
   Ending ending;
   Work work;
@@ -107,7 +111,7 @@ struct Message {
 // Threads beside the caller's. More lanes than the total has of the longest message would only wait for it.
 std::size_t threads_worth(std::size_t messages, std::size_t longest, std::size_t total, Sha256Engine engine) {
   if (messages < 2 || total < 2 * kWorthAThread) return 0;
-  const std::size_t lanes = (total + longest - 1) / longest;
+  const std::size_t lanes = total / longest;
   const std::size_t lanes_of_core = engine == Sha256Engine::kLanes ? 2 : 1;
   const std::size_t cores = std::max(1U, std::thread::hardware_concurrency());
   return std::min({cores, total / kWorthAThread, (lanes + lanes_of_core - 1) / lanes_of_core}) - 1;
@@ -200,8 +204,8 @@ std::vector<Sha256> compute_sha256_of_each(const std::vector<ByteView>& messages
     });
     return digests;
   }
-  std::deque<Message> prepared;
-  for (const std::size_t i : order) prepared.emplace_back(messages[i]);
+  std::vector<Message> prepared(order.size());
+  for (std::size_t i = 0; i < order.size(); ++i) prepared[i].take(messages[order[i]]);
   fork_and_join(others, [&] {
     work_in_lanes(*detail::sha256_instructions(), [&]() -> Work* {
       const std::size_t i = next++;
@@ -245,8 +249,9 @@ Sha256Streams& Sha256Streams::operator=(Sha256Streams&&) noexcept = default;
 
 std::size_t Sha256Streams::begin() {
   if (free_.empty()) {
-    free_.push_back(streams_.size());
     streams_.push_back(nullptr);
+    free_.reserve(streams_.size());  // so that drop() needs no memory
+    free_.push_back(streams_.size() - 1);
   }
   const std::size_t message = free_.back();
   free_.pop_back();
@@ -279,14 +284,20 @@ void Sha256Streams::flush() {
 }
 
 Sha256 Sha256Streams::finish(std::size_t message) {
-  flush();
+  if (std::find(waiting_.begin(), waiting_.end(), message) != waiting_.end()) flush();
   const std::unique_ptr<Stream> stream = std::move(streams_[message]);
-  free_.push_back(message);
+  drop(message);
   if (stream->evp) return stream->evp->finish();
   const Ending ending(ByteView(stream->begun).first(stream->size % kSha256Block), stream->size);
   stream->work.runs[0] = ending.run();
   work_alone(*detail::sha256_instructions(), stream->work);
   return digest_of(stream->work.state);
+}
+
+void Sha256Streams::drop(std::size_t message) noexcept {
+  std::erase(waiting_, message);
+  streams_[message].reset();
+  free_.push_back(message);
 }
 
 }  // namespace calseal

@@ -43,6 +43,8 @@ class Sha256Streams {
   void flush();
   // The digest of all its data. The number may then be that of a new message.
   Sha256 finish(std::size_t message);
+  // The same without a digest; data that waits is forgotten.
+  void drop(std::size_t message) noexcept;
 
  private:
   struct Stream;

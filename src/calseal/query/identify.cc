@@ -9,6 +9,7 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/prefix.h"
 #include "calseal/check/claims.h"
+#include "calseal/check/image_digests.h"
 #include "calseal/check/open.h"
 #include "calseal/check/payload.h"
 #include "calseal/job/open_base.h"
@@ -198,7 +199,13 @@ std::vector<LikenessRange> compare_with(const OpenedBundle& opened, const Image&
   Image ours = blank_image(opened.map);
   lay_payload(opened, ours);
   Likenesses likenesses(opened.map);
-  for (const ManifestSpan& span : opened.manifest.controller().spans) {
+  const std::vector<ManifestSpan>& spans = opened.manifest.controller().spans;
+  const auto digests = ImageDigests(theirs).of_spans(spans, [&](const ManifestSpan& span) {
+    const Memory* const have = theirs.find(span.place.memory);
+    return is_pinned(span.kind) && span.after && have != nullptr && have->knows(span.place.range);
+  });
+  for (std::size_t i = 0; i < spans.size(); ++i) {
+    const ManifestSpan& span = spans[i];
     const std::string& memory = span.place.memory;
     const Range range = span.place.range;
     const Memory* const mine = ours.find(memory);
@@ -207,7 +214,7 @@ std::vector<LikenessRange> compare_with(const OpenedBundle& opened, const Image&
       likenesses.add(memory, range, Likeness::kAside);
     } else if (!span.after || mine == nullptr || have == nullptr) {
       likenesses.add(memory, range, Likeness::kCannotSay);
-    } else if (have->knows(range) && compute_sha256(have->view(range)) == *span.after) {
+    } else if (digests[i] == span.after) {
       likenesses.add(memory, range, Likeness::kOurs);
     } else if (span.kind == SpanKind::kLocked && have->knows(range) && !mine->knows(range)) {
       likenesses.add(memory, range, Likeness::kNotOurs);

@@ -8,6 +8,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/framing.h"
+#include "calseal/digest/sha256_many.h"
 
 namespace calseal {
 namespace {
@@ -100,21 +101,26 @@ Result<PackedEntry> pack_entry(std::string name, ByteView content, Packing packi
   packed.entry.name = std::move(name);
   packed.entry.size = content.size();
   packed.entry.crc32 = compute_entry_crc32(content);
-  packed.entry.digest = compute_sha256(content);
   if (packing == Packing::kSmallest) {
     CALSEAL_ASSIGN(packed.stored, deflate_content(content));
     packed.entry.deflated = packed.stored.size() < content.size();
   }
   if (!packed.entry.deflated) packed.stored.assign(content.begin(), content.end());
   packed.entry.stored_size = packed.stored.size();
-  packed.entry.stored_digest = packed.entry.deflated ? compute_sha256(packed.stored) : packed.entry.digest;
+  // Bytes that are stored as they are have one digest.
+  std::vector<ByteView> pieces{content};
+  if (packed.entry.deflated) pieces.emplace_back(packed.stored);
+  const std::vector<Sha256> digests = compute_sha256_of_each(pieces);
+  packed.entry.digest = digests.front();
+  packed.entry.stored_digest = digests.back();
   return packed;
 }
 
 Result<Bytes> write_bundle(const Manifest& manifest, std::vector<PrefixSignature> signatures,
                            const std::vector<ByteView>& stored) {
+  const std::vector<Sha256> digests = compute_sha256_of_each(stored);
   CALSEAL_CHECK(check_contents(manifest, stored.size(), [&](std::size_t i, const ManifestEntry& entry) {
-    return stored[i].size() == entry.stored_size && compute_sha256(stored[i]) == entry.stored_digest;
+    return stored[i].size() == entry.stored_size && digests[i] == entry.stored_digest;
   }));
   return put_together(manifest, view_of(write_manifest(manifest)), std::move(signatures), stored);
 }

@@ -1,5 +1,5 @@
-// Reads that are large enough for a second thread, which begins with their locked spans while the bundle is
-// still being opened: a wrong byte is found wherever it stands, and a right read is accepted every time.
+// Reads that are large enough for their spans to be hashed on several threads: a wrong byte is found wherever
+// it stands, and a right read is accepted every time.
 #include <gtest/gtest.h>
 
 #include "support/matchers.h"

@@ -60,6 +60,22 @@ TEST(Sha256Streams, ANumberIsGivenAgainOnlyWhenItsMessageHasEnded) {
   EXPECT_EQ(streams.finish(third), compute_sha256(view_of("e")));
 }
 
+TEST(Sha256Streams, WhatIsDroppedIsForgotten) {
+  Sha256Streams streams;
+  const std::size_t dropped = streams.begin();
+  const std::size_t kept = streams.begin();
+  {
+    const Bytes gone(1000, 0x5a);
+    streams.update(dropped, gone);
+    streams.drop(dropped);
+  }
+  EXPECT_EQ(streams.begin(), dropped);
+  streams.update(kept, view_of("abc"));
+  streams.flush();
+  EXPECT_EQ(streams.finish(dropped), compute_sha256({}));
+  EXPECT_EQ(streams.finish(kept), compute_sha256(view_of("abc")));
+}
+
 // --- the choice
 
 // The processor's own, or wrong ones made of them.

@@ -45,7 +45,7 @@ std::optional<FindingCode> find_finding(std::string_view name);
 struct WantedFile {
   enum class By : std::uint8_t {
     kIdentity,  // a bundle with this manifest
-    kDigest,    // these very bytes
+    kBytes,     // these very bytes
     kSalt,      // a salt with this digest
     kPlace      // nothing names it: what stands at the same place of a copy, is of this kind, and holds
   };

@@ -17,7 +17,7 @@ bool may_change(FileKind kind) {
 }
 
 WantedFile wanted_as_before(const FileFacts& before) {
-  WantedFile wanted{WantedFile::By::kDigest, before.path, {}, before.kind, std::nullopt};
+  WantedFile wanted{WantedFile::By::kBytes, before.path, {}, before.kind, std::nullopt};
   if (before.revision && !before.fault) {
     wanted.by = WantedFile::By::kIdentity;
     wanted.digest = before.revision->identity;

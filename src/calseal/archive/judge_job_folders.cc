@@ -117,7 +117,7 @@ class JobFolder {
     for (const NamedDigest& attached : events.job->attached) {
       const std::string path = join_path(folder_, attached.name);
       const FileFacts* const there = judging_.record().find(path);
-      const WantedFile wanted{WantedFile::By::kDigest, path, attached.digest, FileKind::kUnknown,
+      const WantedFile wanted{WantedFile::By::kBytes, path, attached.digest, FileKind::kUnknown,
                               std::nullopt};
       if (there == nullptr) {
         missing(attached.name, FileKind::kUnknown).wanted = wanted;
@@ -173,7 +173,7 @@ class JobFolder {
     if (all.empty()) return;
     const std::string name = base_folder(number) + "/" + std::string(kRegionsFile);
     const FileFacts* const there = own(name);
-    const WantedFile wanted{WantedFile::By::kDigest, join_path(folder_, name), all.front()->map,
+    const WantedFile wanted{WantedFile::By::kBytes, join_path(folder_, name), all.front()->map,
                             FileKind::kRegionMap, std::nullopt};
     if (there == nullptr) {
       missing(name, FileKind::kRegionMap).wanted = wanted;
@@ -214,14 +214,14 @@ class JobFolder {
       auto there = by_memory.find(memory);
       if (there == by_memory.end()) there = by_memory.find(std::string(kNoMemory));
       if (there != by_memory.end()) {
-        judging_.want_at(there->second->path, {WantedFile::By::kDigest, there->second->path, one.digest,
+        judging_.want_at(there->second->path, {WantedFile::By::kBytes, there->second->path, one.digest,
                                                FileKind::kUnknown, std::nullopt});
         continue;
       }
       // What many jobs have may be kept once, anywhere in the archive.
       if (judging_.holds_digest(one.digest)) continue;
       const std::string name = name_before(folder, memory);
-      missing(name, FileKind::kUnknown).wanted = WantedFile{WantedFile::By::kDigest, join_path(folder_, name),
+      missing(name, FileKind::kUnknown).wanted = WantedFile{WantedFile::By::kBytes, join_path(folder_, name),
                                                             one.digest, FileKind::kUnknown, std::nullopt};
     }
   }
@@ -255,7 +255,7 @@ class JobFolder {
   }
 
   WantedFile wanted_option(const std::string& folder, const Sha256& option) const {
-    WantedFile wanted{WantedFile::By::kDigest, "", option, FileKind::kOption, std::nullopt};
+    WantedFile wanted{WantedFile::By::kBytes, "", option, FileKind::kOption, std::nullopt};
     if (judging_.earlier() == nullptr) return wanted;
     for (const FileFacts& before : judging_.earlier()->files) {
       if (before.digest == option && before.path.starts_with(folder + "/")) wanted.path = before.path;

@@ -172,7 +172,7 @@ class Healing {
     switch (wanted.by) {
       case WantedFile::By::kIdentity:
         return mirror_.bundle(wanted.digest, wanted.path, job_of(wanted.digest));
-      case WantedFile::By::kDigest:
+      case WantedFile::By::kBytes:
         if (wanted.kind == FileKind::kJobEvents) return continued(wanted);
         return mirror_.file(wanted.digest, wanted.path, size_of(wanted));
       case WantedFile::By::kSalt:

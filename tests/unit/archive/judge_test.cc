@@ -413,7 +413,7 @@ TEST(Judge, SaysWhatShouldStandInThePlaceOfWhatIsWrong) {
                               std::nullopt}));
   const auto note =
       only({"", [](FactsSample& now, FactsSample&) { now.files.erase("notes.txt"); }, {}, true});
-  EXPECT_EQ(note, (WantedFile{WantedFile::By::kDigest, "notes.txt", digest_of("notes.txt"),
+  EXPECT_EQ(note, (WantedFile{WantedFile::By::kBytes, "notes.txt", digest_of("notes.txt"),
                               FileKind::kUnknown, std::nullopt}));
 }
 

@@ -9,10 +9,12 @@ be strict JSON at all). Every key that the schema knows must stand in some good 
 
 import json
 import pathlib
-import re
 import sys
 
 import jsonschema
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "support"))
+from bad_maps import bad_maps  # noqa: E402
 
 
 def refuse_repeated(pairs):
@@ -28,31 +30,6 @@ def parse(text):
 
 def load(path):
     return parse(path.read_text(encoding="utf-8"))
-
-
-def patched(base, patch, name):
-    """`base` with what each hunk takes out, which stands there once, replaced by what it puts in."""
-    text = "\n" + "".join(line + "\n" for line in base)
-    for hunk in "\n".join(patch).split("\n@@\n"):
-        old, new = ("".join("\n" + line[1:] for line in hunk.split("\n") if line[0] != other) + "\n" for other in "+-")
-        if text.count(old) != 1:
-            sys.exit(f"bad.txt: {name}: a hunk that does not fit")
-        text = text.replace(old, new)
-    return text[1:]
-
-
-def bad_maps(path):
-    """The bases of bad.txt, and its rows: name, text, and whether the schema refuses it."""
-    bases, rows = {"nothing": []}, []
-    for section in re.split(r"^=== ", path.read_text(encoding="utf-8"), flags=re.MULTILINE)[1:]:
-        head, *body = section.rstrip("\n").split("\n")
-        name, _, base = head.partition(" of ")
-        if base:
-            rows.append((name, patched(bases[base], body[2:], name), {"schema refuses": True, "schema takes": False}[body[1]]))
-        else:
-            bases[name.removeprefix("base ")] = body
-    del bases["nothing"]
-    return bases, rows
 
 
 def keys_of_schema(node):
@@ -95,7 +72,7 @@ def main():
 
     bases, bad = bad_maps(root / "fixtures/region_maps/bad.txt")
     faults += [f"base {name}: {error.message}" for name, lines in bases.items() for error in validator.iter_errors(parse("\n".join(lines)))]
-    for name, text, refused in bad:
+    for name, text, refused, _ in bad:
         try:
             valid = validator.is_valid(parse(text))
         except ValueError:

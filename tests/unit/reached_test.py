@@ -23,7 +23,7 @@ CALLED_FROM_OUTSIDE = {
 }
 FOR_TESTS = {
     "from_seed": "keys that are the same in every run",
-    "started": "whether a second core was to be had",
+    "record_schema": "printed by the program of tests/records, which compares it with the pages",
 }
 
 

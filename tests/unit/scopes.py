@@ -4,7 +4,7 @@ import dataclasses
 import re
 
 TOKEN = re.compile(
-    r'(?P<skip>//[^\n]*|/\*.*?\*/|^[ \t]*#(?:[^\n\\]|\\.)*|\[\[.*?\]\])'
+    r'(?P<skip>//[^\n]*|/\*.*?\*/|^[ \t]*#(?:[^\n\\]|\\.)*|\[\[.*?\]\]|\balignas\([^)]*\))'
     r'|(?P<text>(?:u8|[uUL])?R"(?P<tag>[^(\s]*)\(.*?\)(?P=tag)"|"(?:[^"\\]|\\.)*"|\'(?:[^\'\\]|\\.)*\')'
     r"|(?P<word>[A-Za-z_]\w*|[0-9](?:'?\w)*)|(?P<sign>::|[^\s\w])", re.S | re.M)
 TYPE_KEYS = {"struct", "class", "union", "enum"}

@@ -16,8 +16,8 @@ FUNCTION, CLASS, COMMANDS = 60, 300, 150
 LONGER_STILL = {
     "calseal/bundle/manifest_consistency.cc Consistency": 433,
     "calseal/check/check.cc Checking": 304,
-    "calseal/check/confirm.cc Comparing": 420,
-    "calseal/check/proof.cc Proving": 376,
+    "calseal/check/confirm.cc Comparing": 426,
+    "calseal/check/proof.cc Proving": 380,
     "calseal/map/region_map_items.cc read_items": 65,
     "calseal/report/archive/audit_page.cc AuditPage": 309,
     "calseal/report/revision/revision_html.cc RevisionPage": 324,

@@ -30,7 +30,9 @@ Result<std::unique_ptr<Hand>> hand_of(const Shop& shop) {
     }
     signing.now = *time;
   }
-  for (const SigningKey& key : shop.keys) signing.keys.emplace_back(key.inside());
+  SigningKeys keys;
+  for (const SigningKey& key : shop.keys) keys.emplace_back(key.inside());
+  signing.keys = [keys] { return keys; };
   return hand;
 }
 

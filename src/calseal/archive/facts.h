@@ -34,7 +34,6 @@ enum class Proof : std::uint8_t {
   kNoBase   // no revision 0 of this base holds in the archive, so nothing could be rebuilt
 };
 inline constexpr std::array<std::string_view, 4> kProofNames{"not-asked", "proved", "failed", "no-base"};
-inline std::string_view proof_name(Proof proof) { return kProofNames[static_cast<std::size_t>(proof)]; }
 
 // A file that something else names by its digest.
 struct NamedDigest {

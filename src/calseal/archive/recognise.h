@@ -49,9 +49,6 @@ inline constexpr std::array<std::string_view, 26> kFileKindNames{
 inline std::string_view file_kind_name(FileKind kind) {
   return kFileKindNames[static_cast<std::size_t>(kind)];
 }
-inline std::optional<FileKind> find_file_kind(std::string_view name) {
-  return find_word<FileKind>(kFileKindNames, name);
-}
 
 // The first line of what an audit wrote down.
 inline constexpr std::string_view kRecordLiteral = R"({"calseal":"audit-record/1",)";

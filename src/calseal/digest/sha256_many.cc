@@ -182,10 +182,6 @@ Sha256Engine best_sha256_engine() {
   return kBest;
 }
 
-bool sha256_engine_available(Sha256Engine engine) {
-  return engine == Sha256Engine::kEvp || best_sha256_engine() == Sha256Engine::kLanes;
-}
-
 std::vector<Sha256> compute_sha256_of_each(const std::vector<ByteView>& messages, Sha256Engine engine) {
   std::vector<Sha256> digests(messages.size());
   std::vector<std::size_t> order(messages.size());  // the longest first

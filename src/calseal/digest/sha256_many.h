@@ -21,7 +21,6 @@ enum class Sha256Engine : std::uint8_t {
 
 // Chosen once, at first use. Tests and benchmarks name an engine; nothing in the environment does.
 Sha256Engine best_sha256_engine();
-bool sha256_engine_available(Sha256Engine engine);
 
 // The digest of each message, in their order. On more than one core where that is worth threads.
 std::vector<Sha256> compute_sha256_of_each(const std::vector<ByteView>& messages,

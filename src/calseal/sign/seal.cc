@@ -198,6 +198,10 @@ Status self_check(const SealRequest& request, const TrustFile& trust, SealedBund
 
 Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, const TrustFile& trust) {
   CALSEAL_CHECK(check_signing_keys(keys));
+  return seal(request, KeySource([&] { return keys; }), trust);
+}
+
+Result<SealedBundle> seal(const SealRequest& request, const KeySource& keys, const TrustFile& trust) {
   CALSEAL_ASSIGN(const Plan plan, make_plan(*request.map, request.base));
   const bool as_received = request.as_received && request.statement.revision == 0;
   const std::vector<CheckOutcome> base_checks = verify_checks(plan, request.base);
@@ -227,7 +231,9 @@ Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, c
                  "use fewer, larger regions in the region map"});
   }
   std::vector<PrefixSignature> signatures;
-  for (const PrivateKey& key : keys) {
+  CALSEAL_ASSIGN(const SigningKeys signing, keys());
+  CALSEAL_CHECK(check_signing_keys(signing));
+  for (const PrivateKey& key : signing) {
     // The self-check verifies it before the bundle leaves.
     CALSEAL_ASSIGN(const PrefixSignature signature, key.sign_unverified(view_of(text)));
     signatures.push_back(signature);

@@ -82,12 +82,14 @@ struct SealedBundle {
   bool incomplete = false;  // required roles are still missing; nobody will accept it before they have signed
 };
 
-// In this order: `keys` are from 1 to kSignatureLimit different ones (kUsage); the map holds on the base
-// (kMapNotBelieved and the reasons of recognise_family(); its checks apart for revision 0 as received); the
-// result is confined (first violation); options and items are accounted for (require_accounted()); the
-// manifest is built, with its approvals (state_approvals()), and signed; the bundle is opened and rebuilt
-// from the base by the checker, whose refusal comes back as the error. Only missing roles may remain. Same
-// request, keys and time: same bytes.
+// In this order: the map holds on the base (kMapNotBelieved and the reasons of recognise_family(); its checks
+// apart for revision 0 as received); the result is confined (first violation); options and items are
+// accounted for (require_accounted()); the manifest is built, with its approvals (state_approvals()); `keys`
+// gives from 1 to kSignatureLimit different keys (its own errors, kUsage), and they sign; the bundle is
+// opened and rebuilt from the base by the checker, whose refusal comes back as the error. Only missing roles
+// may remain. Same request, keys and time: same bytes.
+Result<SealedBundle> seal(const SealRequest& request, const KeySource& keys, const TrustFile& trust);
+// The same with keys at hand, which are looked at first.
 Result<SealedBundle> seal(const SealRequest& request, const SigningKeys& keys, const TrustFile& trust);
 
 }  // namespace calseal

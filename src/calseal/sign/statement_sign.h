@@ -13,6 +13,8 @@
 namespace calseal {
 
 using SigningKeys = std::vector<std::reference_wrapper<const PrivateKey>>;
+// Keys that are asked for when there is something to sign, so that nobody types a passphrase in vain.
+using KeySource = std::function<Result<SigningKeys>()>;
 
 // kUsage unless these are from 1 to kSignatureLimit different keys.
 Status check_signing_keys(const SigningKeys& keys);

@@ -52,7 +52,7 @@ TEST_F(Api, AMapSaysWhatItIs) {
   EXPECT_EQ(map().controller(), job.map.controller);
   EXPECT_EQ(map().grade(), job.map.grade());
   EXPECT_EQ(map().digest(), job.map.digest);
-  EXPECT_THAT(api::Map::parse({"none", {}, ""}), FailsWith(Reason::kJsonSyntax));
+  EXPECT_THAT(api::Map::parse({"none", {}, ""}), FailsWith(Reason::kFileEmpty));
 }
 
 TEST_F(Api, SealsTheBundleThatTheLayersSeal) {

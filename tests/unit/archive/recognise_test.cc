@@ -83,15 +83,13 @@ TEST(Recognise, BelievesNoNearMiss) {
     EXPECT_EQ(kind_of(text), FileKind::kUnknown) << text;
 }
 
-TEST(Recognise, HasOneNameForEachKindAndBack) {
+TEST(Recognise, HasOneNameForEachKind) {
   std::set<std::string_view> names;
   for (std::size_t i = 0; i <= static_cast<std::size_t>(FileKind::kAuditRecord); ++i) {
     const auto kind = static_cast<FileKind>(i);
     names.insert(file_kind_name(kind));
-    EXPECT_EQ(find_file_kind(file_kind_name(kind)), kind);
   }
   EXPECT_EQ(names.size(), static_cast<std::size_t>(FileKind::kAuditRecord) + 1);
-  EXPECT_EQ(find_file_kind("Bundle"), std::nullopt);
 }
 
 TEST(Hint, IsWhatTheManifestBeginsWith) {

@@ -30,7 +30,7 @@ std::vector<Published> published() {
 TEST(Sha256Many, EveryPublishedMessageBesideEveryOther) {
   const std::vector<Published> all = published();
   for (const Sha256Engine engine : {Sha256Engine::kEvp, Sha256Engine::kLanes}) {
-    if (!sha256_engine_available(engine)) continue;
+    if (engine == Sha256Engine::kLanes && best_sha256_engine() != engine) continue;
     for (const Published& a : all) {
       for (const Published& b : all) {
         const std::vector<Sha256> expected{a.digest, b.digest};
@@ -117,9 +117,7 @@ TEST_F(Sha256Choice, WrongAnswersOfAnyKindLeadToEvp) {
     EXPECT_EQ(choose_sha256_engine(&wrong, "default"), Sha256Engine::kEvp);
 }
 
-TEST(Sha256Engine, TheBestOneIsAvailable) {
-  EXPECT_TRUE(sha256_engine_available(Sha256Engine::kEvp));
-  EXPECT_TRUE(sha256_engine_available(best_sha256_engine()));
+TEST(Sha256Engine, TheProviderIsTheDefaultOne) {
   EXPECT_EQ(detail::sha256_provider(), "default");
 }
 

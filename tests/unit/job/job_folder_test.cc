@@ -18,7 +18,7 @@ namespace {
 class JobFolder : public ::testing::Test {
  protected:
   JobFolder() {
-    signing.keys = {small.author};
+    signing.keys = [this] { return SigningKeys{small.author}; };
     signing.trust = &small.trust;
     signing.trust_file = {"shop.trust", small.trust_file()};
     signing.now = small.time;

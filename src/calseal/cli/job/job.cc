@@ -30,8 +30,8 @@ Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& opt
   auto loaded = std::make_unique<LoadedSigning>();
   CALSEAL_ASSIGN(loaded->trust, load_trust(options.trust));
   CALSEAL_ASSIGN(loaded->signing.now, stated_time(options.time));
-  CALSEAL_ASSIGN(loaded->keys, load_keys(options.keys, options.passphrase_file));
-  loaded->signing.keys.assign(loaded->keys.begin(), loaded->keys.end());
+  loaded->keys = std::make_unique<KeysOnDemand>(options.keys, options.passphrase_file);
+  loaded->signing.keys = [keys = loaded->keys.get()] { return keys->open(); };
   loaded->signing.trust = &loaded->trust.trust;
   loaded->signing.trust_file = {printable(options.trust),
                                 Bytes(loaded->trust.text.begin(), loaded->trust.text.end())};

@@ -31,9 +31,9 @@ struct JobSigningOptions {
 };
 void add_job_signing_options(CommandLine& command, JobSigningOptions& options, bool required);
 
-// Keys, trust file and time; `signing` points into it.
+// Keys, to be opened when something is signed; trust file and time. `signing` points into it.
 struct LoadedSigning {
-  std::vector<PrivateKey> keys;
+  std::unique_ptr<KeysOnDemand> keys;
   LoadedTrust trust;
   Signing signing;
 };

@@ -28,14 +28,18 @@ class Sealing {
     CALSEAL_ASSIGN(const LoadedTrust loaded, load_trust(options_.trust));
     signing_.trust = &loaded.trust;
     CALSEAL_ASSIGN(signing_.now, stated_time(options_.time));
-    CALSEAL_ASSIGN(const std::vector<PrivateKey> keys, load_keys(options_.keys, options_.passphrase_file));
     CALSEAL_ASSIGN(signing_.approvals, load_approvals(options_.approvals));
     CALSEAL_CHECK(load_salt());
     CALSEAL_ASSIGN(SealRequest request, options_.base_bundle.empty() ? start_base() : continue_base());
     request.salt = salt_;
     CALSEAL_CHECK(state_words(options_, request));
-    const Progress progress(console_, "proving, sealing, and checking the result");
-    CALSEAL_ASSIGN(SealedBundle bundle, seal(request, SigningKeys(keys.begin(), keys.end()), loaded.trust));
+    KeysOnDemand keys(options_.keys, options_.passphrase_file);
+    Progress progress(console_, "proving, sealing, and checking the result");
+    const KeySource asked = [&] {
+      progress.end();  // a passphrase may be asked for
+      return keys.open();
+    };
+    CALSEAL_ASSIGN(SealedBundle bundle, seal(request, asked, loaded.trust));
     return Sealed{std::move(bundle), salt_};
   }
 

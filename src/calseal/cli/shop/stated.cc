@@ -80,4 +80,11 @@ Result<std::vector<PrivateKey>> load_keys(const std::vector<std::string>& paths,
   return keys;
 }
 
+Result<SigningKeys> KeysOnDemand::open() {
+  if (keys_.empty()) {
+    CALSEAL_ASSIGN(keys_, load_keys(paths_, passphrase_file_));
+  }
+  return SigningKeys(keys_.begin(), keys_.end());
+}
+
 }  // namespace calseal

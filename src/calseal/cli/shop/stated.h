@@ -3,11 +3,13 @@
 
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "calseal/base/result.h"
 #include "calseal/base/utc_time.h"
 #include "calseal/sign/private_key.h"
+#include "calseal/sign/statement_sign.h"
 #include "calseal/trust/succession.h"
 #include "calseal/trust/trust_file.h"
 
@@ -45,5 +47,19 @@ Result<PrivateKey> load_key(const std::string& path, const std::string& passphra
 // Several under one passphrase, which is obtained once.
 Result<std::vector<PrivateKey>> load_keys(const std::vector<std::string>& paths,
                                           const std::string& passphrase_file);
+
+// Key files that are opened when there is something to sign.
+class KeysOnDemand {
+ public:
+  KeysOnDemand(std::vector<std::string> paths, std::string passphrase_file)
+      : paths_(std::move(paths)), passphrase_file_(std::move(passphrase_file)) {}
+  // The same keys each time, which live as long as this; the errors of load_keys().
+  Result<SigningKeys> open();
+
+ private:
+  std::vector<std::string> paths_;
+  std::string passphrase_file_;
+  std::vector<PrivateKey> keys_;
+};
 
 }  // namespace calseal

@@ -1,6 +1,6 @@
 // CRC kernels beside zlib, ISA-L, libdeflate and boost::crc, in one run. Every contender's value is compared
 // before anything is timed. Repetitions of all contenders take turns, times are processor time, and medians
-// are printed: a console table, then the Markdown table of docs/performance.md.
+// are printed: a console table, then the Markdown table of docs/measurements.md.
 //
 // usage: crc_bench [Google Benchmark's options]
 #include <benchmark/benchmark.h>

@@ -1,5 +1,5 @@
 // How well damaged reads are told: 500 seeded reads with one known damage each, and 200 good ones, judged
-// without any known stock. Prints the Markdown table of docs/receive.md. Controllers and data are invented.
+// without any known stock. Prints the Markdown table of docs/measurements.md. Controllers and data are invented.
 //
 // usage: damaged_reads [FIRST_SEED]
 #include <algorithm>

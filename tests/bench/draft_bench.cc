@@ -1,6 +1,6 @@
 // How many checksums of 50 invented controllers are found, and how many finds are wrong: by descriptor
 // tables, by computation, from one image and from two and three of one family. Prints the Markdown table of
-// docs/drafting.md. With
+// docs/measurements.md. With
 // --time: a 4 MiB image over a 4 KiB grid, the whole catalogue.
 //
 // With --starts: init and xorout of every CRC drawn too; from two, three and four images.

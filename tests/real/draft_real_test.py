@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
 """Checksums in files of Debian packages that nobody declared to us, found by `regions draft`; judged by Python's own sums and zlib.
-docs/drafting.md has the account of what is found, missed and wrong."""
+docs/measurements.md has the account of what is found, missed and wrong."""
 
 import collections
 import glob

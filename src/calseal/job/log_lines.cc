@@ -84,8 +84,9 @@ void LogLines::begin() {
 void LogLines::take_wide() {
   std::size_t at = 0;
   for (; at + 2 <= raw_.size(); at += 2) {
-    const auto first = static_cast<std::uint8_t>(raw_[at]), second = static_cast<std::uint8_t>(raw_[at + 1]);
-    const std::uint32_t unit = wide_ == Wide::kLittle ? first | second << 8U : second | first << 8U;
+    const std::uint32_t first = static_cast<std::uint8_t>(raw_[at]);
+    const std::uint32_t second = static_cast<std::uint8_t>(raw_[at + 1]);
+    const std::uint32_t unit = wide_ == Wide::kLittle ? first | second << 8 : second | first << 8;
     if (high_ != 0 && is_low(unit)) {
       append_utf8(0x10000 + ((high_ - 0xd800) << 10) + (unit - 0xdc00), buffer_);
       high_ = 0;

@@ -13,6 +13,7 @@
 #include "calseal/archive/examine.h"
 #include "calseal/archive/path_text.h"
 #include "calseal/base/file.h"
+#include "calseal/base/interrupt.h"
 #include "calseal/base/text.h"
 #include "calseal/check/open.h"
 #include "calseal/job/event.h"
@@ -388,7 +389,12 @@ class Healing {
     const std::string within = std::string(kAsideFolder) + "/" + target.within + "." + mark;
     CALSEAL_CHECK(make_folders(target.root, within));
     const std::string aside = target.root + "/" + within;
-    if (::link(place.c_str(), aside.c_str()) == 0 || errno == EEXIST) return {};
+    const NoInterruption linking;
+    if (::link(place.c_str(), aside.c_str()) == 0) {
+      note_written(aside);
+      return {};
+    }
+    if (errno == EEXIST) return {};
     if (!damaged) return {};  // nothing can be kept of it
     return write_file(aside, *damaged, FileMode::kPrivate);
   }

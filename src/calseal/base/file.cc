@@ -175,8 +175,8 @@ class Staged {
   Status read_back(int fd, ByteView bytes, std::uint64_t begin) const {
     Bytes block(std::size_t{1} << 16);
     for (std::size_t at = 0; at < bytes.size();) {
-      const ssize_t n =
-          ::pread(fd, block.data(), std::min(block.size(), bytes.size() - at), static_cast<off_t>(begin + at));
+      const ssize_t n = ::pread(fd, block.data(), std::min(block.size(), bytes.size() - at),
+                                static_cast<off_t>(begin + at));
       if (n < 0 && errno == EINTR) continue;
       if (n <= 0) return write_failed(path_, "read back", n < 0 ? errno : EIO);
       if (std::memcmp(block.data(), bytes.data() + at, static_cast<std::size_t>(n)) != 0) {
@@ -234,7 +234,10 @@ tl::unexpected<Error> unreadable(const std::string& shown, const std::string& fo
 PartialFile::PartialFile(int fd, std::uint64_t size, std::string shown)
     : fd_(fd), size_(size), shown_(std::move(shown)) {}
 PartialFile::PartialFile(PartialFile&& other) noexcept
-    : fd_(std::exchange(other.fd_, -1)), size_(other.size_), at_(other.at_), shown_(std::move(other.shown_)) {}
+    : fd_(std::exchange(other.fd_, -1)),
+      size_(other.size_),
+      at_(other.at_),
+      shown_(std::move(other.shown_)) {}
 PartialFile::~PartialFile() {
   if (fd_ >= 0) ::close(fd_);
 }
@@ -285,7 +288,8 @@ Status PartialFile::read_next(std::size_t most, Bytes& piece) {
   for (;;) {
     const ssize_t n = ::read(fd_, piece.data(), piece.size());
     if (n < 0 && errno == EINTR) continue;
-    if (n <= 0) return unreadable(shown_, n < 0 ? system_text(errno) : "a file that changes while it is read");
+    if (n <= 0)
+      return unreadable(shown_, n < 0 ? system_text(errno) : "a file that changes while it is read");
     piece.resize(static_cast<std::size_t>(n));
     at_ += piece.size();
     return {};

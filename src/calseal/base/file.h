@@ -28,7 +28,8 @@ class PartialFile {
   // Appends to `bytes`, which holds what was read before, until it holds `count` bytes or the whole file.
   // kFileUnreadable also when the file has become shorter.
   Status read_up_to(std::uint64_t count, Bytes& bytes);
-  // The next bytes, at most `most`, into `piece`, which holds nothing else; empty at the end, where the file must end too.
+  // The next bytes, at most `most`, into `piece`, which holds nothing else; empty at the end, where the file
+  // must end too.
   Status read_next(std::size_t most, Bytes& piece);
   // After the whole file was read: kFileUnreadable when it has become longer.
   Status expect_end() const;
@@ -47,7 +48,8 @@ enum class FileMode : std::uint8_t { kPublic, kPrivate };
 // What to do when the name is taken.
 enum class Existing : std::uint8_t { kReplace, kRefuse };
 
-// The next bytes of something that nobody holds whole, split anywhere; empty at the end. Views are valid until the next call.
+// The next bytes of something that nobody holds whole, split anywhere; empty at the end. Views are valid
+// until the next call.
 using Pieces = std::function<Result<ByteView>()>;
 
 struct PendingFile {
@@ -60,8 +62,9 @@ struct PendingFile {
 
 // Writes all files or none: each whole under a name that nobody sees, synced, read back and compared, then
 // given their final names, then the folders synced. Whatever fails or interrupts before the last of these
-// leaves every final name as it was, and so does what `pieces` fails with (a second replaced file, when the file system cannot exchange two names,
-// excepted). Names must differ. kWriteFailed, kOutputExists (Existing::kRefuse).
+// leaves every final name as it was, and so does what `pieces` fails with (a second replaced file, when the
+// file system cannot exchange two names, excepted). Names must differ. kWriteFailed, kOutputExists
+// (Existing::kRefuse).
 Status write_files(const std::vector<PendingFile>& files);
 
 Status write_file(const std::string& path, ByteView bytes, FileMode mode = FileMode::kPublic,

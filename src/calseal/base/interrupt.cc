@@ -32,24 +32,37 @@ std::atomic<int> noting{0};
 
 constexpr int kSignals[] = {SIGINT, SIGTERM, SIGHUP};
 constexpr std::string_view kNothing = "error: The run was interrupted; nothing was written. [interrupted]\n";
-constexpr std::string_view kSomething = "error: The run was interrupted, but this was written before, and is whole: ";
+constexpr std::string_view kSomething =
+    "error: The run was interrupted, but this was written before, and is whole: ";
+constexpr std::string_view kAnother = ", ";
 constexpr std::string_view kMore = " and more";
 constexpr std::string_view kCode = ". [interrupted]\n";
 
-// Names of what was written, with commas between them.
+// What was written: each path as the system takes it and as it is shown, both with a zero byte behind.
 struct Written {
   std::atomic<std::size_t> size{0};
   std::atomic<bool> more{false};  // than there is room for
-  char names[4096];
+  char text[2 * kPathSize];
 } written;
 
 // There is nothing to do about a message that nobody can read.
-void say(std::string_view text) { [[maybe_unused]] const ssize_t said = ::write(STDERR_FILENO, text.data(), text.size()); }
+void say(std::string_view text) {
+  [[maybe_unused]] const ssize_t said = ::write(STDERR_FILENO, text.data(), text.size());
+}
 
+// What is no longer there was of use only on the way.
 void say_what_was_written() {
-  if (written.size.load() == 0) return say(kNothing);
-  say(kSomething);
-  say({written.names, written.size.load()});
+  bool any = false;
+  for (std::size_t at = 0; at < written.size.load();) {
+    const std::string_view path = written.text + at;
+    const std::string_view shown = written.text + at + path.size() + 1;
+    at += path.size() + shown.size() + 2;
+    if (::access(path.data(), F_OK) != 0) continue;
+    say(any ? kAnother : kSomething);
+    say(shown);
+    any = true;
+  }
+  if (!any) return say(kNothing);
   if (written.more.load()) say(kMore);
   say(kCode);
 }
@@ -106,12 +119,12 @@ Unfinished::~Unfinished() {
 }
 
 void note_written(const std::string& path) {
-  if (path.find("/.calseal-") != std::string::npos || path.starts_with(".calseal-")) return;
-  const std::string name = (written.size.load() == 0 ? "" : ", ") + printable(path);
+  const std::string entry = path + '\0' + printable(path, kPathSize) + '\0';
   const std::size_t size = written.size.load();
-  if (size + name.size() > sizeof written.names) return written.more.store(true);
-  std::memcpy(written.names + size, name.data(), name.size());
-  written.size.store(size + name.size());
+  if (std::string_view(written.text, size).find(entry) != std::string_view::npos) return;
+  if (size + entry.size() > sizeof written.text) return written.more.store(true);
+  std::memcpy(written.text + size, entry.data(), entry.size());
+  written.size.store(size + entry.size());
 }
 
 NoInterruption::NoInterruption() {

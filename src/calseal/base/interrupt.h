@@ -1,5 +1,5 @@
-// Ctrl-C without litter: unfinished files are removed, a silenced terminal speaks again, the message says what
-// is there by then, and the process ends with 130.
+// Ctrl-C without litter: unfinished files are removed, a silenced terminal speaks again, the message says
+// what is there by then, and the process ends with 130.
 #pragma once
 
 #include <signal.h>
@@ -12,8 +12,8 @@
 namespace calseal {
 
 // For SIGINT, SIGTERM and SIGHUP, where they are not ignored already (nohup). Programs call it once, first
-// thing. The handler says so on stderr with the code of Reason::kInterrupted, and names what was written. From then on a passed file size
-// limit (SIGXFSZ) is a failed write.
+// thing. The handler says so on stderr with the code of Reason::kInterrupted, and names what was written.
+// From then on a passed file size limit (SIGXFSZ) is a failed write.
 void install_interrupt_handler();
 
 // A file that must not outlive an interruption, while this object lives. At most 64 at a time are remembered.
@@ -28,8 +28,8 @@ class Unfinished {
   int slot_;
 };
 
-// Files that are complete, so that an interruption afterwards names them. Names of unfinished folders
-// (`.calseal-`) are not told. Called while no interruption is answered.
+// A file or folder that is complete, so that an interruption afterwards names it, as long as it is there.
+// Called while no interruption is answered.
 void note_written(const std::string& path);
 
 // No interruption is answered by this thread while this lives; one that came meanwhile is answered when it

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <charconv>
 
+#include "calseal/base/plain_words.h"
 #include "calseal/base/text.h"
 #include "calseal/check/check.h"
 #include "calseal/check/claims.h"
@@ -10,13 +11,6 @@
 
 namespace calseal {
 namespace {
-
-std::string trimmed(std::string_view text) {
-  const auto blank = [](char c) { return c == ' ' || c == '\t'; };
-  while (!text.empty() && blank(text.front())) text.remove_prefix(1);
-  while (!text.empty() && blank(text.back())) text.remove_suffix(1);
-  return std::string(text);
-}
 
 // Hexadecimal digits as tools print them: "1A 2B", "0x1a2b", "1a:2b".
 std::string plain_digits(std::string_view text) {
@@ -38,7 +32,7 @@ std::optional<std::uint64_t> number(std::string_view text, int base) {
 
 // Every value that a reported number may mean: verification numbers are reported in hexadecimal, with or
 // without a prefix.
-std::vector<std::uint64_t> numbers(const IdentityField& field, const std::string& text) {
+std::vector<std::uint64_t> numbers(const IdentityField& field, std::string_view text) {
   std::vector<std::uint64_t> values;
   const bool prefixed = text.starts_with("0x") || text.starts_with("0X");
   if (const auto value = number(text, 10)) values.push_back(*value);
@@ -67,7 +61,7 @@ bool same_text(const IdentityField& field, const std::string& sealed, const std:
 // The bytes that the field may hold if it has this value.
 std::vector<Bytes> bytes_for(const IdentityField& field, const std::string& reported) {
   const auto size = static_cast<std::size_t>(field.place.range.size());
-  const std::string text = trimmed(reported);
+  const std::string text(trimmed(reported));
   std::vector<Bytes> candidates;
   switch (field.encoding) {
     case IdentityEncoding::kAscii:

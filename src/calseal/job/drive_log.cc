@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 
+#include "calseal/base/plain_words.h"
 #include "calseal/base/text.h"
 #include "calseal/job/csv.h"
 #include "calseal/job/log_lines.h"
@@ -23,34 +24,23 @@ constexpr std::array<std::string_view, 18> kTimeNames{
     "zeit",     "zeitstempel", "uhrzeit",    "temps",        "tiempo",
     "tempo",    "czas",        "t"};
 
-std::string trimmed(std::string_view text) {
-  const std::size_t first = text.find_first_not_of(" \t");
-  if (first == std::string_view::npos) return "";
-  return std::string(text.substr(first, text.find_last_not_of(" \t") - first + 1));
-}
-
-std::string lower(std::string_view text) {
-  std::string out = trimmed(text);
-  for (char& c : out) c = c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
-  return out;
-}
-
 std::string comparable(std::string_view text) {
-  std::string out = lower(text);
+  std::string out = lower_case(trimmed(text));
   return out.starts_with("0x") ? out.substr(2) : out;
 }
 
 // "Time (ms)", "time[ms]", "time_ms" and "Time ms" are the column time in milliseconds.
 std::pair<std::string, std::string> split_unit(const std::string& header) {
-  const std::string text = lower(header);
+  const std::string text = lower_case(trimmed(header));
   if (text.ends_with(')') || text.ends_with(']')) {
     const std::size_t open = text.find_last_of("([");
     if (open != std::string::npos)
-      return {lower(text.substr(0, open)), lower(text.substr(open + 1, text.size() - open - 2))};
+      return {lower_case(trimmed(text.substr(0, open))),
+              lower_case(trimmed(text.substr(open + 1, text.size() - open - 2)))};
   }
   const std::size_t cut = text.find_last_of("_ ");
   if (cut != std::string::npos && find_time_unit(text.substr(cut + 1)))
-    return {lower(text.substr(0, cut)), text.substr(cut + 1)};
+    return {lower_case(trimmed(text.substr(0, cut))), text.substr(cut + 1)};
   return {text, ""};
 }
 
@@ -103,8 +93,8 @@ class Measuring {
   }
   std::string row_place() const { return "line " + std::to_string(csv_->line()); }
 
-  void keep(const std::string& text) {
-    if (!text.empty() && log_.constants.size() < kConstantLimit) log_.constants.push_back(text);
+  void keep(std::string_view text) {
+    if (!text.empty() && log_.constants.size() < kConstantLimit) log_.constants.emplace_back(text);
   }
 
   // A line before the header: whole, and the parts of "# software: X".
@@ -183,7 +173,7 @@ class Measuring {
   // A row behind the header that has units where values should be.
   bool is_units_row(const std::vector<std::string>& row) {
     if (unit_row_seen_ || parse_log_time(row[time_])) return false;
-    std::string text = trimmed(row[time_]);
+    std::string text(trimmed(row[time_]));
     if (text.size() > 2 && (text[0] == '(' || text[0] == '[')) text = text.substr(1, text.size() - 2);
     if (!text.empty() && !find_time_unit(text)) return false;
     unit_row_seen_ = true;

@@ -5,6 +5,8 @@
 #include <limits>
 #include <vector>
 
+#include "calseal/base/plain_words.h"
+
 namespace calseal {
 namespace {
 
@@ -50,17 +52,6 @@ std::optional<std::int64_t> take_fraction(std::string_view& text, char& mark) {
   return value;
 }
 
-std::string_view trimmed(std::string_view text) {
-  const std::size_t first = text.find_first_not_of(" \t");
-  return first == std::string_view::npos ? "" : text.substr(first, text.find_last_not_of(" \t") - first + 1);
-}
-
-std::string lower(std::string_view text) {
-  std::string out;
-  for (const char c : text) out += c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
-  return out;
-}
-
 // "13:02:11.250", "02:11,5", "1:02:11 PM", taken from the front.
 std::optional<std::int64_t> take_clock(std::string_view& text, char& mark) {
   std::vector<std::int64_t> parts;
@@ -74,7 +65,7 @@ std::optional<std::int64_t> take_clock(std::string_view& text, char& mark) {
   if (!fraction) return std::nullopt;
   std::int64_t seconds = 0;
   for (const std::int64_t part : parts) seconds = seconds * 60 + part;
-  const std::string half = lower(trimmed(text).substr(0, 2));
+  const std::string half = lower_case(trimmed(text).substr(0, 2));
   if (half == "am" || half == "pm") {
     if (parts.size() != 3 || parts[0] < 1 || parts[0] > 12) return std::nullopt;
     text.remove_prefix(text.find_first_not_of(" \t") + 2);
@@ -184,7 +175,7 @@ std::optional<std::string> find_time_unit(std::string_view text) {
                                                                                   {"mins", "min"},
                                                                                   {"minutes", "min"},
                                                                                   {"minuten", "min"}}};
-  const std::string name = lower(trimmed(text));
+  const std::string name = lower_case(trimmed(text));
   for (const auto& [spelling, unit] : kUnits) {
     if (name == spelling) return std::string(unit);
   }

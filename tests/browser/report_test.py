@@ -208,7 +208,7 @@ class Reports(unittest.TestCase):
         told = self.look(pathlib.Path(desk.at("elm-3-evidence"), "evidence.html")).text()
         for words in ("ALL FILES HOLD", "Proved", "Asserted", "Unknown", "What caused a failure.", HOSTILE):
             self.assertIn(words, told)
-        pathlib.Path(folder, "base-1/r1.calseal").unlink()
+        pathlib.Path(folder, "engine/base-1/r1.calseal").unlink()
         self.assertIn("1 FINDING", self.look(self.report("job-broken", folder, *self.evidence(), status=1)).text())
 
     def test_an_audit(self):

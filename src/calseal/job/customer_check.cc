@@ -15,6 +15,7 @@ Status check_as_customer(const SealedBundle& sealed, const RegionMap& map, const
   request.read = customer.read;
   request.evidence = {true, customer.salt, customer.vehicle_reference};
   request.now = customer.now;
+  request.partners = customer.partners;
   const Verdict verdict = check_bundle(std::move(request));
   if (verdict.outcome != Outcome::kAccepted) return fail(*verdict.reason);
   CALSEAL_ASSIGN(const Read read, load_read(map, customer.read));

@@ -19,6 +19,7 @@ struct CustomerSide {
   std::optional<Bytes> salt;
   std::string vehicle_reference;
   UtcTime now;
+  std::vector<NamedBytes> partners;  // the other bundles of its set
 };
 
 // check_bundle() on the file itself, with this read declared fresh; then the rebuilt files must be

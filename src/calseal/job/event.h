@@ -31,11 +31,13 @@ enum class EventKind : std::uint8_t {
   kWithdrawn,     // must not be written any more; detail: why
   kDriven,        // a drive log was attached
   kCarried,       // options were taken over to this base; detail: what did not fit
-  kRemark         // anything else; detail: the words
+  kRemark,        // anything else; detail: the words
+  kClosed,        // nothing more is to be done on this controller; detail: why
+  kReopened       // it goes on; detail: why
 };
-inline constexpr std::array<std::string_view, 11> kEventNames{
-    "opened",    "sealed",    "reissued", "sent",    "acknowledged", "written",
-    "confirmed", "withdrawn", "driven",   "carried", "remark"};
+inline constexpr std::array<std::string_view, 13> kEventNames{
+    "opened",    "sealed", "reissued", "sent",   "acknowledged", "written", "confirmed",
+    "withdrawn", "driven", "carried",  "remark", "closed",       "reopened"};
 inline std::string_view event_name(EventKind kind) { return kEventNames[static_cast<std::size_t>(kind)]; }
 inline std::optional<EventKind> find_event(std::string_view name) {
   return find_word<EventKind>(kEventNames, name);

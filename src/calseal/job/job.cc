@@ -153,6 +153,7 @@ class JobReading {
     revision.file_digest = compute_sha256(opened->file);
     revision.verified = context_.trust != nullptr;
     revision.incomplete = opened->incomplete;
+    revision.set = opened->set;
     for (const IdentityField& field : opened->map.identity) {
       if (!field.binds) revision.identity_kinds.emplace_back(identity_kind_name(field.kind));
     }
@@ -338,6 +339,14 @@ const JobRevision* Job::find(const Sha256& identity) const {
     }
   }
   return nullptr;
+}
+
+bool Job::closed() const {
+  for (std::size_t i = events.size(); i-- > 0;) {
+    if (events[i].kind == EventKind::kClosed || events[i].kind == EventKind::kReopened)
+      return events[i].kind == EventKind::kClosed;
+  }
+  return false;
 }
 
 Result<Job> read_job(const std::string& folder, const JobContext& context) {

@@ -1,4 +1,4 @@
-// A job as its folder tells it: bundles first, then what was noted about them.
+// One controller's part of a job as its folder tells it: bundles first, then what was noted about them.
 //
 // Where notes and bundles contradict each other, the bundles win, and a finding says so. Whatever an
 // interrupted run or a careless hand has left is read and explained, never mended silently.
@@ -12,6 +12,7 @@
 #include "calseal/base/result.h"
 #include "calseal/base/utc_time.h"
 #include "calseal/bundle/manifest.h"
+#include "calseal/bundle/set_descriptor.h"
 #include "calseal/job/event.h"
 #include "calseal/trust/trust_file.h"
 #include "calseal/trust/withdrawal.h"
@@ -41,6 +42,7 @@ struct JobRevision {
   bool incomplete = false;                  // required roles have not signed yet
   std::vector<std::string> identity_kinds;  // of the manifest's identity fields, in their order
   std::optional<Sha256> reissue_of;
+  std::optional<SetDescriptor> set;  // that it is a member of
   std::uint64_t changed = 0;      // bytes that differ from the base, derived ones left out
   std::uint64_t unaccounted = 0;  // of these, in ranges that no option explains
   bool withdrawn = false;         // by a note, or by the list of withdrawals that was given
@@ -87,6 +89,7 @@ struct Job {
   std::uint64_t highest_sequence() const;
   std::uint64_t highest_revision() const;  // of the current base
   const JobRevision* find(const Sha256& identity) const;
+  bool closed() const;  // by the last note that says so
 };
 
 struct JobContext {

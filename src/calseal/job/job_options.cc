@@ -4,6 +4,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/job/layout.h"
+#include "calseal/option/account.h"
 
 namespace calseal {
 
@@ -50,6 +51,36 @@ std::string option_file_to_write(const Job& job, const OptionFile& option) {
     if (bytes && compute_sha256(*bytes) == option.digest) return "";
   }
   return numbered;
+}
+
+Result<std::vector<std::string>> put_in_options(const Plan& plan, const Image& base,
+                                                const std::vector<OptionFile>& options,
+                                                const StatedConditions& stated, Image& edited) {
+  CALSEAL_ASSIGN(const Account account, make_account(plan, base, edited, options));
+  std::vector<std::string> absent;
+  for (const Account::Share& share : account.shares) {
+    if (share.bytes == 0 && share.missing > 0) absent.push_back(share.option);
+  }
+  if (absent.empty()) return absent;
+  const Composition composed = lay_options(plan, base, options, stated);
+  if (!composed.holds()) return fail(composed.problems.front());
+  std::vector<std::string> put_in;
+  for (const OptionFile& option : options) {
+    if (std::ranges::find(absent, option.option.name) == absent.end()) continue;
+    CALSEAL_ASSIGN(const std::vector<PlacedEdit> edits, place_edits(*plan.map, option));
+    const bool untouched = std::ranges::all_of(edits, [&](const PlacedEdit& edit) {
+      const auto& [memory, range] = edit.place;
+      return std::ranges::equal(edited.memories[memory].view(range), base.memories[memory].view(range));
+    });
+    if (!untouched) continue;
+    for (const PlacedEdit& edit : edits) {
+      const auto& [memory, range] = edit.place;
+      std::ranges::copy(composed.image.memories[memory].view(range),
+                        edited.memories[memory].span(range).begin());
+    }
+    put_in.push_back(option.option.name);
+  }
+  return put_in;
 }
 
 }  // namespace calseal

@@ -6,6 +6,7 @@
 
 #include "calseal/base/result.h"
 #include "calseal/job/job.h"
+#include "calseal/option/compose.h"
 #include "calseal/option/option_file.h"
 
 namespace calseal {
@@ -24,5 +25,12 @@ Result<std::vector<OptionFile>> options_in_force(const Job& job, const JobBase& 
 // Where an option is to be kept in the current base's folder: under its name, and with a part of its digest
 // when another file has that name. Empty when it is kept already.
 std::string option_file_to_write(const Job& job, const OptionFile& option);
+
+// Puts those options into an edited image of which it holds nothing, and returns their names. They are
+// composed on the base, all options together. An option that the edit holds in part is left as it is: the
+// account will say so. The first problem of lay_options() is the error. `plan` is of `base`.
+Result<std::vector<std::string>> put_in_options(const Plan& plan, const Image& base,
+                                                const std::vector<OptionFile>& options,
+                                                const StatedConditions& stated, Image& edited);
 
 }  // namespace calseal

@@ -108,23 +108,14 @@ std::string head_beside(const std::string& bundle) {
          ".head";
 }
 
-Status place_head(const Job& job, const std::string& bundle, const HeadSigning& signing,
-                  EnteredJob& entered) {
-  std::string text;
+Result<std::string> head_to_place(const HeadSigning& signing, EnteredJob& entered) {
   if (signing.keys != nullptr) {
-    CALSEAL_ASSIGN(const MadeHead made,
-                   sign_head(entered.ledger, *signing.keys, *signing.trust, signing.now));
-    text = made.text;
+    CALSEAL_ASSIGN(MadeHead made, sign_head(entered.ledger, *signing.keys, *signing.trust, signing.now));
     entered.head_is_new = true;
-  } else {
-    CALSEAL_ASSIGN(const auto newest, newest_head(entered.ledger));
-    if (!newest) return {};
-    text = std::string(text_of(newest->bytes));
+    return std::move(made.text);
   }
-  const std::string file = head_beside(bundle);
-  CALSEAL_CHECK(write_file(job.folder + "/" + file, view_of(text)));
-  entered.head_file = file;
-  return {};
+  CALSEAL_ASSIGN(const auto newest, newest_head(entered.ledger));
+  return newest ? std::string(text_of(newest->bytes)) : std::string();
 }
 
 }  // namespace calseal

@@ -31,7 +31,7 @@ struct EnteredJob {
   std::uint64_t added = 0;
   std::uint64_t was_there = 0;
   TreeHead head;
-  std::string head_file;  // beside the bundle, within the job's folder; empty: none was put there
+  std::string head_file;  // beside the first bundle, within the job's folder; empty: none was put there
   bool head_is_new = false;
 };
 
@@ -46,8 +46,10 @@ struct HeadSigning {
   UtcTime now;
 };
 
-// Puts the newest head beside a bundle of the folder: "base-1/r2.calseal" gets "base-1/r2.head".
-Status place_head(const Job& job, const std::string& bundle, const HeadSigning& signing, EnteredJob& entered);
+// The head that goes along with a bundle: a new one when there is a key, else the newest that the ledger
+// keeps; empty when it keeps none. Notes in `entered` which it is.
+Result<std::string> head_to_place(const HeadSigning& signing, EnteredJob& entered);
+// "base-1/r2.calseal" has its head in "base-1/r2.head".
 std::string head_beside(const std::string& bundle);
 
 }  // namespace calseal

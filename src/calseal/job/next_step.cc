@@ -23,6 +23,10 @@ class Deciding {
   explicit Deciding(const Job& job) : job_(job), base_(job.base()), folder_(typed(job.folder)) {}
 
   NextStep decide() const {
+    if (job_.closed()) {
+      return step("closed", "Nothing: it is closed. A note opens it again.",
+                  "calseal job note " + folder_ + " reopened", 0);
+    }
     const JobRevision* way_back = base_.way_back();
     if (way_back == nullptr) {
       return step("seal-way-back", "Seal the way back: nothing may be edited or handed over before it.",
@@ -161,7 +165,7 @@ class Deciding {
   }
 
   NextStep step(std::string code, std::string text, std::string command, std::uint64_t revision) const {
-    return {std::move(code), std::move(text), std::move(command), base_.number, revision};
+    return {std::move(code), std::move(text), std::move(command), base_.number, revision, job_.facts.controller};
   }
 
   const Job& job_;
@@ -169,8 +173,79 @@ class Deciding {
   std::string folder_;
 };
 
+// What is noted of all bundles of a hand-over at once. The name of its folder goes between both texts.
+struct Together {
+  std::string_view code, before, after, fact;
+};
+constexpr Together kTogether[] = {
+    {"deliver-way-back", "Hand everything in ", " to the customer: it is the way back", "sent --detail CHANNEL"},
+    {"await-way-back", "Ask the customer whether he holds what was in ", ", the way back, and can check it",
+     "acknowledged"},
+    {"deliver", "Hand everything in ", " to the customer", "sent --detail CHANNEL"},
+    {"await-receipt", "Ask the customer whether what was in ", " arrived and was accepted", "acknowledged"},
+    {"await-write", "The customer checks what was in ", " against a read of his own, rebuilds and writes",
+     "written"},
+};
+
+// Salt and trust file go to the customer once, before anything was sent.
+std::string once_words(const VehicleJob& job) {
+  const bool sent = std::ranges::any_of(job.controllers, [](const Job& one) {
+    return std::ranges::any_of(one.events, [](const Event& event) { return event.kind == EventKind::kSent; });
+  });
+  if (sent) return "";
+  return job.controllers.front().salt_present ? ". The salt goes by another way, and so does the shop's trust file"
+                                              : ". The shop's trust file goes by another way";
+}
+
+bool is_handed(const VehicleJob& job, const NextStep& step) {
+  return std::ranges::any_of(job.handed, [&](const HandedBundle& one) {
+    return one.controller == step.controller && one.sealed.base == step.base &&
+           one.sealed.revision == step.revision;
+  });
+}
+
 }  // namespace
 
 NextStep next_step(const Job& job) { return Deciding(job).decide(); }
+
+std::vector<NextStep> next_steps(const VehicleJob& job) {
+  std::vector<NextStep> steps;
+  for (const Job& one : job.controllers) {
+    if (!one.closed()) steps.push_back(next_step(one));
+  }
+  if (steps.empty()) steps.push_back(next_step(job.controllers.front()));
+  const Together* same = std::ranges::find(kTogether, steps.front().code, &Together::code);
+  const bool together = same != std::end(kTogether) && std::ranges::all_of(steps, [&](const NextStep& step) {
+    return step.code == steps.front().code && is_handed(job, step);
+  });
+  if (!together) return steps;
+  const std::string folder = handover_folder(job.newest_handover) + "/";
+  const std::string once = same->code == "deliver-way-back" ? once_words(job) : "";
+  NextStep step = steps.front();
+  step.text = std::string(same->before) + folder + std::string(same->after) + once + ". Then note it.";
+  step.command = "calseal job note " + typed(job.folder) + " " + std::string(same->fact);
+  if (job.controllers.size() > 1) step.controller.clear();
+  return {step};
+}
+
+std::string_view waits_for_name(WaitsFor who) {
+  switch (who) {
+    case WaitsFor::kShop:
+      return "shop";
+    case WaitsFor::kCustomer:
+      return "customer";
+    case WaitsFor::kNobody:
+      break;
+  }
+  return "nobody";
+}
+
+WaitsFor waits_for(const NextStep& step) {
+  if (step.code == "closed") return WaitsFor::kNobody;
+  for (const std::string_view code : {"await-way-back", "await-receipt", "await-write", "confirm"}) {
+    if (step.code == code) return WaitsFor::kCustomer;
+  }
+  return WaitsFor::kShop;
+}
 
 }  // namespace calseal

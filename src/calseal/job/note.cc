@@ -1,5 +1,8 @@
 #include "calseal/job/note.h"
 
+#include <algorithm>
+#include <utility>
+
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
@@ -31,7 +34,8 @@ Status judge_detail(const Note& fact) {
                  "bytes, verification-number or identity", "take the grade that calseal confirm says");
   }
   const bool needs_words =
-      fact.kind == EventKind::kRemark || fact.kind == EventKind::kWithdrawn || fact.kind == EventKind::kSent;
+      fact.kind == EventKind::kRemark || fact.kind == EventKind::kWithdrawn || fact.kind == EventKind::kSent ||
+      fact.kind == EventKind::kClosed;
   if (needs_words && fact.detail.empty()) {
     return wrong("--detail", "no words",
                  fact.kind == EventKind::kSent ? "the channel: mail, stick, counter ..." : "the words",
@@ -67,6 +71,30 @@ Status judge_order(const Job& job, const JobBase& base, const JobRevision& revis
   return {};
 }
 
+bool about_controller(EventKind kind) {
+  return kind == EventKind::kRemark || kind == EventKind::kClosed || kind == EventKind::kReopened;
+}
+
+// What must have happened before, as it was noted; a revision is not sent before it was sealed.
+std::string time_before(const Job& job, const JobRevision& revision, EventKind kind) {
+  std::string earliest = revision.manifest.claimed_time;
+  const auto after = [&](EventKind before) {
+    if (const Event* event = job.last(before, revision)) earliest = std::max(earliest, event->time);
+  };
+  if (kind == EventKind::kAcknowledged || kind == EventKind::kWritten) after(EventKind::kSent);
+  if (kind == EventKind::kConfirmed) after(EventKind::kWritten);
+  return earliest;
+}
+
+Status judge_time(const VehicleJob& job, const std::string& time, const std::string& earliest, UtcTime now) {
+  constexpr std::int64_t kTolerance = 86'400;  // seconds
+  const bool future = now.seconds > current_time().seconds + kTolerance;
+  if (!future && time >= earliest) return {};
+  return fail({Reason::kJobOrder, printable(job.folder), "time", time,
+               future ? "a time that is not in the future" : "not before " + earliest,
+               "state the right time with --time, or set this computer's clock"});
+}
+
 bool by_hand(EventKind kind) {
   switch (kind) {
     case EventKind::kSent:
@@ -75,44 +103,114 @@ bool by_hand(EventKind kind) {
     case EventKind::kConfirmed:
     case EventKind::kWithdrawn:
     case EventKind::kRemark:
+    case EventKind::kClosed:
+    case EventKind::kReopened:
       return true;
     default:
       return false;
   }
 }
 
-}  // namespace
+// What one fact is about.
+struct Subject {
+  const Job* job = nullptr;
+  std::optional<std::uint64_t> base, revision;
+};
 
-Result<Event> note(const Job& job, const Note& fact, UtcTime now) {
-  if (!by_hand(fact.kind))
-    return wrong("FACT", std::string(event_name(fact.kind)),
-                 "sent, acknowledged, written, confirmed, withdrawn or remark", "see --help");
-  CALSEAL_CHECK(judge_detail(fact));
-  const std::uint64_t number = fact.base.value_or(job.base().number);
-  if (number == 0 || number > job.bases.size())
+Status add_revision(const VehicleJob& job, const Job& owner, const Note& fact, std::uint64_t revision,
+                    std::vector<Subject>& subjects) {
+  const std::uint64_t number = fact.base.value_or(owner.base().number);
+  if (number == 0 || number > owner.bases.size())
     return wrong("--base", std::to_string(number), "a base of this job", "see calseal job status");
-  const JobBase& base = job.bases[number - 1];
+  const JobBase& base = owner.bases[number - 1];
+  const JobRevision* found = base.find(revision);
+  if (found == nullptr)
+    return wrong("--revision", std::to_string(revision), "a revision of " + base_folder(base.number),
+                 "see calseal job status");
+  subjects.push_back({&owner, number, revision});
+  const bool whole_set = fact.kind == EventKind::kSent || fact.kind == EventKind::kAcknowledged ||
+                         fact.kind == EventKind::kWithdrawn;
+  if (!whole_set || !found->set) return {};
+  for (const Job& partner : job.controllers) {
+    if (&partner == &owner) continue;
+    for (const JobBase& other : partner.bases) {
+      for (const JobRevision& one : other.revisions) {
+        if (one.manifest.set == found->manifest.set)
+          subjects.push_back({&partner, other.number, one.number()});
+      }
+    }
+  }
+  return {};
+}
+
+Result<std::vector<Subject>> subjects_of(const VehicleJob& job, const Note& fact) {
+  std::vector<Subject> subjects;
+  if (fact.revision) {
+    CALSEAL_ASSIGN(const Job* const owner, one_controller(job, fact.controller));
+    CALSEAL_CHECK(add_revision(job, *owner, fact, *fact.revision, subjects));
+    return subjects;
+  }
+  if (about_controller(fact.kind)) {
+    for (const Job& one : job.controllers) {
+      if (fact.controller.empty() || fact.controller == one.facts.controller) subjects.push_back({&one, fact.base, {}});
+    }
+    if (subjects.empty()) CALSEAL_CHECK(one_controller(job, fact.controller));
+    return subjects;
+  }
+  if (fact.kind == EventKind::kWithdrawn)
+    return wrong("--revision", "no number", "the revision that is withdrawn", "state it");
+  for (const HandedBundle& handed : job.handed) {
+    const Job* owner = job.find(handed.controller);
+    if (owner == nullptr || (!fact.controller.empty() && fact.controller != handed.controller)) continue;
+    subjects.push_back({owner, handed.sealed.base, handed.sealed.revision});
+  }
+  if (!subjects.empty()) return subjects;
+  return wrong("--revision", "no number, and nothing of it in the newest hand-over",
+               "the revision that it is about", "state it");
+}
+
+Result<Event> event_of(const VehicleJob& job, const Subject& subject, const Note& fact, UtcTime now) {
+  const Job& one = *subject.job;
   Event event;
   event.time = time_text(now);
   event.kind = fact.kind;
-  event.base = base.number;
+  event.base = subject.base.value_or(one.base().number);
   event.detail = fact.detail;
-  if (fact.revision) {
-    const JobRevision* revision = base.find(*fact.revision);
-    if (revision == nullptr)
-      return wrong("--revision", std::to_string(*fact.revision), "a revision of " + base_folder(base.number),
-                   "see calseal job status");
-    CALSEAL_CHECK(judge_order(job, base, *revision, fact.kind));
-    event.revision = revision->number();
-    event.identity = revision->digest;
-    event.file = revision->file;
-    event.digest = revision->file_digest;
-  } else if (fact.kind != EventKind::kRemark) {
-    return wrong("--revision", "no number", "the revision that it is about", "state it");
+  if (!subject.revision) {
+    CALSEAL_CHECK(judge_time(job, event.time, job.facts.opened, now));
+    return event;
   }
-  CALSEAL_ASSIGN(const std::string events, with_events(job.folder, {event}));
-  CALSEAL_CHECK(write_file(job.folder + "/" + std::string(kEventsFile), view_of(events)));
+  const JobBase& base = one.bases[event.base - 1];
+  const JobRevision& revision = *base.find(*subject.revision);
+  CALSEAL_CHECK(judge_order(one, base, revision, fact.kind));
+  CALSEAL_CHECK(judge_time(job, event.time, time_before(one, revision, fact.kind), now));
+  event.revision = revision.number();
+  event.identity = revision.digest;
+  event.file = revision.file;
+  event.digest = revision.file_digest;
   return event;
+}
+
+}  // namespace
+
+Result<std::vector<Noted>> note(const VehicleJob& job, const Note& fact, UtcTime now) {
+  if (!by_hand(fact.kind))
+    return wrong("FACT", std::string(event_name(fact.kind)),
+                 "sent, acknowledged, written, confirmed, withdrawn, remark, closed or reopened", "see --help");
+  CALSEAL_CHECK(judge_detail(fact));
+  CALSEAL_ASSIGN(const std::vector<Subject> subjects, subjects_of(job, fact));
+  std::vector<Noted> noted;
+  std::vector<std::pair<std::string, std::string>> files;  // path, text
+  for (const Subject& subject : subjects) {
+    CALSEAL_ASSIGN(Event event, event_of(job, subject, fact, now));
+    CALSEAL_ASSIGN(std::string text, with_events(subject.job->folder, {event}));
+    files.emplace_back(subject.job->folder + "/" + std::string(kEventsFile), std::move(text));
+    noted.push_back({subject.job->facts.controller, std::move(event)});
+  }
+  std::vector<PendingFile> pending;
+  for (const auto& [path, text] : files) pending.push_back({path, view_of(text)});
+  CALSEAL_CHECK(write_files(pending));
+  return noted;
 }
 
 }  // namespace calseal

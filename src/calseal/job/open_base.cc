@@ -75,7 +75,7 @@ Result<SealedBundle> seal_base(const BaseParts& base, const BaseStatement& said,
   }
   CALSEAL_CHECK(
       check_as_customer(sealed, base.map, expected,
-                        {signing.trust_file, base.files, salt, said.vehicle_reference, signing.now}));
+                        {signing.trust_file, base.files, salt, said.vehicle_reference, signing.now, {}}));
   return sealed;
 }
 
@@ -102,42 +102,40 @@ std::vector<NewFile> base_files(const BaseParts& base, const std::vector<OptionF
   return files;
 }
 
-Result<OpenedBase> open_job(const NewJob& request, const std::optional<Signing>& signing) {
-  CALSEAL_ASSIGN(const BaseParts base,
-                 load_base(request.region_map, request.region_map_name, request.read, request.as_received));
-  if (!is_name(request.job)) {
-    return fail({Reason::kUsage, "", "--job", "\"" + printable(request.job, 80) + "\"",
-                 "a name: a-z, 0-9, - and _, at most 64 characters", "name the job so, or the folder"});
-  }
+Result<ControllerFolder> plan_controller(const NewJob& job, const NewController& controller,
+                                         const std::optional<Signing>& signing) {
+  CALSEAL_ASSIGN(const BaseParts base, load_base(controller.region_map, controller.region_map_name,
+                                                 controller.read, controller.as_received));
   const UtcTime now = signing ? signing->now : current_time();
   BaseStatement said;
-  said.job = request.job;
-  said.title = request.title;
-  said.vehicle_reference = request.vehicle_reference;
-  said.as_received = request.as_received;
+  said.job = job.job;
+  said.title = job.title;
+  said.vehicle_reference = job.vehicle_reference;
+  said.as_received = controller.as_received;
   std::vector<Event> events{opened_event(time_text(now), 1, said.reason)};
-  OpenedBase opened;
-  std::vector<NewFile> files = base_files(base, request.options, base_folder(1) + "/");
+  ControllerFolder folder;
+  OpenedBase& opened = folder.opened;
+  opened.controller = base.map.controller;
+  folder.files = base_files(base, controller.options, base_folder(1) + "/");
   if (signing) {
-    CALSEAL_ASSIGN(opened.sealed, seal_base(base, said, RevisionPlace{}, request.salt, *signing));
+    CALSEAL_ASSIGN(opened.sealed, seal_base(base, said, RevisionPlace{}, job.salt, *signing));
     opened.bundle = bundle_file(1, 0);
-    files.push_back({opened.bundle, opened.sealed->file});
+    folder.files.push_back({opened.bundle, opened.sealed->file});
     events.push_back(sealed_event(EventKind::kSealed, *opened.sealed, opened.bundle));
   }
   const std::string facts =
-      write_job_facts({request.job, base.map.controller, request.vehicle_reference, time_text(now)});
-  files.push_back({std::string(kJobFile), Bytes(facts.begin(), facts.end())});
+      write_job_facts({job.job, base.map.controller, job.vehicle_reference, time_text(now)});
+  folder.files.push_back({std::string(kJobFile), Bytes(facts.begin(), facts.end())});
   std::string log;
   for (const Event& event : events) log += write_event(event);
-  files.push_back({std::string(kEventsFile), Bytes(log.begin(), log.end())});
-  if (request.salt) {
-    const std::string salt = to_hex(*request.salt) + "\n";
-    files.push_back({std::string(kSaltFile), Bytes(salt.begin(), salt.end()), FileMode::kPrivate});
+  folder.files.push_back({std::string(kEventsFile), Bytes(log.begin(), log.end())});
+  if (job.salt) {
+    const std::string salt = to_hex(*job.salt) + "\n";
+    folder.files.push_back({std::string(kSaltFile), Bytes(salt.begin(), salt.end()), FileMode::kPrivate});
   }
-  std::vector<std::string> folders{std::string(kLogFolder), base_folder(1)};
-  for (const std::string& name : base_subfolders()) folders.push_back(base_folder(1) + "/" + name);
-  CALSEAL_CHECK(make_folder(request.folder, folders, files));
-  return opened;
+  folder.subfolders = {std::string(kLogFolder), base_folder(1)};
+  for (const std::string& name : base_subfolders()) folder.subfolders.push_back(base_folder(1) + "/" + name);
+  return folder;
 }
 
 Result<OpenedBase> seal_way_back(const Job& job, const Signing& signing, bool as_received) {
@@ -164,6 +162,7 @@ Result<OpenedBase> seal_way_back(const Job& job, const Signing& signing, bool as
       said.reason = event.detail;
   }
   OpenedBase opened;
+  opened.controller = job.facts.controller;
   CALSEAL_ASSIGN(RevisionPlace place, next_place(job, 0, std::nullopt, base.map, signing));
   CALSEAL_ASSIGN(opened.sealed, seal_base(base, said, std::move(place), salt, signing));
   opened.bundle = bundle_file(current.number, 0);

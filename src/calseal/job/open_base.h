@@ -15,29 +15,43 @@
 
 namespace calseal {
 
+// What comes in of one controller.
+struct NewController {
+  std::vector<ReadFile> read;
+  Bytes region_map;  // the file
+  std::string region_map_name;
+  std::vector<OptionFile> options;
+  bool as_received = false;  // checks of the read need not hold; see SealRequest
+};
+
 struct NewJob {
   std::string folder;  // must not exist
   std::string job;
   std::string vehicle_reference;
-  std::vector<ReadFile> read;
-  Bytes region_map;  // the file
-  std::string region_map_name;
-  std::optional<Bytes> salt;  // kSaltSize fresh random bytes, or that of the vehicle's other job
-  std::vector<OptionFile> options;
   std::string title;
-  bool as_received = false;  // checks of the read need not hold; see SealRequest
+  std::optional<Bytes> salt;  // kSaltSize fresh random bytes, which all controllers share
+  std::vector<NewController> controllers;
 };
 
 struct OpenedBase {
-  std::string bundle;  // within the folder; empty when nothing was sealed
+  std::string controller;
+  std::string bundle;  // within the controller's folder; empty when nothing was sealed
   std::optional<SealedBundle> sealed;
 };
 
-// Makes the folder with read, region map, salt, options and, with `signing`, revision 0 of base 1. Whole or
-// not at all. The reasons of parse_region_map(), load_read(), believe_map() (also without signing), seal(),
-// check_as_customer(), and kOutputExists, kWriteFailed. As received, recognise_received() stands in for
-// believe_map().
-Result<OpenedBase> open_job(const NewJob& request, const std::optional<Signing>& signing);
+// A controller's folder as it is going to be; paths are within it.
+struct ControllerFolder {
+  std::vector<std::string> subfolders;
+  std::vector<NewFile> files;
+  OpenedBase opened;
+};
+
+// Read, region map, salt, options and, with `signing`, revision 0 of base 1, of a controller that comes to
+// the job which `job` describes; its own `controllers` are not looked at. The reasons of parse_region_map(),
+// load_read(), believe_map() (also without signing), seal(), check_as_customer(). As received,
+// recognise_received() stands in for believe_map().
+Result<ControllerFolder> plan_controller(const NewJob& job, const NewController& controller,
+                                         const std::optional<Signing>& signing);
 
 // Seals revision 0 of the folder's current base where that was left out: the way back. kJobOrder when it is
 // sealed already. The caller holds the lock.

@@ -48,11 +48,10 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
     return fail({Reason::kWithdrawn, printable(job.folder), revision->file, "a revision that was withdrawn",
                  "one that may be written", "send a new revision"});
   }
-  CALSEAL_CHECK(require_way_back(job));
   CALSEAL_ASSIGN(const OpenedBundle opened, open_kept(job, *revision, signing));
   if (opened.set)
     return wrong(number, "a member of a set", "a revision that stands alone",
-                 "seal all members of the set again, with calseal seal and calseal set");
+                 "renew the whole set: calseal job send FOLDER --set renew");
   CALSEAL_ASSIGN(const OpenedBundle way_back, open_way_back(job, signing));
   CALSEAL_ASSIGN(const std::optional<Bytes> salt, load_salt_of(job, way_back));
   CALSEAL_ASSIGN(RevisionPlace place, next_place(job, number, opened.manifest.parent, opened.map, signing));
@@ -70,7 +69,7 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
   CALSEAL_ASSIGN(std::vector<ReadFile> read, read_of_base(job, way_back));
   CALSEAL_CHECK(
       check_as_customer(sealed, opened.map, request.result,
-                        {signing.trust_file, std::move(read), salt, said.vehicle_reference, signing.now}));
+                        {signing.trust_file, std::move(read), salt, said.vehicle_reference, signing.now, {}}));
   made.bundle = bundle_file(current.number, number, said.sequence);
   made.identity = sealed.digest;
   const Event event = sealed_event(EventKind::kReissued, sealed, made.bundle);

@@ -1,10 +1,14 @@
 #include "calseal/job/send.h"
 
 #include <algorithm>
+#include <filesystem>
+#include <memory>
 
 #include "calseal/base/text.h"
+#include "calseal/check/claims.h"
 #include "calseal/check/payload.h"
 #include "calseal/job/customer_check.h"
+#include "calseal/sign/set_make.h"
 
 namespace calseal {
 namespace {
@@ -27,18 +31,9 @@ Result<OpenedBundle> open_way_back(const Job& job, const Signing& signing) {
   return open_kept(job, *way_back, signing);
 }
 
-Status require_way_back(const Job& job) {
-  CALSEAL_ASSIGN(const JobRevision* const way_back, sealed_way_back(job));
-  if (!job.has(EventKind::kAcknowledged, *way_back)) {
-    const bool sent = job.has(EventKind::kSent, *way_back);
-    return fail({Reason::kJobOrder, printable(job.folder), way_back->file,
-                 sent ? "the way back was sent, and the customer has not acknowledged it"
-                      : "the way back was not handed over",
-                 "a customer who holds the way back before anything newer reaches him",
-                 sent ? "ask him, then: calseal job note FOLDER acknowledged --revision 0"
-                      : "hand it over, then: calseal job note FOLDER sent --revision 0 --detail CHANNEL"});
-  }
-  return {};
+bool way_back_acknowledged(const Job& job) {
+  const JobRevision* way_back = job.base().way_back();
+  return way_back != nullptr && job.has(EventKind::kAcknowledged, *way_back);
 }
 
 Result<std::optional<Bytes>> load_salt_of(const Job& job, const OpenedBundle& way_back) {
@@ -73,36 +68,7 @@ Result<std::vector<ReadFile>> read_of_base(const Job& job, const OpenedBundle& w
 
 namespace {
 
-// What is kept besides the bundle. Files of an edit carry the revision's number; an option's name is its own.
-std::vector<NewFile> kept_files(const Job& job, std::uint64_t revision, const SendRequest& request) {
-  const std::uint64_t base = job.base().number;
-  std::vector<NewFile> files;
-  const std::string folder = base_folder(base);
-  for (const ReadFile& file : request.edited)
-    files.push_back(
-        {folder + "/edited/r" + std::to_string(revision) + "-" + read_file_name(file), file.bytes});
-  for (const OptionFile& option : request.options) {
-    if (const std::string path = option_file_to_write(job, option); !path.empty())
-      files.push_back({path, option.text});
-  }
-  return files;
-}
-
-// Writes the bundle and what belongs to it. The bundle is what makes the revision, so the rest stands before
-// it, and the note comes last.
-Status keep(const Job& job, const std::vector<NewFile>& kept, const Sent& sent) {
-  const Event event = sealed_event(EventKind::kSealed, sent.sealed, sent.bundle);
-  CALSEAL_ASSIGN(const std::string events, with_events(job.folder, {event}));
-  std::vector<std::string> paths;
-  for (const NewFile& file : kept) paths.push_back(job.folder + "/" + file.path);
-  const std::string bundle_path = job.folder + "/" + sent.bundle;
-  const std::string events_path = job.folder + "/" + std::string(kEventsFile);
-  std::vector<PendingFile> pending;
-  for (std::size_t i = 0; i < kept.size(); ++i) pending.push_back({paths[i], kept[i].bytes});
-  pending.push_back({bundle_path, sent.sealed.file, FileMode::kPublic, Existing::kRefuse});
-  pending.push_back({events_path, view_of(events)});
-  return write_files(pending);
-}
+constexpr std::int64_t kClockTolerance = 86'400;  // seconds that a stated time may lie ahead
 
 // What a person said of the revision.
 void state_words(const SendRequest& said, SealRequest& request) {
@@ -111,45 +77,252 @@ void state_words(const SendRequest& said, SealRequest& request) {
   request.statement.notes = said.notes;
   request.statement.requirements = said.requirements;
   request.statement.cautions = said.cautions;
+  request.statement.required_roles = said.required_roles;
+  request.statement.attachments = said.attachments;
+  request.statement.permitted_returns = said.permitted_returns;
   request.options = said.options;
   request.unaccounted_reason = said.unaccounted_reason;
   request.limits_reason = said.limits_reason;
 }
 
+// One controller's revision on its way.
+class Part {
+ public:
+  Part(const Job& job, SendRequest request, const Signing& signing)
+      : job_(job), request_(std::move(request)), signing_(signing) {}
+
+  // Everything that can be refused before a key is opened.
+  Status prepare() {
+    CALSEAL_CHECK(find_parent());
+    CALSEAL_CHECK(require_time());
+    CALSEAL_ASSIGN(way_back_, open_way_back(job_, signing_));
+    CALSEAL_ASSIGN(salt_, load_salt_of(job_, way_back_));
+    sent_.controller = job_.facts.controller;
+    sent_.parent = parent_->number();
+    sent_.way_back_acknowledged = way_back_acknowledged(job_);
+    sent_.map = way_back_.map;
+    number_ = job_.highest_revision() + 1;
+    CALSEAL_ASSIGN(RevisionPlace place, next_place(job_, number_, parent_->digest, sent_.map, signing_));
+    CALSEAL_ASSIGN(const OpenedBundle parent, open_parent());
+    CALSEAL_CHECK(request_.again ? repeat(parent, std::move(place)) : lay(std::move(place)));
+    next_.salt = salt_;
+    sent_.before = next_.base;
+    lay_payload(parent, sent_.before);
+    return request_.unchanged || request_.again ? Status() : require_change();
+  }
+
+  // `set`: nothing yet while the set is being made.
+  Status seal_as(const std::optional<SetDescriptor>& set) {
+    next_.statement.set = set;
+    CALSEAL_ASSIGN(sent_.sealed, seal(next_, signing_.keys, *signing_.trust));
+    return {};
+  }
+
+  Status check(std::vector<NamedBytes> partners) const {
+    CALSEAL_ASSIGN(std::vector<ReadFile> read, read_of_base(job_, way_back_));
+    return check_as_customer(sent_.sealed, sent_.map, next_.result,
+                             {signing_.trust_file, std::move(read), salt_, next_.statement.vehicle_reference,
+                              signing_.now, std::move(partners)});
+  }
+
+  // The edit and the options, as they are kept in the controller's folder. Files of an edit carry the
+  // revision's number; an option's name is its own.
+  std::vector<NewFile> kept() const {
+    std::vector<NewFile> files;
+    const std::string edited = base_folder(job_.base().number) + "/edited/r" + std::to_string(number_) + "-";
+    for (const ReadFile& file : request_.edited) files.push_back({edited + read_file_name(file), file.bytes});
+    for (const OptionFile& option : request_.options) {
+      if (const std::string path = option_file_to_write(job_, option); !path.empty())
+        files.push_back({path, option.text});
+    }
+    for (NewFile& file : files) file.path = job_.folder + "/" + file.path;
+    return files;
+  }
+
+  const SealedBundle& sealed() const { return sent_.sealed; }
+  HandedBundle handed() const {
+    const std::string bundle = bundle_file(job_.base().number, number_);
+    return {sent_.controller, handed_name(sent_.controller, bundle), bundle,
+            sealed_event(EventKind::kSealed, sent_.sealed, bundle), sent_.sealed.file};
+  }
+
+  Result<Sent> result() {
+    sent_.bundle = bundle_file(job_.base().number, number_);
+    sent_.base = std::move(next_.base);
+    sent_.result = std::move(next_.result);
+    if (!next_.options.empty()) {
+      CALSEAL_ASSIGN(const Plan plan, make_plan(sent_.map, sent_.base));
+      CALSEAL_ASSIGN(sent_.account, make_account(plan, sent_.base, sent_.result, next_.options));
+    }
+    return std::move(sent_);
+  }
+
+ private:
+  Status find_parent() {
+    CALSEAL_CHECK(sealed_way_back(job_));
+    const JobBase& base = job_.base();
+    parent_ = request_.parent ? base.find(*request_.parent) : base.newest();
+    if (parent_ != nullptr) return {};
+    return fail({Reason::kUsage, "", "--parent", "revision " + std::to_string(*request_.parent),
+                 "a revision of " + base_folder(base.number), "see calseal job status"});
+  }
+
+  // read_job() has judged its seal; a trial that has ended is still what this revision follows.
+  Result<OpenedBundle> open_parent() const {
+    const std::string path = job_.folder + "/" + parent_->file;
+    CALSEAL_ASSIGN(Bytes bytes, read_file(path, kBundleSizeLimit));
+    CALSEAL_ASSIGN(OpenedBundle parent, open_unverified(std::move(bytes), printable(path)));
+    if (parent.digest == parent_->digest) return parent;
+    return fail({Reason::kJobDamaged, printable(path), "", "another revision than a moment ago",
+                 "a folder that nobody else changes", "run the command again"});
+  }
+
+  Status require_time() const {
+    const std::string now = time_text(signing_.now);
+    const std::string next = "set this computer's clock, or state the time with --claimed-time";
+    if (now < parent_->manifest.claimed_time) {
+      return fail({Reason::kJobOrder, printable(job_.folder), "claimed time", now,
+                   "not before " + parent_->manifest.claimed_time + ", which revision " +
+                       std::to_string(parent_->number()) + " claims",
+                   next});
+    }
+    if (signing_.now.seconds > current_time().seconds + kClockTolerance) {
+      return fail({Reason::kJobOrder, printable(job_.folder), "claimed time", now,
+                   "a time that is not in the future", next});
+    }
+    return {};
+  }
+
+  Status lay(RevisionPlace place) {
+    next_ = request_on(way_back_, sent_.map, std::move(place), signing_);
+    if (!request_.edited.empty()) CALSEAL_CHECK(lay_result(next_, request_.edited));
+    if (!request_.options.empty()) {
+      CALSEAL_ASSIGN(const Plan plan, make_plan(sent_.map, next_.base));
+      CALSEAL_ASSIGN(sent_.composed,
+                     put_in_options(plan, next_.base, request_.options, request_.stated, next_.result));
+    }
+    CALSEAL_CHECK(find_left_out());
+    CALSEAL_ASSIGN(sent_.corrections, correct_result(next_));
+    state_words(request_, next_);
+    return {};
+  }
+
+  // The newest revision's image and words once more.
+  Status repeat(const OpenedBundle& newest, RevisionPlace place) {
+    CALSEAL_ASSIGN(next_, request_again(newest, way_back_, std::move(place), signing_));
+    next_.map = &sent_.map;
+    next_.payload = PayloadKind::kAreas;
+    CALSEAL_ASSIGN(next_.options, options_of(job_, job_.base(), newest.manifest));
+    return {};
+  }
+
+  Status find_left_out() {
+    CALSEAL_ASSIGN(const std::vector<OptionFile> ordered, load_kept_options(job_, job_.base()));
+    for (const OptionFile& option : ordered) {
+      const auto is_it = [&](const OptionFile& one) { return one.option.name == option.option.name; };
+      if (std::ranges::none_of(request_.options, is_it)) sent_.ordered_left_out.push_back(option.option.name);
+    }
+    return {};
+  }
+
+  // An edit that was not made, or the edit of last time.
+  Status require_change() const {
+    CALSEAL_ASSIGN(const Plan plan, make_plan(sent_.map, next_.base));
+    const Sha256 result = pinned_digest_of(plan, next_.result);
+    std::string whose;
+    if (result == pinned_digest_of(plan, next_.base)) whose = "the base's own, byte for byte where it counts";
+    if (result == pinned_digest_of(plan, sent_.before)) whose = "that of revision " + std::to_string(sent_.parent);
+    if (whose.empty()) return {};
+    return fail({Reason::kJobOrder, printable(job_.folder), "", "nothing changed: the image is " + whose,
+                 "an image that the editor changed, or options that are not in it yet",
+                 "give the edited file; to seal this image all the same, give --unchanged"});
+  }
+
+  const Job& job_;
+  SendRequest request_;
+  const Signing& signing_;
+  const JobRevision* parent_ = nullptr;
+  OpenedBundle way_back_;
+  std::optional<Bytes> salt_;
+  std::uint64_t number_ = 1;
+  SealRequest next_;
+  Sent sent_;
+};
+
+using Parts = std::vector<std::unique_ptr<Part>>;
+
+// What every member of the set embeds. Nothing that it names of a member depends on the set itself.
+Result<std::optional<SetDescriptor>> seal_parts(Parts& parts, const std::optional<SetWish>& wish) {
+  for (const auto& part : parts) CALSEAL_CHECK(part->seal_as(std::nullopt));
+  if (!wish || parts.size() < 2) return std::optional<SetDescriptor>();
+  std::vector<Manifest> members;
+  for (const auto& part : parts) members.push_back(part->sealed().manifest);
+  CALSEAL_ASSIGN(SetDescriptor set, make_set(members, wish->write_order, wish->drivable_between));
+  for (const auto& part : parts) CALSEAL_CHECK(part->seal_as(set));
+  return std::optional(std::move(set));
+}
+
+Status check_parts(const Parts& parts, bool is_set) {
+  for (const auto& part : parts) {
+    std::vector<NamedBytes> partners;
+    for (const auto& other : parts) {
+      if (is_set && other != part) partners.push_back({other->handed().name, other->sealed().file});
+    }
+    CALSEAL_CHECK(part->check(std::move(partners)));
+  }
+  return {};
+}
+
+// Edits and options first, then the hand-over, which makes the revisions, then their places and the notes.
+Status keep(const VehicleJob& job, const Parts& parts, const SendMessage& message, SentTogether& sent) {
+  std::vector<HandedBundle> bundles;
+  std::vector<NewFile> kept;
+  for (const auto& part : parts) {
+    bundles.push_back(part->handed());
+    for (NewFile& file : part->kept()) kept.push_back(std::move(file));
+  }
+  for (const auto& part : parts) {
+    CALSEAL_ASSIGN(Sent one, part->result());
+    sent.parts.push_back(std::move(one));
+  }
+  std::vector<PendingFile> pending;
+  std::vector<std::string> added;
+  for (const NewFile& file : kept) {
+    pending.push_back({file.path, file.bytes});
+    if (!exists(file.path)) added.push_back(file.path);
+  }
+  if (!pending.empty()) CALSEAL_CHECK(write_files(pending));
+  Result<std::string> handover = make_handover(job.folder, bundles, message(sent));
+  if (!handover) {
+    std::error_code ignored;
+    for (const std::string& path : added) std::filesystem::remove(path, ignored);
+    return fail(std::move(handover).error());
+  }
+  sent.handover = *std::move(handover);
+  if (Status placed = place_bundles(job.folder, bundles); !placed) {
+    Error error = placed.error();
+    error.next = "sealed, and whole in " + printable(job.folder + "/" + sent.handover) +
+                 "; once that is mended, the next command that changes the job puts it in its place";
+    return fail(std::move(error));
+  }
+  return {};
+}
+
 }  // namespace
 
-Result<Sent> send(const Job& job, SendRequest request, const Signing& signing) {
-  CALSEAL_CHECK(require_way_back(job));
-  const JobBase& current = job.base();
-  const JobRevision* parent = request.parent ? current.find(*request.parent) : current.newest();
-  if (parent == nullptr) {
-    return fail({Reason::kUsage, "", "--parent", "revision " + std::to_string(*request.parent),
-                 "a revision of " + base_folder(current.number), "see calseal job status"});
+Result<SentTogether> send(const VehicleJob& job, std::vector<SendRequest> requests,
+                          const std::optional<SetWish>& wish, const Signing& signing,
+                          const SendMessage& message) {
+  Parts parts;
+  for (SendRequest& request : requests) {
+    CALSEAL_ASSIGN(const Job* const one, one_controller(job, request.controller));
+    parts.push_back(std::make_unique<Part>(*one, std::move(request), signing));
+    CALSEAL_CHECK(parts.back()->prepare());
   }
-  CALSEAL_ASSIGN(const OpenedBundle way_back, open_way_back(job, signing));
-  CALSEAL_ASSIGN(const std::optional<Bytes> salt, load_salt_of(job, way_back));
-  Sent sent;
-  sent.map = way_back.map;
-  const std::uint64_t number = job.highest_revision() + 1;
-  CALSEAL_ASSIGN(RevisionPlace place, next_place(job, number, parent->digest, sent.map, signing));
-  SealRequest next = request_on(way_back, sent.map, std::move(place), signing);
-  CALSEAL_CHECK(lay_result(next, request.edited));
-  CALSEAL_ASSIGN(sent.corrections, correct_result(next));
-  state_words(request, next);
-  next.salt = salt;
-  CALSEAL_ASSIGN(sent.sealed, seal(next, signing.keys, *signing.trust));
-  sent.base = std::move(next.base);
-  sent.result = std::move(next.result);
-  if (!request.options.empty()) {
-    CALSEAL_ASSIGN(const Plan plan, make_plan(sent.map, sent.base));
-    CALSEAL_ASSIGN(sent.account, make_account(plan, sent.base, sent.result, request.options));
-  }
-  CALSEAL_ASSIGN(std::vector<ReadFile> read, read_of_base(job, way_back));
-  CALSEAL_CHECK(check_as_customer(
-      sent.sealed, sent.map, sent.result,
-      {signing.trust_file, std::move(read), salt, next.statement.vehicle_reference, signing.now}));
-  sent.bundle = bundle_file(current.number, number);
-  CALSEAL_CHECK(keep(job, kept_files(job, number, request), sent));
+  SentTogether sent;
+  CALSEAL_ASSIGN(sent.set, seal_parts(parts, wish));
+  CALSEAL_CHECK(check_parts(parts, sent.set.has_value()));
+  CALSEAL_CHECK(keep(job, parts, message, sent));
   return sent;
 }
 

@@ -1,8 +1,9 @@
-// The daily loop: an edited image becomes the job's next revision. Compared, corrected, accounted for,
-// sealed, checked as the customer would, kept and noted; or refused by whatever part refuses, with nothing
-// kept.
+// The daily loop: edited images become the next revisions of their controllers. Composed, corrected,
+// accounted for, sealed, as a set where they belong together, checked as the customer would, kept and noted;
+// or refused by whatever part refuses, with nothing kept.
 #pragma once
 
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -12,36 +13,67 @@
 #include "calseal/job/job.h"
 #include "calseal/job/job_options.h"
 #include "calseal/job/open_base.h"
+#include "calseal/job/vehicle_job.h"
 #include "calseal/map/correct.h"
 #include "calseal/option/account.h"
+#include "calseal/option/compose.h"
 #include "calseal/option/option_file.h"
 
 namespace calseal {
 
 struct SendRequest {
-  std::vector<ReadFile> edited;
+  std::string controller;
+  std::vector<ReadFile> edited;         // nothing: the base, or with `again` the newest revision's image
   std::vector<OptionFile> options;      // that this revision is made of
+  StatedConditions stated;              // of the vehicle, for the options
   std::optional<std::uint64_t> parent;  // revision number; nothing: the newest
   std::string title, notes, expires;
   std::vector<std::string> requirements, cautions;
+  std::vector<std::string> required_roles = {"author"};
+  std::vector<Attachment> attachments;
+  std::vector<Sha256> permitted_returns;
   std::string unaccounted_reason;  // why bytes without an option are right; goes into the manifest
   std::string limits_reason;       // why values outside their limits are right; likewise
+  bool unchanged = false;          // the image may be that of the base or of the parent
+  bool again = false;  // the newest revision's image once more, for a set that is renewed
 };
 
 struct Sent {
-  std::string bundle;  // within the folder
+  std::string controller;
+  std::string bundle;  // within the controller's folder
   SealedBundle sealed;
   RegionMap map;
-  Image base, result;
+  Image base, before, result;  // before: of the revision that this one follows
+  std::uint64_t parent = 0;    // its number
   CorrectionReport corrections;
-  std::optional<Account> account;  // where options were given
+  std::optional<Account> account;             // where options were given
+  std::vector<std::string> composed;          // options that were put in; the others were in the edit
+  std::vector<std::string> ordered_left_out;  // options that came with the base and are not in it
+  bool way_back_acknowledged = false;
 };
 
-// kJobOrder unless the way back of the current base is sealed, sent and acknowledged; kUsage for a parent
-// that is not there; the reasons of lay_edit(), correct(), make_account(), seal() and check_as_customer();
-// kChangeUnaccounted when options were given, bytes belong to none and no reason is stated. Options are kept
-// in the base's folder. The caller holds the lock.
-Result<Sent> send(const Job& job, SendRequest request, const Signing& signing);
+// How the parts of one send belong together.
+struct SetWish {
+  std::vector<std::string> write_order;  // controllers; empty: as the parts are given
+  bool drivable_between = false;
+};
+
+struct SentTogether {
+  std::vector<Sent> parts;
+  std::optional<SetDescriptor> set;
+  std::string handover;  // folder within the job's
+};
+// The text that goes to the customer along with it.
+using SendMessage = std::function<std::string(const SentTogether& sent)>;
+
+// Seals one revision of each controller that is asked for; with `wish`, from two on, as a set. Nothing is
+// kept unless all of them are sealed and checked. kUsage for a parent that is not there; kJobOrder when the
+// way back is not sealed, nothing changed, or a time runs backwards; the reasons of lay_edit(), compose(),
+// correct(), make_account(), make_set(), seal() and check_as_customer(); kChangeUnaccounted when options were
+// given, bytes belong to none and no reason is stated. The caller holds the lock.
+Result<SentTogether> send(const VehicleJob& job, std::vector<SendRequest> requests,
+                          const std::optional<SetWish>& wish, const Signing& signing,
+                          const SendMessage& message);
 
 // Revision 0 of the current base, opened under the trust file, with its region map; shared with reissue and
 // carry. kJobOrder when none is sealed.
@@ -53,7 +85,7 @@ Result<std::optional<Bytes>> load_salt_of(const Job& job, const OpenedBundle& wa
 // is not enough.
 Result<std::vector<ReadFile>> read_of_base(const Job& job, const OpenedBundle& way_back);
 
-// kJobOrder unless the customer has acknowledged revision 0 of the current base.
-Status require_way_back(const Job& job);
+// Whether the customer has acknowledged revision 0 of the current base.
+bool way_back_acknowledged(const Job& job);
 
 }  // namespace calseal

@@ -3,6 +3,7 @@
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/prefix.h"
+#include "calseal/job/handover.h"
 #include "calseal/trust/judge.h"
 
 namespace calseal {
@@ -117,6 +118,13 @@ std::string_view seal_state_name(SealState state) {
   return names[static_cast<std::size_t>(state)];
 }
 
+bool is_handed_over(const FoundRevision& found) {
+  const std::size_t name = found.file.rfind('/');
+  if (name == std::string::npos) return false;
+  const std::string folder = found.file.substr(0, name);
+  return handover_number(folder.substr(folder.rfind('/') + 1)) != 0;
+}
+
 Result<std::vector<FoundRevision>> find_revisions(const Index& index, const std::vector<Criterion>& criteria,
                                                   const TrustFile* trust) {
   std::string sql(kRows);
@@ -128,6 +136,7 @@ Result<std::vector<FoundRevision>> find_revisions(const Index& index, const std:
   std::vector<FoundRevision> all;
   while (statement.step()) all.push_back(read_row(index, statement, trust));
   CALSEAL_CHECK(index.database->status());
+  drop_handed_copies(all, [](const FoundRevision& found) -> const FoundRevision& { return found; });
   return all;
 }
 

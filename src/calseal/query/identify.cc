@@ -367,6 +367,8 @@ Result<Identification> identify(const Index& index, const std::string& file, con
     described->as_received = received.bind(score->file).bind(whole).step();
     result.revisions.push_back(std::move(*described));
   }
+  drop_handed_copies(result.revisions,
+                     [](const IdentifiedRevision& one) -> const FoundRevision& { return one.revision; });
   // The same vehicle first, another one last; else the newest of each job first.
   const auto order = [](const IdentifiedRevision& one) {
     return one.vehicle == SameVehicle::kSame ? 0 : one.vehicle == SameVehicle::kNotTold ? 1 : 2;

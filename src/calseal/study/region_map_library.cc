@@ -1,6 +1,7 @@
 #include "calseal/study/region_map_library.h"
 
 #include <algorithm>
+#include <iterator>
 #include <filesystem>
 #include <utility>
 
@@ -59,6 +60,22 @@ Result<RegionMapLibrary> load_region_map_library(const std::string& folder) {
     library.maps.push_back({printable(file), *std::move(map)});
   }
   return library;
+}
+
+Result<RegionMapLibrary> load_region_maps(const std::vector<std::string>& paths) {
+  RegionMapLibrary all;
+  for (const std::string& path : paths) {
+    if (std::filesystem::is_directory(path)) {
+      CALSEAL_ASSIGN(RegionMapLibrary folder, load_region_map_library(path));
+      std::ranges::move(folder.maps, std::back_inserter(all.maps));
+      std::ranges::move(folder.faulty, std::back_inserter(all.faulty));
+      continue;
+    }
+    CALSEAL_ASSIGN(Bytes text, read_file(path, kRegionMapSizeLimit));
+    CALSEAL_ASSIGN(RegionMap map, parse_region_map(std::move(text), printable(path)));
+    all.maps.push_back({printable(path), std::move(map)});
+  }
+  return all;
 }
 
 MapChoice choose_region_map(const RegionMapLibrary& library, const std::vector<ReadFile>& files) {

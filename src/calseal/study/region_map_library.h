@@ -28,6 +28,9 @@ struct RegionMapLibrary {
 // kFileMissing, kFileUnreadable, kFileTooLarge (more than kLibraryFileLimit files).
 Result<RegionMapLibrary> load_region_map_library(const std::string& folder);
 
+// The same from paths, each a folder or one region map; a faulty map that was named itself is the error.
+Result<RegionMapLibrary> load_region_maps(const std::vector<std::string>& paths);
+
 // What one map says about a read.
 struct MapFit {
   std::size_t map = 0;  // into RegionMapLibrary::maps

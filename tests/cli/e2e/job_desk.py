@@ -27,13 +27,27 @@ def updated_flash():
     return desks.corrected(bytes(flash))
 
 
+def of_one(answer):
+    """What a command says of a job with one controller: what it says of that controller, beside what it says of the job."""
+    flat = dict(answer)
+    for name in ("controllers", "revisions", "noted"):
+        if answer.get(name) and isinstance(answer[name][0], dict) and "controller" in answer[name][0]:
+            flat.update({key: value for key, value in answer[name][0].items() if key != "findings"})
+    if answer.get("controllers") and "findings" in answer:
+        flat["findings"] = answer["findings"] + answer["controllers"][0]["findings"]
+    if isinstance(answer.get("next"), list):
+        flat["next"] = answer["next"][0]
+    return flat
+
+
 class JobDesk(desks.Desk):
     def __init__(self):
         super().__init__()
         self.open_shop()
         self.quicken("author.key")
         self.put("duo.json", json.dumps(regions_with_mark()).encode())
-        self.folder = str(self.root / "oak-17")
+        self.whole = str(self.root / "oak-17")
+        self.folder = self.whole + "/engine"
 
     @classmethod
     def with_revision(cls):
@@ -49,13 +63,13 @@ class JobDesk(desks.Desk):
 
     def new_arguments(self, folder=None):
         return [CALSEAL, "job", "new", *self.read(), "--regions", self.at("duo.json"), "--vehicle", "blue estate", *self.signing(), "-o",
-                folder or self.folder]
+                folder or self.whole]
 
     def new(self):
-        return self.json(*self.new_arguments())
+        return of_one(self.json(*self.new_arguments()))
 
     def job(self, verb, *more, status=0):
-        return self.json(CALSEAL, "job", verb, self.folder, *more, status=status)
+        return of_one(self.json(CALSEAL, "job", verb, self.folder, *more, status=status))
 
     def note(self, fact, revision, *more, status=0):
         return self.job("note", fact, "--revision", revision, *more, "--time", desks.TIME, status=status)
@@ -75,13 +89,13 @@ class JobDesk(desks.Desk):
         return [CALSEAL, "job", "send", folder or self.folder, *self.edited(number)[0], "--title", f"tune {number}", *self.signing()]
 
     def send(self, number, *more, status=0):
-        return self.json(*self.send_arguments(number), *more, status=status)
+        return of_one(self.json(*self.send_arguments(number), *more, status=status))
 
     def status(self, *more, status=0):
         return self.job("status", "--trust", self.at("shop.trust"), *more, status=status)
 
     def next(self):
-        return self.job("next")
+        return self.job("next")["next"]
 
     def customer(self, bundle, flash, eeprom, status=0):
         """The customer's checker on a bundle of the folder; the rebuilt files."""
@@ -93,7 +107,7 @@ class JobDesk(desks.Desk):
         return (written.get("flash.new"), written.get("eeprom.new"))
 
     def tree(self, folder=None):
-        """Every file of the job folder with its bytes."""
+        """Every file of the controller's folder with its bytes."""
         top = pathlib.Path(folder or self.folder)
         return {str(path.relative_to(top)): path.read_bytes() for path in sorted(top.rglob("*")) if path.is_file()}
 

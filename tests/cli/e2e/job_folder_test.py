@@ -32,16 +32,14 @@ class Story(unittest.TestCase):
         self.assertEqual(stat.S_IMODE(os.stat(desk.folder + "/job.salt").st_mode), 0o600)
         self.assertEqual(pathlib.Path(desk.folder, "base-1/read/flash.bin").read_bytes(), desk.flash)
 
-        # Nothing newer is offered, sealed or noted before the customer holds the way back.
-        self.assertEqual(desk.send(1, status=1)["reason"], "job-order")
+        # Nothing newer is offered or noted before the customer holds the way back; it may be sealed, and says so.
         desk.note("sent", 0, "--detail", "mail")
         self.assertEqual(desk.next()["code"], "await-way-back")
-        self.assertEqual(desk.send(1, status=1)["reason"], "job-order")
-        desk.note("acknowledged", 0)
-        self.assertEqual(desk.next()["code"], "edit")
-        self.assertEqual(desk.next()["revision"], 1)
-
         sent = desk.send(1)
+        self.assertFalse(sent["way_back_acknowledged"])
+        self.assertEqual(desk.next()["code"], "await-way-back")
+        self.assertEqual(desk.note("sent", 1, "--detail", "mail", status=1)["reason"], "job-order")
+        desk.note("acknowledged", 0)
         self.assertEqual((sent["revision"], sent["sequence"], sent["bundle"]), (1, 2, "base-1/r1.calseal"))
         _, expected = desk.edited(1)
         self.assertEqual(desk.customer("base-1/r1.calseal", desk.at("flash.bin"), desk.at("eeprom.bin")), expected)
@@ -149,8 +147,11 @@ class Options(unittest.TestCase):
         before = desk.tree()
         self.assertIn("base-1/options/towing.json", before)
         # Half an option, and a stray byte: refused, and nothing is kept. The options of the newest revision count without being named.
-        half = desk.put("half.bin", desks.edited(desk.flash, 0x30, b"TOW"))
+        half = desk.put("half.bin", desks.edited(desk.flash, 0x30, b"TO"))
         self.assertEqual(desk.job("send", "flash=" + half, *with_both, status=1)["reason"], "option-half")
+        # An option of which the edit holds nothing is put in, and then it is the revision that is there.
+        one = desk.put("one.bin", desks.edited(desk.flash, 0x30, b"TOW"))
+        self.assertEqual(desk.job("send", "flash=" + one, *with_both, status=1)["reason"], "job-order")
         stray = desk.put("stray.bin", desks.edited(flash, 0x50, b"\x01"))
         self.assertEqual(desk.job("send", "flash=" + stray, *desk.signing(), status=1)["reason"], "change-unaccounted")
         self.assertEqual(desk.tree(), before)
@@ -192,9 +193,9 @@ class Large(unittest.TestCase):
         desk.json(CALSEAL, "job", "send", folder, "flash=" + desk.data("engine-r1-flash.bin"), *desk.signing())
         for more in ([], ["--trust", desk.at("shop.trust")]):
             state = desk.json(CALSEAL, "job", "status", folder, *more)
-            self.assertEqual([r["seal"] for r in state["bases"][0]["revisions"]], ["holds" if more else "not-looked-at"] * 2)
+            self.assertEqual([r["seal"] for r in state["controllers"][0]["bases"][0]["revisions"]], ["holds" if more else "not-looked-at"] * 2)
         desk.json(CALSEAL, "job", "reissue", folder, 1, *desk.signing())
-        self.assertEqual(len(desk.json(CALSEAL, "job", "status", folder)["bases"][0]["revisions"]), 3)
+        self.assertEqual(len(desk.json(CALSEAL, "job", "status", folder)["controllers"][0]["bases"][0]["revisions"]), 3)
 
 
 class Refused(unittest.TestCase):
@@ -220,11 +221,19 @@ class Refused(unittest.TestCase):
         self.refused("change-locked", "send", desk.folder, "flash=" + locked, *signing)
         self.refused("image-size", "send", desk.folder, "flash=" + desk.put("short.bin", b"abc"), *signing)
         self.refused("usage", "send", desk.folder, "flash=" + desk.at("flash.bin"), "--parent", 7, *signing, status=2)
-        self.refused("job-order", "send", desk.folder, *signing)
+        self.refused("usage", "send", desk.folder, *signing, status=2)
+        self.refused("job-order", "send", desk.folder, "flash=" + desk.at("flash.bin"), *signing)
+        self.refused("job-order", "send", desk.folder, *desk.edited(1)[0], *signing)
+        self.refused("job-order", "send", desk.folder, *desk.edited(2)[0], *signing[:-1], "2020-01-01T00:00:00Z")
+        self.refused("job-order", "send", desk.folder, *desk.edited(2)[0], *signing[:-1], "2120-01-01T00:00:00Z")
+        self.refused("usage", "send", desk.folder, "brakes.flash=" + desk.at("flash.bin"), *signing, status=2)
         self.refused("file-missing", "send", desk.folder, "flash=nothing.bin", *signing, status=3)
         self.refused("file-missing", "status", desk.folder + "-2", status=3)
         self.refused("file-missing", "note", desk.folder + "-2", "remark", "--detail", "x", status=3)
-        self.refused("usage", "note", desk.folder, "sent", "--detail", "x", status=2)
+        self.refused("job-order", "note", desk.folder, "sent", "--revision", 1, "--detail", "x", "--time", "2020-01-01T00:00:00Z")
+        self.refused("job-order", "note", desk.folder, "sent", "--revision", 1, "--detail", "x", "--time", "2120-01-01T00:00:00Z")
+        self.refused("usage", "note", desk.folder, "withdrawn", "--detail", "x", status=2)
+        self.refused("usage", "note", desk.folder, "closed", status=2)
         self.refused("usage", "note", desk.folder, "sent", "--revision", 4, "--detail", "x", status=2)
         self.refused("usage", "note", desk.folder, "sent", "--revision", 1, status=2)
         self.refused("usage", "note", desk.folder, "confirmed", "--revision", 1, "--detail", "certain", status=2)
@@ -247,9 +256,9 @@ class Refused(unittest.TestCase):
 
     def test_a_map_that_does_not_hold(self):
         bad = self.desk.put("bad-flash.bin", desks.edited(self.desk.flash, 0x10, b"\0\0\0\0"))
-        arguments = [a.replace(self.desk.at("flash.bin"), bad) if isinstance(a, str) else a for a in self.desk.new_arguments(self.desk.folder + "-3")]
+        arguments = [a.replace(self.desk.at("flash.bin"), bad) if isinstance(a, str) else a for a in self.desk.new_arguments(self.desk.whole + "-3")]
         self.assertEqual(self.desk.json(*arguments, status=1)["reason"], "map-not-believed")
-        self.assertFalse(os.path.exists(self.desk.folder + "-3"))
+        self.assertFalse(os.path.exists(self.desk.whole + "-3"))
         self.assertEqual([n for n in os.listdir(self.desk.root) if n.startswith(".")], [])
 
     def test_one_command_at_a_time(self):
@@ -274,16 +283,16 @@ class Suffered(unittest.TestCase):
     @classmethod
     def setUpClass(cls):
         cls.desk = JobDesk.with_revision()
-        cls.whole = cls.desk.folder + "-whole"
-        shutil.copytree(cls.desk.folder, cls.whole)
+        cls.whole = cls.desk.whole + "-whole"
+        shutil.copytree(cls.desk.whole, cls.whole)
 
     @classmethod
     def tearDownClass(cls):
         cls.desk.close()
 
     def setUp(self):
-        shutil.rmtree(self.desk.folder)
-        shutil.copytree(self.whole, self.desk.folder)
+        shutil.rmtree(self.desk.whole)
+        shutil.copytree(self.whole, self.desk.whole)
         self.top = pathlib.Path(self.desk.folder)
 
     def findings(self):
@@ -365,19 +374,19 @@ class Suffered(unittest.TestCase):
         self.assertEqual(self.desk.status(status=3)["reason"], "file-missing")
 
     def test_new_without_a_key(self):
-        folder = self.desk.folder + "-late"
+        folder = self.desk.whole + "-late"
         arguments = [a for a in self.desk.new_arguments(folder)]
         for name in ("--key", "--trust", "--passphrase-file", "--claimed-time"):
             at = arguments.index(name)
             del arguments[at:at + 2]
         self.addCleanup(shutil.rmtree, folder)
-        made = self.desk.json(*arguments)
-        self.assertEqual((made["bundle"], made["next"]["code"]), ("", "seal-way-back"))
+        made = job_desk.of_one(self.desk.json(*arguments))
+        self.assertEqual((made["bundle"], made["handover"], made["next"]["code"]), ("", "", "seal-way-back"))
         sent = self.desk.json(CALSEAL, "job", "send", folder, *self.desk.edited(1)[0], *self.desk.signing(), status=1)
         self.assertEqual(sent["reason"], "job-order")
-        sealed = self.desk.json(CALSEAL, "job", "send", folder, *self.desk.signing())
+        sealed = job_desk.of_one(self.desk.json(CALSEAL, "job", "send", folder, *self.desk.signing()))
         self.assertEqual((sealed["revision"], sealed["bundle"]), (0, "base-1/r0.calseal"))
-        self.assertEqual(self.desk.json(CALSEAL, "job", "next", folder)["code"], "deliver-way-back")
+        self.assertEqual(self.desk.json(CALSEAL, "job", "next", folder)["next"][0]["code"], "deliver-way-back")
 
 
 if __name__ == "__main__":

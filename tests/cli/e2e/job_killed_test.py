@@ -18,6 +18,7 @@ SUPPORT = pathlib.Path(__file__).resolve().parents[2] / "support"
 SANITIZED = b"__asan_init" in subprocess.run(["nm", CALSEAL], capture_output=True, check=False).stdout
 SEED = 20261125
 KILLS = {}
+HANDOVER = "handover-3"
 
 
 def without_hidden(tree):
@@ -29,9 +30,9 @@ class Killed(unittest.TestCase):
     @classmethod
     def setUpClass(cls):
         cls.desk = JobDesk.with_revision()
-        cls.start = cls.desk.folder + "-start"
-        shutil.copytree(cls.desk.folder, cls.start)
-        cls.old = cls.desk.tree()
+        cls.start = cls.desk.whole + "-start"
+        shutil.copytree(cls.desk.whole, cls.start)
+        cls.old = cls.desk.tree(cls.desk.whole)
         cls.send = cls.desk.send_arguments(2)
         updated = cls.desk.put("updated.bin", job_desk.updated_flash())
         cls.carry = [CALSEAL, "job", "carry", cls.desk.folder, "flash=" + updated, "eeprom=" + cls.desk.at("eeprom.bin"), "--reason", "update",
@@ -45,39 +46,47 @@ class Killed(unittest.TestCase):
         print("kills:", ", ".join(f"{name} {count}" for name, count in KILLS.items()))
 
     def reset(self):
-        shutil.rmtree(self.desk.folder, ignore_errors=True)
-        shutil.copytree(self.start, self.desk.folder)
+        shutil.rmtree(self.desk.whole, ignore_errors=True)
+        shutil.copytree(self.start, self.desk.whole)
 
     def new_of(self, command):
         self.reset()
         self.desk.must(*command)
-        return self.desk.tree()
+        return self.desk.tree(self.desk.whole)
 
     def look(self, new, bundle, point):
-        """Every file is old or new, whole; the bundle never stands without what belongs to it; status explains the rest."""
-        found = self.desk.tree()
+        """Every file is old or new, whole. The hand-over of a send is what makes the revision: the bundle is never in its controller's
+        folder without it, and where it is not there yet `status` says so. Returns whether the revision is made."""
+        found = self.desk.tree(self.desk.whole)
         for name, data in without_hidden(found).items():
             self.assertIn(data, (self.old.get(name), new.get(name)), f"{name} is neither old nor new, killed at {point}")
         for name in self.old:
             self.assertIn(name, found, point)
-        if bundle in found:
-            missing = [name for name in new if name not in found]
+        handed = HANDOVER + "/engine-" + pathlib.Path(bundle).name in found
+        placed = bundle in found
+        if placed:
+            missing = [name for name in new if name not in found and not name.startswith(HANDOVER)]
             self.assertEqual(missing, [], point)
-        state = self.desk.run(CALSEAL, "job", "status", self.desk.folder, "--trust", self.desk.at("shop.trust"), "--json")
+        state = self.desk.run(CALSEAL, "job", "status", self.desk.whole, "--trust", self.desk.at("shop.trust"), "--json")
         self.assertIn(state.returncode, (0, 1), (point, state.stdout))
         self.assertIn(b'{"calseal":"job-status/1"', state.stdout, point)
-        noted = found["events.jsonl"] == new["events.jsonl"]
-        self.assertEqual(b'"code":"sealed-not-noted"' in state.stdout, bundle in found and not noted, point)
-        return bundle in found
+        noted = found["engine/events.jsonl"] == new["engine/events.jsonl"]
+        self.assertEqual(b'"code":"sealed-not-noted"' in state.stdout, placed and not noted, point)
+        self.assertEqual(b'"code":"sealed-not-placed"' in state.stdout, handed and not placed, point)
+        return handed or placed
 
     def again(self, command, done, point):
-        """Where it was not done it is done now; where it was, the next number comes of it, or a plain word."""
+        """Where it was not done it is done now; where it was, nothing is done twice, and the next command leaves the folder sound."""
         after = self.desk.run(*command, "--json")
         if done and command is self.carry:
             self.assertIn(b'"reason":"usage"', after.stdout, point)
             return
+        if done:
+            self.assertIn(b"nothing changed: the image is that of revision 2", after.stdout, point)
+            self.assertIn("engine/base-1/r2.calseal", self.desk.tree(self.desk.whole), point)
+            return
         self.assertEqual(after.returncode, 0, (point, after.stdout))
-        self.assertIn(b'"revision":3' if done else b'"revision":2' if command is self.send else b'"base":2', after.stdout, point)
+        self.assertIn(b'"revision":2' if command is self.send else b'"base":2', after.stdout, point)
 
     def at_every_call(self, label, command, bundle):
         new = self.new_of(command)
@@ -100,15 +109,15 @@ class Killed(unittest.TestCase):
         self.assertEqual(outcomes, {False, True})
 
     def test_send_at_every_call(self):
-        self.at_every_call("send", self.send, "base-1/r2.calseal")
+        self.at_every_call("send", self.send, "engine/base-1/r2.calseal")
 
     def test_carry_at_every_call(self):
-        self.at_every_call("carry", self.carry, "base-2/r0.calseal")
+        self.at_every_call("carry", self.carry, "engine/base-2/r0.calseal")
 
     def test_interrupted_the_message_is_true(self):
         """Ctrl-C before each call that writes: either the folder is as it was, or the message names what is there, and it is whole."""
-        for label, command, bundle, named in (("send", self.send, "base-1/r2.calseal", "base-1/r2.calseal"),
-                                              ("carry", self.carry, "base-2/r0.calseal", "base-2")):
+        for label, command, bundle, named in (("send", self.send, "engine/base-1/r2.calseal", "engine/base-1/edited/r2-flash.bin"),
+                                              ("carry", self.carry, "engine/base-2/r0.calseal", "engine/base-2")):
             names = set(self.new_of(command))
             said = set()
             for n in range(1, 400):
@@ -120,17 +129,22 @@ class Killed(unittest.TestCase):
                 if not log.exists():
                     break
                 with self.subTest(command=label, call=n, status=done.returncode, said=done.stderr):
-                    found = set(self.desk.tree())
+                    found = set(self.desk.tree(self.desk.whole))
                     self.assertIn(done.returncode, (0, 130))
                     nothing = b"nothing was written" in done.stderr
                     if done.returncode == 0:
                         self.assertIn(bundle, found)
                     elif nothing:
-                        self.assertEqual(self.desk.tree(), self.old)
+                        self.assertEqual(self.desk.tree(self.desk.whole), self.old)
                     else:
-                        self.assertIn(bundle, found)
-                        self.assertEqual(found, names)
-                        self.assertIn((self.desk.folder + "/" + named).encode(), done.stderr)
+                        # What is named is there, and whatever is new or newer is under a name that is named.
+                        self.assertLessEqual(found, names)
+                        self.assertIn((self.desk.whole + "/" + named).encode(), done.stderr)
+                        tree = self.desk.tree(self.desk.whole)
+                        for name in found:
+                            if tree[name] != self.old.get(name):
+                                above = [self.desk.whole + "/" + "/".join(name.split("/")[:depth]) for depth in range(1, 9)]
+                                self.assertTrue(any(path.encode() in done.stderr for path in above), name)
                     said.add((done.returncode, nothing))
             self.assertEqual(said & {(130, True), (130, False)}, {(130, True), (130, False)}, label)
 
@@ -150,10 +164,10 @@ class Killed(unittest.TestCase):
                 process.wait(timeout=60)
             KILLS["send, at any time"] = KILLS.get("send, at any time", 0) + (process.returncode == -signal.SIGKILL)
             with self.subTest(step=step):
-                self.again(self.send, self.look(new, "base-1/r2.calseal", f"step {step}"), f"step {step}")
+                self.again(self.send, self.look(new, "engine/base-1/r2.calseal", f"step {step}"), f"step {step}")
 
     def test_new_at_every_call(self):
-        folder = self.desk.folder + "-new"
+        folder = self.desk.whole + "-new"
         command = self.desk.new_arguments(folder)
         for n in range(1, 400):
             log = self.desk.root / "reached"
@@ -181,12 +195,18 @@ class Killed(unittest.TestCase):
                 if not log.exists():
                     break
                 with self.subTest(command=label, call=n):
-                    found = self.desk.tree()
+                    found = self.desk.tree(self.desk.whole)
                     self.assertEqual({name for name in found if "/." in "/" + name}, set())
                     if done.returncode != 0:
                         self.assertEqual(done.returncode, 3, done.stderr)
-                        # All or nothing; what came after the last file was the report alone.
-                        self.assertIn(found, (self.old, new) if command is self.send else (self.old, new, {**new, "events.jsonl": self.old["events.jsonl"]}))
+                        # All or nothing, or what is sealed is there and the message says where; after the last file came the report alone.
+                        placed = {name: data for name, data in new.items() if name in self.old or not name.startswith("engine/base-1/r")}
+                        handed = {**placed, "engine/events.jsonl": self.old["engine/events.jsonl"]}
+                        kept = {name: data for name, data in new.items() if not name.startswith(HANDOVER)}
+                        unnoted = {**kept, "engine/events.jsonl": self.old["engine/events.jsonl"]}
+                        self.assertIn(found, (self.old, new, handed) if command is self.send else (self.old, new, kept, unnoted))
+                        if found == handed:
+                            self.assertIn(b"hint: sealed, and whole in", done.stderr)
             self.assertGreater(n, 6)
 
     def test_z_enough_kills(self):

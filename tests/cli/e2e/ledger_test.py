@@ -41,7 +41,7 @@ class Ledger(unittest.TestCase):
     def test_a_job_reports_to_it(self):
         sent = self.job_with_ledger()
         desk = self.desk
-        self.assertEqual(sent["ledger"]["head_file"], "base-1/r1.head")
+        self.assertEqual(sent["ledger"]["head_file"], "engine/base-1/r1.head")
         self.assertTrue(sent["ledger"]["head_is_new"])
         self.assertEqual(sent["ledger"]["head"]["size"], 4)
         self.assertIn("ledger head", [one["what"] for one in sent["hand_over"]])
@@ -74,13 +74,16 @@ class Ledger(unittest.TestCase):
     def test_a_sealed_bundle_that_was_not_entered_is_entered_later(self):
         self.job_with_ledger()
         desk = self.desk
-        # The ledger is away when the next revision is sealed: the folder is whole, the command says what to do.
+        # The ledger is away when the next revision is sealed: it is reported as sealed, with exit status 3, and nobody seals it twice.
         os.rename(desk.ledger, desk.ledger + "-away")
-        refused = desk.send(2, status=3)
-        self.assertEqual(refused["reason"], "file-missing")
-        self.assertIn("calseal job ledger", refused["next"])
-        os.rename(desk.ledger + "-away", desk.ledger)
+        sent = desk.send(2, status=3)
+        self.assertEqual((sent["revision"], sent["ledger_failed"]["reason"]), (2, "file-missing"))
         self.assertIn("base-1/r2.calseal", desk.tree())
+        self.assertEqual(desk.send(2, status=1)["reason"], "job-order")
+        said = desk.run(CALSEAL, "job", "note", desk.whole, "remark", "--detail", "the ledger is away")
+        self.assertEqual(said.returncode, 3)
+        self.assertIn("NOT ENTERED", said.stdout.decode())
+        os.rename(desk.ledger + "-away", desk.ledger)
         self.assertEqual(desk.job("ledger", *desk.trusting())["ledger"]["added"], 1)
         self.assertTrue(desk.verify()["clean"])
 

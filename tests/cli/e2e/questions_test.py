@@ -43,7 +43,8 @@ class Archive(job_desk.JobDesk):
         self.make_job("elm-4")
 
     def make_job(self, name):
-        self.folder = str(self.archive / name)
+        self.whole = str(self.archive / name)
+        self.folder = self.whole + "/engine"
         self.new()
         self.deliver_way_back()
         for number in (1, 2):
@@ -64,7 +65,7 @@ class Archive(job_desk.JobDesk):
 
 
 def everything(jobs=("elm-4", "oak-17")):
-    return [f"{job}/base-1/r{n}.calseal" for job in jobs for n in (0, 1, 2)]
+    return [f"{job}/engine/base-1/r{n}.calseal" for job in jobs for n in (0, 1, 2)]
 
 
 class Find(unittest.TestCase):
@@ -101,7 +102,7 @@ class Find(unittest.TestCase):
                 (["--job", "elm-4"], everything(["elm-4"])), (["--controller", "engine"], everything()),
                 (["--vehicle", "blue estate"], everything()), (["--vehicle", "blue"], []),
                 (["--revision", "2"], [f for f in everything() if f.endswith("r2.calseal")]),
-                (["--job", "oak-17", "--revision", "1", "--region", "mark"], ["oak-17/base-1/r1.calseal"]),
+                (["--job", "oak-17", "--revision", "1", "--region", "mark"], ["oak-17/engine/base-1/r1.calseal"]),
                 (["--job", "oak-17", "--job", "elm-4"], []),
                 (["--option", "x' OR '1'='1"], []), (["--item", "%"], []),
         ):
@@ -139,14 +140,14 @@ class IndexIsNoTruth(unittest.TestCase):
     def test_new_changed_and_gone_files_are_noticed(self):
         desk = self.desk
         desk.find()
-        one = desk.archive / "oak-17/base-1/r1.calseal"
+        one = desk.archive / "oak-17/engine/base-1/r1.calseal"
         kept = one.read_bytes()
         os.rename(one, desk.archive / "it's \"a\"\nname;--")
         self.assertIn("it's \"a\"\\u000aname;--", desk.files("--job", "oak-17", "--revision", "1"))
         one.write_bytes(kept[:200] + b"!" + kept[201:])
         times = (one.stat().st_atime_ns, one.stat().st_mtime_ns)
         found = desk.find(status=1)
-        self.assertEqual(found["unread"], [{"file": "oak-17/base-1/r1.calseal", "reason": "prefix-damaged"}])
+        self.assertEqual(found["unread"], [{"file": "oak-17/engine/base-1/r1.calseal", "reason": "prefix-damaged"}])
         one.write_bytes(kept)
         os.utime(one, ns=times)  # a forged time does not help
         self.assertEqual(len(desk.files("--job", "oak-17", "--revision", "1")), 2)
@@ -154,12 +155,12 @@ class IndexIsNoTruth(unittest.TestCase):
         self.assertEqual(len(desk.files("--job", "oak-17", "--revision", "1")), 1)
 
     def test_names_that_are_not_utf8(self):
-        os.rename(self.desk.archive / "oak-17/base-1/r2.calseal", os.fsencode(self.desk.archive) + b"/\xff\xfe\x1b[31m")
+        os.rename(self.desk.archive / "oak-17/engine/base-1/r2.calseal", os.fsencode(self.desk.archive) + b"/\xff\xfe\x1b[31m")
         self.assertIn("\\xff\\xfe\\u001b[31m", self.desk.files("--job", "oak-17"))
 
     def test_links_are_not_followed(self):
         os.symlink(self.desk.archive, self.desk.archive / "loop")
-        os.symlink(self.desk.archive / "oak-17/base-1/r1.calseal", self.desk.archive / "again.calseal")
+        os.symlink(self.desk.archive / "oak-17/engine/base-1/r1.calseal", self.desk.archive / "again.calseal")
         self.assertEqual(self.desk.files(), everything())
 
     def test_a_damaged_index_is_made_anew(self):
@@ -256,14 +257,14 @@ class Withdraw(unittest.TestCase):
 
     def test_answer_becomes_a_list_without_the_way_back(self):
         desk = self.desk
-        first = desk.json(CALSEAL, "withdraw", desk.archive / "oak-17/base-1/r1.calseal", "--class", "safety", "--go-back", "--text", "lean",
+        first = desk.json(CALSEAL, "withdraw", desk.archive / "oak-17/engine/base-1/r1.calseal", "--class", "safety", "--go-back", "--text", "lean",
                           *desk.signing_list, "-o", desk.at("w1.list"))
         made = desk.json(CALSEAL, "withdraw", *self.question("--after", desk.at("w1.list")), *desk.signing_list, "-o", desk.at("w2.list"))
         self.assertEqual((made["added"], made["ways_back"], made["kept"], made["number"]), (3, 2, 1, 2))
         self.assertIn(first["notices"][0], made["notices"])  # its words stand as they were
         expected = {row["identity"] for row in desk.find()["revisions"] if row["revision"] != 0}
         self.assertEqual({notice["revision"] for notice in made["notices"]}, expected)
-        refused = desk.run(desks.CALSEAL_CHECK, desk.archive / "elm-4/base-1/r2.calseal", "--trust", desk.at("shop-2.trust"), "--seal-only",
+        refused = desk.run(desks.CALSEAL_CHECK, desk.archive / "elm-4/engine/base-1/r2.calseal", "--trust", desk.at("shop-2.trust"), "--seal-only",
                            "--withdrawals", desk.at("w2.list"), "--json")
         self.assertEqual(refused.returncode, 1)
         self.assertIn(b'"withdrawn"', refused.stdout)
@@ -363,7 +364,7 @@ class Identify(unittest.TestCase):
         copy = self.desk.root / "bundles-only"
         copy.mkdir()
         for number in (1, 2):
-            shutil.copy(self.desk.archive / f"oak-17/base-1/r{number}.calseal", copy)
+            shutil.copy(self.desk.archive / f"oak-17/engine/base-1/r{number}.calseal", copy)
         answer = self.desk.json(CALSEAL, "identify", self.desk.put("loose.bin", self.flash(2)), "--in", copy)
         self.assertEqual(([row["file"] for row in answer["revisions"]], answer["verdict"]), (["r2.calseal"], "ours"))
 

@@ -13,6 +13,7 @@
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/shop/stated.h"
+#include "calseal/job/vehicle_job.h"
 #include "calseal/report/evidence/evidence_report.h"
 
 namespace calseal {
@@ -58,12 +59,13 @@ Status refuse_inside(const EvidenceOptions& options) {
       usage_error("-o", printable(options.output), "a folder outside of the job's", "choose another place"));
 }
 
-Result<int> run(const EvidenceOptions& options, const Console& console) {
+Result<int> run(EvidenceOptions options, const Console& console) {
   CALSEAL_CHECK(refuse_inside(options));
   if (exists(options.output)) {
     return fail({Reason::kOutputExists, printable(options.output), "", "something of that name",
                  "nothing yet", "choose another name, or move it away"});
   }
+  CALSEAL_ASSIGN(options.job, find_controller_folder(options.job));
   Progress progress(console, 2);
   progress.begin("reading and proving the job");
   CALSEAL_ASSIGN(JobEvidence evidence, gather_evidence(options));
@@ -103,7 +105,7 @@ void add_evidence_command(CommandLine& app, Console& console, const std::string&
   const auto repeatable = [&](const char* name, std::vector<std::string>& into, const char* text) {
     command->add_option(name, into, text)->one_each();
   };
-  command->add_option("JOB", o->job, "The job's folder")->required();
+  command->add_option("JOB", o->job, "The folder of a job's controller, or of a job with one controller")->required();
   command->add_option("--trust", o->trust, "The shop's newest trust file")->required();
   command->add_option("--root", o->stated_root,
                       "The root's fingerprint as the shop read it aloud, or its key id");

@@ -40,6 +40,11 @@ Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& opt
   return loaded;
 }
 
+LedgerDuty ledger_duty(const LedgerKeyOptions& ledger, const JobSigningOptions& options,
+                       const Signing& signing) {
+  return {ledger.ledger_key, options.passphrase_file, signing.trust, signing.now, {}, ""};
+}
+
 Result<std::unique_ptr<LoadedContext>> load_context(const std::string& trust, const std::string& list) {
   auto loaded = std::make_unique<LoadedContext>();
   if (!trust.empty()) {
@@ -62,9 +67,11 @@ void add_job_command(CommandLine& app, Console& console, const std::string& tool
       app.add_subcommand("job", "The job folder: the daily loop, where a job stands, what comes next");
   job->require_subcommand();
   add_job_new_command(*job, console, tool, status);
+  add_job_add_command(*job, console, tool, status);
   add_job_status_command(*job, console, status);
   add_job_next_command(*job, console, status);
   add_job_send_command(*job, console, tool, status);
+  add_job_handover_command(*job, console, status);
   add_job_note_command(*job, console, status);
   add_job_ledger_command(*job, console, status);
   add_job_log_command(*job, console, status);

@@ -4,6 +4,8 @@
 #include "calseal/base/text.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
+#include "calseal/cli/job/hand_over.h"
+#include "calseal/cli/job/job_at_hand.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/job/ledger_duty.h"
 #include "calseal/cli/reads/read_arguments.h"
@@ -13,35 +15,63 @@
 namespace calseal {
 namespace {
 
-struct CarryOptions : JobSigningOptions, LedgerKeyOptions {
-  std::string folder, regions, reason;
-  std::vector<std::string> reads, stock;
+struct CarryOptions : JobFolderOptions, JobSigningOptions, LedgerKeyOptions {
+  std::string reason;
+  std::vector<std::string> reads, stock, regions;
 };
 
-Result<int> run(const CarryOptions& options, const std::string& tool, const Console& console) {
-  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder, kJobFolder));
-  CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
-  CALSEAL_ASSIGN(const Job job, read_job(options.folder, {loaded->signing.trust, nullptr}));
+// The region maps of what the controllers have now.
+Result<RegionMapLibrary> maps_in_force(const VehicleJob& job) {
+  std::vector<std::string> paths;
+  for (const Job& one : job.controllers)
+    paths.push_back(one.folder + "/" + base_folder(one.base().number) + "/" + std::string(kRegionsFile));
+  return load_region_maps(paths);
+}
+
+struct Carrying {
+  const Job* job = nullptr;
   CarryRequest request;
-  CALSEAL_ASSIGN(request.read, load_read_files(options.reads));
-  if (!options.regions.empty()) {
-    CALSEAL_ASSIGN(request.region_map, read_file(options.regions, kRegionMapSizeLimit));
-    request.region_map_name = printable(options.regions);
+};
+
+// Whose read it is: as named, else by the region map that recognises it.
+Result<Carrying> load_request(const CarryOptions& options, const JobAtHand& at_hand) {
+  const VehicleJob& job = at_hand.job;
+  CALSEAL_ASSIGN(const std::vector<LooseFile> files, load_loose_files(options.reads, at_hand.controller));
+  CALSEAL_ASSIGN(const RegionMapLibrary library,
+                 options.regions.empty() ? maps_in_force(job) : load_region_maps(options.regions));
+  CALSEAL_ASSIGN(const std::vector<SortedRead> sorted, sort_reads(library, files));
+  const RegionMap& map = library.maps[sorted.front().map].map;
+  if (sorted.size() > 1) {
+    return fail(usage_error("READ", "reads of several controllers", "the read of one",
+                            "run the command once for each"));
   }
-  CALSEAL_ASSIGN(request.stock, load_read_files(options.stock));
-  request.reason = options.reason;
-  CALSEAL_ASSIGN(const NewBase made, carry(job, request, loaded->signing));
-  CALSEAL_ASSIGN(const Job after, read_job(options.folder, {loaded->signing.trust, nullptr}));
-  CALSEAL_ASSIGN(const auto entered,
-                 do_ledger_duty(after, {options.ledger_key, options.passphrase_file, loaded->signing.trust,
-                                        loaded->signing.now, made.bundle}));
+  Carrying carrying;
+  CALSEAL_ASSIGN(carrying.job, one_controller(job, map.controller));
+  carrying.request.read = sorted.front().files;
+  if (!options.regions.empty()) {
+    carrying.request.region_map = map.text;
+    carrying.request.region_map_name = library.maps[sorted.front().map].file;
+  }
+  CALSEAL_ASSIGN(carrying.request.stock, load_read_files(options.stock));
+  carrying.request.reason = options.reason;
+  return carrying;
+}
+
+Result<int> run(const CarryOptions& options, const std::string& tool, const Console& console) {
+  CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
+  const JobContext context{loaded->signing.trust, nullptr};
+  CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options, context));
+  CALSEAL_CHECK(require_ledger(at_hand.job, options));
+  CALSEAL_ASSIGN(const Carrying carrying, load_request(options, at_hand));
+  CALSEAL_ASSIGN(const NewBase made, carry(*carrying.job, carrying.request, loaded->signing));
+  CALSEAL_ASSIGN(const HandedOver handed,
+                 hand_over(at_hand, context, {{carrying.job->facts.controller, 0}}, ledger_duty(options, options, loaded->signing)));
   const Page page = page_for(console);
-  console.print(carried_base_text(after, made, page) + ledger_duty_text(entered, page) +
-                handover_text(after, made.bundle, page) + "\n" + next_step_text(next_step(after), page));
-  JsonValue value = carried_base_json(after, made);
-  add_ledger_duty(value, entered);
+  console.print(carried_base_text(*carrying.job, made, page) + handed_over_text(handed, page));
+  JsonValue value = carried_base_json(made);
+  add_handed_over(value, handed);
   console.print_json(value);
-  return 0;
+  return handed.ledger.status();
 }
 
 }  // namespace
@@ -51,10 +81,10 @@ void add_job_carry_command(CommandLine& job, Console& console, const std::string
       "carry",
       "Open the next base after a dealer's update or a replaced controller, and take the options along");
   auto o = std::make_shared<CarryOptions>();
-  command->add_option("FOLDER", o->folder, "The job folder")->required();
-  command->add_option("READ", o->reads, "[MEMORY=]FILE: the controller as it is now")->required();
+  add_job_folder(*command, *o);
+  command->add_option("READ", o->reads, "[[CONTROLLER.]MEMORY=]FILE: the controller as it is now")->required();
   command->add_option("--regions", o->regions,
-                      "Region map of the new software (default: the one of the base before)");
+                      "Region map of the new software, or a folder of them (default: the one of the base before)");
   command->add_option("--reason", o->reason, "Why the base is new, one line; it is signed")->required();
   command->add_option("--stock", o->stock,
                       "[MEMORY=]FILE: a known stock of the same software as the base, bound to this vehicle "

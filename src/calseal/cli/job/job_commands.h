@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "calseal/cli/console/command_line.h"
+#include "calseal/cli/job/ledger_duty.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/job/job.h"
 #include "calseal/job/open_base.h"
@@ -15,6 +16,8 @@ namespace calseal {
 void add_job_command(CommandLine& app, Console& console, const std::string& tool,
                      int& status);  // job, with all that follow
 void add_job_new_command(CommandLine& job, Console& console, const std::string& tool, int& status);
+void add_job_add_command(CommandLine& job, Console& console, const std::string& tool, int& status);
+void add_job_handover_command(CommandLine& job, Console& console, int& status);
 void add_job_status_command(CommandLine& job, Console& console, int& status);
 void add_job_next_command(CommandLine& job, Console& console, int& status);
 void add_job_send_command(CommandLine& job, Console& console, const std::string& tool, int& status);
@@ -39,6 +42,10 @@ struct LoadedSigning {
 };
 Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& options,
                                                     const std::string& tool);
+
+// What is owed to the ledger after something was sealed; bundles and hand-over are still to be filled in.
+LedgerDuty ledger_duty(const LedgerKeyOptions& ledger, const JobSigningOptions& options,
+                       const Signing& signing);
 
 // Trust file and list of withdrawals that a look at the folder is judged by; both names may be empty.
 struct LoadedContext {

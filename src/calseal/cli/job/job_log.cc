@@ -5,6 +5,7 @@
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
+#include "calseal/cli/job/job_at_hand.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/job/layout.h"
 #include "calseal/report/job/job_report.h"
@@ -12,8 +13,8 @@
 namespace calseal {
 namespace {
 
-struct LogOptions {
-  std::string folder, log, word, time_column, time_unit, separator, time;
+struct LogOptions : JobFolderOptions {
+  std::string log, word, time_column, time_unit, separator, time;
   std::optional<std::uint64_t> base, revision;
 };
 
@@ -29,9 +30,9 @@ Result<AttachedLog> attached_with_progress(const Job& job, AttachRequest& reques
 }
 
 Result<int> run(const LogOptions& options, const Console& console) {
-  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder, kJobFolder));
+  CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options, {}));
   CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time, "--time"));
-  CALSEAL_ASSIGN(const Job job, read_job(options.folder, {}));
+  CALSEAL_ASSIGN(const Job* const job, at_hand.one());
   AttachRequest request;
   request.path = options.log;
   request.name = printable(options.log, kShownPathLimit);
@@ -39,7 +40,7 @@ Result<int> run(const LogOptions& options, const Console& console) {
   request.base = options.base;
   request.revision = options.revision;
   request.word = options.word;
-  CALSEAL_ASSIGN(const AttachedLog attached, attached_with_progress(job, request, now, console));
+  CALSEAL_ASSIGN(const AttachedLog attached, attached_with_progress(*job, request, now, console));
   console.print(attached_log_text(attached, page_for(console)));
   console.print_json(attached_log_json(attached));
   return 0;
@@ -51,7 +52,7 @@ void add_job_log_command(CommandLine& job, Console& console, int& status) {
   CommandLine* command = job.add_subcommand(
       "log", "Attach a drive log: measured, kept by its digest, counted only as what it proves to be");
   auto o = std::make_shared<LogOptions>();
-  command->add_option("FOLDER", o->folder, "The job folder")->required();
+  add_job_folder(*command, *o);
   command->add_option("LOG", o->log, "The log: rows of values with a header line, as the logger wrote it")
       ->required();
   command->add_option("--revision", o->revision, "The revision that was driven, by your word");

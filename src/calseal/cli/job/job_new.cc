@@ -7,8 +7,9 @@
 #include "calseal/check/check.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
+#include "calseal/cli/console/progress.h"
+#include "calseal/cli/job/controllers.h"
 #include "calseal/cli/job/job_commands.h"
-#include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/shop/new_salt.h"
 #include "calseal/report/job/job_report.h"
 
@@ -16,8 +17,8 @@ namespace calseal {
 namespace {
 
 struct NewOptions : JobSigningOptions {
-  std::vector<std::string> reads, option_files;
-  std::string regions, folder, job, vehicle, salt, title;
+  std::vector<std::string> reads, option_files, regions;
+  std::string folder, job, vehicle, salt, title;
   bool as_received = false;
 };
 
@@ -29,17 +30,15 @@ std::string job_name(const NewOptions& options) {
   return std::filesystem::path(folder).filename().string();
 }
 
-Result<NewJob> load_request(const NewOptions& options) {
+Result<NewJob> load_request(const NewOptions& options, const Console& console) {
+  Progress progress(console, "reading files and region maps");
   NewJob request;
   request.folder = options.folder;
   request.job = job_name(options);
   request.vehicle_reference = options.vehicle;
   request.title = options.title;
-  request.as_received = options.as_received;
-  CALSEAL_ASSIGN(request.region_map, read_file(options.regions, kRegionMapSizeLimit));
-  request.region_map_name = printable(options.regions);
-  CALSEAL_ASSIGN(request.read, load_read_files(options.reads));
-  CALSEAL_ASSIGN(request.options, load_options(options.option_files));
+  CALSEAL_ASSIGN(request.controllers, load_controllers({options.reads, options.regions, options.option_files,
+                                                        options.as_received}));
   if (options.salt.empty()) {
     CALSEAL_ASSIGN(request.salt, make_salt());
   } else {
@@ -50,33 +49,25 @@ Result<NewJob> load_request(const NewOptions& options) {
 }
 
 Result<int> run(const NewOptions& options, const std::string& tool, const Console& console) {
-  CALSEAL_ASSIGN(const NewJob request, load_request(options));
+  CALSEAL_ASSIGN(const NewJob request, load_request(options, console));
   std::unique_ptr<LoadedSigning> signing;
   if (!options.keys.empty()) {
     CALSEAL_ASSIGN(signing, load_signing(options, tool));
   }
-  CALSEAL_ASSIGN(const OpenedBase made,
-                 open_job(request, signing ? std::optional(signing->signing) : std::nullopt));
-  CALSEAL_ASSIGN(const Job job, read_job(options.folder, {}));
+  const WayBackMessage message = [&](const std::vector<OpenedBase>& opened) {
+    return way_back_message(request.job, opened);
+  };
+  CALSEAL_ASSIGN(const MadeJob made,
+                 make_job(request, signing ? std::optional(signing->signing) : std::nullopt, message));
+  CALSEAL_ASSIGN(const VehicleJob job, read_vehicle_job(options.folder, {}));
   const Page page = page_for(console);
-  std::string text = "made job folder " + printable(options.folder) + " for job " + job.facts.job + "\n";
-  text += made.sealed
-              ? labelled(page, "way back", made.bundle + ", sealed and checked as the customer will") +
-                    labelled(page, "identity", digest_text(made.sealed->digest))
-              : labelled(page, "way back", "not sealed: no key was given", Mark::kCaution);
-  if (made.sealed) {
-    for (const std::string& caution : made.sealed->manifest.cautions)
-      text += labelled(page, "caution", printable(caution), Mark::kCaution);
-  }
-  if (made.sealed) text += handover_text(job, made.bundle, page);
-  console.print(text + "\n" + next_step_text(next_step(job), page));
-  console.print_json(json_object({{"calseal", json("job-new/1")},
-                                  {"folder", json(printable(options.folder, kShownPathLimit))},
-                                  {"job", json(job.facts.job)},
-                                  {"controller", json(job.facts.controller)},
-                                  {"bundle", json(made.bundle)},
-                                  {"identity", json(made.sealed ? digest_text(made.sealed->digest) : "")},
-                                  {"next", next_step_json(next_step(job))}}));
+  console.print("made job folder " + printable(options.folder) + " for job " + job.facts.job + "\n" +
+                made_text(job, made, page));
+  JsonValue value = json_object({{"calseal", json("job-new/1")},
+                                 {"folder", json(printable(options.folder, kShownPathLimit))},
+                                 {"job", json(job.facts.job)}});
+  add_made(value, job, made);
+  console.print_json(value);
   return 0;
 }
 
@@ -84,19 +75,22 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
 
 void add_job_new_command(CommandLine& job, Console& console, const std::string& tool, int& status) {
   CommandLine* command =
-      job.add_subcommand("new", "Make a job folder from the first read, and seal the way back");
+      job.add_subcommand("new", "Make a job folder from the first reads, and seal the way backs");
   auto o = std::make_shared<NewOptions>();
   command
-      ->add_option("READ", o->reads, "[MEMORY=]FILE: the read as received; one file or one for each memory")
+      ->add_option("READ", o->reads,
+                   "[[CONTROLLER.]MEMORY=]FILE: the reads as received, of one controller or of several")
       ->required();
-  command->add_option("--regions", o->regions, "The region map")->required();
+  command->add_option("--regions", o->regions,
+                      "A region map, or a folder of them from which the reads choose (repeatable)")
+      ->required();
   command->add_option("-o,--output", o->folder, "The folder to make; its name is the job's")->required();
   command->add_option("--job", o->job, "Name of the job, where it is not the folder's");
   command->add_option("--vehicle", o->vehicle,
                       "The word by which you and the customer call this vehicle; not a VIN");
   command->add_option(
       "--salt", o->salt,
-      "Salt of the vehicle's other job, where its controllers share one (default: a new one)");
+      "Salt file to use, where the vehicle has one already (default: a new salt)");
   command->add_option("--option", o->option_files, "Option file that the customer ordered (repeatable)");
   command->add_option("--title", o->title, "One line for people");
   command->add_flag("--as-received", o->as_received,
@@ -105,7 +99,9 @@ void add_job_new_command(CommandLine& job, Console& console, const std::string& 
   add_job_signing_options(*command, *o, false);
   set_command(
       *command, console,
-      {"calseal job new flash=f.bin eeprom=e.bin --regions engine.json --vehicle \"blue estate\" --key "
+      {"calseal job new engine.bin engine-eeprom.bin transmission.bin --regions maps --vehicle \"blue estate\" --key "
+       "author.key --trust shop.trust -o oak-17",
+       "calseal job new flash=f.bin eeprom=e.bin --regions engine.json --vehicle \"blue estate\" --key "
        "author.key --trust shop.trust -o oak-17"},
       [o, tool](Console& c) { return run(*o, tool, c); }, status);
 }

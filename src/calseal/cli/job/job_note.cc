@@ -5,6 +5,7 @@
 #include "calseal/base/text.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
+#include "calseal/cli/job/job_at_hand.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/job/ledger_duty.h"
 #include "calseal/job/layout.h"
@@ -14,55 +15,68 @@
 namespace calseal {
 namespace {
 
-struct NoteOptions {
-  std::string folder, fact, detail, time;
+struct NoteOptions : JobFolderOptions {
+  std::string fact, detail, time;
   std::optional<std::uint64_t> base, revision;
 };
 
+std::string noted_text(const std::vector<Noted>& noted) {
+  std::string text;
+  for (const Noted& one : noted) {
+    text += "noted " + std::string(event_name(one.event.kind)) + ", " + one.controller;
+    if (one.event.revision)
+      text += ", revision " + std::to_string(*one.event.revision) + " of base " + std::to_string(one.event.base);
+    text += "\n";
+  }
+  return text;
+}
+
+JsonValue noted_json(const std::vector<Noted>& noted) {
+  return json_array(noted, [](const Noted& one) {
+    return json_object(
+        {{"controller", json(one.controller)}, {"event", record_json(one.event, event_fields)}});
+  });
+}
+
 Result<int> run(const NoteOptions& options, const Console& console) {
-  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder, kJobFolder));
+  CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options, {}));
   CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time, "--time"));
-  CALSEAL_ASSIGN(const Job job, read_job(options.folder, {}));
   Note fact;
   fact.kind = *find_event(options.fact);
+  fact.controller = at_hand.controller;
   fact.base = options.base;
   fact.revision = options.revision;
   fact.detail = options.detail;
-  CALSEAL_ASSIGN(const Event event, note(job, fact, now));
-  CALSEAL_ASSIGN(const Job after, read_job(options.folder, {}));
-  CALSEAL_ASSIGN(const auto entered, do_ledger_duty(after, {}));
+  CALSEAL_ASSIGN(const std::vector<Noted> noted, note(at_hand.job, fact, now));
+  CALSEAL_ASSIGN(const VehicleJob after, at_hand.after({}));
+  const LedgerOutcome ledger = do_ledger_duty(after, {});
   const Page page = page_for(console);
-  std::string text = "noted " + options.fact +
-                     (event.revision ? ", revision " + std::to_string(*event.revision) + " of base " +
-                                           std::to_string(event.base)
-                                     : "") +
-                     "\n";
+  std::string text = noted_text(noted);
   if (fact.kind == EventKind::kWithdrawn)
-    text += labelled(
-        page, "caution",
-        "this note tells nobody: calseal withdraw makes the signed list that the customer's checker reads",
-        Mark::kCaution);
-  text += ledger_duty_text(entered, page);
-  console.print(text + next_step_text(next_step(after), page));
+    text += labelled(page, "caution",
+                     "this note informs nobody: calseal withdraw makes the signed list that the customer's checker "
+                     "reads",
+                     Mark::kCaution);
+  console.print(text + ledger_text(ledger, page) + next_steps_text(after, page));
   JsonValue value = json_object({{"calseal", json("job-note/1")},
-                                 {"event", record_json(event, event_fields)},
-                                 {"next", next_step_json(next_step(after))}});
-  add_ledger_duty(value, entered);
+                                 {"noted", noted_json(noted)},
+                                 {"next", next_steps_json(after)}});
+  add_ledger(value, ledger);
   console.print_json(value);
-  return 0;
+  return ledger.status();
 }
 
 }  // namespace
 
 void add_job_note_command(CommandLine& job, Console& console, int& status) {
   CommandLine* command = job.add_subcommand(
-      "note", "Note what happened outside: sent, acknowledged, written, confirmed, withdrawn, remark");
+      "note", "Note what happened outside: sent, acknowledged, written, confirmed, withdrawn ...");
   auto o = std::make_shared<NoteOptions>();
-  command->add_option("FOLDER", o->folder, "The job folder")->required();
-  command->add_option("FACT", o->fact, "sent, acknowledged, written, confirmed, withdrawn or remark")
+  add_job_folder(*command, *o);
+  command->add_option("FACT", o->fact, "What happened")
       ->required()
-      ->one_of({"sent", "acknowledged", "written", "confirmed", "withdrawn", "remark"});
-  command->add_option("--revision", o->revision, "The revision that it is about; needed but for a remark");
+      ->one_of({"sent", "acknowledged", "written", "confirmed", "withdrawn", "remark", "closed", "reopened"});
+  command->add_option("--revision", o->revision, "The revision that it is about (default: those of the newest hand-over)");
   command->add_option("--base", o->base, "Its base (default: the current one)");
   command->add_option(
       "--detail", o->detail,
@@ -70,9 +84,9 @@ void add_job_note_command(CommandLine& job, Console& console, int& status) {
   command->add_option("--time", o->time, "When it happened, instead of now (UTC)");
   set_command(
       *command, console,
-      {"calseal job note oak-17 sent --revision 0 --detail mail",
-       "calseal job note oak-17 acknowledged --revision 0",
-       "calseal job note oak-17 confirmed --revision 1 --detail bytes"},
+      {"calseal job note oak-17 sent --detail mail", "calseal job note oak-17 acknowledged",
+       "calseal job note oak-17 confirmed --controller engine --revision 1 --detail bytes",
+       "calseal job note oak-17 closed --detail \"delivered, paid\""},
       [o](Console& c) { return run(*o, c); }, status);
 }
 

@@ -1,134 +1,100 @@
+#include <algorithm>
 #include <memory>
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
-#include "calseal/bundle/signed_json.h"
 #include "calseal/cli/console/command_line.h"
+#include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
+#include "calseal/cli/job/hand_over.h"
 #include "calseal/cli/job/job_commands.h"
-#include "calseal/cli/job/ledger_duty.h"
-#include "calseal/cli/reads/read_arguments.h"
-#include "calseal/job/job_options.h"
-#include "calseal/job/layout.h"
+#include "calseal/cli/job/send_request.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
 namespace {
 
-struct SendOptions : JobSigningOptions, LedgerKeyOptions {
-  std::string folder, title, notes_file, expires, unaccounted, limits;
-  std::vector<std::string> edited, option_files, requirements, cautions;
-  std::uint64_t parent = 0;
-  bool has_parent = false, no_options = false, as_received = false;
-};
-
-LedgerDuty duty_of(const SendOptions& options, const Signing& signing, const std::string& bundle) {
-  return {options.ledger_key, options.passphrase_file, signing.trust, signing.now, bundle};
-}
-
-// Revision 0 of the current base, where it was left out when the folder was made.
-Result<int> send_way_back(const SendOptions& options, const Job& job, const Signing& signing,
-                          const Console& console) {
-  CALSEAL_ASSIGN(const OpenedBase made, seal_way_back(job, signing, options.as_received));
-  CALSEAL_ASSIGN(const Job after, read_job(options.folder, {signing.trust, nullptr}));
-  CALSEAL_ASSIGN(const auto entered, do_ledger_duty(after, duty_of(options, signing, made.bundle)));
+// Way backs that were left out when the folder was made.
+Result<int> send_way_backs(const SendOptions& options, const JobAtHand& at_hand, const JobContext& context,
+                           const Signing& signing, const Console& console) {
+  std::vector<WantedRevision> revisions;
+  for (const Job& one : at_hand.job.controllers) {
+    const bool meant = at_hand.controller.empty() || at_hand.controller == one.facts.controller;
+    if (!meant || one.base().way_back() != nullptr) continue;
+    CALSEAL_CHECK(seal_way_back(one, signing, options.as_received));
+    revisions.push_back({one.facts.controller, 0});
+  }
+  CALSEAL_ASSIGN(const HandedOver handed,
+                 hand_over(at_hand, context, revisions, ledger_duty(options, options, signing)));
   const Page page = page_for(console);
-  console.print("sealed the way back\n" + labelled(page, "bundle", printable(made.bundle)) +
-                labelled(page, "identity", digest_text(made.sealed->digest)) +
-                ledger_duty_text(entered, page) + handover_text(after, made.bundle, page) + "\n" +
-                next_step_text(next_step(after), page));
-  JsonValue value = json_object({{"calseal", json("job-send/1")},
-                                 {"job", json(job.facts.job)},
-                                 {"base", json(job.base().number)},
-                                 {"revision", json(0)},
-                                 {"sequence", json(made.sealed->manifest.sequence)},
-                                 {"identity", json_digest(made.sealed->digest)},
-                                 {"bundle", json(made.bundle)},
-                                 {"incomplete", json(made.sealed->incomplete)},
-                                 {"hand_over", handover_json(after, made.bundle)}});
-  add_ledger_duty(value, entered);
+  console.print("sealed what goes back\n" + handed_over_text(handed, page));
+  JsonValue value = json_object({{"calseal", json("job-send/1")}, {"job", json(handed.job.facts.job)}});
+  value.members.emplace_back("revisions", json_array(handed.job.handed, [&](const HandedBundle& bundle) {
+                               return json_object({{"controller", json(bundle.controller)},
+                                                   {"base", json(bundle.sealed.base)},
+                                                   {"revision", json(bundle.sealed.revision.value_or(0))},
+                                                   {"sequence", json(bundle.sealed.sequence.value_or(0))},
+                                                   {"identity", json_digest(bundle.sealed.identity)},
+                                                   {"bundle", json(bundle.kept_as)}});
+                             }));
+  add_handed_over(value, handed);
   console.print_json(value);
-  return 0;
+  return handed.ledger.status();
 }
 
-Result<SendRequest> load_request(const SendOptions& options, const Job& job) {
-  SendRequest request;
-  CALSEAL_ASSIGN(request.edited, load_read_files(options.edited));
-  if (options.no_options && !options.option_files.empty())
-    return fail(usage_error("--no-options", "--option beside it", "one of the two", "leave one out"));
-  if (!options.option_files.empty()) {
-    CALSEAL_ASSIGN(request.options, load_options(options.option_files));
-  } else if (!options.no_options) {
-    CALSEAL_ASSIGN(request.options, options_in_force(job, job.base()));
-  }
-  if (options.has_parent) request.parent = options.parent;
-  request.title = options.title;
-  request.expires = options.expires;
-  request.requirements = options.requirements;
-  request.cautions = options.cautions;
-  request.unaccounted_reason = options.unaccounted;
-  request.limits_reason = options.limits;
-  if (!options.notes_file.empty()) {
-    CALSEAL_ASSIGN(request.notes, read_text_file(options.notes_file, 65536));
-  }
-  return request;
+bool lacks_way_back(const JobAtHand& at_hand) {
+  return std::ranges::any_of(at_hand.job.controllers, [&](const Job& one) {
+    return one.base().way_back() == nullptr &&
+           (at_hand.controller.empty() || at_hand.controller == one.facts.controller);
+  });
 }
 
 Result<int> run(const SendOptions& options, const std::string& tool, const Console& console) {
-  CALSEAL_ASSIGN(const FolderLock lock, FolderLock::take(options.folder, kJobFolder));
   CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
-  CALSEAL_ASSIGN(const Job job, read_job(options.folder, {loaded->signing.trust, nullptr}));
-  if (options.edited.empty()) return send_way_back(options, job, loaded->signing, console);
-  CALSEAL_CHECK(require_way_back(job));
-  CALSEAL_ASSIGN(SendRequest request, load_request(options, job));
-  CALSEAL_ASSIGN(const Sent sent, send(job, std::move(request), loaded->signing));
-  CALSEAL_ASSIGN(const Job after, read_job(options.folder, {loaded->signing.trust, nullptr}));
-  CALSEAL_ASSIGN(const auto entered, do_ledger_duty(after, duty_of(options, loaded->signing, sent.bundle)));
+  const JobContext context{loaded->signing.trust, nullptr};
+  CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options, context));
+  CALSEAL_CHECK(require_ledger(at_hand.job, options));
+  if (options.edited.empty() && options.option_files.empty() && lacks_way_back(at_hand))
+    return send_way_backs(options, at_hand, context, loaded->signing, console);
+  CALSEAL_ASSIGN(SendPlan plan, plan_send(options, at_hand, loaded->signing));
+  if (plan.requests.empty()) {
+    return fail(usage_error("EDITED", "no edited file, and no option", "an edited image, or options to put in",
+                            "give them; calseal job next says what this job waits for"));
+  }
+  const SendMessage message = [&](const SentTogether& sent) { return sent_message(at_hand.job, sent); };
+  CALSEAL_ASSIGN(const SentTogether sent,
+                 send(at_hand.job, std::move(plan.requests), plan.set, loaded->signing, message));
+  HandedOver handed;
+  CALSEAL_ASSIGN(handed.job, at_hand.after(context));
+  handed.handover = sent.handover;
+  LedgerDuty duty = ledger_duty(options, options, loaded->signing);
+  duty.handover = sent.handover;
+  for (const Sent& part : sent.parts) duty.bundles.push_back(part.controller + "/" + part.bundle);
+  handed.ledger = do_ledger_duty(handed.job, duty);
   const Page page = page_for(console);
-  console.print(sent_text(after, sent, page) + ledger_duty_text(entered, page) +
-                handover_text(after, sent.bundle, page) + "\n" + next_step_text(next_step(after), page));
-  JsonValue value = sent_json(after, sent);
-  add_ledger_duty(value, entered);
+  console.print(sent_text(handed.job, sent, page) + handed_over_text(handed, page));
+  JsonValue value = sent_json(handed.job, sent);
+  add_handed_over(value, handed);
   console.print_json(value);
-  return 0;
+  return handed.ledger.status();
 }
 
 }  // namespace
 
 void add_job_send_command(CommandLine& job, Console& console, const std::string& tool, int& status) {
   CommandLine* command = job.add_subcommand(
-      "send", "The daily loop: compare, correct, account, seal, check, and keep an edited image");
+      "send", "The daily loop: edited images and options in, sealed revisions to hand over out");
   auto o = std::make_shared<SendOptions>();
-  command->add_option("FOLDER", o->folder, "The job folder")->required();
-  command->add_option("EDITED", o->edited,
-                      "[MEMORY=]FILE: the edited image; none: seal the way back, where that was left out");
-  command->add_option(
-      "--option", o->option_files,
-      "Option file that this revision is made of (repeatable; default: those of the newest revision)");
-  command->add_flag("--as-received", o->as_received,
-                    "Without EDITED: seal the way back although checks of the read fail");
-  command->add_flag("--no-options", o->no_options, "This revision is made of no option");
-  command->add_option("--unaccounted", o->unaccounted,
-                      "Why changed bytes that no option explains are right; goes into the manifest");
-  command->add_option("--beyond-limits", o->limits,
-                      "Why values outside their limits are right; goes into the manifest");
-  command->add_option("--parent", o->parent, "The revision that this one follows (default: the newest)")
-      ->when_given([o] { o->has_parent = true; })
-      ->in_range(0, 1099511627775);
-  command->add_option("--title", o->title, "One line for people");
-  command->add_option("--notes-file", o->notes_file, "Text file with notes");
-  command->add_option("--requirement", o->requirements,
-                      "A line: what must be true of the vehicle (repeatable)");
-  command->add_option("--caution", o->cautions, "A line: what the customer must mind (repeatable)");
-  command->add_option("--expires", o->expires, "Makes it a trial until this time (UTC)");
+  add_send_options(*command, *o);
   add_job_signing_options(*command, *o, true);
   add_ledger_key_option(*command, *o);
   set_command(
       *command, console,
-      {"calseal job send oak-17 flash=edited.bin --title \"first tune\" --key author.key --trust shop.trust",
-       "calseal job send oak-17 flash=edited2.bin --option e85.json --option shift-light.json --key "
-       "author.key --trust shop.trust",
-       "calseal job send oak-17 --key author.key --trust shop.trust"},
+      {"calseal job send oak-17 edited.bin --title \"first tune\" --key author.key --trust shop.trust",
+       "calseal job send oak-17 engine.bin transmission.bin --write-order transmission,engine --key author.key "
+       "--trust shop.trust",
+       "calseal job send oak-17 --option e85.json --option launch.json --key author.key --trust shop.trust",
+       "calseal job send oak-17 edited2.bin --set renew --key author.key --trust shop.trust"},
       [o, tool](Console& c) { return run(*o, tool, c); }, status);
 }
 

@@ -1,5 +1,6 @@
 #include "calseal/cli/job/ledger_duty.h"
 
+#include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/cli/console/command_line.h"
@@ -7,20 +8,26 @@
 #include "calseal/report/ledger/ledger_report.h"
 
 namespace calseal {
+namespace {
 
-void add_ledger_key_option(CommandLine& command, LedgerKeyOptions& options) {
-  command.add_option("--ledger-key", options.ledger_key,
-                     "Private key with the role ledger: sign a new head, and put it beside the bundle");
+constexpr std::string_view kHandedHead = "ledger.head";
+
+Result<std::optional<EnteredJob>> enter_all(const VehicleJob& job) {
+  std::optional<EnteredJob> all;
+  for (const Job& one : job.controllers) {
+    CALSEAL_ASSIGN(std::optional<EnteredJob> entered, enter_job(one));
+    if (!entered) continue;
+    if (all) {
+      entered->added += all->added;
+      entered->was_there += all->was_there;
+    }
+    all = std::move(entered);
+  }
+  return all;
 }
 
-Result<std::optional<EnteredJob>> do_ledger_duty(const Job& job, const LedgerDuty& duty) {
-  CALSEAL_ASSIGN(std::optional<EnteredJob> entered, enter_job(job));
-  if (!entered) {
-    if (duty.key.empty()) return entered;
-    return fail(usage_error("--ledger-key", "a job that reports to no ledger", "a job with a ledger",
-                            "calseal job ledger names it; the revision is sealed and kept"));
-  }
-  if (duty.bundle.empty()) return entered;
+// The newest head, or a new one, beside the bundles and with what is handed over.
+Status place_heads(const VehicleJob& job, const LedgerDuty& duty, EnteredJob& entered) {
   std::vector<PrivateKey> keys;
   SigningKeys pointers;
   HeadSigning signing;
@@ -29,28 +36,79 @@ Result<std::optional<EnteredJob>> do_ledger_duty(const Job& job, const LedgerDut
     pointers = SigningKeys(keys.begin(), keys.end());
     signing = {&pointers, duty.trust, duty.now};
   }
-  CALSEAL_CHECK(place_head(job, duty.bundle, signing, *entered));
-  return entered;
+  CALSEAL_ASSIGN(const std::string head, head_to_place(signing, entered));
+  if (head.empty()) return {};
+  std::vector<PendingFile> files;
+  for (const std::string& bundle : duty.bundles)
+    files.push_back({job.folder + "/" + head_beside(bundle), view_of(head)});
+  if (!duty.handover.empty())
+    files.push_back({job.folder + "/" + duty.handover + "/" + std::string(kHandedHead), view_of(head)});
+  CALSEAL_CHECK(write_files(files));
+  entered.head_file = head_beside(duty.bundles.front());
+  return {};
 }
 
-std::string ledger_duty_text(const std::optional<EnteredJob>& entered, const Page& page) {
-  if (!entered) return {};
-  std::string text = labelled(
-      page, "ledger", counted(entered->added, "entry", "entries") + " new, " + tree_head_text(entered->head));
-  if (!entered->head_file.empty() && !entered->head_is_new)
+}  // namespace
+
+void add_ledger_key_option(CommandLine& command, LedgerKeyOptions& options) {
+  command.add_option("--ledger-key", options.ledger_key,
+                     "Private key with the role ledger: sign a new head, and put it beside the bundle");
+}
+
+int LedgerOutcome::status() const { return failed ? exit_status(failed->reason) : 0; }
+
+Status require_ledger(const VehicleJob& job, const LedgerKeyOptions& options) {
+  if (options.ledger_key.empty()) return {};
+  for (const Job& one : job.controllers) {
+    CALSEAL_ASSIGN(const std::optional<std::string> ledger, linked_ledger(one.folder));
+    if (ledger) return {};
+  }
+  return fail(usage_error("--ledger-key", "a job that reports to no ledger", "a job with a ledger",
+                          "name it first: calseal job ledger FOLDER LEDGER"));
+}
+
+LedgerOutcome do_ledger_duty(const VehicleJob& job, const LedgerDuty& duty) {
+  LedgerOutcome outcome;
+  Result<std::optional<EnteredJob>> entered = enter_all(job);
+  if (!entered) {
+    outcome.failed = entered.error();
+    return outcome;
+  }
+  outcome.entered = *std::move(entered);
+  if (!outcome.entered || duty.bundles.empty()) return outcome;
+  if (Status placed = place_heads(job, duty, *outcome.entered); !placed) outcome.failed = placed.error();
+  return outcome;
+}
+
+std::string ledger_text(const LedgerOutcome& outcome, const Page& page) {
+  std::string text;
+  if (outcome.failed) {
+    const Error& error = *outcome.failed;
+    text += labelled(page, "ledger",
+                     "NOT ENTERED: " + (error.file.empty() ? "" : error.file + ": ") + error.found +
+                         ". What is said above is done and kept. " + error.next +
+                         "; then calseal job ledger FOLDER --trust SHOP.TRUST enters it",
+                     Mark::kBad);
+  }
+  if (!outcome.entered) return text;
+  text += labelled(page, "ledger",
+                   counted(outcome.entered->added, "entry", "entries") + " new, " +
+                       tree_head_text(outcome.entered->head));
+  if (!outcome.entered->head_file.empty() && !outcome.entered->head_is_new)
     text += labelled(page, "caution",
                      "the head beside the bundle is the newest signed one; --ledger-key signs a new one",
                      Mark::kCaution);
   return text;
 }
 
-void add_ledger_duty(JsonValue& value, const std::optional<EnteredJob>& entered) {
-  if (!entered) return;
-  value.members.emplace_back("ledger", json_object({{"added", json(entered->added)},
-                                                    {"was_there", json(entered->was_there)},
-                                                    {"head", tree_head_json(entered->head)},
-                                                    {"head_file", json(entered->head_file)},
-                                                    {"head_is_new", json(entered->head_is_new)}}));
+void add_ledger(JsonValue& value, const LedgerOutcome& outcome) {
+  if (outcome.failed) value.members.emplace_back("ledger_failed", json_error(*outcome.failed));
+  if (!outcome.entered) return;
+  value.members.emplace_back("ledger", json_object({{"added", json(outcome.entered->added)},
+                                                    {"was_there", json(outcome.entered->was_there)},
+                                                    {"head", tree_head_json(outcome.entered->head)},
+                                                    {"head_file", json(outcome.entered->head_file)},
+                                                    {"head_is_new", json(outcome.entered->head_is_new)}}));
 }
 
 }  // namespace calseal

@@ -1,4 +1,4 @@
-// What every command of the job folder owes to the job's ledger, after its own work stands.
+// What every command of the job folder owes to the job's ledger, after its own work is kept.
 #pragma once
 
 #include <optional>
@@ -8,6 +8,7 @@
 #include "calseal/base/json.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/job/ledger_link.h"
+#include "calseal/job/vehicle_job.h"
 #include "calseal/report/layout/page.h"
 
 namespace calseal {
@@ -21,14 +22,24 @@ struct LedgerDuty {
   std::string key, passphrase_file;
   const TrustFile* trust = nullptr;
   UtcTime now;
-  std::string bundle;  // that a head is put beside; empty: none
+  std::vector<std::string> bundles;  // within the job's folder; a head is put beside each
+  std::string handover;              // folder that gets the head too; empty: none
 };
 
-// Nothing when the job reports to no ledger (kUsage when a key was given all the same).
-Result<std::optional<EnteredJob>> do_ledger_duty(const Job& job, const LedgerDuty& duty);
+// What came of it. A ledger that could not be written takes nothing back: the job is whole, and the next
+// command enters what is missing.
+struct LedgerOutcome {
+  std::optional<EnteredJob> entered;  // nothing: the job reports to no ledger
+  std::optional<Error> failed;
+
+  int status() const;  // exit status of a command whose own work is done
+};
+// kUsage when a ledger key was given and the job reports to no ledger; asked before anything is sealed.
+Status require_ledger(const VehicleJob& job, const LedgerKeyOptions& options);
+LedgerOutcome do_ledger_duty(const VehicleJob& job, const LedgerDuty& duty);
 
 // Empty, and no member, when there is no ledger.
-std::string ledger_duty_text(const std::optional<EnteredJob>& entered, const Page& page);
-void add_ledger_duty(JsonValue& value, const std::optional<EnteredJob>& entered);
+std::string ledger_text(const LedgerOutcome& outcome, const Page& page);
+void add_ledger(JsonValue& value, const LedgerOutcome& outcome);
 
 }  // namespace calseal

@@ -6,6 +6,7 @@
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/job/layout.h"
+#include "calseal/job/vehicle_job.h"
 #include "calseal/report/archive/audit_page.h"
 #include "calseal/report/job/job_page.h"
 #include "calseal/report/revision/revision_report.h"
@@ -60,7 +61,8 @@ Result<MadeReport> report_revision(ReportOptions& options) {
 
 Result<MadeReport> report_job(const ReportOptions& options) {
   CALSEAL_ASSIGN(const auto loaded, load_context(options.trust, options.withdrawals));
-  CALSEAL_ASSIGN(const Job job, read_job(options.bundle, loaded->context));
+  CALSEAL_ASSIGN(const std::string folder, find_controller_folder(options.bundle));
+  CALSEAL_ASSIGN(const Job job, read_job(folder, loaded->context));
   const JobView view{&job, loaded->context.trust != nullptr, options.tool};
   const std::size_t findings = job.findings.size();
   return MadeReport{job_html(view), job_summary_json(view),
@@ -89,7 +91,8 @@ Result<MadeReport> report_audit(const ReportOptions& options) {
 }  // namespace
 
 ReportSubject subject_of(const std::string& path) {
-  if (exists(path + "/" + std::string(kJobFile))) return ReportSubject::kJob;
+  if (exists(path + "/" + std::string(kJobFile)) || exists(path + "/" + std::string(kVehicleFile)))
+    return ReportSubject::kJob;
   // What cannot be read is told by whoever reads all of it.
   Bytes beginning;
   Result<PartialFile> file = PartialFile::open(path, kRecordSizeLimit);

@@ -34,6 +34,16 @@ Status state_annotations(const std::vector<std::string>& annotations, RevisionSt
 
 }  // namespace
 
+Result<std::vector<Attachment>> load_attachments(const std::vector<std::string>& paths) {
+  std::vector<Attachment> attachments;
+  for (const std::string& path : paths) {
+    CALSEAL_ASSIGN(Bytes content, read_file(path, kEntrySizeLimit));
+    const std::string file = path.substr(path.rfind('/') + 1);
+    attachments.push_back({file, file, std::move(content)});
+  }
+  return attachments;
+}
+
 Status state_words(const SealOptions& options, SealRequest& request) {
   RevisionStatement& said = request.statement;
   if (options.sequence != 0) said.sequence = options.sequence;
@@ -49,11 +59,7 @@ Status state_words(const SealOptions& options, SealRequest& request) {
   }
   CALSEAL_CHECK(state_returns(options.returns, said));
   CALSEAL_CHECK(state_annotations(options.annotations, said));
-  for (const std::string& path : options.attachments) {
-    CALSEAL_ASSIGN(Bytes content, read_file(path, kEntrySizeLimit));
-    const std::string file = path.substr(path.rfind('/') + 1);
-    said.attachments.push_back({file, file, std::move(content)});
-  }
+  CALSEAL_ASSIGN(said.attachments, load_attachments(options.attachments));
   CALSEAL_ASSIGN(request.options, load_options(options.option_files));
   request.account = options.account;
   request.unaccounted_reason = options.unaccounted;

@@ -5,7 +5,6 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/job/layout.h"
-#include "calseal/job/ledger_link.h"
 #include "calseal/report/changes/comparison_report.h"
 #include "calseal/report/changes/corrections_report.h"
 #include "calseal/report/job/job_report.h"
@@ -14,58 +13,70 @@
 namespace calseal {
 namespace {
 
+bool is_draft(const RegionMap& map) { return map.grade() == "draft"; }
+
 struct Handed {
   std::string what, file, way;
 };
 
-std::vector<Handed> handover(const Job& job, const std::string& bundle) {
-  std::vector<Handed> all{
-      {"bundle", job.folder + "/" + bundle, "by any way: mail, cloud, stick; any change to it is refused"}};
-  if (const std::string head = job.folder + "/" + head_beside(bundle); exists(head))
-    all.push_back(
-        {"ledger head", head, "with the bundle; whoever keeps it can show later what the ledger held"});
-  const JobRevision* way_back = job.base().way_back();
-  const bool first = job.base().number == 1 && (way_back == nullptr || !job.has(EventKind::kSent, *way_back));
-  if (first && job.salt_present)
-    all.push_back({"salt", job.folder + "/job.salt", "once, and by another way than the bundle"});
-  if (first) {
-    all.push_back(
-        {"trust file", "the shop's", "once; whose root you read aloud by telephone or across the counter"});
-  }
-  return all;
-}
-
-}  // namespace
-
-std::string handover_text(const Job& job, const std::string& bundle, const Page& page) {
-  std::string text = "\nhand over\n";
-  for (const Handed& one : handover(job, bundle))
-    text += labelled(page, one.what, printable(one.file, 1000) + ": " + one.way);
-  return text;
-}
-
-JsonValue handover_json(const Job& job, const std::string& bundle) {
-  return json_array(handover(job, bundle), [](const Handed& one) {
-    return json_object({{"what", json(one.what)}, {"file", json(one.file)}, {"way", json(one.way)}});
+// Whether the customer has nothing of the job yet, so that salt and trust file go to him as well.
+bool is_first(const VehicleJob& job) {
+  return std::ranges::none_of(job.controllers, [](const Job& one) {
+    return std::ranges::any_of(one.events, [](const Event& event) { return event.kind == EventKind::kSent; });
   });
 }
 
-std::string sent_text(const Job& job, const Sent& sent, const Page& page) {
+std::vector<Handed> handover(const VehicleJob& job, const std::string& handover) {
+  const std::string place = job.folder + "/" + handover + "/";
+  std::vector<Handed> all{{"hand over", place, "everything in it, by any way: mail, cloud, stick; any change is refused"}};
+  for (const std::string& name : names_in(place)) {
+    const std::string what = name == kMessageFile            ? "message"
+                             : name.ends_with(".head")       ? "ledger head"
+                             : name.ends_with(".calseal")    ? "bundle"
+                                                             : "";
+    const std::string way = name == kMessageFile ? "to paste into your mail; read it first"
+                            : name.ends_with(".head")
+                                ? "whoever keeps it can show later what the ledger held"
+                                : "";
+    if (!what.empty()) all.push_back({what, place + name, way});
+  }
+  if (!is_first(job)) return all;
+  if (job.controllers.front().salt_present)
+    all.push_back({"salt", job.controllers.front().folder + "/job.salt", "once, and by another way than the bundles"});
+  all.push_back(
+      {"trust file", "the shop's", "once; whose root you read aloud by telephone or across the counter"});
+  return all;
+}
+
+std::string part_text(const VehicleJob& job, const Sent& sent, const Page& page) {
   const auto plan = make_plan(sent.map, sent.base);
-  std::string text = "sealed revision " + std::to_string(sent.sealed.manifest.revision) + " of job " +
-                     job.facts.job + ", base " + std::to_string(sent.sealed.manifest.base_number) +
-                     ", sequence " + std::to_string(sent.sealed.manifest.sequence) + "\n";
-  text += labelled(page, "bundle", printable(job.folder + "/" + sent.bundle, 1000));
+  const Manifest& manifest = sent.sealed.manifest;
+  std::string text = "sealed revision " + std::to_string(manifest.revision) + " of job " + job.facts.job + ", " +
+                     sent.controller + ", base " + std::to_string(manifest.base_number) + ", sequence " +
+                     std::to_string(manifest.sequence) + "\n";
+  text += labelled(page, "bundle", printable(job.folder + "/" + sent.controller + "/" + sent.bundle, 1000));
   text += labelled(page, "identity", digest_text(sent.sealed.digest));
   text += "\ncorrected\n" + corrections_text(sent.map, sent.corrections, page);
   if (plan) text += "\n" + confinement_text(*plan, sent.sealed.proof, sent.result, page);
+  for (const std::string& name : sent.composed)
+    text += labelled(page, "put in", "option " + printable(name) + ", which the edit did not hold yet");
+  for (const std::string& name : sent.ordered_left_out)
+    text += labelled(page, "left out", "option " + printable(name) + " came with this base and is not in this revision",
+                     Mark::kCaution);
   if (sent.account) {
     text += "\n" + account_text(sent.map, *sent.account, sent.base, sent.result, page);
   } else {
     text += labelled(page, "account", "no options declared: nothing says what the changed bytes are for",
                      Mark::kCaution);
   }
-  text += item_changes_text(sent.map, sent.base, sent.result, page);
+  text += item_changes_text(sent.map, sent.before, sent.result, page);
+  if (is_draft(sent.map))
+    text += labelled(page, "region map",
+                     "a draft: what it calls a checksum, a copy or editable was verified on too few images",
+                     Mark::kCaution);
+  if (!sent.way_back_acknowledged)
+    text += labelled(page, "wait", "the customer has not acknowledged the way back: do not hand this over before he has",
+                     Mark::kCaution);
   if (sent.sealed.incomplete) {
     text += labelled(page, "signatures", "a required one is missing: countersign before you hand it over",
                      Mark::kBad);
@@ -78,24 +89,62 @@ std::string sent_text(const Job& job, const Sent& sent, const Page& page) {
   return text;
 }
 
-JsonValue sent_json(const Job& job, const Sent& sent) {
+JsonValue part_json(const Sent& sent) {
+  const Manifest& manifest = sent.sealed.manifest;
   JsonValue value = json_object(
-      {{"calseal", json("job-send/1")},
-       {"job", json(job.facts.job)},
-       {"base", json(sent.sealed.manifest.base_number)},
-       {"revision", json(sent.sealed.manifest.revision)},
-       {"sequence", json(sent.sealed.manifest.sequence)},
+      {{"controller", json(sent.controller)},
+       {"base", json(manifest.base_number)},
+       {"revision", json(manifest.revision)},
+       {"sequence", json(manifest.sequence)},
        {"identity", json_digest(sent.sealed.digest)},
        {"bundle", json(sent.bundle)},
        {"incomplete", json(sent.sealed.incomplete)},
+       {"way_back_acknowledged", json(sent.way_back_acknowledged)},
+       {"draft", json(is_draft(sent.map))},
+       {"put_in", json_strings(sent.composed)},
+       {"left_out", json_strings(sent.ordered_left_out)},
        {"corrections", corrections_json(sent.map, sent.corrections)},
        {"accounted", json(sent.account.has_value())},
        {"unaccounted_bytes", json(sent.account ? sent.account->bytes(Origin::kUnaccounted) : 0)}});
   if (sent.account)
     value.members.emplace_back("account", account_json(sent.map, *sent.account, sent.base, sent.result));
-  value.members.emplace_back("items", item_changes_json(sent.map, sent.base, sent.result));
-  value.members.emplace_back("hand_over", handover_json(job, sent.bundle));
+  value.members.emplace_back("items", item_changes_json(sent.map, sent.before, sent.result));
   return value;
+}
+
+}  // namespace
+
+std::string handover_text(const VehicleJob& job, const std::string& folder, const Page& page) {
+  std::string text = "\n";
+  for (const Handed& one : handover(job, folder))
+    text += labelled(page, one.what, printable(one.file, 1000) + (one.way.empty() ? "" : ": " + one.way));
+  return text;
+}
+
+JsonValue handover_json(const VehicleJob& job, const std::string& folder) {
+  return json_array(handover(job, folder), [](const Handed& one) {
+    return json_object({{"what", json(one.what)}, {"file", json(one.file)}, {"way", json(one.way)}});
+  });
+}
+
+std::string sent_text(const VehicleJob& job, const SentTogether& sent, const Page& page) {
+  std::string text;
+  for (const Sent& part : sent.parts) text += (text.empty() ? "" : "\n") + part_text(job, part, page);
+  if (!sent.set) return text;
+  std::string order;
+  for (const std::string& controller : sent.set->write_order) order += (order.empty() ? "" : ", then ") + controller;
+  return text + "\nset\n" + labelled(page, "valid only", "together; the customer's checker demands all of them") +
+         labelled(page, "write", order) +
+         labelled(page, "in between", std::string(sent.set->drivable_between ? "may" : "must not") + " be driven");
+}
+
+JsonValue sent_json(const VehicleJob& job, const SentTogether& sent) {
+  const std::vector<std::string> order = sent.set ? sent.set->write_order : std::vector<std::string>();
+  return json_object({{"calseal", json("job-send/1")},
+                      {"job", json(job.facts.job)},
+                      {"set", json(sent.set ? digest_text(compute_sha256(view_of(write_set(*sent.set)))) : "")},
+                      {"write_order", json_strings(order)},
+                      {"revisions", json_array(sent.parts, part_json)}});
 }
 
 std::string carried_base_text(const Job& job, const NewBase& made, const Page& page) {
@@ -122,10 +171,11 @@ std::string carried_base_text(const Job& job, const NewBase& made, const Page& p
          "not fit anew.\n";
 }
 
-JsonValue carried_base_json(const Job& job, const NewBase& made) {
+JsonValue carried_base_json(const NewBase& made) {
   return json_object(
       {{"calseal", json("job-carry/1")},
-       {"job", json(job.facts.job)},
+       {"job", json(made.sealed.manifest.job)},
+       {"controller", json(made.sealed.manifest.controller().name)},
        {"base", json(made.number)},
        {"reason", json(made.sealed.manifest.base_reason)},
        {"identity", json_digest(made.sealed.digest)},
@@ -142,8 +192,7 @@ JsonValue carried_base_json(const Job& job, const NewBase& made) {
                                       "carried", carried_json(made.from, made.to, option.carried));
                                 }
                                 return value;
-                              })},
-       {"hand_over", handover_json(job, made.bundle)}});
+                              })}});
 }
 
 std::string reissued_text(const Job& job, const Reissued& made, const Page& page) {
@@ -176,8 +225,7 @@ JsonValue reissued_json(const Job& job, const Reissued& made) {
        {"bundle", json(made.bundle)},
        {"identity", json_digest(made.identity)},
        {"already_whole", json(made.already_whole)},
-       {"passed_over", json_array(made.passed_over, [](std::uint64_t number) { return json(number); })},
-       {"hand_over", handover_json(job, made.bundle)}});
+       {"passed_over", json_array(made.passed_over, [](std::uint64_t number) { return json(number); })}});
 }
 
 namespace {
@@ -226,6 +274,24 @@ JsonValue attached_log_json(const AttachedLog& attached) {
   JsonValue value = json_object({{"calseal", json("job-log/1")}, {"was_there", json(attached.was_there)}});
   value.members.emplace_back("event", record_json(attached.event, event_fields));
   return value;
+}
+
+std::string way_back_message(const std::string& job, const std::vector<OpenedBase>& opened) {
+  std::string text = job + "\n";
+  for (const OpenedBase& one : opened) text += one.controller + ", the way back: " + one.bundle + "\n";
+  return text;
+}
+
+std::string kept_message(const VehicleJob& job, const std::vector<HandedBundle>& bundles) {
+  std::string text = job.facts.job + "\n";
+  for (const HandedBundle& one : bundles) text += one.controller + ": " + one.name + "\n";
+  return text;
+}
+
+std::string sent_message(const VehicleJob& job, const SentTogether& sent) {
+  std::string text = job.facts.job + "\n";
+  for (const Sent& one : sent.parts) text += one.controller + ": " + one.bundle + "\n";
+  return text;
 }
 
 }  // namespace calseal

@@ -7,31 +7,40 @@
 #include "calseal/base/json.h"
 #include "calseal/job/carry.h"
 #include "calseal/job/attach_log.h"
-#include "calseal/job/job.h"
+#include "calseal/job/vehicle_job.h"
 #include "calseal/job/next_step.h"
+#include "calseal/job/note.h"
 #include "calseal/job/reissue.h"
 #include "calseal/job/send.h"
 #include "calseal/report/layout/page.h"
 
 namespace calseal {
 
-// Bases and revisions with their facts, logs, findings, and the next step. `seals_judged`: a trust file was
-// given.
-std::string job_text(const Job& job, bool seals_judged, const Page& page);
-JsonValue job_json(const Job& job, bool seals_judged);  // {"calseal":"job-status/1", ...}
+// Every controller's bases and revisions with their facts, logs, findings, and the next steps.
+// `seals_judged`: a trust file was given.
+std::string job_text(const VehicleJob& job, bool seals_judged, const Page& page);
+JsonValue job_json(const VehicleJob& job, bool seals_judged);  // {"calseal":"job-status/1", ...}
 
 std::string next_step_text(const NextStep& step, const Page& page);
-JsonValue next_step_json(const NextStep& step);  // {"code","base","revision","text","command"}
+JsonValue next_step_json(const NextStep& step);  // {"code","controller","base","revision","text","command"}
+std::string next_steps_text(const VehicleJob& job, const Page& page);
+JsonValue next_steps_json(const VehicleJob& job);
 
-// What goes to the customer now, one line each: files, and by which way.
-std::string handover_text(const Job& job, const std::string& bundle, const Page& page);
-JsonValue handover_json(const Job& job, const std::string& bundle);
+// What goes to the customer now, one line each: files, and by which way. `handover`: its folder within the
+// job's.
+std::string handover_text(const VehicleJob& job, const std::string& handover, const Page& page);
+JsonValue handover_json(const VehicleJob& job, const std::string& handover);
 
-std::string sent_text(const Job& job, const Sent& sent, const Page& page);
-JsonValue sent_json(const Job& job, const Sent& sent);  // {"calseal":"job-send/1", ...}
+// The text that goes along with a hand-over: what is in it, and what to do with it.
+std::string sent_message(const VehicleJob& job, const SentTogether& sent);
+std::string kept_message(const VehicleJob& job, const std::vector<HandedBundle>& bundles);
+std::string way_back_message(const std::string& job, const std::vector<OpenedBase>& opened);
+
+std::string sent_text(const VehicleJob& job, const SentTogether& sent, const Page& page);
+JsonValue sent_json(const VehicleJob& job, const SentTogether& sent);  // {"calseal":"job-send/1", ...}
 
 std::string carried_base_text(const Job& job, const NewBase& made, const Page& page);
-JsonValue carried_base_json(const Job& job, const NewBase& made);  // {"calseal":"job-carry/1", ...}
+JsonValue carried_base_json(const NewBase& made);  // {"calseal":"job-carry/1", ...}
 
 std::string reissued_text(const Job& job, const Reissued& made, const Page& page);
 JsonValue reissued_json(const Job& job, const Reissued& made);  // {"calseal":"job-reissue/1", ...}

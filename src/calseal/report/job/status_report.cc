@@ -38,6 +38,16 @@ std::string account_words(const JobRevision& revision) {
                                             : "; " + bytes_text(revision.unaccounted) + " UNACCOUNTED");
 }
 
+std::string set_words(const SetDescriptor& set, const std::string& controller) {
+  std::string words;
+  for (const SetMember& member : set.members) {
+    if (member.controller == controller) continue;
+    words += (words.empty() ? "valid only with " : " and ") + member.controller + ", sequence " +
+             std::to_string(member.sequence);
+  }
+  return words;
+}
+
 std::string revision_text(const Job& job, const JobRevision& revision, bool seals_judged, const Page& page) {
   std::string name = "revision " + std::to_string(revision.number());
   if (revision.number() == 0) name += ", the way back";
@@ -52,6 +62,7 @@ std::string revision_text(const Job& job, const JobRevision& revision, bool seal
     text += labelled(
         page, "  account", words,
         revision.unaccounted > 0 && !revision.manifest.options.empty() ? Mark::kCaution : Mark::kPlain);
+  if (revision.set) text += labelled(page, "  set", set_words(*revision.set, job.facts.controller));
   if (revision.incomplete) text += labelled(page, "  signatures", "a required one is missing", Mark::kBad);
   if (revision.manifest.trial)
     text += labelled(page, "  trial", "until " + revision.manifest.expires, Mark::kCaution);
@@ -117,6 +128,7 @@ JsonValue revision_json(const Job& job, const JobRevision& revision) {
                    {"reissue_of", json_digest(revision.reissue_of)},
                    {"seal", json(revision.verified ? "holds" : "not-looked-at")},
                    {"incomplete", json(revision.incomplete)},
+                   {"set", json_digest(revision.manifest.set)},
                    {"options", json_array(revision.manifest.options,
                                           [](const ManifestOption& option) { return json(option.name); })},
                    {"changed_bytes", json(revision.changed)},
@@ -144,66 +156,96 @@ JsonValue base_json(const Job& job, const JobBase& base) {
                        })}});
 }
 
-}  // namespace
+std::string findings_text(const std::vector<JobFinding>& findings, const Page& page) {
+  if (findings.empty()) return {};
+  std::string text = "\nfindings\n";
+  for (const JobFinding& finding : findings)
+    text += labelled(page, "!",
+                     finding.code + (finding.file.empty() ? "" : ", " + finding.file) + ": " +
+                         printable(finding.text, 1000),
+                     Mark::kBad);
+  return text;
+}
 
-std::string job_text(const Job& job, bool seals_judged, const Page& page) {
-  std::string text =
-      "job " + job.facts.job + ", " + job.facts.controller +
-      (job.facts.vehicle_reference.empty() ? "" : ", " + printable(job.facts.vehicle_reference)) + "\n";
+JsonValue findings_json(const std::vector<JobFinding>& findings) {
+  return json_array(findings, [](const JobFinding& finding) {
+    return json_object(
+        {{"code", json(finding.code)}, {"file", json(finding.file)}, {"text", json(finding.text)}});
+  });
+}
+
+std::string controller_text(const Job& job, bool seals_judged, const Page& page) {
   const JobRevision* newest = job.base().newest();
-  text += labelled(page, "stands on",
+  std::string text = "\n" + job.facts.controller + (job.closed() ? ", closed" : "") + "\n";
+  text += labelled(page, "is at",
                    "base " + std::to_string(job.base().number) +
                        (newest == nullptr ? ", nothing sealed yet"
                                           : ", newest is revision " + std::to_string(newest->number())));
-  if (!seals_judged)
-    text += labelled(page, "seals", "not looked at; --trust SHOP.TRUST has them judged", Mark::kCaution);
   for (const JobBase& base : job.bases) text += base_text(job, base, seals_judged, page);
-  text += other_logs_text(job, page);
-  if (!job.findings.empty()) {
-    text += "\nfindings\n";
-    for (const JobFinding& finding : job.findings)
-      text += labelled(page, "!",
-                       finding.code + (finding.file.empty() ? "" : ", " + finding.file) + ": " +
-                           printable(finding.text, 1000),
-                       Mark::kBad);
-  }
-  return text + "\n" + next_step_text(next_step(job), page);
+  return text + other_logs_text(job, page) + findings_text(job.findings, page);
 }
 
-JsonValue job_json(const Job& job, bool seals_judged) {
+JsonValue controller_json(const Job& job) {
   std::vector<Event> logs;
   for (const Event& event : job.events) {
     if (event.kind == EventKind::kDriven) logs.push_back(event);
   }
   return json_object(
-      {{"calseal", json("job-status/1")},
-       {"job", json(job.facts.job)},
-       {"controller", json(job.facts.controller)},
-       {"vehicle_reference", json(job.facts.vehicle_reference)},
-       {"opened", json(job.facts.opened)},
-       {"seals_judged", json(seals_judged)},
+      {{"controller", json(job.facts.controller)},
+       {"closed", json(job.closed())},
        {"salt_present", json(job.salt_present)},
        {"bases", json_array(job.bases, [&](const JobBase& base) { return base_json(job, base); })},
        {"logs", json_array(logs, [](const Event& log) { return record_json(log, event_fields); })},
-       {"findings", json_array(job.findings,
-                               [](const JobFinding& finding) {
-                                 return json_object({{"code", json(finding.code)},
-                                                     {"file", json(finding.file)},
-                                                     {"text", json(finding.text)}});
-                               })},
-       {"next", next_step_json(next_step(job))}});
+       {"findings", findings_json(job.findings)}});
+}
+
+}  // namespace
+
+std::string job_text(const VehicleJob& job, bool seals_judged, const Page& page) {
+  std::string text =
+      "job " + job.facts.job +
+      (job.facts.vehicle_reference.empty() ? "" : ", " + printable(job.facts.vehicle_reference)) + "\n";
+  if (!seals_judged)
+    text += labelled(page, "seals", "not looked at; --trust SHOP.TRUST has them judged", Mark::kCaution);
+  for (const Job& one : job.controllers) text += controller_text(one, seals_judged, page);
+  return text + findings_text(job.findings, page) + "\n" + next_steps_text(job, page);
+}
+
+JsonValue job_json(const VehicleJob& job, bool seals_judged) {
+  return json_object(
+      {{"calseal", json("job-status/1")},
+       {"job", json(job.facts.job)},
+       {"vehicle_reference", json(job.facts.vehicle_reference)},
+       {"opened", json(job.facts.opened)},
+       {"seals_judged", json(seals_judged)},
+       {"handover", json(job.newest_handover == 0 ? "" : handover_folder(job.newest_handover))},
+       {"controllers", json_array(job.controllers, controller_json)},
+       {"findings", findings_json(job.findings)},
+       {"next", next_steps_json(job)}});
 }
 
 std::string next_step_text(const NextStep& step, const Page& page) {
   return labelled(page, "next", step.text, Mark::kGood) + "               " + step.command + "\n";
 }
 
+std::string next_steps_text(const VehicleJob& job, const Page& page) {
+  std::string text;
+  for (const NextStep& step : next_steps(job)) {
+    if (job.controllers.size() > 1 && !step.controller.empty()) text += step.controller + "\n";
+    text += next_step_text(step, page);
+  }
+  return text;
+}
+
 JsonValue next_step_json(const NextStep& step) {
   return json_object({{"code", json(step.code)},
+                      {"controller", json(step.controller)},
                       {"base", json(step.base)},
                       {"revision", json(step.revision)},
                       {"text", json(step.text)},
                       {"command", json(step.command)}});
 }
+
+JsonValue next_steps_json(const VehicleJob& job) { return json_array(next_steps(job), next_step_json); }
 
 }  // namespace calseal

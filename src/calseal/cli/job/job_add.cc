@@ -1,0 +1,70 @@
+#include <memory>
+
+#include "calseal/base/json_write.h"
+#include "calseal/base/text.h"
+#include "calseal/cli/console/command_line.h"
+#include "calseal/cli/image/page_for.h"
+#include "calseal/cli/job/controllers.h"
+#include "calseal/cli/job/job_at_hand.h"
+#include "calseal/cli/job/job_commands.h"
+#include "calseal/report/job/job_report.h"
+
+namespace calseal {
+namespace {
+
+struct AddOptions : JobSigningOptions {
+  JobFolderOptions job;
+  std::vector<std::string> reads, option_files, regions;
+  bool as_received = false;
+};
+
+Result<int> run(const AddOptions& options, const std::string& tool, const Console& console) {
+  CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options.job, {}));
+  CALSEAL_ASSIGN(const std::vector<NewController> controllers,
+                 load_controllers({options.reads, options.regions, options.option_files, options.as_received}));
+  if (controllers.size() > 1)
+    return fail(usage_error("READ", "reads of several controllers", "those of one",
+                            "run the command once for each"));
+  std::unique_ptr<LoadedSigning> signing;
+  if (!options.keys.empty()) {
+    CALSEAL_ASSIGN(signing, load_signing(options, tool));
+  }
+  const WayBackMessage message = [&](const std::vector<OpenedBase>& opened) {
+    return way_back_message(at_hand.job.facts.job, opened);
+  };
+  CALSEAL_ASSIGN(const MadeJob made,
+                 add_controller(at_hand.job, controllers.front(),
+                                signing ? std::optional(signing->signing) : std::nullopt, message));
+  CALSEAL_ASSIGN(const VehicleJob job, at_hand.after({}));
+  const Page page = page_for(console);
+  console.print("added " + made.opened.front().controller + " to job " + job.facts.job + "\n" +
+                made_text(job, made, page));
+  JsonValue value = json_object({{"calseal", json("job-add/1")}, {"job", json(job.facts.job)}});
+  add_made(value, job, made);
+  console.print_json(value);
+  return 0;
+}
+
+}  // namespace
+
+void add_job_add_command(CommandLine& job, Console& console, const std::string& tool, int& status) {
+  CommandLine* command = job.add_subcommand("add", "Add one more controller of the vehicle to a job");
+  auto o = std::make_shared<AddOptions>();
+  command->add_option("FOLDER", o->job.folder, "The job folder")->required();
+  command
+      ->add_option("READ", o->reads, "[MEMORY=]FILE: the read as received; one file or one for each memory")
+      ->required();
+  command->add_option("--regions", o->regions,
+                      "A region map, or a folder of them from which the read chooses (repeatable)")
+      ->required();
+  command->add_option("--option", o->option_files, "Option file that the customer ordered (repeatable)");
+  command->add_flag("--as-received", o->as_received,
+                    "Keep the read as evidence and way back although its checks fail");
+  add_job_signing_options(*command, *o, false);
+  set_command(
+      *command, console,
+      {"calseal job add oak-17 transmission.bin --regions maps --key author.key --trust shop.trust"},
+      [o, tool](Console& c) { return run(*o, tool, c); }, status);
+}
+
+}  // namespace calseal

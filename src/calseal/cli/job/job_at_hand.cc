@@ -1,0 +1,63 @@
+#include "calseal/cli/job/job_at_hand.h"
+
+#include "calseal/bundle/signed_json.h"
+#include "calseal/cli/reads/read_arguments.h"
+#include "calseal/cli/shop/stated.h"
+
+namespace calseal {
+namespace {
+
+Result<JobPlace> place_of(const JobFolderOptions& options) {
+  CALSEAL_ASSIGN(JobPlace place, find_job(options.folder));
+  if (options.controller.empty()) return place;
+  if (!place.controller.empty() && place.controller != options.controller) {
+    return fail(usage_error("--controller", options.controller + " beside the folder of " + place.controller,
+                            "one of the two", "leave one out"));
+  }
+  place.controller = options.controller;
+  return place;
+}
+
+}  // namespace
+
+void add_job_folder(CommandLine& command, JobFolderOptions& options) {
+  command.add_option("FOLDER", options.folder, "The job folder, or the folder of a controller in it")
+      ->required();
+  command.add_option("--controller", options.controller, "The controller that is meant, where the job has several");
+}
+
+Result<JobAtHand> take_job(const JobFolderOptions& options, const JobContext& context) {
+  CALSEAL_ASSIGN(JobPlace place, place_of(options));
+  CALSEAL_ASSIGN(JobLock lock, JobLock::take(place.folder));
+  CALSEAL_ASSIGN(VehicleJob job, take_up(place.folder, context));
+  return JobAtHand{std::move(lock), std::move(job), std::move(place.controller)};
+}
+
+Result<JobLook> look_at_job(const JobFolderOptions& options, const JobContext& context) {
+  CALSEAL_ASSIGN(JobPlace place, place_of(options));
+  CALSEAL_ASSIGN(VehicleJob job, read_vehicle_job(place.folder, context));
+  return JobLook{std::move(job), std::move(place.controller)};
+}
+
+Result<std::vector<LooseFile>> load_loose_files(const std::vector<std::string>& arguments,
+                                                const std::string& controller) {
+  std::vector<LooseFile> files;
+  for (const std::string& argument : arguments) {
+    LooseFile loose;
+    loose.controller = controller;
+    std::string rest = argument;
+    const std::string name = argument.substr(0, argument.find('='));
+    const std::size_t dot = name.find('.');
+    if (name.size() < argument.size() && dot != std::string::npos && is_name(name.substr(0, dot)) &&
+        is_name(name.substr(dot + 1))) {
+      loose.controller = name.substr(0, dot);
+      rest = argument.substr(dot + 1);
+    }
+    CALSEAL_ASSIGN(std::vector<ReadFile> loaded, load_read_files({rest}));
+    loose.file = std::move(loaded.front());
+    files.push_back(std::move(loose));
+  }
+  return files;
+}
+
+}  // namespace calseal

@@ -1,0 +1,23 @@
+// What `calseal job send` is asked for.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "calseal/cli/job/job_at_hand.h"
+#include "calseal/cli/job/job_commands.h"
+
+namespace calseal {
+
+struct SendOptions : JobFolderOptions, JobSigningOptions, LedgerKeyOptions {
+  std::string title, notes_file, expires, unaccounted, limits, set, write_order;
+  std::vector<std::string> edited, option_files, requirements, cautions, attachments, returns, roles, fuel,
+      hardware;
+  std::optional<std::uint64_t> parent;
+  bool no_options = false, as_received = false, drivable_between = false, unchanged = false;
+};
+void add_send_options(CommandLine& command, SendOptions& options);
+
+}  // namespace calseal

@@ -1,0 +1,278 @@
+#include "calseal/job/vehicle_job.h"
+
+#include <algorithm>
+
+#include "calseal/base/record.h"
+#include "calseal/base/text.h"
+#include "calseal/bundle/signed_json.h"
+#include "calseal/job/layout.h"
+
+namespace calseal {
+namespace {
+
+class VehicleReading {
+ public:
+  VehicleReading(std::string folder, const JobContext& context) : context_(context) {
+    job_.folder = std::move(folder);
+  }
+
+  Result<VehicleJob> run() {
+    CALSEAL_CHECK(read_facts());
+    for (const std::string& name : names_in(job_.folder)) {
+      if (name.starts_with('.')) {
+        finding("left-over", name, "left by a run that was cut off; nothing needs it, it may be deleted");
+      } else if (exists(job_.folder + "/" + name + "/" + std::string(kJobFile))) {
+        CALSEAL_CHECK(read_controller(name));
+      }
+    }
+    if (job_.controllers.empty()) {
+      return fail({Reason::kJobDamaged, printable(job_.folder), "", "no folder of a controller",
+                   "one with a job.json in it", "put the folder back from a copy"});
+    }
+    job_.newest_handover = newest_handover(job_.folder);
+    find_unplaced();
+    judge_salts();
+    judge_sets();
+    return std::move(job_);
+  }
+
+ private:
+  void finding(std::string code, const std::string& file, std::string text) {
+    job_.findings.push_back({std::move(code), printable(file), std::move(text)});
+  }
+
+  Status read_facts() {
+    const std::string path = job_.folder + "/" + std::string(kVehicleFile);
+    CALSEAL_ASSIGN(const Bytes bytes, read_file(path, kJobFileSizeLimit));
+    auto facts = parse_fields(text_of(bytes), vehicle_fields, printable(path));
+    if (!facts) {
+      Error error = std::move(facts).error();
+      error.reason = Reason::kJobDamaged;
+      return fail(std::move(error));
+    }
+    job_.facts = *std::move(facts);
+    return {};
+  }
+
+  Status read_controller(const std::string& name) {
+    CALSEAL_ASSIGN(Job one, read_job(job_.folder + "/" + name, context_));
+    if (one.facts.job != job_.facts.job || one.facts.controller != name) {
+      finding("controller-of-another-job", name,
+              "of job " + one.facts.job + ", " + one.facts.controller + "; it does not count");
+    } else if (job_.controllers.size() < kControllerLimit) {
+      job_.controllers.push_back(std::move(one));
+    }
+    return {};
+  }
+
+  void find_unplaced() {
+    if (job_.newest_handover == 0) return;
+    for (HandedBundle& bundle : read_handover(job_.folder, job_.newest_handover)) {
+      const Job* owner = job_.find(bundle.controller);
+      job_.handed.push_back({bundle.controller, bundle.name, bundle.kept_as, bundle.sealed, {}});
+      // What was noted and is gone is another finding: a run that was cut off has noted nothing.
+      if (owner == nullptr || owner->find(*bundle.sealed.identity) != nullptr || is_noted(*owner, bundle))
+        continue;
+      finding("sealed-not-placed", handover_folder(job_.newest_handover) + "/" + bundle.name,
+              "sealed and whole, but the run was cut off before it came into its controller's folder; the next "
+              "command that changes the job puts it there");
+      job_.unplaced.push_back(std::move(bundle));
+    }
+  }
+
+  static bool is_noted(const Job& owner, const HandedBundle& bundle) {
+    return std::ranges::any_of(owner.events, [&](const Event& event) {
+      return event.kind == bundle.sealed.kind && event.identity == bundle.sealed.identity;
+    });
+  }
+
+  // One vehicle, one salt: members of a set name the same one.
+  void judge_salts() {
+    std::optional<Sha256> first;
+    for (const Job& one : job_.controllers) {
+      const JobRevision* way_back = one.bases.back().way_back();
+      if (way_back == nullptr) continue;
+      const Sha256 salt = way_back->manifest.salt_digest.value_or(Sha256{});
+      if (first && *first != salt)
+        finding("salt-differs", one.facts.controller + "/" + std::string(kSaltFile),
+                "sealed with another salt than the controllers before it: no set can be made of them");
+      first = first.value_or(salt);
+    }
+  }
+
+  void judge_sets() {
+    for (const Job& one : job_.controllers) {
+      const JobRevision* newest = one.base().newest();
+      if (newest == nullptr || !newest->set) continue;
+      for (const SetMember& member : newest->set->members) {
+        if (holds(member, *newest)) continue;
+        finding("set-incomplete", one.facts.controller + "/" + newest->file,
+                "its set needs " + member.controller + " with sequence " + std::to_string(member.sequence) +
+                    ", which is not here: nobody will accept it alone");
+      }
+    }
+  }
+
+  bool holds(const SetMember& member, const JobRevision& of) const {
+    const Job* partner = job_.find(member.controller);
+    if (partner == nullptr) return false;
+    return std::ranges::any_of(partner->bases, [&](const JobBase& base) {
+      return std::ranges::any_of(base.revisions, [&](const JobRevision& one) {
+        return one.manifest.sequence == member.sequence && one.manifest.set == of.manifest.set;
+      });
+    });
+  }
+
+  const JobContext& context_;
+  VehicleJob job_;
+};
+
+}  // namespace
+
+void vehicle_fields(Fields& field, VehicleFacts& facts) {
+  field.kind_of_file("job-vehicle/1");
+  field("job", facts.job, kName);
+  field("vehicle_reference", facts.vehicle_reference, kLine);
+  field("opened", facts.opened, kTime);
+}
+
+std::string write_vehicle_facts(const VehicleFacts& facts) {
+  return canonical_text(facts, vehicle_fields) + "\n";
+}
+
+const Job* VehicleJob::find(std::string_view controller) const {
+  const auto at = std::ranges::find(controllers, controller, [](const Job& one) { return one.facts.controller; });
+  return at == controllers.end() ? nullptr : &*at;
+}
+
+bool VehicleJob::is_sound() const {
+  return findings.empty() &&
+         std::ranges::all_of(controllers, [](const Job& one) { return one.findings.empty(); });
+}
+
+Result<JobPlace> find_job(const std::string& folder) {
+  std::string path = folder;
+  while (path.size() > 1 && path.ends_with('/')) path.pop_back();
+  if (exists(path + "/" + std::string(kVehicleFile))) return JobPlace{path, ""};
+  if (exists(path + "/" + std::string(kJobFile))) {
+    const std::size_t slash = path.rfind('/');
+    const std::string above = slash == std::string::npos ? "." : slash == 0 ? "/" : path.substr(0, slash);
+    const std::string name = slash == std::string::npos ? path : path.substr(slash + 1);
+    if (exists(above + "/" + std::string(kVehicleFile))) return JobPlace{above, name};
+  }
+  return fail({Reason::kFileMissing, printable(folder), "", "no job folder of that name",
+               "a folder with a " + std::string(kVehicleFile) + " in it, or a controller's folder in one",
+               "calseal job new makes one"});
+}
+
+Result<std::string> find_controller_folder(const std::string& folder) {
+  if (exists(folder + "/" + std::string(kJobFile))) return folder;
+  CALSEAL_ASSIGN(const JobPlace place, find_job(folder));
+  std::vector<std::string> found;
+  for (const std::string& name : names_in(place.folder)) {
+    if (!name.starts_with('.') && exists(place.folder + "/" + name + "/" + std::string(kJobFile)))
+      found.push_back(place.folder + "/" + name);
+  }
+  if (found.size() == 1) return found.front();
+  std::string all;
+  for (const std::string& path : found) all += (all.empty() ? "" : " or ") + printable(path);
+  return fail({Reason::kUsage, printable(folder), "", std::to_string(found.size()) + " controllers",
+               "the folder of one controller", "give " + (all.empty() ? "a controller's folder" : all)});
+}
+
+Result<VehicleJob> read_vehicle_job(const std::string& folder, const JobContext& context) {
+  return VehicleReading(folder, context).run();
+}
+
+Result<JobLock> JobLock::take(const std::string& folder) {
+  JobLock lock;
+  CALSEAL_ASSIGN(FolderLock whole, FolderLock::take(folder, kJobFolder));
+  lock.locks_.push_back(std::move(whole));
+  for (const std::string& name : names_in(folder)) {
+    const std::string place = folder + "/" + name;
+    if (name.starts_with('.') || !exists(place + "/" + std::string(kJobFile))) continue;
+    CALSEAL_ASSIGN(FolderLock one, FolderLock::take(place, kJobFolder));
+    lock.locks_.push_back(std::move(one));
+  }
+  return lock;
+}
+
+Result<VehicleJob> take_up(const std::string& folder, const JobContext& context) {
+  CALSEAL_ASSIGN(VehicleJob job, read_vehicle_job(folder, context));
+  if (job.unplaced.empty()) return job;
+  CALSEAL_CHECK(place_bundles(folder, job.unplaced));
+  return read_vehicle_job(folder, context);
+}
+
+Result<const Job*> one_controller(const VehicleJob& job, const std::string& controller) {
+  std::string names;
+  for (const Job& one : job.controllers) names += (names.empty() ? "" : ", ") + one.facts.controller;
+  if (!controller.empty()) {
+    if (const Job* found = job.find(controller)) return found;
+    return fail({Reason::kUsage, printable(job.folder), "--controller", printable(controller, 80), names,
+                 "name one of them"});
+  }
+  if (job.controllers.size() == 1) return &job.controllers.front();
+  return fail({Reason::kUsage, printable(job.folder), "--controller",
+               "no controller, and the job has several: " + names, "one of them",
+               "give --controller NAME, or the controller's own folder"});
+}
+
+namespace {
+
+struct Kept {
+  const Job* owner;
+  const JobRevision* revision;
+};
+
+// A member of a set brings the others along.
+void add_partners(const VehicleJob& job, const Kept& member, std::vector<Kept>& all) {
+  if (!member.revision->set) return;
+  for (const Job& partner : job.controllers) {
+    for (const JobRevision& one : partner.base().revisions) {
+      const bool listed = std::ranges::any_of(all, [&](const Kept& kept) { return kept.revision == &one; });
+      if (one.manifest.set == member.revision->manifest.set && !listed) all.push_back({&partner, &one});
+    }
+  }
+}
+
+Result<Kept> find_kept(const VehicleJob& job, const WantedRevision& wanted) {
+  CALSEAL_ASSIGN(const Job* const owner, one_controller(job, wanted.controller));
+  const JobRevision* revision = owner->base().find(wanted.revision);
+  if (revision == nullptr) {
+    return fail({Reason::kUsage, printable(owner->folder), "--revision", std::to_string(wanted.revision),
+                 "a revision of " + base_folder(owner->base().number), "see calseal job status"});
+  }
+  if (!revision->withdrawn) return Kept{owner, revision};
+  return fail({Reason::kWithdrawn, printable(owner->folder), revision->file, "a revision that was withdrawn",
+               "one that may be written", "see calseal job next"});
+}
+
+}  // namespace
+
+Result<std::string> hand_over_kept(const VehicleJob& job, const std::vector<WantedRevision>& revisions,
+                                   const KeptMessage& message) {
+  std::vector<Kept> all;
+  for (const WantedRevision& wanted : revisions) {
+    CALSEAL_ASSIGN(const Kept kept, find_kept(job, wanted));
+    const bool listed = std::ranges::any_of(all, [&](const Kept& one) { return one.revision == kept.revision; });
+    if (!listed) all.push_back(kept);
+    add_partners(job, kept, all);
+  }
+  if (all.empty()) {
+    return fail({Reason::kJobOrder, printable(job.folder), "", "nothing that could be handed over",
+                 "a sealed revision", "see calseal job next"});
+  }
+  std::vector<HandedBundle> bundles;
+  for (const auto& [owner, revision] : all) {
+    HandedBundle bundle;
+    bundle.controller = owner->facts.controller;
+    bundle.name = handed_name(bundle.controller, revision->file);
+    bundle.kept_as = revision->file;
+    CALSEAL_ASSIGN(bundle.bytes, read_file(owner->folder + "/" + revision->file, kBundleSizeLimit));
+    bundles.push_back(std::move(bundle));
+  }
+  return make_handover(job.folder, bundles, message(job, bundles));
+}
+
+}  // namespace calseal

@@ -78,13 +78,16 @@ std::string range_text(const Range& range) {
   return address_text(range.begin) + "-" + address_text(range.end - 1);
 }
 
-std::string grouped(std::uint64_t value) {
-  std::string digits = std::to_string(value);
-  for (std::size_t at = digits.size(); at > 3;) {
+std::string grouped(std::uint64_t value) { return grouped(std::to_string(value)); }
+
+std::string grouped(std::string number) {
+  const std::size_t sign = number.starts_with('-') || number.starts_with('+') ? 1 : 0;
+  if (number.find_first_not_of("0123456789.", sign) != std::string::npos) return number;
+  for (std::size_t at = std::min(number.find('.'), number.size()); at > sign + 3;) {
     at -= 3;
-    digits.insert(at, ",");
+    number.insert(at, ",");
   }
-  return digits;
+  return number;
 }
 
 std::string bytes_text(std::uint64_t count) { return grouped(count) + (count == 1 ? " byte" : " bytes"); }

@@ -30,6 +30,8 @@ std::string range_text(const Range& range);
 
 // "4,194,304"
 std::string grouped(std::uint64_t value);
+// The same of a decimal number as text, "-1234.5" as "-1,234.5"; anything else comes back as it is.
+std::string grouped(std::string number);
 // "1 byte", "4,096 bytes"
 std::string bytes_text(std::uint64_t count);
 

@@ -28,12 +28,6 @@ constexpr std::array<TypeInfo, 8> kTypes = {{{1, false},   // u8
 
 const TypeInfo& info_of(ElementType type) { return kTypes[static_cast<std::size_t>(type)]; }
 
-Range element_range(const Item& item, std::uint64_t element) {
-  const std::uint64_t size = element_size(item.type);
-  const std::uint64_t begin = item.place.range.begin + element * size;
-  return {begin, begin + size};
-}
-
 std::int64_t sign_extended(std::uint64_t word, std::uint64_t size) {
   const int shift = static_cast<int>(64 - 8 * size);
   return static_cast<std::int64_t>(word << shift) >> shift;
@@ -42,6 +36,20 @@ std::int64_t sign_extended(std::uint64_t word, std::uint64_t size) {
 }  // namespace
 
 std::uint64_t element_size(ElementType type) { return info_of(type).size; }
+
+bool is_floating(ElementType type) { return type == ElementType::kF32 || type == ElementType::kF64; }
+
+Range element_range(const Item& item, std::uint64_t element) {
+  const std::uint64_t size = element_size(item.type);
+  const std::uint64_t begin = item.place.range.begin + element * size;
+  return {begin, begin + size};
+}
+
+std::int64_t stored_number(const Item& item, const Image& image, std::uint64_t element) {
+  const Range range = element_range(item, element);
+  const std::uint64_t word = decode_word(image.memories[item.place.memory].view(range), item.order);
+  return info_of(item.type).is_signed ? sign_extended(word, range.size()) : static_cast<std::int64_t>(word);
+}
 
 std::string_view item_kind_name(ItemKind kind) {
   constexpr std::array<std::string_view, 4> kNames = {"scalar", "axis", "curve", "table"};
@@ -61,8 +69,7 @@ Quantity item_value(const Item& item, const Image& image, std::uint64_t element)
   }
   if (item.type == ElementType::kF64)
     return convert_floating(item.conversion, std::bit_cast<double>(word), false);
-  return convert(item.conversion, info_of(item.type).is_signed ? sign_extended(word, range.size())
-                                                               : static_cast<std::int64_t>(word));
+  return convert(item.conversion, stored_number(item, image, element));
 }
 
 const Item* item_at(const RegionMap& map, std::size_t memory, std::uint64_t address) {

@@ -16,6 +16,7 @@ namespace calseal {
 
 // Bytes of one element: 1, 2, 4 or 8.
 std::uint64_t element_size(ElementType type);
+bool is_floating(ElementType type);              // IEEE 754
 std::string_view item_kind_name(ItemKind kind);  // "scalar", "axis", "curve", "table"
 
 // Elements of an item; one for a scalar.
@@ -24,6 +25,12 @@ std::uint64_t element_count(const Item& item);
 // The physical value of one element (row by row; 0 <= element < element_count). Undefined where its bytes are
 // unknown.
 Quantity item_value(const Item& item, const Image& image, std::uint64_t element);
+
+// The stored number of an element of whole numbers whose bytes are known.
+std::int64_t stored_number(const Item& item, const Image& image, std::uint64_t element);
+
+// The bytes of one element.
+Range element_range(const Item& item, std::uint64_t element);
 
 // The item that holds an address, or nothing. Items never share bytes.
 const Item* item_at(const RegionMap& map, std::size_t memory, std::uint64_t address);

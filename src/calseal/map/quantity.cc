@@ -1,5 +1,6 @@
 #include "calseal/map/quantity.h"
 
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <limits>
@@ -133,6 +134,47 @@ std::string fraction_text(Wide over, Wide under) {
   return "~" + sign + whole_text(rounded / power_of_ten(kRoundedPlaces)) + "." + shown;
 }
 
+// "1234.500" as "1234.5", "-0.0" as "0".
+std::string without_needless_zeros(std::string text) {
+  if (text.find('.') != std::string::npos) {
+    text.erase(text.find_last_not_of('0') + 1);
+    if (text.back() == '.') text.pop_back();
+  }
+  return text == "-0" ? "0" : text;
+}
+
+// One more in the last place of decimal digits, which may hold a point.
+std::string counted_up(std::string digits) {
+  for (std::size_t at = digits.size(); at-- > 0;) {
+    if (digits[at] == '.') continue;
+    if (digits[at] != '9') {
+      ++digits[at];
+      return digits;
+    }
+    digits[at] = '0';
+  }
+  return "1" + digits;
+}
+
+// Exactly `places` decimals; nothing where the numbers grow too large for that.
+std::optional<std::string> fixed_text(Wide over, Wide under, int places) {
+  const std::string sign = over < 0 ? "-" : "";
+  over = magnitude(over);
+  std::string text = whole_text(over / under) + ".";
+  Wide rest = over % under;
+  for (int place = 0; place <= places; ++place) {
+    if (__builtin_mul_overflow(rest, Wide{10}, &rest)) return std::nullopt;
+    text += static_cast<char>('0' + static_cast<int>(rest / under));
+    rest %= under;
+  }
+  const bool up = text.back() >= '5';
+  text.pop_back();
+  return sign + (up ? counted_up(std::move(text)) : text);
+}
+
+// A floating number that people write with digits and a point alone.
+bool is_plain(double value) { return value == 0 || (std::abs(value) >= 1e-6 && std::abs(value) < 1e15); }
+
 }  // namespace
 
 std::optional<Decimal> parse_decimal(std::string_view text) {
@@ -209,6 +251,63 @@ std::string Quantity::text() const {
   const auto end = single_ ? std::to_chars(buffer, buffer + sizeof buffer, static_cast<float>(floating_))
                            : std::to_chars(buffer, buffer + sizeof buffer, floating_);
   return {buffer, end.ptr};
+}
+
+Quantity Quantity::combined(const Quantity& other, int sign) const {
+  if (kind_ != other.kind_ || kind_ == Kind::kUndefined) return {};
+  if (kind_ == Kind::kFloating) return floating(floating_ + sign * other.floating_, single_ && other.single_);
+  const Wide common = greatest_common_divisor(denominator_, other.denominator_);
+  Wide mine = 0, others = 0, under = 0, over = 0;
+  if (__builtin_mul_overflow(numerator_, other.denominator_ / common, &mine) ||
+      __builtin_mul_overflow(other.numerator_, Wide{sign} * (denominator_ / common), &others) ||
+      __builtin_mul_overflow(denominator_, other.denominator_ / common, &under) ||
+      __builtin_add_overflow(mine, others, &over) || over == std::numeric_limits<Wide>::min())
+    return {};
+  return fraction(over, under);
+}
+
+Quantity Quantity::minus(const Quantity& other) const { return combined(other, -1); }
+Quantity Quantity::plus(const Quantity& other) const { return combined(other, 1); }
+
+Quantity Quantity::divided_by(std::uint64_t count) const {
+  if (kind_ == Kind::kUndefined) return {};
+  if (kind_ == Kind::kFloating) return floating(floating_ / static_cast<double>(count), single_);
+  Wide under = 0;
+  if (__builtin_mul_overflow(denominator_, Wide{count}, &under)) return {};
+  return fraction(numerator_, under);
+}
+
+int Quantity::decimals() const {
+  if (kind_ == Kind::kUndefined) return 0;
+  if (kind_ == Kind::kFraction) {
+    std::string digits;
+    return add_digits(magnitude(numerator_) % denominator_, denominator_, digits)
+               ? static_cast<int>(digits.size())
+               : -1;
+  }
+  if (!is_plain(floating_)) return 0;
+  // "1.234e+02": digits behind the point less the exponent.
+  char buffer[64];
+  const auto end = std::to_chars(buffer, buffer + sizeof buffer, floating_, std::chars_format::scientific,
+                                 single_ ? 6 : 14);
+  const std::string_view text(buffer, static_cast<std::size_t>(end.ptr - buffer));
+  const std::size_t e = text.find('e');
+  const std::size_t last = text.substr(0, e).find_last_not_of('0');
+  const std::size_t point = text.find('.');
+  int exponent = 0;
+  std::from_chars(text.data() + e + (text[e + 1] == '+' ? 2 : 1), text.data() + text.size(), exponent);
+  return std::clamp(static_cast<int>(last - point) - exponent, 0, kDecimalDigits);
+}
+
+std::string Quantity::rounded_text(int places) const {
+  if (kind_ == Kind::kFraction) {
+    const std::optional<std::string> fixed = fixed_text(numerator_, denominator_, places);
+    return fixed ? without_needless_zeros(*fixed) : text();
+  }
+  if (kind_ == Kind::kUndefined || !is_plain(floating_)) return text();
+  char buffer[64];
+  const auto end = std::to_chars(buffer, buffer + sizeof buffer, floating_, std::chars_format::fixed, places);
+  return without_needless_zeros({buffer, end.ptr});
 }
 
 Quantity convert(const Conversion& conversion, std::int64_t stored) {

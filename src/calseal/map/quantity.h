@@ -57,8 +57,22 @@ class Quantity {
   // Floating: the shortest text that reads back as the same number. "undefined".
   std::string text() const;
 
+  // This one less, plus another; undefined where one of them is, where only one is floating, or where the
+  // numbers grow past 127 bits.
+  Quantity minus(const Quantity& other) const;
+  Quantity plus(const Quantity& other) const;
+  Quantity divided_by(std::uint64_t count) const;  // by at least 1
+
+  // Decimals of the exact value; -1 where they do not end within kDecimalDigits places. Floating: those that
+  // 7 digits (single) or 15 need, so that binary arithmetic does not show.
+  int decimals() const;
+  // At most `places` decimals (0 to kDecimalDigits), rounded half away from zero, no zeros at the end. What
+  // is floating and tiny or huge, and what does not fit, is as in text().
+  std::string rounded_text(int places) const;
+
  private:
   enum class Kind : std::uint8_t { kUndefined, kFraction, kFloating };
+  Quantity combined(const Quantity& other, int sign) const;
   Kind kind_ = Kind::kUndefined;
   Wide numerator_ = 0, denominator_ = 1;  // lowest terms, denominator above 0
   double floating_ = 0;

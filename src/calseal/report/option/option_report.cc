@@ -10,9 +10,8 @@
 namespace calseal {
 namespace {
 
-constexpr std::size_t kShown = 40;         // lines of a list for people
-constexpr std::size_t kListed = 65536;     // elements of a list in JSON
-constexpr std::size_t kShownElements = 8;  // of one item
+constexpr std::size_t kShown = 40;      // lines of a list for people
+constexpr std::size_t kListed = 65536;  // elements of a list in JSON
 
 std::string joined(const std::vector<std::string>& words, std::string_view between = ", ") {
   std::string text;
@@ -69,8 +68,6 @@ std::vector<EntryLine> lines_of(const Account& account) {
   }
   return lines;
 }
-
-std::string unit_text(const Item& item) { return item.unit->empty() ? "" : " " + printable(*item.unit, 70); }
 
 }  // namespace
 
@@ -253,62 +250,6 @@ JsonValue account_json(const RegionMap& map, const Account& account, const Image
                                 return value;
                               })},
        {"entries_left_out", json(account.entries.size() - listed)}});
-}
-
-std::string item_changes_text(const RegionMap& map, const Image& before, const Image& after,
-                              const Page& page) {
-  const std::vector<ItemChange> changes = compare_items(map, before, after);
-  if (changes.empty()) return {};
-  Columns columns;
-  for (std::size_t i = 0; i < changes.size() && i < kShown; ++i) {
-    const ItemChange& change = changes[i];
-    for (std::size_t k = 0; k < change.elements.size() && k < kShownElements; ++k) {
-      columns.add({{change.item->name + element_text(*change.item, change.elements[k])},
-                   {change.before[k].text(), Mark::kPlain, true},
-                   {"->"},
-                   {change.after[k].text(), Mark::kPlain, true},
-                   {unit_text(*change.item)}});
-    }
-    if (change.elements.size() > kShownElements) {
-      columns.add({{change.item->name},
-                   {""},
-                   {""},
-                   {""},
-                   {counted(change.elements.size() - kShownElements, "more value", "more values")}});
-    }
-  }
-  std::string text = page.painted(Mark::kDim, "items") + "\n" + columns.text(page, 2) +
-                     more_line(changes.size(), kShown) + "\n";
-  for (const ItemBreach& breach : judge_changed_items(changes, after))
-    text += labelled(page, "limit", printable(breach_text(breach), 400), Mark::kCaution);
-  return text;
-}
-
-JsonValue item_changes_json(const RegionMap& map, const Image& before, const Image& after) {
-  const std::vector<ItemChange> changes = compare_items(map, before, after);
-  const std::vector<ItemBreach> breaches = judge_changed_items(changes, after);
-  return json_object({{"changed", json_array(changes,
-                                             [](const ItemChange& change) {
-                                               std::vector<std::size_t> at(change.elements.size());
-                                               for (std::size_t i = 0; i < at.size(); ++i) at[i] = i;
-                                               return json_object(
-                                                   {{"name", json(change.item->name)},
-                                                    {"kind", json(item_kind_name(change.item->kind))},
-                                                    {"unit", json(*change.item->unit)},
-                                                    {"elements", json_array(at, [&](std::size_t i) {
-                                                       return json_object(
-                                                           {{"element", json(change.elements[i])},
-                                                            {"before", json(change.before[i].text())},
-                                                            {"after", json(change.after[i].text())}});
-                                                     })}});
-                                             })},
-                      {"breaches", json_array(breaches, [](const ItemBreach& breach) {
-                         return json_object({{"item", json(breach.item->name)},
-                                             {"kind", json(breach_name(breach.kind))},
-                                             {"element", json(breach.element)},
-                                             {"count", json(breach.count)},
-                                             {"text", json(breach_text(breach))}});
-                       })}});
 }
 
 std::string problems_text(const std::vector<Error>& problems, const Page& page) {

@@ -1,4 +1,4 @@
-// Options, compositions, accounts and item differences, for people and for programs.
+// Options, compositions and accounts, for people and for programs.
 #pragma once
 
 #include <string>
@@ -10,6 +10,7 @@
 #include "calseal/option/carry.h"
 #include "calseal/option/compose.h"
 #include "calseal/option/make.h"
+#include "calseal/report/changes/item_report.h"
 #include "calseal/report/layout/page.h"
 
 namespace calseal {
@@ -27,11 +28,6 @@ JsonValue carried_json(const RegionMap& from, const RegionMap& to, const Carried
 std::string account_text(const RegionMap& map, const Account& account, const Image& before,
                          const Image& after, const Page& page);
 JsonValue account_json(const RegionMap& map, const Account& account, const Image& before, const Image& after);
-
-// Changed items in physical units, with what leaves its limits. Empty text when no item changed.
-std::string item_changes_text(const RegionMap& map, const Image& before, const Image& after,
-                              const Page& page);
-JsonValue item_changes_json(const RegionMap& map, const Image& before, const Image& after);
 
 // A list of problems as lines, each with its reason.
 std::string problems_text(const std::vector<Error>& problems, const Page& page);

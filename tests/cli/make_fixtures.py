@@ -62,6 +62,19 @@ def intel_hex(image, origin):
     return text + record(1, 0, b"")
 
 
+def named_map(tiny):
+    """tiny.json with calibration items: a table of 4 by 2 cells over speed and mass, and a limit."""
+    items = [
+        {"name": "speed", "kind": "axis", "memory": "flash", "start": "0x80000040", "type": "u8", "points": 4, "factor": "100",
+         "unit": "1/min"},
+        {"name": "mass", "kind": "axis", "memory": "flash", "start": "0x80000044", "type": "u8", "points": 2, "unit": "mg"},
+        {"name": "torque-limit", "title": "torque limit", "kind": "table", "memory": "flash", "start": "0x80000048", "type": "u8",
+         "x": "speed", "y": "mass", "factor": "0.5", "unit": "Nm"},
+        {"name": "rev-limit", "kind": "scalar", "memory": "flash", "start": "0x80000050", "type": "u16", "unit": "1/min"},
+    ]
+    return json.dumps(json.loads(tiny) | {"items": items})
+
+
 def write_all(folder):
     for path in FIXTURES.iterdir():
         shutil.copy(path, folder)
@@ -81,6 +94,8 @@ def write_all(folder):
         "both.bin": edited(edit, 0x90, b"\x00"),
         "other.bin": edited(tiny, 0x00, b"TONY"),
         "damaged.bin": edited(tiny, 0x12, b"\x00"),
+        "steeper.bin": corrected(edited(edit, 0x41, b"\x09\x0f\x14\x1c\x23\x2a\x31\x01\x02\x03\x05")),
+        "limit.bin": edited(tiny, 0x50, b"\x58\x1b"),
         "short.bin": tiny[:-1],
         "empty.bin": b"",
     }
@@ -91,6 +106,7 @@ def write_all(folder):
     (folder / "wanted.hex").write_text(intel_hex(corrected(edit), 0x80000000), newline="")
     (folder / "partial.hex").write_text(intel_hex(tiny[:0x40], 0x80000000), newline="")
     (folder / "gap.hex").write_text("".join(line for line in intel_hex(tiny, 0x80000000).splitlines(True) if line[3:7] != "0050"), newline="")
+    (folder / "named.json").write_text(named_map((FIXTURES / "tiny.json").read_text()))
     (folder / "deep.json").write_text("[" * 100000 + "]" * 100000)
     (folder / "repeated.json").write_text('{"calseal":"region-map/1","name":"a","name":"b"}\n')
     (folder / "huge-number.json").write_text('{"calseal":"region-map/1","name":"a","version":' + "9" * 40 + "}\n")

@@ -115,9 +115,7 @@ void head_fields(Fields& field, BundleHint& hint) {
 FileKind recognise(ByteView beginning) {
   const std::string_view text = text_of(beginning);
   if (text.empty()) return FileKind::kEmpty;
-  if (text.starts_with("PK\x03\x04") && text.size() > kLocalHeaderSize &&
-      text.substr(kLocalHeaderSize).starts_with(kManifestName))
-    return FileKind::kBundle;
+  if (begins_as_bundle(beginning)) return FileKind::kBundle;
   return recognise_text(text);
 }
 

@@ -105,6 +105,12 @@ class PrefixReader {
 
 }  // namespace
 
+bool begins_as_bundle(ByteView beginning) {
+  const std::string_view text = text_of(beginning);
+  return text.starts_with(kLocalMark) && text.size() > kLocalHeaderSize &&
+         text.substr(kLocalHeaderSize).starts_with(kManifestName);
+}
+
 std::string signature_entry_name(const Sha256& key_id) {
   return std::string(kSignatureFolder) + digest_text(key_id) + ".sig";
 }

@@ -26,6 +26,9 @@ inline constexpr std::string_view kSignatureFolder = "signatures/";
 // finds in it what it would find in the whole.
 inline constexpr std::uint64_t kPrefixSizeLimit = (std::uint64_t{1} << 20) + 4096;  // bytes
 
+// Whether a file with this beginning is meant as a bundle, whole or not.
+bool begins_as_bundle(ByteView beginning);
+
 // One signature and the key that is said to have made it.
 struct PrefixSignature {
   Sha256 key_id;

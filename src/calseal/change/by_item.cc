@@ -119,7 +119,8 @@ std::vector<OwnedPlace> owned_places(const Plan& plan) {
 class Rest {
  public:
   Rest(const Plan& plan, const Image& before, const Image& after, ChangesByItem& sum)
-      : plan_(plan), owned_(owned_places(plan)), sum_(sum) {
+      : plan_(plan), owned_(owned_places(plan)), in_items_(plan.map->memories.size()), sum_(sum) {
+    for (const Item& item : plan.map->items) in_items_[item.place.memory].add(item.place.range);
     const std::vector<IdentityValue> from = read_identity(*plan.map, before);
     const std::vector<IdentityValue> to = read_identity(*plan.map, after);
     for (std::size_t i = 0; i < from.size() && i < to.size(); ++i) {
@@ -166,6 +167,9 @@ class Rest {
       text.bytes += part.size();
       left.remove(part);
     }
+    const RangeSet partial = left.intersect(in_items_[place.memory].within(place.range));
+    sum_.partial_bytes += partial.size();
+    left.remove(partial);
     sum_.editable_bytes += left.size();
     sum_.editable_runs += left.ranges().size();
   }
@@ -191,6 +195,7 @@ class Rest {
 
   const Plan& plan_;
   const std::vector<OwnedPlace> owned_;
+  std::vector<RangeSet> in_items_;  // by memory
   std::vector<std::pair<const IdentityField*, ChangedText>> texts_;
   ChangesByItem& sum_;
 };
@@ -199,7 +204,7 @@ class Rest {
 
 bool ChangesByItem::empty() const {
   return items.empty() && texts.empty() &&
-         editable_bytes + derived_bytes + patch_bytes + vehicle_bytes + locked_bytes == 0;
+         editable_bytes + partial_bytes + derived_bytes + patch_bytes + vehicle_bytes + locked_bytes == 0;
 }
 
 ChangesByItem changed_items(const RegionMap& map, const Image& before, const Image& after) {

@@ -46,6 +46,7 @@ struct ChangesByItem {
   std::vector<ChangedText> texts;    // in map order
   // What no item and no text names.
   std::uint64_t editable_bytes = 0, editable_runs = 0;
+  std::uint64_t partial_bytes = 0;  // editable, in elements of items of which not every byte is known
   std::uint64_t derived_bytes = 0;
   std::vector<std::size_t> derived_nodes;  // into Plan::nodes: the checksums and copies that these belong to
   std::uint64_t patch_bytes = 0;

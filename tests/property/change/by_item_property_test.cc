@@ -58,7 +58,8 @@ bool is_known_element(const Item& item, std::uint64_t at, const Image& before, c
 }
 
 struct Counts {
-  std::uint64_t items = 0, texts = 0, editable = 0, derived = 0, patch = 0, vehicle = 0, locked = 0;
+  std::uint64_t items = 0, texts = 0, editable = 0, partial = 0, derived = 0, patch = 0, vehicle = 0,
+                locked = 0;
   friend bool operator==(const Counts&, const Counts&) = default;
 };
 
@@ -78,7 +79,9 @@ Counts count(const RegionMap& map, const Image& before, const Image& after) {
     else if (policy == Policy::kVolatile)
       ++counts.vehicle;
     else if (policy == Policy::kEditable)
-      ++(map.identity[0].place.range.contains(at) ? counts.texts : counts.editable);
+      ++(map.identity[0].place.range.contains(at) ? counts.texts
+         : item != map.items.end()                ? counts.partial
+                                                  : counts.editable);
     else
       ++(map.patches[0].place.range.contains(at) ? counts.patch : counts.locked);
   }
@@ -87,9 +90,9 @@ Counts count(const RegionMap& map, const Image& before, const Image& after) {
 
 Counts counts_of(const ChangesByItem& changes) {
   Counts counts{changes.item_bytes,     0,
-                changes.editable_bytes, changes.derived_bytes,
-                changes.patch_bytes,    changes.vehicle_bytes,
-                changes.locked_bytes};
+                changes.editable_bytes, changes.partial_bytes,
+                changes.derived_bytes,  changes.patch_bytes,
+                changes.vehicle_bytes,  changes.locked_bytes};
   for (const ChangedText& text : changes.texts) counts.texts += text.bytes;
   return counts;
 }

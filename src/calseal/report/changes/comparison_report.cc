@@ -7,6 +7,7 @@
 #include "calseal/base/text.h"
 #include "calseal/report/changes/checks_report.h"
 #include "calseal/report/changes/hex_excerpt_rows.h"
+#include "calseal/report/changes/item_report.h"
 #include "calseal/report/changes/places.h"
 #include "calseal/report/changes/strip.h"
 #include "calseal/report/layout/signs.h"
@@ -52,18 +53,23 @@ std::vector<RegionChanges> changes_by_region(const std::vector<ChangedRange>& ex
 }
 
 std::string group_text(const Comparison& comparison, const RegionChanges& group, const Page& page,
-                       Excerpt excerpt) {
+                       Excerpt excerpt, bool ranges) {
   const RegionMap& map = *comparison.plan->map;
   std::string text = "  " + std::string(kind_sign(page, group.kind)) + " " +
                      (group.region.empty() ? "(no region)" : group.region) + ", " +
                      std::string(span_kind_name(group.kind)) + ": " + counted(group.bytes, "byte", "bytes") +
                      " in " + counted(group.ranges.size(), "range", "ranges") + "\n";
+  if (!ranges) return text;
+  std::vector<ExcerptRange> shown;
   for (std::size_t i = 0; i < group.ranges.size() && i < kShownRanges; ++i) {
     const ChangedRange& range = group.ranges[i];
-    text += "      " + place_text(map, range.place) + (range.owner.empty() ? "" : "  " + range.owner) + "\n";
-    if (excerpt == Excerpt::kHex)
-      text += hex_excerpt_rows(range.place, *comparison.before, *comparison.after);
+    shown.push_back({range.place, "      " + place_text(map, range.place) +
+                                      (range.owner.empty() ? "" : "  " + range.owner) + "\n"});
   }
+  if (excerpt == Excerpt::kHex)
+    text += hex_excerpt_rows(shown, *comparison.before, *comparison.after);
+  else
+    for (const ExcerptRange& range : shown) text += range.line;
   if (group.ranges.size() > kShownRanges) {
     text += "      and " + counted(group.ranges.size() - kShownRanges, "more range", "more ranges") +
             " (--json lists them)\n";
@@ -95,6 +101,13 @@ std::string changed_strips(const Comparison& comparison, const Page& page) {
   return text.empty() ? "" : "\n" + text + strip_legend(page, StripMarks::kChanges);
 }
 
+// Whether items name everything that a revision may change itself.
+bool is_named(const ChangesByItem& changes) {
+  return !changes.items.empty() && changes.editable_bytes + changes.partial_bytes + changes.patch_bytes +
+                                           changes.vehicle_bytes + changes.locked_bytes ==
+                                       0;
+}
+
 bool is_stale(const Error& violation) {
   return violation.reason == Reason::kDerivedWrong || violation.reason == Reason::kCopyOneSided;
 }
@@ -104,43 +117,65 @@ std::string_view side_name(CopyEdit::Side side) {
   return kWords[static_cast<std::size_t>(side)];
 }
 
+// Nothing is said where only the original was edited: correction brings the copy along, as after every edit.
 std::string copy_edit_text(const CopyEdit& edit, const Page& page) {
-  std::string text = edit.name + ": ";
-  switch (edit.side) {
-    case CopyEdit::Side::kCopyOnly:
-      text +=
-          "only the copy was edited, not its original: correct would overwrite this edit, so make it in the "
-          "original";
-      break;
-    case CopyEdit::Side::kOriginalOnly:
-      text += "only the original was edited; correct brings the copy along";
-      break;
-    case CopyEdit::Side::kBoth:
-      text += "copy and original were edited and disagree; correct makes the copy follow the original";
-      break;
+  if (edit.side == CopyEdit::Side::kOriginalOnly) return {};
+  return labelled(page, "copy",
+                  edit.name + (edit.side == CopyEdit::Side::kCopyOnly
+                                   ? ": only the copy was edited, not its original: correct would overwrite "
+                                     "this edit, so make it in the original"
+                                   : ": copy and original were edited and disagree; correct makes the copy "
+                                     "follow the original"),
+                  Mark::kCaution);
+}
+
+// Nothing is wrong but derived places, and none of them is a copy that somebody edited: correction mends it.
+bool only_waits(const Plan& plan, const Confinement& proof) {
+  return std::ranges::all_of(proof.violations, is_stale) &&
+         std::ranges::all_of(copy_edits(plan, proof),
+                             [](const CopyEdit& edit) { return edit.side == CopyEdit::Side::kOriginalOnly; });
+}
+
+std::string waiting_text(const Plan& plan, const Confinement& proof, const Page& page) {
+  std::size_t checksums = 0, copies = 0;
+  std::string names;
+  for (const CheckOutcome& check : proof.checks) {
+    if (check.state != CheckState::kFails) continue;
+    ++(check.is_copy ? copies : checksums);
+    if (checksums + copies <= kShownViolations) names += (names.empty() ? "" : ", ") + check.name;
   }
-  return labelled(page, "copy", text, Mark::kCaution);
+  if (checksums + copies > kShownViolations)
+    names += " and " + grouped(checksums + copies - kShownViolations) + " more";
+  std::string what = checksums > 0 ? counted(checksums, "checksum", "checksums") : "";
+  if (copies > 0) what += (what.empty() ? "" : " and ") + counted(copies, "copy", "copies");
+  return labelled(page, "waits", names) +
+         labelled(page, "verdict",
+                  "within the areas declared by region map " + region_map_words(*plan.map) + "; " + what +
+                      (checksums + copies == 1 ? " waits" : " wait") + " for correction",
+                  Mark::kCaution) +
+         labelled(page, "next", "run calseal correct on the edited image; sealing can do it too");
 }
 
 }  // namespace
 
 Comparison compare_and_prove(const Plan& plan, const Image& before, const Image& after) {
-  Comparison comparison{&plan, &before, &after, std::nullopt, prove_confinement(plan, before, after)};
+  Comparison comparison{&plan, &before, &after, std::nullopt, prove_confinement(plan, before, after), {}};
   if (Status believed = believe_map(plan, before); !believed)
     comparison.disbelief = std::move(believed).error();
+  comparison.changes = changes_by_item(plan, before, after, comparison.proof.changes);
   return comparison;
 }
 
-std::vector<CopyEdit> copy_edits(const Comparison& comparison) {
+std::vector<CopyEdit> copy_edits(const Plan& plan, const Confinement& proof) {
   const auto touches = [&](const Place& place) {
-    return std::ranges::any_of(comparison.proof.changes, [&](const ChangedRange& change) {
+    return std::ranges::any_of(proof.changes, [&](const ChangedRange& change) {
       return change.place.memory == place.memory && change.place.range.overlaps(place.range);
     });
   };
   std::vector<CopyEdit> edits;
-  for (const CheckOutcome& check : comparison.proof.checks) {
+  for (const CheckOutcome& check : proof.checks) {
     if (!check.is_copy || check.state != CheckState::kFails) continue;
-    const Copy& copy = comparison.plan->map->copies[comparison.plan->nodes[check.node].index];
+    const Copy& copy = plan.map->copies[plan.nodes[check.node].index];
     const bool of = touches(copy.of);
     const bool to = touches(copy.to);
     if (!of && !to) continue;
@@ -152,13 +187,14 @@ std::vector<CopyEdit> copy_edits(const Comparison& comparison) {
   return edits;
 }
 
-std::string confinement_text(const Plan& plan, const Confinement& proof, const Image& image,
-                             const Page& page) {
+std::string confinement_text(const Plan& plan, const Confinement& proof, const Image& image, const Page& page,
+                             bool believed) {
   const std::string map = region_map_words(*plan.map);
   if (proof.holds()) {
     return labelled(page, "verdict", "within the areas declared by region map " + map, Mark::kGood) +
            labelled(page, "editable", share_of_image(editable_share(plan, image)) + " of the known image");
   }
+  if (believed && only_waits(plan, proof)) return waiting_text(plan, proof, page);
   std::string text;
   for (std::size_t i = 0; i < proof.violations.size() && i < kShownViolations; ++i) {
     text += violation_text(proof.violations[i], page);
@@ -172,11 +208,25 @@ std::string confinement_text(const Plan& plan, const Confinement& proof, const I
                           "NOT within the areas declared by region map " + map + ": " +
                               counted(proof.violations.size(), "violation", "violations"),
                           Mark::kBad);
-  if (std::ranges::all_of(proof.violations, is_stale)) {
-    text += labelled(
-        page, "next",
-        "only derived places are stale: run calseal correct on the edited image, then compare again");
-  }
+  return text;
+}
+
+std::string comparison_items_text(const Comparison& comparison, const Page& page, const ShownItems& shown) {
+  // Without items the regions below say the same.
+  if (comparison.plan->map->items.empty() && comparison.changes.texts.empty()) return {};
+  const ItemsCompared items{*comparison.plan->map, *comparison.before, *comparison.after, comparison.changes};
+  return item_report_text(items, *comparison.plan, comparison.proof.checks, page, shown);
+}
+
+std::string changed_regions_text(const Comparison& comparison, const Page& page, Excerpt excerpt) {
+  const std::vector<RegionChanges> groups = changes_by_region(comparison.proof.changes);
+  const bool ranges = excerpt == Excerpt::kHex || !is_named(comparison.changes);
+  std::string text = changed_strips(comparison, page);
+  if (!groups.empty()) text += "\n";
+  for (std::size_t i = 0; i < groups.size() && i < kShownRegions; ++i)
+    text += group_text(comparison, groups[i], page, excerpt, ranges);
+  if (groups.size() > kShownRegions)
+    text += "  and " + counted(groups.size() - kShownRegions, "more region", "more regions") + "\n";
   return text;
 }
 
@@ -193,22 +243,17 @@ std::string comparison_text(const Comparison& comparison, const Page& page, Exce
     text += labelled(page, "believed", "yes: recognised, and no checksum or copy fails on the image before",
                      Mark::kGood);
   }
-  const std::vector<RegionChanges> groups = changes_by_region(proof.changes);
   text += labelled(page, "changed",
                    proof.changes.empty() ? "nothing" : counted(proof.changed_bytes(), "byte", "bytes"));
   text += labelled(page, "checks",
                    checks_summary(proof.checks) + (proof.checks.empty() ? "" : " on the image after"));
-  text += changed_strips(comparison, page);
-  if (!groups.empty()) text += "\n";
-  for (std::size_t i = 0; i < groups.size() && i < kShownRegions; ++i)
-    text += group_text(comparison, groups[i], page, excerpt);
-  if (groups.size() > kShownRegions)
-    text += "  and " + counted(groups.size() - kShownRegions, "more region", "more regions") + "\n";
+  text += changed_regions_text(comparison, page, excerpt);
   text += "\n";
-  const std::vector<CopyEdit> edits = copy_edits(comparison);
-  for (const CopyEdit& edit : edits) text += copy_edit_text(edit, page);
-  if (!edits.empty()) text += "\n";
-  text += confinement_text(*comparison.plan, proof, *comparison.before, page);
+  const std::vector<CopyEdit> edits = copy_edits(*comparison.plan, comparison.proof);
+  std::string copies;
+  for (const CopyEdit& edit : edits) copies += copy_edit_text(edit, page);
+  if (!copies.empty()) text += copies + "\n";
+  text += confinement_text(*comparison.plan, proof, *comparison.before, page, !comparison.disbelief);
   if (comparison.disbelief) {
     text += labelled(page, "caution",
                      "the region map does not hold on the image before, so this verdict proves nothing",
@@ -281,7 +326,7 @@ JsonValue comparison_json(const Comparison& comparison, Excerpt excerpt) {
                    })},
        {"changes_left_out", json(total - changes.size())},
        {"copies_edited",
-        json_array(copy_edits(comparison),
+        json_array(copy_edits(*comparison.plan, comparison.proof),
                    [](const CopyEdit& edit) {
                      return json_object({{"name", json(edit.name)}, {"side", json(side_name(edit.side))}});
                    })},

@@ -6,7 +6,9 @@
 #include <vector>
 
 #include "calseal/base/json.h"
+#include "calseal/change/by_item.h"
 #include "calseal/change/confine.h"
+#include "calseal/report/changes/item_report.h"
 #include "calseal/report/layout/page.h"
 
 namespace calseal {
@@ -22,6 +24,7 @@ struct Comparison {
   const Image* after = nullptr;
   std::optional<Error> disbelief;  // why the region map does not hold on `before`
   Confinement proof;
+  ChangesByItem changes;
 
   // What a script may rely on: the map is believed and every change is confined.
   bool is_confined() const { return !disbelief && proof.holds(); }
@@ -36,13 +39,21 @@ struct CopyEdit {
   enum class Side : std::uint8_t { kCopyOnly, kOriginalOnly, kBoth } side = Side::kCopyOnly;
   std::string name;
 };
-std::vector<CopyEdit> copy_edits(const Comparison& comparison);
+std::vector<CopyEdit> copy_edits(const Plan& plan, const Confinement& proof);
 
+// What changed by item.
+std::string comparison_items_text(const Comparison& comparison, const Page& page, const ShownItems& shown);
+// The memories to scale, and what changed by region. Ranges are listed where items do not name everything
+// that changed, and with `excerpt` their bytes.
+std::string changed_regions_text(const Comparison& comparison, const Page& page, Excerpt excerpt);
+// Belief, regions and verdict.
 std::string comparison_text(const Comparison& comparison, const Page& page, Excerpt excerpt);
 
-// The verdict alone, for commands that print their own list: one line when confined, else the violations.
-std::string confinement_text(const Plan& plan, const Confinement& proof, const Image& image,
-                             const Page& page);
+// The verdict alone, for commands that print their own list: one line when confined; what waits for
+// correction when nothing else is wrong; else the violations. `believed`: the region map holds on the image
+// before.
+std::string confinement_text(const Plan& plan, const Confinement& proof, const Image& image, const Page& page,
+                             bool believed = true);
 
 // The members of docs/json-output.md, "comparison", as an object.
 JsonValue comparison_json(const Comparison& comparison, Excerpt excerpt);

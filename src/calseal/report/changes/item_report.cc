@@ -57,8 +57,8 @@ std::string users_of(const RegionMap& map, const Item& axis) {
 // Lines of the items that changed.
 class ItemLines {
  public:
-  ItemLines(const ItemsCompared& compared, const Page& page, std::size_t cells)
-      : compared_(compared), page_(page), cells_(cells) {}
+  ItemLines(const ItemsCompared& compared, const Page& page, const ShownItems& shown)
+      : compared_(compared), page_(page), cells_(shown.cells), rest_(shown.rest) {}
 
   std::string family(const ItemFamily& family) const {
     const std::vector<ChangedItem>& items = compared_.changes.items;
@@ -66,7 +66,7 @@ class ItemLines {
     const Item& first = *items[family.members.front()].change.item;
     std::string text =
         paragraph(family.name + title_words(first) + ": " + grouped(family.members.size()) + " of " +
-                      grouped(family.declared) + " changed; " + movement_words(family.movement, first),
+                      grouped(family.declared) + " changed; " + movement_words(family.movement, first, true),
                   page_, 2);
     const bool with_cells = family.movement.changed <= cells_;
     std::size_t shown = 0;
@@ -110,23 +110,36 @@ class ItemLines {
            left_out(item.change.elements.size() - shown, "more value", "more values", indent + 4);
   }
 
-  static std::string left_out(std::size_t count, const char* one, const char* many, std::size_t indent) {
+  std::string left_out(std::size_t count, const char* one, const char* many, std::size_t indent) const {
     if (count == 0) return {};
-    return std::string(indent, ' ') + "and " + counted(count, one, many) + " (--all shows them)\n";
+    return std::string(indent, ' ') + "and " + counted(count, one, many) + " (" + rest_ + ")\n";
   }
 
   const ItemsCompared& compared_;
   const Page& page_;
   const std::size_t cells_;
+  const std::string rest_;
 };
 
 std::string text_words(const ChangedText& text) {
   return text.name + ": \"" + text.before + "\" -> \"" + text.after + "\"";
 }
 
+std::string joined_names(const std::vector<std::string>& names) {
+  std::string text;
+  for (std::size_t i = 0; i < names.size() && i < kShownFamilies; ++i)
+    text += (i == 0 ? "" : ", ") + names[i];
+  return names.size() > kShownFamilies ? text + " and " + grouped(names.size() - kShownFamilies) + " more"
+                                       : text;
+}
+
 std::string places_words(const ChangesByItem& changes) {
   return counted(changes.editable_bytes, "byte", "bytes") + " in " +
          counted(changes.editable_runs, "place", "places") + " that no item names";
+}
+
+std::string partial_words(const ChangesByItem& changes) {
+  return counted(changes.partial_bytes, "byte", "bytes") + " of values that are only partly known";
 }
 
 // "12 bytes of 3 checksums and 1 copy, corrected"
@@ -154,9 +167,13 @@ std::string rest_text(const ChangesByItem& changes, const Plan& plan, const std:
                       const Page& page) {
   std::string text;
   for (const ChangedText& field : changes.texts) text += labelled(page, "text", text_words(field));
-  for (const std::string& patch : changes.patches)
-    text += labelled(page, "patch", patch + ", a permitted patch of locked bytes");
+  if (changes.patch_bytes > 0) {
+    text += labelled(page, "patch",
+                     counted(changes.patch_bytes, "byte", "bytes") +
+                         " of permitted patches: " + joined_names(changes.patches));
+  }
   if (changes.editable_bytes > 0) text += labelled(page, "not named", places_words(changes));
+  if (changes.partial_bytes > 0) text += labelled(page, "partly", partial_words(changes));
   if (changes.derived_bytes > 0) text += labelled(page, "derived", derived_words(changes, plan, checks));
   if (changes.vehicle_bytes > 0) {
     text +=
@@ -171,15 +188,15 @@ std::string rest_text(const ChangesByItem& changes, const Plan& plan, const std:
   return text;
 }
 
-std::string items_text(const ItemsCompared& compared, const Page& page, std::size_t cells) {
+std::string items_text(const ItemsCompared& compared, const Page& page, const ShownItems& most) {
   const std::vector<ItemFamily>& families = compared.changes.families;
   if (families.empty()) return {};
-  const ItemLines lines(compared, page, cells);
-  const std::size_t shown = std::min(families.size(), std::max(kShownFamilies, cells));
+  const ItemLines lines(compared, page, most);
+  const std::size_t shown = std::min(families.size(), std::max(kShownFamilies, most.cells));
   std::string text = page.painted(Mark::kDim, "items") + "\n";
   for (std::size_t i = 0; i < shown; ++i) text += lines.family(families[i]);
   if (families.size() > shown)
-    text += "  and " + counted(families.size() - shown, "more item", "more items") + " (--all shows them)\n";
+    text += "  and " + counted(families.size() - shown, "more item", "more items") + " (" + most.rest + ")\n";
   return text;
 }
 
@@ -279,6 +296,7 @@ JsonValue rest_json(const ChangesByItem& changes, const Plan& plan) {
                       {"patches", json_strings(changes.patches)},
                       {"patch_bytes", json(changes.patch_bytes)},
                       {"editable_bytes", json(changes.editable_bytes)},
+                      {"partial_bytes", json(changes.partial_bytes)},
                       {"derived_bytes", json(changes.derived_bytes)},
                       {"derived", json_array(changes.derived_nodes,
                                              [&](std::size_t node) { return json(plan.nodes[node].name); })},
@@ -289,8 +307,9 @@ JsonValue rest_json(const ChangesByItem& changes, const Plan& plan) {
 }  // namespace
 
 std::string item_report_text(const ItemsCompared& compared, const Plan& plan,
-                             const std::vector<CheckOutcome>& checks, const Page& page, std::size_t cells) {
-  std::string text = items_text(compared, page, cells);
+                             const std::vector<CheckOutcome>& checks, const Page& page,
+                             const ShownItems& shown) {
+  std::string text = items_text(compared, page, shown);
   const std::string rest = limits_text(compared, page) + rest_text(compared.changes, plan, checks, page);
   return text + (text.empty() || rest.empty() ? "" : "\n") + rest;
 }
@@ -313,12 +332,14 @@ std::vector<std::string> item_summaries(const ChangesByItem& changes) {
       line += " (" + grouped(family.members.size()) + " of " + grouped(family.declared) + ")";
     else if (family.declared > 1 && !item.title->empty())
       line += ", " + item.name;
-    lines.push_back(line + ": " + (single ? single_words(first) : movement_words(family.movement, item)));
+    lines.push_back(
+        line + ": " +
+        (single ? single_words(first) : movement_words(family.movement, item, family.members.size() > 1)));
   }
   for (const ChangedText& text : changes.texts) lines.push_back(text_words(text));
-  for (const std::string& patch : changes.patches)
-    lines.push_back(patch + ": a permitted patch of the program");
+  for (const std::string& patch : changes.patches) lines.push_back(patch + ": a permitted patch");
   if (changes.editable_bytes > 0) lines.push_back(places_words(changes));
+  if (changes.partial_bytes > 0) lines.push_back(partial_words(changes));
   return lines;
 }
 
@@ -326,7 +347,7 @@ std::string item_changes_text(const RegionMap& map, const Image& before, const I
                               const Page& page) {
   const ChangesByItem changes = changed_items(map, before, after);
   const ItemsCompared compared{map, before, after, changes};
-  const std::string text = items_text(compared, page, kShownCells);
+  const std::string text = items_text(compared, page, {});
   return text.empty() ? "" : text + "\n" + limits_text(compared, page);
 }
 

@@ -13,8 +13,13 @@
 
 namespace calseal {
 
-inline constexpr std::size_t kShownCells = 8;  // of one item, or items of one repetition
-inline constexpr std::size_t kAllCells = std::numeric_limits<std::size_t>::max();
+// How much a person sees, and how the rest is to be had.
+struct ShownItems {
+  std::size_t cells = 8;  // of one item, or items of one repetition
+  const char* rest = "--json lists them";
+};
+inline constexpr ShownItems kFirstItems{8, "--all shows them"};
+inline constexpr ShownItems kAllItems{std::numeric_limits<std::size_t>::max(), ""};
 
 // Two images and what differs; all must outlive a report.
 struct ItemsCompared {
@@ -29,7 +34,7 @@ struct ItemsCompared {
 // being right without them. Empty when nothing changed.
 std::string item_report_text(const ItemsCompared& compared, const Plan& plan,
                              const std::vector<CheckOutcome>& checks, const Page& page,
-                             std::size_t cells = kShownCells);
+                             const ShownItems& shown = {});
 
 // docs/json-output.md, "items".
 JsonValue item_report_json(const ItemsCompared& compared, const Plan& plan);

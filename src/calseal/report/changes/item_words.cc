@@ -27,11 +27,11 @@ std::string number_at(const Item& item, const Image& image, std::uint64_t elemen
 
 std::string unit_words(const Item& item) { return item.unit->empty() ? "" : " " + printable(*item.unit, 70); }
 
-std::string movement_words(const Movement& movement, const Item& item) {
+std::string movement_words(const Movement& movement, const Item& item, bool several) {
   const bool table = item.kind == ItemKind::kTable;
   std::string words;
   if (movement.all > 1) {
-    words = grouped(movement.changed) + " of " +
+    words = grouped(movement.changed) + (several ? " of their " : " of ") +
             counted(movement.all, table ? "cell" : "point", table ? "cells" : "points");
   }
   const auto add = [&](const std::string& more) { words += (words.empty() ? "" : ", ") + more; };

@@ -206,16 +206,17 @@ std::string account_text(const RegionMap& map, const Account& account, const Ima
                        " to no option and to no derived place",
                    Mark::kBad);
   shown = 0;
+  std::vector<ExcerptRange> ranges;
   for (const EntryLine& line : lines) {
     if (line.first->origin != Origin::kUnaccounted) continue;
     for (const AccountEntry* entry : line.entries) {
       if (shown++ >= kShown) continue;
-      text += "    " + place_text(map, entry->place) + "  " +
-              (entry->region.empty() ? "(no region)" : entry->region) +
-              (entry->item.empty() ? "" : ", " + entry->item) + "\n" +
-              hex_excerpt_rows(entry->place, before, after);
+      ranges.push_back({entry->place, "    " + place_text(map, entry->place) + "  " +
+                                          (entry->region.empty() ? "(no region)" : entry->region) +
+                                          (entry->item.empty() ? "" : ", " + entry->item) + "\n"});
     }
   }
+  text += hex_excerpt_rows(ranges, before, after);
   return text + more_line(shown, kShown);
 }
 

@@ -65,13 +65,13 @@ class ItemReport : public testing::Test {
     return image;
   }
 
-  std::string text(std::size_t width = 80, std::size_t cells = kShownCells) const {
+  std::string text(std::size_t width = 80, const ShownItems& shown = kFirstItems) const {
     const auto plan = make_plan(map_, before_);
     const Confinement proof = prove_confinement(*plan, before_, after_);
     const ChangesByItem changes = changes_by_item(*plan, before_, after_, proof.changes);
     Page page;
     page.width = width;
-    return item_report_text({map_, before_, after_, changes}, *plan, proof.checks, page, cells);
+    return item_report_text({map_, before_, after_, changes}, *plan, proof.checks, page, shown);
   }
 
   const RegionMap map_ = small_map();
@@ -123,17 +123,17 @@ TEST_F(ItemReport, AddsUpARepetitionAndSaysWhatItLeavesOut) {
   for (std::uint64_t i = 0; i < 6; ++i) byte_at(after_, 0x40 + i) = static_cast<std::uint8_t>(i + 1);
   for (std::uint64_t i = 0; i < 6; ++i) byte_at(after_, 0x50 + i) = 0xfd;
   EXPECT_EQ(text(), R"(items
-  c (correction): 2 of 3 changed; 12 of 12 points, -3 to +6, mean +0.3
+  c (correction): 2 of 3 changed; 12 of their 12 points, -3 to +6, mean +0.3
     c[0]: 6 of 6 points, +1 to +6, mean +3.5
     c[2]: 6 of 6 points, each -3
 )");
-  EXPECT_THAT(text(80, kAllCells), testing::HasSubstr("        [5]  0  ->  -3  (-3)\n"));
+  EXPECT_THAT(text(80, kAllItems), testing::HasSubstr("        [5]  0  ->  -3  (-3)\n"));
   for (std::uint64_t i = 0; i < 6; ++i) byte_at(after_, 0x50 + i) = 0;
-  EXPECT_EQ(text(80, 2), R"(items
+  EXPECT_EQ(text(80, {2, "--json lists them"}), R"(items
   c[0] (correction): 6 of 6 points, +1 to +6, mean +3.5
       [0]  0  ->  1  (+1)
       [1]  0  ->  2  (+2)
-      and 4 more values (--all shows them)
+      and 4 more values (--json lists them)
 )");
 }
 
@@ -145,7 +145,7 @@ TEST_F(ItemReport, AddsUpWhatNoItemNames) {
   byte_at(after_, 0x120) = 0x14;
   byte_at(after_, 0x130) = 4;
   EXPECT_EQ(text(), R"(  text       mark: "A1" -> "A2"
-  patch      lamp, a permitted patch of locked bytes
+  patch      1 byte of permitted patches: lamp
   not named  2 bytes in 2 places that no item names
   vehicle    1 byte that belong to the vehicle
   locked     1 byte that no revision may change
@@ -165,7 +165,7 @@ TEST_F(ItemReport, WarnsOfValuesPastTheirLimits) {
 TEST_F(ItemReport, FitsANarrowPage) {
   for (std::uint64_t i = 0; i < 8; ++i) put_word(after_, 0x10 + 2 * i, static_cast<std::uint16_t>(3000 + i));
   put_word(after_, 0, 2001);
-  const std::string all = text(kPageWidthLeast, kAllCells);
+  const std::string all = text(kPageWidthLeast, kAllItems);
   for (std::size_t at = 0; at < all.size();) {
     const std::size_t end = all.find('\n', at);
     EXPECT_LE(end - at, std::size_t{80}) << all.substr(at, end - at);
@@ -183,7 +183,7 @@ TEST_F(ItemReport, SumsUpInOneLineAnItem) {
   EXPECT_EQ(item_summaries(changes_by_item(*plan, before_, after_, compare_images(*plan, before_, after_))),
             (std::vector<std::string>{
                 "torque limit: 1 of 8 cells, +1.5 Nm", "rev-limit: 5,800 -> 6,000 1/min (+200)",
-                "correction (2 of 3): 2 of 12 points, +1 to +2, mean +1.5", R"(mark: "A1" -> "A2")"}));
+                "correction (2 of 3): 2 of their 12 points, +1 to +2, mean +1.5", R"(mark: "A1" -> "A2")"}));
 }
 
 TEST_F(ItemReport, GivesProgramsExactValues) {

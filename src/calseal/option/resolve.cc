@@ -5,6 +5,7 @@
 #include "calseal/base/text.h"
 #include "calseal/map/identity.h"
 #include "calseal/map/items.h"
+#include "calseal/map/read.h"
 
 namespace calseal {
 namespace {
@@ -92,6 +93,26 @@ Result<std::vector<PlacedEdit>> place_edits(const RegionMap& map, const OptionFi
                  "make the option again"});
   }
   return placed;
+}
+
+EditSides sides_of(const RegionMap& map, const std::vector<PlacedEdit>& edits, const Image* base) {
+  EditSides sides;
+  sides.before = base == nullptr ? blank_image(map) : *base;
+  const auto lay = [](Image& image, const Place& place, const Bytes& bytes) {
+    Memory& memory = image.memories[place.memory];
+    std::ranges::copy(bytes, memory.span(place.range).begin());
+    memory.known.add(place.range);
+  };
+  for (const PlacedEdit& edit : edits) {
+    const Memory& memory = sides.before.memories[edit.place.memory];
+    if (memory.knows(edit.place.range) &&
+        !std::ranges::equal(memory.view(edit.place.range), edit.edit->before))
+      sides.fits_base = false;
+    lay(sides.before, edit.place, edit.edit->before);
+  }
+  sides.after = sides.before;
+  for (const PlacedEdit& edit : edits) lay(sides.after, edit.place, edit.edit->after);
+  return sides;
 }
 
 std::vector<Error> judge_option(const Plan& plan, const Image& base, const OptionFile& file) {

@@ -21,6 +21,14 @@ struct PlacedEdit {
 // and a plain one share bytes.
 Result<std::vector<PlacedEdit>> place_edits(const RegionMap& map, const OptionFile& option);
 
+// What an option changes, as two images: `base`, or one of which nothing is known, with the bytes that each
+// edit expects, and with those that it puts.
+struct EditSides {
+  Image before, after;
+  bool fits_base = true;  // the base, where it knows them, has the bytes that the edits expect
+};
+EditSides sides_of(const RegionMap& map, const std::vector<PlacedEdit>& edits, const Image* base);
+
 // Why the option cannot be used on this base; empty when it can. In this order: place_edits(), software
 // number (option-foreign), then for every edit its bytes: not editable and no whole permitted patch
 // (option-place), unknown or other bytes than `before` (option-before). `plan` is of `base`.

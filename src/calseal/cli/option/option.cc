@@ -48,10 +48,25 @@ Result<int> make(const OptionOptions& options, const Console& console) {
   return 0;
 }
 
+// With a region map the edits are shown by item; a base gives the values of axes.
 Result<int> show(const OptionOptions& options, const Console& console) {
   CALSEAL_ASSIGN(const OptionFile file, load_option_file(options.option));
-  console.print(option_text(file, page_for(console)));
-  console.print_json(json_object({{"calseal", json("option-show/1")}, {"option", option_json(file)}}));
+  const Page page = page_for(console);
+  JsonValue value = json_object({{"calseal", json("option-show/1")}, {"option", option_json(file)}});
+  std::string text = option_text(file, page);
+  if (!options.regions.empty()) {
+    CALSEAL_ASSIGN(const RegionMap map, load_region_map(options.regions));
+    Read base;
+    if (!options.base.empty()) {
+      CALSEAL_ASSIGN(base, load_read_arguments(map, options.base));
+    }
+    CALSEAL_ASSIGN(OptionItems items, option_items(map, file, options.base.empty() ? nullptr : &base.image,
+                                                   page, options.all ? kAllItems : kFirstItems));
+    text += "\n" + items.text;
+    value.members.emplace_back("items", std::move(items.value));
+  }
+  console.print(text);
+  console.print_json(value);
   return 0;
 }
 
@@ -105,8 +120,17 @@ void add_option_command(CommandLine& app, Console& console, int& status) {
   o = std::make_shared<OptionOptions>();
   command = option->add_subcommand("show", "Lay an option file open");
   command->add_option("OPTION", o->option, "The option file")->required();
-  set_command(*command, console, {"calseal option show shift-light.option.json"}, command_of(o, show),
-              status);
+  Argument* regions = command->add_option("--regions", o->regions, "The region map, to show edits by item");
+  command
+      ->add_option("--base", o->base,
+                   "[MEMORY=]FILE: the first read, for the values of axes; once for each file")
+      ->one_each()
+      ->needs(regions);
+  command->add_flag("--all", o->all, "Show every changed cell")->needs(regions);
+  set_command(*command, console,
+              {"calseal option show shift-light.option.json",
+               "calseal option show tune.option.json --regions engine.json --base read.bin"},
+              command_of(o, show), status);
 
   o = std::make_shared<OptionOptions>();
   command = option->add_subcommand("check", "Does an option fit this base?");

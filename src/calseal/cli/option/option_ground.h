@@ -15,6 +15,7 @@ namespace calseal {
 struct OptionOptions {
   std::string regions, new_regions, option, name, title, purpose, output;
   std::vector<std::string> base, image, new_base;
+  bool all = false;
 };
 
 // A region map with a read that it holds on. Built in place: plan and read point into the map.

@@ -4,8 +4,10 @@
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/option/resolve.h"
 #include "calseal/report/changes/hex_excerpt_rows.h"
 #include "calseal/report/changes/places.h"
+#include "calseal/report/changes/strip.h"
 
 namespace calseal {
 namespace {
@@ -103,6 +105,23 @@ std::string option_text(const OptionFile& file, const Page& page) {
                  {hex_excerpt(edit.before, 8) + " -> " + hex_excerpt(edit.after, 8)}});
   }
   return text + columns.text(page, 2) + more_line(option.edits.size(), kShown);
+}
+
+Result<OptionItems> option_items(const RegionMap& map, const OptionFile& option, const Image* base,
+                                 const Page& page, const ShownItems& shown) {
+  CALSEAL_ASSIGN(const std::vector<PlacedEdit> edits, place_edits(map, option));
+  const EditSides sides = sides_of(map, edits, base);
+  const Plan plan = declared_plan(map);
+  const ChangesByItem changes =
+      changes_by_item(plan, sides.before, sides.after, compare_images(plan, sides.before, sides.after));
+  const ItemsCompared compared{map, sides.before, sides.after, changes};
+  OptionItems items{item_report_text(compared, plan, {}, page, shown), item_report_json(compared, plan)};
+  if (!sides.fits_base) {
+    items.text += labelled(page, "caution",
+                           "this base has other bytes than the option expects: see calseal option check",
+                           Mark::kCaution);
+  }
+  return items;
 }
 
 JsonValue option_json(const OptionFile& file) {

@@ -19,6 +19,15 @@ namespace calseal {
 std::string option_text(const OptionFile& option, const Page& page);
 JsonValue option_json(const OptionFile& option);  // docs/json-output.md, "option"
 
+// The same edits by item, with the values of axes as far as `base` (nothing: none) knows them; text and
+// docs/json-output.md, "items". Errors: those of place_edits().
+struct OptionItems {
+  std::string text;
+  JsonValue value;
+};
+Result<OptionItems> option_items(const RegionMap& map, const OptionFile& option, const Image* base,
+                                 const Page& page, const ShownItems& shown);
+
 // What became of each edit when it was carried.
 std::string carried_text(const RegionMap& from, const RegionMap& to, const CarriedOption& carried,
                          const Page& page);

@@ -22,41 +22,54 @@ int main(int argc, char** argv) {
       "Integrity and revision packager for controller images: judge, prove, correct, seal, check.", "calseal",
       CALSEAL_VERSION);
   app.require_subcommand();
+  const std::string tool = "calseal " CALSEAL_VERSION;
+
+  app.heading("Every day");
   calseal::add_receive_command(app, console, status);
+  calseal::add_job_command(app, console, tool, status);
+  calseal::add_job_sign_list_command(app, console, status);
+  calseal::add_job_make_set_command(app, console, status);
+  calseal::add_compare_command(app, console, status);
+  calseal::add_checksums_command(app, console, status);
+  calseal::add_correct_command(app, console, status);
+  calseal::add_option_command(app, console, status);
+  calseal::add_plan_command(app, console, status);
+  calseal::add_seal_command(app, console, tool, status);
+  calseal::add_countersign_command(app, console, status);
+  calseal::add_show_command(app, console, status);
+  calseal::add_report_command(app, console, tool, status);
+
+  app.heading("Once: keys, trust file, region maps");
+  calseal::add_shop_command(app, console, status);
+  calseal::add_key_command(app, console, status);
   calseal::add_regions_command(app, console, status);
   calseal::add_regions_draft_command(app, console, status);
   calseal::add_regions_carry_command(app, console, status);
   calseal::add_regions_diff_command(app, console, status);
   calseal::add_regions_history_command(app, console, status);
   calseal::add_regions_approve_command(app, console, status);
-  calseal::add_compare_command(app, console, status);
-  calseal::add_checksums_command(app, console, status);
-  calseal::add_correct_command(app, console, status);
-  calseal::add_option_command(app, console, status);
-  calseal::add_compose_command(app, console, status);
-  calseal::add_plan_command(app, console, status);
-  calseal::add_shop_command(app, console, status);
-  calseal::add_key_command(app, console, status);
-  calseal::add_seal_command(app, console, "calseal " CALSEAL_VERSION, status);
-  calseal::add_countersign_command(app, console, status);
-  calseal::add_withdraw_command(app, console, status);
-  calseal::add_job_list_command(app, console, status);
-  calseal::add_set_command(app, console, status);
-  calseal::add_page_command(app, console, "calseal " CALSEAL_VERSION, status);
-  calseal::add_job_command(app, console, "calseal " CALSEAL_VERSION, status);
-  calseal::add_ledger_command(app, console, status);
-  calseal::add_audit_command(app, console, status);
-  calseal::add_evidence_command(app, console, "calseal " CALSEAL_VERSION, status);
-  calseal::add_find_command(app, console, status);
-  calseal::add_identify_command(app, console, status);
+
+  app.heading("For the customer");
+  calseal::add_customer_page_command(app, console, tool, status);
   calseal::CommandLine* check =
       app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
   calseal::add_check_command(*check, console, "calseal check", status);
   calseal::add_confirm_command(app, console, status);
-  calseal::add_show_command(app, console, status);
-  calseal::add_report_command(app, console, "calseal " CALSEAL_VERSION, status);
+  calseal::add_withdraw_command(app, console, status);
+
+  app.heading("Archive and ledger");
+  calseal::add_find_command(app, console, status);
+  calseal::add_identify_command(app, console, status);
+  calseal::add_ledger_command(app, console, status);
+  calseal::add_audit_command(app, console, status);
+  calseal::add_evidence_command(app, console, tool, status);
+
+  app.heading("");
   calseal::add_reasons_command(app, console, status);
-  calseal::add_manual_command(app, console, "calseal " CALSEAL_VERSION, status);
+  calseal::add_manual_command(app, console, tool, status);
   calseal::add_completion_command(app, console, status);
+  app.last_line(
+      "Besides: calseal reasons (every reason code), calseal manual (man pages), calseal completion (for "
+      "bash).");
   return calseal::run_program(app, console, argc, argv, status);
 }

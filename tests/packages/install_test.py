@@ -6,6 +6,7 @@ usage: install_test.py BUILD SOURCE
 import gzip
 import os
 import pathlib
+import re
 import subprocess
 import sys
 import tempfile
@@ -77,12 +78,12 @@ class Installed(unittest.TestCase):
         found = [path]
         below = False
         for line in run(self.usr / "bin/calseal", *path, "--help").splitlines():
-            if line.startswith("Subcommands:"):
-                below = True
+            if line.endswith(":") and not line.startswith(" "):
+                below = line not in ("Positionals:", "Options:", "Examples:")
             elif below and line.startswith("  ") and line[2] != " ":
                 found += self.commands(*path, line.split()[0])
-            elif below and line and not line.startswith(" "):
-                below = False
+            elif line.startswith("Besides: "):
+                found += [(*path, word) for word in re.findall("calseal ([a-z]+)", line)]
         return found
 
     def test_every_command_has_a_page_that_man_takes(self):

@@ -41,7 +41,7 @@ class CustomerPage(unittest.TestCase):
         cls.desk.quicken("author.key")
         cls.desk.seal_engine()
         cls.desk.seal_transmission()
-        made = cls.desk.json(CALSEAL, "page", "--trust", cls.desk.at("shop.trust"), "-o", cls.desk.at("check.html"))
+        made = cls.desk.json(CALSEAL, "customer-page", "--trust", cls.desk.at("shop.trust"), "-o", cls.desk.at("check.html"))
         cls.root = made["root_fingerprint"]
         cls.page = cls.desk.at("check.html")
         cls.browser = Chromium(DESKTOP)
@@ -326,7 +326,7 @@ class CustomerPage(unittest.TestCase):
         folder = self.desk.inputs / "other"
         folder.mkdir()
         self.desk.json(CALSEAL, "shop", "new", folder, "--name", name, "--passphrase-file", self.desk.at("word.txt"))
-        self.desk.json(CALSEAL, "page", "--trust", folder / "shop.trust", "-o", self.desk.at("other.html"))
+        self.desk.json(CALSEAL, "customer-page", "--trust", folder / "shop.trust", "-o", self.desk.at("other.html"))
         self.browser.open(self.desk.at("other.html"))
         self.browser.until(lambda: self.browser.find("#form").is_displayed(), "the form")
         self.assertEqual(self.browser.text(".shop"), "For customers of " + name)

@@ -171,7 +171,7 @@ class Options(unittest.TestCase):
         carried = desk.job("carry", "flash=" + desk.put("updated.bin", updated), "eeprom=" + desk.at("eeprom.bin"), "--reason", "update", *desk.signing())
         self.assertEqual([(o["option"], o["fits"]) for o in carried["options"]], [("cold-start", False), ("towing", True)])
         desk.deliver_way_back()
-        desk.must(CALSEAL, "compose", "--base", "flash=" + desk.at("updated.bin"), "--base", "eeprom=" + desk.at("eeprom.bin"), "--regions", desk.at("duo.json"),
+        desk.must(CALSEAL, "option", "compose", "--base", "flash=" + desk.at("updated.bin"), "--base", "eeprom=" + desk.at("eeprom.bin"), "--regions", desk.at("duo.json"),
                   "--option", desk.folder + "/base-2/options/towing.json", "-o", f"flash={desk.inputs}/composed.bin", "-o", f"eeprom={desk.inputs}/composed-e.bin")
         sent = desk.job("send", "flash=" + desk.at("composed.bin"), *desk.signing())
         self.assertEqual((sent["base"], sent["accounted"]), (2, True))

@@ -86,7 +86,7 @@ class Options(unittest.TestCase):
         options = [word for name in names for word in ("--option", self.desk.at(name + ".json"))]
         path = self.desk.out / out
         path.unlink(missing_ok=True)
-        value = self.desk.json(CALSEAL, "compose", *self.ground(), *options, *more, "-o", path, status=status)
+        value = self.desk.json(CALSEAL, "option", "compose", *self.ground(), *options, *more, "-o", path, status=status)
         return value, path.read_bytes() if path.exists() else None
 
     def test_the_schema_knows_what_is_written(self):

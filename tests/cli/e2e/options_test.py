@@ -93,7 +93,7 @@ class Options(unittest.TestCase):
                 tool("bspatch", self.file("from.bin", now), self.root / "to.bin", patches[number])
                 now = (self.root / "to.bin").read_bytes()
             chosen = list(itertools.chain.from_iterable(("--option", options[n]) for n in order))
-            code, told = run("compose", "--regions", plain, "--base", base, *chosen, "-o", self.root / "composed.bin")
+            code, told = run("option", "compose", "--regions", plain, "--base", base, *chosen, "-o", self.root / "composed.bin")
             self.assertEqual(code, 0, told)
             composed = (self.root / "composed.bin").read_bytes()
             self.assertEqual(composed, now)
@@ -101,7 +101,7 @@ class Options(unittest.TestCase):
             results.add(composed)
             # With a checksum: the patch tool's image, corrected.
             tool(CALSEAL, "correct", "--regions", checked, self.root / "to.bin", "--output", self.root / "right.bin")
-            code, told = run("compose", "--regions", checked, "--base", base, *chosen, "-o", self.root / "both.bin")
+            code, told = run("option", "compose", "--regions", checked, "--base", base, *chosen, "-o", self.root / "both.bin")
             self.assertEqual(code, 0, told)
             self.assertEqual((self.root / "both.bin").read_bytes(), (self.root / "right.bin").read_bytes())
         self.assertEqual(len(results), 1)
@@ -124,15 +124,15 @@ class Options(unittest.TestCase):
         a = option("a", 0x2000, before, b"\1\2\3\4")
         b = option("b", 0x2000, before, b"\1\2\3\5")
         out = self.root / "out.bin"
-        code, told = run("compose", "--regions", plain, "--base", base, "--option", b, "--option", a, "-o", out)
+        code, told = run("option", "compose", "--regions", plain, "--base", base, "--option", b, "--option", a, "-o", out)
         self.assertEqual((code, [p["reason"] for p in told["problems"]]), (1, ["option-conflict"]))
         self.assertIn("options a and b, flash 0x00002003", told["problems"][0]["place"])
         self.assertFalse(out.exists())
         needy = option("c", 0x3000, data[0x3000:0x3001], b"\7", requires={"options": ["a"], "fuel": ["e85"]},
                        excludes={"hardware": ["old-pump"]})
-        code, told = run("compose", "--regions", plain, "--base", base, "--option", needy, "--hardware", "old-pump", "-o", out)
+        code, told = run("option", "compose", "--regions", plain, "--base", base, "--option", needy, "--hardware", "old-pump", "-o", out)
         self.assertEqual([p["reason"] for p in told["problems"]], ["option-requires", "option-requires", "option-excludes"])
-        code, told = run("compose", "--regions", plain, "--base", base, "--option", needy, "--option", a, "--fuel", "e85", "-o", out)
+        code, told = run("option", "compose", "--regions", plain, "--base", base, "--option", needy, "--option", a, "--fuel", "e85", "-o", out)
         self.assertEqual(code, 0, told)
         self.assertEqual(told["items"]["changed"][0]["name"], "limit")
         self.assertEqual(told["items"]["changed"][0]["elements"][0]["after"], "128.25")
@@ -167,7 +167,7 @@ class Options(unittest.TestCase):
         code, told = run("option", "carry", option, "--regions", plain, "--base", base, "--new-base", self.file("new.bin", bytes(new)),
                          "-o", carried)
         self.assertEqual((code, told["edits"][0]["outcome"], told["edits"][0]["to"]["start"]), (0, "carried", "0x00005350"))
-        code, told = run("compose", "--regions", plain, "--base", self.root / "new.bin", "--option", carried, "-o", self.root / "n.bin")
+        code, told = run("option", "compose", "--regions", plain, "--base", self.root / "new.bin", "--option", carried, "-o", self.root / "n.bin")
         self.assertEqual(code, 0, told)
         new[0x5350:0x5353] = edited[0x4200:0x4203]
         self.assertEqual((self.root / "n.bin").read_bytes(), bytes(new))

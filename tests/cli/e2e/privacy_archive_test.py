@@ -68,7 +68,7 @@ class Job:
                  *signing, "-o", r1)
         listed = [*desk.word, *trust, "--claimed-time", TIME]
         self.run("withdraw", "withdraw", r1, "--class", "error", "--text", "too lean", "--key", desk.at("withdrawals.key"), *listed, "-o", "withdrawn.list")
-        self.run("job-list", "job-list", r0, r1, "--key", desk.at("author.key"), *listed, "-o", "job.list")
+        self.run("job sign-list", "job", "sign-list", r0, r1, "--key", desk.at("author.key"), *listed, "-o", "job.list")
         self.receive(r1, trust, reads)
         self.enter(r0, r1, trust, listed)
         self.ask(trust)
@@ -213,7 +213,7 @@ class Job:
 
 # Where which exception may stand. Whatever is not here is the same, byte for byte.
 ALLOWED = {
-    **dict.fromkeys(("says seal r0 --json", "says seal r1 --json", "says withdraw --json", "says job-list --json"), ("identities",)),
+    **dict.fromkeys(("says seal r0 --json", "says seal r1 --json", "says withdraw --json", "says job sign-list --json"), ("identities",)),
     "says check --json": ("identities", "spoken", "images"),
     "says receipt code --json": ("identities", "spoken"),
     "says ledger new --json": ("chance",),

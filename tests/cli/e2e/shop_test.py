@@ -185,7 +185,7 @@ class TrustFiles(Shop):
                        env={"CALSEAL_PASSPHRASE": PASSPHRASE})
 
     def test_a_passphrase_is_no_argument(self):
-        for command in (["shop", "add-key"], ["shop", "succeed"], ["countersign"], ["withdraw"], ["job-list"]):
+        for command in (["shop", "add-key"], ["shop", "succeed"], ["countersign"], ["withdraw"], ["job", "sign-list"]):
             text = self.desk.must(CALSEAL, *command, "--help").stdout.decode()
             self.assertIn("--passphrase-file", text)
             self.assertNotIn("--passphrase ", text)
@@ -331,7 +331,7 @@ class OnTheCustomersSide(Shop):
                        "--after", self.at("1.list"), "--key", self.at("desk.key"), *self.trust(), *self.word(), "--claimed-time", LATER,
                        "-o", self.at("2.list"))
         self.assertEqual(self.check("r0.calseal", "--withdrawals", self.at("2.list"))["verdict"], "accepted")
-        self.desk.json(CALSEAL, "job-list", self.at("r0.calseal"), self.at("r2.calseal"), *self.desk.signing(), "-o", self.at("oak.list"))
+        self.desk.json(CALSEAL, "job", "sign-list", self.at("r0.calseal"), self.at("r2.calseal"), *self.desk.signing(), "-o", self.at("oak.list"))
         self.assertEqual(self.check("r2.calseal", "--job-list", self.at("oak.list"))["verdict"], "accepted")
         self.assertEqual(self.check("r1.calseal", "--job-list", self.at("oak.list"), status=1)["reason"], "not-listed")
 
@@ -463,26 +463,26 @@ class Withdrawing(Shop):
 class JobLists(Shop):
     def test_a_job_is_listed(self):
         self.desk.seal_revision(2, "--parent", self.at("r1.calseal"))
-        made = self.desk.json(CALSEAL, "job-list", self.at("r2.calseal"), self.at("r0.calseal"), self.at("r1.calseal"),
+        made = self.desk.json(CALSEAL, "job", "sign-list", self.at("r2.calseal"), self.at("r0.calseal"), self.at("r1.calseal"),
                               *self.desk.signing(), "-o", self.at("oak.list"))
         self.assertEqual((made["job"], made["controller"]), ("oak-17", "engine"))
         self.assertEqual([one["sequence"] for one in made["revisions"]], [1, 2, 3])
         self.assertEqual([one["identity"] for one in made["revisions"]][:2], [self.base["identity"], self.first["identity"]])
         self.assertEqual([one["digest"] for one in signed_json(self.at("oak.list"))["revisions"]],
                          [one["identity"] for one in made["revisions"]])
-        text = self.desk.must(CALSEAL, "job-list", self.at("r0.calseal"), *self.desk.signing(), "-o", self.at("one.list")).stdout.decode()
+        text = self.desk.must(CALSEAL, "job", "sign-list", self.at("r0.calseal"), *self.desk.signing(), "-o", self.at("one.list")).stdout.decode()
         self.assertIn("sequence 1, base 1, revision 0", text)
 
     def test_what_is_not_listed(self):
         out = ["-o", self.at("x.list")]
         self.desk.seal_revision(2, "--sequence", "2")
-        self.refused(CALSEAL, "job-list", self.at("r1.calseal"), self.at("r2.calseal"), *self.desk.signing(), *out, code="job-list-invalid")
+        self.refused(CALSEAL, "job", "sign-list", self.at("r1.calseal"), self.at("r2.calseal"), *self.desk.signing(), *out, code="job-list-invalid")
         self.add_key("reviewer.key", "reviewer")
         signing = ["--key", self.at("reviewer.key"), *self.trust(), *self.word(), "--claimed-time", LATER]
-        self.refused(CALSEAL, "job-list", self.at("r1.calseal"), *signing, *out, code="roles-missing")
-        self.refused(CALSEAL, "job-list", self.at("shop.trust"), *self.desk.signing(), *out, code="not-a-bundle")
+        self.refused(CALSEAL, "job", "sign-list", self.at("r1.calseal"), *signing, *out, code="roles-missing")
+        self.refused(CALSEAL, "job", "sign-list", self.at("shop.trust"), *self.desk.signing(), *out, code="not-a-bundle")
         self.change("compromise-key", self.shop["author_id"])
-        self.refused(CALSEAL, "job-list", self.at("r1.calseal"), *signing[:3], self.at(self.trust_name()), *signing[4:], *out,
+        self.refused(CALSEAL, "job", "sign-list", self.at("r1.calseal"), *signing[:3], self.at(self.trust_name()), *signing[4:], *out,
                      code="key-compromised")
 
 

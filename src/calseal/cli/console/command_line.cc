@@ -78,8 +78,13 @@ CommandLine::CommandLine(CLI::App& app) : app_(app) {}
 
 CommandLine::~CommandLine() = default;
 
+void CommandLine::heading(std::string text) { heading_ = std::move(text); }
+
+void CommandLine::last_line(std::string text) { app_.footer(std::move(text)); }
+
 CommandLine* CommandLine::add_subcommand(std::string name, std::string description) {
   CLI::App* command = app_.add_subcommand(std::move(name), std::move(description));
+  command->group(heading_);
   commands_.push_back(std::unique_ptr<CommandLine>(new CommandLine(*command)));
   return commands_.back().get();
 }

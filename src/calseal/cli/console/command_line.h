@@ -40,6 +40,8 @@ class Argument {
   CLI::Option& option_;
 };
 
+inline constexpr std::string_view kUsualHeading = "Subcommands";
+
 // A program or one of its commands. Names are as in --help: "-o,--output", or "FILE" for a positional one;
 // what is given lands in `into`, which must live until the program has run.
 class CommandLine {
@@ -49,6 +51,9 @@ class CommandLine {
   CommandLine(const CommandLine&) = delete;
   CommandLine& operator=(const CommandLine&) = delete;
 
+  // Commands added from here on stand under it in --help; under an empty one they are left out there.
+  void heading(std::string text);
+  void last_line(std::string text);  // of --help
   CommandLine* add_subcommand(std::string name, std::string description);
   CommandLine* subcommand(std::string_view name);  // that was added
   void require_subcommand();
@@ -73,6 +78,7 @@ class CommandLine {
   Argument* keep(CLI::Option* option);
 
   std::unique_ptr<CLI::App> owned_;  // of a program
+  std::string heading_{kUsualHeading};
   CLI::App& app_;
   std::vector<std::unique_ptr<CommandLine>> commands_;
   std::vector<std::unique_ptr<Argument>> arguments_;

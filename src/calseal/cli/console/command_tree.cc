@@ -54,6 +54,8 @@ CommandPage describe(const CLI::App& app, std::vector<std::string> path) {
   read_footer(app.get_footer(), page);
   for (const CLI::App* command : app.get_subcommands([](const CLI::App*) { return true; })) {
     page.commands.push_back(describe(*command, path));
+    const std::string& heading = command->get_group();
+    if (heading != kUsualHeading) page.commands.back().heading = heading.empty() ? "Besides" : heading;
   }
   return page;
 }

@@ -20,6 +20,7 @@ struct CommandOption {
 
 struct CommandPage {
   std::vector<std::string> path;  // "calseal", "shop", "new"
+  std::string heading;            // that it stands under above, if it is not the usual one
   std::string description;
   std::vector<CommandOption> options;
   std::vector<std::string> examples;

@@ -8,7 +8,8 @@
 namespace calseal {
 
 void add_regions_command(CommandLine& app, Console& console, int& status) {
-  CommandLine* regions = app.add_subcommand("regions", "Look at region maps");
+  CommandLine* regions =
+      app.add_subcommand("regions", "Region maps: check, show, draft, carry, compare and approve them");
   regions->require_subcommand();
   add_regions_lint_command(*regions, console, status);
   add_regions_show_command(*regions, console, status);

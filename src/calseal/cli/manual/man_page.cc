@@ -83,7 +83,10 @@ std::string man_page(const CommandPage& page, const std::string& version) {
   text += ".SH SYNOPSIS\n" + synopsis(page);
   if (!page.commands.empty()) {
     text += ".SH COMMANDS\n";
+    std::string heading;
     for (const CommandPage& command : page.commands) {
+      if (command.heading != heading) text += ".SS " + plain(command.heading) + "\n";
+      heading = command.heading;
       text += ".TP\n\\fB" + plain(command.path.back()) + "\\fR\n" + plain(command.description) + "\n";
     }
   }

@@ -98,7 +98,7 @@ Command command_of(const std::shared_ptr<OptionOptions>& options, Run run) {
 
 void add_option_command(CommandLine& app, Console& console, int& status) {
   CommandLine* option =
-      app.add_subcommand("option", "Make, look at, check and carry options: edits with a name");
+      app.add_subcommand("option", "Make, look at, check, carry and compose options: edits with a name");
   option->require_subcommand();
 
   auto o = std::make_shared<OptionOptions>();
@@ -141,6 +141,7 @@ void add_option_command(CommandLine& app, Console& console, int& status) {
               command_of(o, check), status);
 
   add_option_carry_command(*option, console, status);
+  add_option_compose_command(*option, console, status);
 }
 
 }  // namespace calseal

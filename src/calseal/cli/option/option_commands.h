@@ -9,8 +9,8 @@
 
 namespace calseal {
 
-void add_option_command(CommandLine& app, Console& console, int& status);  // option make|show|check|carry
+void add_option_command(CommandLine& app, Console& console, int& status);  // option, with all that follow
 void add_option_carry_command(CommandLine& option, Console& console, int& status);
-void add_compose_command(CommandLine& app, Console& console, int& status);  // compose
+void add_option_compose_command(CommandLine& option, Console& console, int& status);
 
 }  // namespace calseal

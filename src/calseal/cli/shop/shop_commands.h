@@ -19,9 +19,10 @@ void add_key_command(CommandLine& app, Console& console, int& status);  // key n
 void add_seal_command(CommandLine& app, Console& console, const std::string& tool, int& status);
 void add_countersign_command(CommandLine& app, Console& console, int& status);
 void add_withdraw_command(CommandLine& app, Console& console, int& status);
-void add_job_list_command(CommandLine& app, Console& console, int& status);
+void add_customer_page_command(CommandLine& app, Console& console, const std::string& tool, int& status);
 
-void add_set_command(CommandLine& app, Console& console, int& status);
-void add_page_command(CommandLine& app, Console& console, const std::string& tool, int& status);
+// Below "job", which must have been added.
+void add_job_sign_list_command(CommandLine& app, Console& console, int& status);
+void add_job_make_set_command(CommandLine& app, Console& console, int& status);
 
 }  // namespace calseal

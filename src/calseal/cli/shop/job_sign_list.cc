@@ -1,5 +1,3 @@
-#include "calseal/trust/job_list.h"
-
 #include <memory>
 
 #include "calseal/base/file.h"
@@ -11,6 +9,7 @@
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/statement_options.h"
 #include "calseal/sign/list_job.h"
+#include "calseal/trust/job_list.h"
 
 namespace calseal {
 namespace {
@@ -68,16 +67,16 @@ int run_job_list(const JobListOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_job_list_command(CommandLine& app, Console& console, int& status) {
-  CommandLine* command =
-      app.add_subcommand("job-list", "Sign the list of all revisions of one controller in one job");
+void add_job_sign_list_command(CommandLine& app, Console& console, int& status) {
+  CommandLine* command = app.subcommand("job")->add_subcommand(
+      "sign-list", "Sign the list of all revisions of one controller in one job");
   auto o = std::make_shared<JobListOptions>();
   command->add_option("BUNDLE", o->bundles, "All bundles of this job and controller that count")->required();
   add_statement_options(*command, *o, "of an author");
   set_command(
       *command, console,
-      {"calseal job-list r0.calseal r1.calseal r2.calseal --key author.key --trust shop.trust -o "
-       "oak-17.list"},
+      {"calseal job sign-list r0.calseal r1.calseal r2.calseal --key author.key --trust shop.trust "
+       "-o oak-17.list"},
       [o](Console& c) { return run_job_list(*o, c); }, status);
 }
 

@@ -1,3 +1,5 @@
+#include "calseal/report/page/customer_page.h"
+
 #include <memory>
 
 #include "calseal/base/file.h"
@@ -6,7 +8,6 @@
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
-#include "calseal/report/page/customer_page.h"
 #include "calseal/trust/spoken_code.h"
 
 namespace calseal {
@@ -54,8 +55,9 @@ int run_page(const PageOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_page_command(CommandLine& app, Console& console, const std::string& tool, int& status) {
-  CommandLine* command = app.add_subcommand("page", "Make the HTML file in which a customer checks bundles");
+void add_customer_page_command(CommandLine& app, Console& console, const std::string& tool, int& status) {
+  CommandLine* command =
+      app.add_subcommand("customer-page", "Make the HTML file in which a customer checks bundles");
   auto options = std::make_shared<PageOptions>();
   options->tool = tool;
   command->add_option("--trust", options->trust, "The shop's trust file; it is baked in")->required();
@@ -64,8 +66,8 @@ void add_page_command(CommandLine& app, Console& console, const std::string& too
   command->add_option("-o,--output", options->output, "The HTML file")->required();
   set_command(
       *command, console,
-      {"calseal page --trust shop.trust -o check.html",
-       "calseal page --trust shop.trust -o check.html --json"},
+      {"calseal customer-page --trust shop.trust -o check.html",
+       "calseal customer-page --trust shop.trust -o check.html --json"},
       [options](Console& c) { return run_page(*options, c); }, status);
 }
 

@@ -1,5 +1,3 @@
-#include "calseal/option/compose.h"
-
 #include <memory>
 
 #include "calseal/base/file.h"
@@ -10,6 +8,7 @@
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/option/option_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
+#include "calseal/option/compose.h"
 #include "calseal/report/changes/comparison_report.h"
 #include "calseal/report/changes/corrections_report.h"
 #include "calseal/report/changes/places.h"
@@ -79,10 +78,10 @@ Result<int> run(const ComposeOptions& o, const Console& console) {
 
 }  // namespace
 
-void add_compose_command(CommandLine& app, Console& console, int& status) {
-  CommandLine* command = app.add_subcommand("compose", "Base and options in, corrected image out");
+void add_option_compose_command(CommandLine& option, Console& console, int& status) {
+  CommandLine* command = option.add_subcommand("compose", "Base and options in, corrected image out");
   auto options = std::make_shared<ComposeOptions>();
-  const auto one_each = [](Argument* option) { return option->one_each(); };
+  const auto one_each = [](Argument* argument) { return argument->one_each(); };
   command->add_option("--regions", options->regions, "The region map")->required();
   one_each(command->add_option("--base", options->base, "[MEMORY=]FILE: the first read; once for each file"))
       ->required();
@@ -95,12 +94,10 @@ void add_compose_command(CommandLine& app, Console& console, int& status) {
       ->required();
   set_command(
       *command, console,
-      {"calseal compose --regions engine.json --base read.bin --option tune.json --option shift-light.json "
-       "-o "
-       "edited.bin",
-       "calseal compose --regions engine.json --base flash=f.bin --base eeprom=e.bin --option e85.json "
-       "--fuel "
-       "e85 -o flash=f1.bin -o eeprom=e1.bin"},
+      {"calseal option compose --regions engine.json --base read.bin --option tune.json "
+       "--option shift-light.json -o edited.bin",
+       "calseal option compose --regions engine.json --base flash=f.bin --base eeprom=e.bin "
+       "--option e85.json --fuel e85 -o flash=f1.bin -o eeprom=e1.bin"},
       [options](Console& c) { return run(*options, c); }, status);
 }
 

@@ -73,10 +73,10 @@ int run_set(const SetOptions& options, const Console& console) {
 
 }  // namespace
 
-void add_set_command(CommandLine& app, Console& console, int& status) {
+void add_job_make_set_command(CommandLine& app, Console& console, int& status) {
   auto options = std::make_shared<SetOptions>();
-  CommandLine* set =
-      app.add_subcommand("set", "Describe revisions of several controllers that belong together");
+  CommandLine* set = app.subcommand("job")->add_subcommand(
+      "make-set", "Describe revisions of several controllers that belong together");
   set->add_option("BUNDLE", options->bundles, "A sealed revision of each controller")->required();
   set->add_option("--trust", options->trust, "The shop's trust file")->required();
   set->add_option("--order", options->order, "Controllers in the order of writing; else as given")
@@ -86,8 +86,9 @@ void add_set_command(CommandLine& app, Console& console, int& status) {
   set->add_option("-o,--output", options->output, "The set, to be given to seal as --set")->required();
   set_command(
       *set, console,
-      {"calseal set engine-r1.calseal transmission-r1.calseal --trust shop.trust -o set.json",
-       "calseal set a.calseal b.calseal --trust shop.trust --order transmission,engine -o set.json --json"},
+      {"calseal job make-set engine-r1.calseal transmission-r1.calseal --trust shop.trust -o set.json",
+       "calseal job make-set a.calseal b.calseal --trust shop.trust --order transmission,engine -o set.json "
+       "--json"},
       [options](Console& c) { return run_set(*options, c); }, status);
 }
 

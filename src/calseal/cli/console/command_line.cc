@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "calseal/base/text.h"
+#include "calseal/cli/console/wrong_word.h"
 
 namespace calseal {
 namespace {
@@ -161,6 +162,7 @@ int run_program(CommandLine& program, Console& console, int argc, char** argv, i
     console.ascii = std::any_of(arguments.begin(), end, is_ascii);
     arguments.erase(std::remove_if(arguments.begin(), end, is_ascii), end);
   }
+  const std::vector<std::string> words = arguments;
   std::reverse(arguments.begin(), arguments.end());  // as CLI11 takes them
   // CLI11 reports by exceptions; they end here, as does everything else.
   try {
@@ -170,6 +172,7 @@ int run_program(CommandLine& program, Console& console, int argc, char** argv, i
     status = 0;
   } catch (const CLI::ParseError& error) {
     for (int i = 1; i < argc; ++i) console.json = console.json || std::string_view(argv[i]) == "--json";
+    if (const auto wrong = find_wrong_word(describe_commands(program), words)) return console.fail(*wrong);
     return console.fail({Reason::kUsage, "", "", printable(error.what(), 400), "a command line as in --help",
                          "run " + app.get_name() + " --help, or " + app.get_name() + " COMMAND --help"});
   } catch (const std::bad_alloc&) {

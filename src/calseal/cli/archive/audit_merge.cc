@@ -40,7 +40,7 @@ void add_audit_merge_command(CommandLine& audit, Console& console, int& status) 
   CommandLine* command =
       audit.add_subcommand("merge", "Join the records of all parts into the report of one run");
   auto o = std::make_shared<MergeOptions>();
-  command->add_option("RECORD", o->records, "The record of each part")->required();
+  command->add_option("RECORD", o->records, "The record of each part")->takes("FILE")->required();
   add_audit_output(*command, o->output);
   set_command(
       *command, console, {"calseal audit merge part-*.record --report audit.xml --record 2026-06.record"},

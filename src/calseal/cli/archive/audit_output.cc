@@ -10,17 +10,21 @@
 namespace calseal {
 
 void add_audit_output(CommandLine& command, AuditOutput& output) {
-  command.add_option(
-      "--since", output.since,
-      "The record of an earlier audit, or its report as JSON: says what is new, gone and still there; a "
-      "record also shows changes of files that nothing else proves");
+  command
+      .add_option(
+          "--since", output.since,
+          "The record of an earlier audit, or its report as JSON: says what is new, gone and still there; a "
+          "record also shows changes of files that nothing else proves")
+      ->takes("FILE");
   command
       .add_option("--report", output.reports,
                   "Write all findings to FILE: .txt, .jsonl (JSON lines), .csv or .xml (JUnit) (repeatable)")
-      ->shown_as("FILE")
+      ->takes("FILE")
       ->one_each();
-  command.add_option("--record", output.record,
-                     "Write down what was seen: for --since of the next audit, for --resume, and for merge");
+  command
+      .add_option("--record", output.record,
+                  "Write down what was seen: for --since of the next audit, for --resume, and for merge")
+      ->takes("FILE");
 }
 
 Result<AuditRecord> load_record(const std::string& path) {

@@ -103,21 +103,28 @@ void add_evidence_command(CommandLine& app, Console& console, const std::string&
   auto o = std::make_shared<EvidenceOptions>();
   o->tool = tool;
   const auto repeatable = [&](const char* name, std::vector<std::string>& into, const char* text) {
-    command->add_option(name, into, text)->one_each();
+    command->add_option(name, into, text)->takes("FILE")->one_each();
   };
-  command->add_option("JOB", o->job, "The folder of a job's controller, or of a job with one controller")->required();
-  command->add_option("--trust", o->trust, "The shop's newest trust file")->required();
-  command->add_option("--root", o->stated_root,
-                      "The root's fingerprint as the shop read it aloud, or its key id");
+  command->add_option("JOB", o->job, "The folder of a job's controller, or of a job with one controller")
+      ->takes("FOLDER")
+      ->required();
+  command->add_option("--trust", o->trust, "The shop's newest trust file")->takes("FILE")->required();
+  command
+      ->add_option("--root", o->stated_root,
+                   "The root's fingerprint as the shop read it aloud, or its key id")
+      ->takes("FINGERPRINT");
   repeatable("--earlier-trust", o->earlier_trust,
              "An earlier trust file, for the history of the keys (repeatable)");
   repeatable("--succession", o->successions,
              "A succession that led to this root, the oldest first (repeatable)");
-  command->add_option("--ledger", o->ledger,
-                      "The ledger's folder (default: the one that the job reports to)");
-  command->add_option("--withdrawals", o->withdrawals, "The shop's newest list of withdrawals");
+  command->add_option("--ledger", o->ledger, "The ledger's folder (default: the one that the job reports to)")
+      ->takes("FOLDER");
+  command->add_option("--withdrawals", o->withdrawals, "The shop's newest list of withdrawals")
+      ->takes("FILE");
   command->add_flag("--with-salt", o->with_salt, "Takes the job's salt along: with it a VIN can be tested");
-  command->add_option("-o,--output", o->output, "The folder to make; nothing may be there yet")->required();
+  command->add_option("-o,--output", o->output, "The folder to make; nothing may be there yet")
+      ->takes("FOLDER")
+      ->required();
   set_command(
       *command, console,
       {"calseal evidence oak-17 --trust shop.trust --root \"64785 03376 ...\" -o oak-17-evidence",

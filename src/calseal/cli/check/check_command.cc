@@ -55,16 +55,19 @@ int run_check(const CheckOptions& options, const Console& console) {
 
 void add_check_command(CommandLine& app, Console& console, const std::string& command, int& status) {
   auto options = std::make_shared<CheckOptions>();
-  app.add_option("BUNDLE", options->bundle, "The sealed bundle (*.calseal)")->required();
+  app.add_option("BUNDLE", options->bundle, "The sealed bundle (*.calseal)")->takes("FILE")->required();
   add_check_evidence(app, *options);
   app.argument("--trust")->required();
   app.add_option("--image", options->images,
-                 "[MEMORY=]FILE: write the rebuilt image here, in the read's own form, if accepted");
+                 "Write the rebuilt image here, in the read's own form, if accepted")
+      ->takes("[MEMORY=]FILE");
   app.add_option("--state", options->state,
-                 "FILE: what was accepted before; made when missing, updated after --image was written");
-  app.add_option("--receipt", options->receipt,
-                 "FILE: write a signed receipt for the shop (with --receipt-key)");
-  app.add_option("--receipt-key", options->receipt_key, "Your own key for receipts; made when missing");
+                 "What was accepted before; made when missing, updated after --image was written")
+      ->takes("FILE");
+  app.add_option("--receipt", options->receipt, "Write a signed receipt for the shop (with --receipt-key)")
+      ->takes("FILE");
+  app.add_option("--receipt-key", options->receipt_key, "Your own key for receipts; made when missing")
+      ->takes("FILE");
   app.add_flag("--receipt-code", options->receipt_code,
                "Print a code that you can read aloud to the shop instead (with --salt)");
   app.add_flag("--seal-only", options->seal_only,

@@ -22,25 +22,34 @@ Status load_state(const std::string& path, std::optional<NamedBytes>& file) {
 }  // namespace
 
 void add_check_evidence(CommandLine& app, CheckEvidence& evidence) {
-  app.add_option("--trust", evidence.trust, "The shop's trust file");
-  app.add_option("--root", evidence.root, "Fingerprint of the shop's root, as the shop read it to you");
-  app.add_option("--read", evidence.reads,
-                 "[MEMORY=]FILE: the controller's own read; an earlier revision read back will do");
-  app.add_option("--salt", evidence.salt, "The job's salt file, which lets the vehicle be proved");
+  app.add_option("--trust", evidence.trust, "The shop's trust file")->takes("FILE");
+  app.add_option("--root", evidence.root, "Fingerprint of the shop's root, as the shop read it to you")
+      ->takes("FINGERPRINT");
+  app.add_option("--read", evidence.reads, "The controller's own read; an earlier revision read back will do")
+      ->takes("[MEMORY=]FILE");
+  app.add_option("--salt", evidence.salt, "The job's salt file, which lets the vehicle be proved")
+      ->takes("FILE");
   app.add_option("--vehicle", evidence.vehicle, "The vehicle reference that you and the shop use");
   app.add_flag("--read-is-fresh", evidence.fresh, "Declare: nothing was driven or learned since the read");
-  app.add_option("--withdrawals", evidence.withdrawals, "The shop's newest list of withdrawals");
-  app.add_option("--job-list", evidence.job_list, "The shop's newest list of this job's revisions");
-  app.add_option("--partner", evidence.partners, "Another bundle of the same set; repeat for each");
+  app.add_option("--withdrawals", evidence.withdrawals, "The shop's newest list of withdrawals")
+      ->takes("FILE");
+  app.add_option("--job-list", evidence.job_list, "The shop's newest list of this job's revisions")
+      ->takes("FILE");
+  app.add_option("--partner", evidence.partners, "Another bundle of the same set; repeat for each")
+      ->takes("FILE");
   app.add_flag("--return", evidence.declared_return,
                "Declare: go back to this earlier revision, as the newest accepted one permits");
-  app.add_option("--newest", evidence.newest, "The newest accepted bundle, for --return without --state");
+  app.add_option("--newest", evidence.newest, "The newest accepted bundle, for --return without --state")
+      ->takes("FILE");
   app.add_option("--succession", evidence.successions,
-                 "How the shop's root was replaced since you were told its fingerprint; oldest first");
+                 "How the shop's root was replaced since you were told its fingerprint; oldest first")
+      ->takes("FILE");
   app.add_option("--inclusion", evidence.inclusion,
-                 "Proof from the shop's ledger, for a seal by a key that was stolen later");
+                 "Proof from the shop's ledger, for a seal by a key that was stolen later")
+      ->takes("FILE");
   app.add_option("--ledger-head", evidence.ledger_head,
-                 "Head of the shop's ledger that came with the bundle; keep it");
+                 "Head of the shop's ledger that came with the bundle; keep it")
+      ->takes("FILE");
   app.add_flag("--revive", evidence.revive,
                "Declare: write revision 0 whole, without a read (needs --vehicle)");
   app.add_flag("--old-base", evidence.old_base,

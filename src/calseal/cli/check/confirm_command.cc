@@ -59,20 +59,31 @@ void add_confirm_command(CommandLine& app, Console& console, int& status) {
   CommandLine* command =
       app.add_subcommand("confirm", "After the write: does the controller hold the revision?");
   auto options = std::make_shared<ConfirmOptions>();
-  command->add_option("BUNDLE", options->bundle, "The bundle that was written (*.calseal)")->required();
-  command->add_option("--trust", options->trust, "The shop's trust file")->required();
-  command->add_option("--root", options->root, "Fingerprint of the shop's root, as the shop read it to you");
-  command->add_option("--read", options->reads, "[MEMORY=]FILE: what was read back after the write");
-  command->add_option("--before", options->before,
-                      "[MEMORY=]FILE: the read from before the write; tells old bytes one by one");
-  command->add_option("--scan", options->scan,
-                      "NAME=VALUE: what a scan tool reports, where reading back is impossible; NAME is an "
-                      "identity field of the region map");
-  command->add_option("--salt", options->salt, "The job's salt file, which lets the vehicle be proved");
-  command->add_option("--succession", options->successions,
-                      "How the shop's root was replaced since you were told its fingerprint; oldest first");
-  command->add_option("--inclusion", options->inclusion,
-                      "Proof from the shop's ledger, for a seal by a key that was stolen later");
+  command->add_option("BUNDLE", options->bundle, "The bundle that was written (*.calseal)")
+      ->takes("FILE")
+      ->required();
+  command->add_option("--trust", options->trust, "The shop's trust file")->takes("FILE")->required();
+  command->add_option("--root", options->root, "Fingerprint of the shop's root, as the shop read it to you")
+      ->takes("FINGERPRINT");
+  command->add_option("--read", options->reads, "What was read back after the write")->takes("[MEMORY=]FILE");
+  command
+      ->add_option("--before", options->before, "The read from before the write; tells old bytes one by one")
+      ->takes("[MEMORY=]FILE");
+  command
+      ->add_option("--scan", options->scan,
+                   "What a scan tool reports, where reading back is impossible; NAME is an "
+                   "identity field of the region map")
+      ->takes("NAME=VALUE");
+  command->add_option("--salt", options->salt, "The job's salt file, which lets the vehicle be proved")
+      ->takes("FILE");
+  command
+      ->add_option("--succession", options->successions,
+                   "How the shop's root was replaced since you were told its fingerprint; oldest first")
+      ->takes("FILE");
+  command
+      ->add_option("--inclusion", options->inclusion,
+                   "Proof from the shop's ledger, for a seal by a key that was stolen later")
+      ->takes("FILE");
   set_command(
       *command, console,
       {"calseal confirm r2.calseal --trust shop.trust --salt job.salt --read after.bin",

@@ -13,6 +13,7 @@
 namespace calseal {
 namespace {
 
+constexpr std::uint64_t kHighLimit = std::uint64_t{1} << 32;
 constexpr const char* kExitStatuses =
     "Exit status: 0 accepted or clean; 1 refused, findings or malformed input; 2 wrong usage; 3 could not "
     "read or write; 4 a "
@@ -22,6 +23,11 @@ constexpr const char* kExitStatuses =
 
 Argument* Argument::required(bool is_required) {
   option_.required(is_required);
+  return this;
+}
+
+Argument* Argument::takes(std::string value) {
+  option_.type_name(std::move(value));
   return this;
 }
 
@@ -36,18 +42,21 @@ Argument* Argument::separated_by(char separator) {
 }
 
 Argument* Argument::in_range(std::uint64_t least, std::uint64_t most) {
-  option_.check(CLI::Range(least, most).description(std::to_string(least) + " to " + std::to_string(most)));
-  return this;
+  option_.check(CLI::Range(least, most).description(""));
+  // Higher limits are those of the format: no news for anybody.
+  return most < kHighLimit ? takes(std::to_string(least) + ".." + std::to_string(most)) : this;
 }
 
 Argument* Argument::one_of(std::initializer_list<const char*> choices) {
-  option_.check(CLI::IsMember(std::vector<std::string>(choices.begin(), choices.end())));
-  return this;
+  const std::vector<std::string> all(choices.begin(), choices.end());
+  option_.check(CLI::IsMember(all).description(""));
+  return takes(CLI::detail::generate_set(all));
 }
 
 Argument* Argument::one_of(std::initializer_list<std::uint64_t> choices) {
-  option_.check(CLI::IsMember(std::vector<std::uint64_t>(choices)));
-  return this;
+  const std::vector<std::uint64_t> all(choices);
+  option_.check(CLI::IsMember(all).description(""));
+  return takes(CLI::detail::generate_set(all));
 }
 
 Argument* Argument::excludes(const Argument* other) {
@@ -57,11 +66,6 @@ Argument* Argument::excludes(const Argument* other) {
 
 Argument* Argument::needs(const Argument* other) {
   option_.needs(&other->option_);
-  return this;
-}
-
-Argument* Argument::shown_as(std::string value) {
-  option_.option_text(std::move(value));
   return this;
 }
 
@@ -126,12 +130,12 @@ Argument* CommandLine::add_option(const std::string& names, std::vector<std::str
 
 Argument* CommandLine::add_option(const std::string& names, std::uint64_t& into,
                                   const std::string& description) {
-  return add(names, into, description);
+  return add(names, into, description)->takes("NUMBER");
 }
 
 Argument* CommandLine::add_option(const std::string& names, std::optional<std::uint64_t>& into,
                                   const std::string& description) {
-  return add(names, into, description);
+  return add(names, into, description)->takes("NUMBER");
 }
 
 Argument* CommandLine::argument(const std::string& name) { return keep(app_.get_option(name)); }

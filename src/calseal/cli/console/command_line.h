@@ -26,6 +26,9 @@ class Argument {
   explicit Argument(CLI::Option& option) : option_(option) {}
 
   Argument* required(bool is_required = true);
+  // What its value is, in --help and for completion: "FILE", "FOLDER", "[MEMORY=]FILE", "TIME"; else it is
+  // "TEXT", or "NUMBER" for a number.
+  Argument* takes(std::string value);
   Argument* one_each();                    // takes one value each time it is given
   Argument* separated_by(char separator);  // several values in one word
   Argument* in_range(std::uint64_t least, std::uint64_t most);
@@ -33,7 +36,6 @@ class Argument {
   Argument* one_of(std::initializer_list<std::uint64_t> choices);
   Argument* excludes(const Argument* other);
   Argument* needs(const Argument* other);
-  Argument* shown_as(std::string value);  // in --help, for its value
   Argument* when_given(std::function<void()> call);
 
  private:

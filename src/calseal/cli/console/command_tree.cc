@@ -6,7 +6,7 @@
 namespace calseal {
 namespace {
 
-// "TEXT:{areas,full}" has choices; nothing else has braces.
+// "{areas,full}" has choices; nothing else has braces.
 std::vector<std::string> choices_in(std::string_view type) {
   std::vector<std::string> choices;
   const std::size_t open = type.find('{');
@@ -27,6 +27,7 @@ CommandOption describe_option(const CLI::Option& option) {
   for (const std::string& name : option.get_lnames()) described.names.push_back("--" + name);
   if (described.names.empty()) described.positional = option.get_name();
   described.description = option.get_description();
+  described.value = option.get_type_name();
   described.choices = choices_in(option.get_type_name());
   described.takes_value = option.get_items_expected_max() > 0 && option.get_type_size_max() > 0;
   described.repeats = option.get_expected_max() > 1;

@@ -11,6 +11,7 @@ namespace calseal {
 struct CommandOption {
   std::vector<std::string> names;  // "-o", "--output"; empty for a positional one
   std::string positional;          // name of a positional one
+  std::string value;               // what it takes: "FILE", "FOLDER", "TEXT", "{areas,full}" ...
   std::string description;
   std::vector<std::string> choices;  // when only these are allowed
   bool takes_value = false;

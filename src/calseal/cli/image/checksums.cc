@@ -56,8 +56,9 @@ Result<int> verify(const ChecksumsOptions& options, const Console& console) {
 void add_checksums_command(CommandLine& app, Console& console, int& status) {
   CommandLine* command = app.add_subcommand("checksums", "Verify the checksums and copies inside an image");
   auto options = std::make_shared<ChecksumsOptions>();
-  command->add_option("--regions", options->regions, "The region map")->required();
-  command->add_option("FILES", options->reads, "[MEMORY=]FILE: the image, one file or one for each memory")
+  command->add_option("--regions", options->regions, "The region map")->takes("FILE")->required();
+  command->add_option("FILES", options->reads, "The image, one file or one for each memory")
+      ->takes("[MEMORY=]FILE")
       ->required();
   set_command(
       *command, console,

@@ -81,17 +81,20 @@ void add_compare_command(CommandLine& app, Console& console, int& status) {
       "compare",
       "Show what differs between two images or two revisions, and where a revision may not change");
   auto options = std::make_shared<CompareOptions>();
-  command->add_option("FILE", options->files, "Two bundles (*.calseal), or two images of one memory");
-  command->add_option("--regions", options->regions, "Of images: the region map");
-  command->add_option("--before", options->before,
-                      "[MEMORY=]FILE: the first read; one file or one for each memory");
-  command->add_option("--after", options->after, "[MEMORY=]FILE: the edited image, likewise");
+  command->add_option("FILE", options->files, "Two bundles (*.calseal), or two images of one memory")
+      ->takes("FILE");
+  command->add_option("--regions", options->regions, "Of images: the region map")->takes("FILE");
+  command->add_option("--before", options->before, "The first read; one file or one for each memory")
+      ->takes("[MEMORY=]FILE");
+  command->add_option("--after", options->after, "The edited image, likewise")->takes("[MEMORY=]FILE");
   command
       ->add_option("--option", options->option_files,
                    "Of images: an option file: shows which changed bytes it put there or took back "
                    "(repeatable)")
+      ->takes("FILE")
       ->one_each();
-  command->add_option("--trust", options->trust, "Of bundles: the shop's trust file, to verify both seals");
+  command->add_option("--trust", options->trust, "Of bundles: the shop's trust file, to verify both seals")
+      ->takes("FILE");
   command->add_option("--root", options->root, "The root's fingerprint, as the shop read it out")
       ->needs(command->argument("--trust"));
   command->add_option("--base-bundle", options->base_bundle,

@@ -110,19 +110,20 @@ Result<int> run(const CorrectOptions& options, const Console& console) {
 void add_correct_command(CommandLine& app, Console& console, int& status) {
   CommandLine* command = app.add_subcommand("correct", "Correct the checksums and copies of an edited image");
   auto options = std::make_shared<CorrectOptions>();
-  command->add_option("--regions", options->regions, "The region map")->required();
-  command
-      ->add_option("FILES", options->reads,
-                   "[MEMORY=]FILE: the edited image, one file or one for each memory")
+  command->add_option("--regions", options->regions, "The region map")->takes("FILE")->required();
+  command->add_option("FILES", options->reads, "The edited image, one file or one for each memory")
+      ->takes("[MEMORY=]FILE")
       ->required();
   const auto one_each = [](Argument* option) { return option->one_each(); };
-  one_each(command->add_option(
-               "--output", options->outputs,
-               "[MEMORY=]FILE: where the corrected file goes, in the form that came; once for each file"))
+  one_each(command
+               ->add_option("--output", options->outputs,
+                            "Where the corrected file goes, in the form that came; once for each file")
+               ->takes("[MEMORY=]FILE"))
       ->required();
-  one_each(command->add_option(
-      "--base", options->base,
-      "[MEMORY=]FILE: the first read; the result is then proved against it; once for each file"));
+  one_each(command
+               ->add_option("--base", options->base,
+                            "The first read; the result is then proved against it; once for each file")
+               ->takes("[MEMORY=]FILE"));
   set_command(
       *command, console,
       {"calseal correct --regions engine.json edited.bin --base read.bin --output corrected.bin",

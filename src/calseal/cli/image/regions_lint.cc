@@ -46,10 +46,10 @@ void add_regions_lint_command(CommandLine& regions, Console& console, int& statu
   CommandLine* command =
       regions.add_subcommand("lint", "Check that region maps hold together, and hold on an image");
   auto options = std::make_shared<LintOptions>();
-  command->add_option("MAP", options->maps, "Region maps")->required();
+  command->add_option("MAP", options->maps, "Region maps")->takes("FILE")->required();
   command
-      ->add_option("--image", options->images,
-                   "[MEMORY=]FILE: a first read that the maps must hold on; once for each file")
+      ->add_option("--image", options->images, "A first read that the maps must hold on; once for each file")
+      ->takes("[MEMORY=]FILE")
       ->one_each();
   set_command(
       *command, console,

@@ -47,10 +47,9 @@ void add_regions_show_command(CommandLine& regions, Console& console, int& statu
   CommandLine* command =
       regions.add_subcommand("show", "Lay a region map open: memories, regions, checksums, identity");
   auto options = std::make_shared<ShowOptions>();
-  command->add_option("MAP", options->regions, "The region map")->required();
-  command
-      ->add_option("--image", options->images,
-                   "[MEMORY=]FILE: an image, for its identity and tables; once for each file")
+  command->add_option("MAP", options->regions, "The region map")->takes("FILE")->required();
+  command->add_option("--image", options->images, "An image, for its identity and tables; once for each file")
+      ->takes("[MEMORY=]FILE")
       ->one_each();
   set_command(
       *command, console,

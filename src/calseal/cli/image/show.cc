@@ -38,7 +38,7 @@ int run(const ShowOptions& options, const Console& console) {
 void add_show_command(CommandLine& app, Console& console, int& status) {
   CommandLine* command = app.add_subcommand("show", "Show what a bundle claims, without verifying it");
   auto options = std::make_shared<ShowOptions>();
-  command->add_option("BUNDLE", options->bundle, "The bundle (*.calseal)")->required();
+  command->add_option("BUNDLE", options->bundle, "The bundle (*.calseal)")->takes("FILE")->required();
   Argument* manifest =
       command->add_flag("--manifest", options->manifest,
                         "Only the manifest, byte for byte as it stands in the file (not escaped)");

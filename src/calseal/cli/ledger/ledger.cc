@@ -86,7 +86,7 @@ Result<int> run_repair(const FolderOptions& options, const Console& console) {
 void add_ledger_new_command(CommandLine& ledger, Console& console, int& status) {
   CommandLine* command = ledger.add_subcommand("new", "Make an empty ledger");
   auto o = std::make_shared<FolderOptions>();
-  command->add_option("LEDGER", o->folder, "The folder to make")->required();
+  command->add_option("LEDGER", o->folder, "The folder to make")->takes("FOLDER")->required();
   set_command(
       *command, console, {"calseal ledger new shop-ledger"}, [o](Console& c) { return run_new(*o, c); },
       status);
@@ -96,7 +96,7 @@ void add_ledger_repair_command(CommandLine& ledger, Console& console, int& statu
   CommandLine* command = ledger.add_subcommand(
       "repair", "Write a lost or damaged tip again, from entries that all kept heads hold on");
   auto o = std::make_shared<FolderOptions>();
-  command->add_option("LEDGER", o->folder, "The ledger's folder")->required();
+  command->add_option("LEDGER", o->folder, "The ledger's folder")->takes("FOLDER")->required();
   set_command(
       *command, console, {"calseal ledger repair shop-ledger"}, [o](Console& c) { return run_repair(*o, c); },
       status);

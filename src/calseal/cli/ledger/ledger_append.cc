@@ -59,7 +59,7 @@ void add_ledger_append_command(CommandLine& ledger, Console& console, int& statu
   CommandLine* command =
       ledger.add_subcommand("append", "Enter what happened to revisions; what is there already stays");
   auto o = std::make_shared<AppendOptions>();
-  command->add_option("LEDGER", o->folder, "The ledger's folder")->required();
+  command->add_option("LEDGER", o->folder, "The ledger's folder")->takes("FOLDER")->required();
   command
       ->add_option("KIND", o->kind,
                    "sealed, sent, received, cautions-accepted, written, confirmed, withdrawn or closed")
@@ -67,17 +67,24 @@ void add_ledger_append_command(CommandLine& ledger, Console& console, int& statu
       ->one_of(
           {"sealed", "sent", "received", "cautions-accepted", "written", "confirmed", "withdrawn", "closed"});
   command->add_option("BUNDLE", o->bundles, "Bundles of the revisions; that they were sealed is entered too")
+      ->takes("FILE")
       ->required();
-  command->add_option("--trust", o->trust, "The shop's trust file")->required();
+  command->add_option("--trust", o->trust, "The shop's trust file")->takes("FILE")->required();
   command->add_option("--words", o->words,
                       "sent: the channel; confirmed: the grade of proof; withdrawn: why; else what you like");
-  command->add_option("--time", o->time,
-                      "When it happened, instead of now (UTC); stated, another time is another entry");
-  command->add_option("--receipt", o->receipt, "received: the receipt that the customer's checker wrote");
-  command->add_option("--fingerprint", o->fingerprint,
-                      "With --receipt: the fingerprint of the customer's key, as he read it aloud");
-  command->add_option("--code", o->code, "received: the code that the customer read aloud (with --salt)");
-  command->add_option("--salt", o->salt, "The job's salt, for --code");
+  command
+      ->add_option("--time", o->time,
+                   "When it happened, instead of now (UTC); stated, another time is another entry")
+      ->takes("TIME");
+  command->add_option("--receipt", o->receipt, "received: the receipt that the customer's checker wrote")
+      ->takes("FILE");
+  command
+      ->add_option("--fingerprint", o->fingerprint,
+                   "With --receipt: the fingerprint of the customer's key, as he read it aloud")
+      ->takes("FINGERPRINT");
+  command->add_option("--code", o->code, "received: the code that the customer read aloud (with --salt)")
+      ->takes("CODE");
+  command->add_option("--salt", o->salt, "The job's salt, for --code")->takes("FILE");
   set_command(
       *command, console,
       {"calseal ledger append shop-ledger sealed oak-17/base-1/*.calseal --trust shop.trust",

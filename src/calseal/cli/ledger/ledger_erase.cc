@@ -36,9 +36,9 @@ void add_ledger_erase_command(CommandLine& ledger, Console& console, int& status
   CommandLine* command = ledger.add_subcommand(
       "erase", "Take out all that the ledger knows about a job; its entries stay, and say nothing");
   auto o = std::make_shared<EraseOptions>();
-  command->add_option("LEDGER", o->folder, "The ledger's folder")->required();
-  command->add_option("--job", o->job, "Name of the job")->required();
-  command->add_option("--time", o->time, "When it was asked for, instead of now (UTC)");
+  command->add_option("LEDGER", o->folder, "The ledger's folder")->takes("FOLDER")->required();
+  command->add_option("--job", o->job, "Name of the job")->takes("NAME")->required();
+  command->add_option("--time", o->time, "When it was asked for, instead of now (UTC)")->takes("TIME");
   set_command(
       *command, console, {"calseal ledger erase shop-ledger --job oak-17"},
       [o](Console& c) { return run(*o, c); }, status);

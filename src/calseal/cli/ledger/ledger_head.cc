@@ -57,13 +57,17 @@ Result<int> run(const HeadOptions& options, const Console& console) {
 void add_ledger_head_command(CommandLine& ledger, Console& console, int& status) {
   CommandLine* command = ledger.add_subcommand("head", "Sign the head of all entries, and keep it");
   auto o = std::make_shared<HeadOptions>();
-  command->add_option("LEDGER", o->folder, "The ledger's folder")->required();
-  command->add_option("--key", o->keys, "Private key with the role ledger (repeatable)")->required();
-  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the keys");
-  command->add_option("--trust", o->trust, "The shop's newest trust file")->required();
-  command->add_option("--claimed-time", o->time,
-                      "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
-  command->add_option("-o,--output", o->output, "Also write it here");
+  command->add_option("LEDGER", o->folder, "The ledger's folder")->takes("FOLDER")->required();
+  command->add_option("--key", o->keys, "Private key with the role ledger (repeatable)")
+      ->takes("FILE")
+      ->required();
+  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the keys")
+      ->takes("FILE");
+  command->add_option("--trust", o->trust, "The shop's newest trust file")->takes("FILE")->required();
+  command
+      ->add_option("--claimed-time", o->time, "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)")
+      ->takes("TIME");
+  command->add_option("-o,--output", o->output, "Also write it here")->takes("FILE");
   set_command(
       *command, console,
       {"calseal ledger head shop-ledger --key ledger.key --trust shop.trust",

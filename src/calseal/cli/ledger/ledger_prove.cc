@@ -104,9 +104,9 @@ Result<int> run_check(const ProveOptions& options, const Console& console) {
 }
 
 void add_subject_options(CommandLine& command, ProveOptions& options) {
-  command.add_option("--bundle", options.bundle, "The revision's bundle");
-  command.add_option("--revision", options.revision, "Its identity instead, 64 digits");
-  command.add_option("--trust", options.trust, "The shop's trust file")->required();
+  command.add_option("--bundle", options.bundle, "The revision's bundle")->takes("FILE");
+  command.add_option("--revision", options.revision, "Its identity instead, 64 digits")->takes("DIGEST");
+  command.add_option("--trust", options.trust, "The shop's trust file")->takes("FILE")->required();
 }
 
 }  // namespace
@@ -115,11 +115,13 @@ void add_ledger_prove_command(CommandLine& ledger, Console& console, int& status
   CommandLine* command = ledger.add_subcommand(
       "prove", "Write the proof that a revision is in the ledger, or that a head continues another");
   auto o = std::make_shared<ProveOptions>();
-  command->add_option("LEDGER", o->folder, "The ledger's folder")->required();
-  command->add_option("--head", o->heads,
-                      "Under this head (default: of all entries); two: from the earlier to the later");
+  command->add_option("LEDGER", o->folder, "The ledger's folder")->takes("FOLDER")->required();
+  command
+      ->add_option("--head", o->heads,
+                   "Under this head (default: of all entries); two: from the earlier to the later")
+      ->takes("FILE");
   add_subject_options(*command, *o);
-  command->add_option("-o,--output", o->output, "The proof to write")->required();
+  command->add_option("-o,--output", o->output, "The proof to write")->takes("FILE")->required();
   set_command(
       *command, console,
       {"calseal ledger prove shop-ledger --bundle r1.calseal --head pinned.head --trust shop.trust -o "
@@ -132,8 +134,9 @@ void add_ledger_prove_command(CommandLine& ledger, Console& console, int& status
 void add_ledger_check_proof_command(CommandLine& ledger, Console& console, int& status) {
   CommandLine* command = ledger.add_subcommand("check-proof", "Check such a proof without the ledger");
   auto o = std::make_shared<ProveOptions>();
-  command->add_option("PROOF", o->proof, "The proof")->required();
-  command->add_option("--head", o->heads, "The head that it leads to; two: from the earlier to the later");
+  command->add_option("PROOF", o->proof, "The proof")->takes("FILE")->required();
+  command->add_option("--head", o->heads, "The head that it leads to; two: from the earlier to the later")
+      ->takes("FILE");
   add_subject_options(*command, *o);
   set_command(
       *command, console,

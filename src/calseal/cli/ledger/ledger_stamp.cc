@@ -69,11 +69,13 @@ void add_ledger_stamp_command(CommandLine& ledger, Console& console, int& status
   CommandLine* command = ledger.add_subcommand(
       "stamp", "Have a head stamped by a time-stamp authority (RFC 3161); nothing is sent by calseal");
   auto o = std::make_shared<StampOptions>();
-  command->add_option("LEDGER", o->folder, "The ledger's folder")->required();
-  command->add_option("--request", o->request, "Write the request here");
-  command->add_option("--token", o->token, "The authority's answer; kept once it is verified");
-  command->add_option("--authority", o->authorities,
-                      "PEM certificates of the authority that you believe (repeatable)");
+  command->add_option("LEDGER", o->folder, "The ledger's folder")->takes("FOLDER")->required();
+  command->add_option("--request", o->request, "Write the request here")->takes("FILE");
+  command->add_option("--token", o->token, "The authority's answer; kept once it is verified")->takes("FILE");
+  command
+      ->add_option("--authority", o->authorities,
+                   "PEM certificates of the authority that you believe (repeatable)")
+      ->takes("FILE");
   command->add_option("--size", o->size, "Entries of the head (default: the newest head)");
   set_command(
       *command, console,

@@ -92,15 +92,23 @@ Result<int> run_show(const LookOptions& options, const Console& console) {
 }
 
 void add_look_options(CommandLine& command, LookOptions& options) {
-  command.add_option("LEDGER", options.folder, "The ledger's folder, or its entries file")->required();
-  command.add_option("--trust", options.trust,
-                     "The shop's newest trust file; without it no signature is judged");
-  command.add_option("--earlier-trust", options.earlier,
-                     "A trust file of a root before that one, for heads of its time (repeatable)");
-  command.add_option("--head", options.heads,
-                     "A head that somebody kept; held against the ledger (repeatable)");
-  command.add_option("--authority", options.authorities,
-                     "PEM certificates of a time-stamp authority that you believe (repeatable)");
+  command.add_option("LEDGER", options.folder, "The ledger's folder, or its entries file")
+      ->takes("FOLDER")
+      ->required();
+  command
+      .add_option("--trust", options.trust, "The shop's newest trust file; without it no signature is judged")
+      ->takes("FILE");
+  command
+      .add_option("--earlier-trust", options.earlier,
+                  "A trust file of a root before that one, for heads of its time (repeatable)")
+      ->takes("FILE");
+  command
+      .add_option("--head", options.heads, "A head that somebody kept; held against the ledger (repeatable)")
+      ->takes("FILE");
+  command
+      .add_option("--authority", options.authorities,
+                  "PEM certificates of a time-stamp authority that you believe (repeatable)")
+      ->takes("FILE");
 }
 
 }  // namespace
@@ -122,8 +130,9 @@ void add_ledger_show_command(CommandLine& ledger, Console& console, int& status)
       ledger.add_subcommand("show", "What the ledger says, with claimed and witnessed times");
   auto o = std::make_shared<LookOptions>();
   add_look_options(*command, *o);
-  command->add_option("--revision", o->revision, "Only about this revision: its identity, 64 digits");
-  command->add_option("--job", o->job, "Only about this job");
+  command->add_option("--revision", o->revision, "Only about this revision: its identity, 64 digits")
+      ->takes("DIGEST");
+  command->add_option("--job", o->job, "Only about this job")->takes("NAME");
   set_command(
       *command, console, {"calseal ledger show shop-ledger --job oak-17 --trust shop.trust"},
       [o](Console& c) { return run_show(*o, c); }, status);

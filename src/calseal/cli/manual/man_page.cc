@@ -39,7 +39,7 @@ std::string upper(std::string text) {
 
 std::string value_of(const CommandOption& option) {
   if (!option.takes_value) return "";
-  return option.choices.empty() ? "VALUE" : joined(option.choices, "|");
+  return option.choices.empty() ? option.value : joined(option.choices, "|");
 }
 
 std::string synopsis(const CommandPage& page) {

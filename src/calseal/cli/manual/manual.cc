@@ -29,7 +29,9 @@ void add_pages(const CommandPage& command, const std::string& version, std::vect
 void add_manual_command(CommandLine& app, Console& console, const std::string& version, int& status) {
   CommandLine* command = app.add_subcommand("manual", "Write the man pages of all commands");
   auto options = std::make_shared<ManualOptions>();
-  command->add_option("-o,--output", options->folder, "Folder that the pages go to")->required();
+  command->add_option("-o,--output", options->folder, "Folder that the pages go to")
+      ->takes("FOLDER")
+      ->required();
   set_command(
       *command, console, {"calseal manual -o /usr/local/share/man/man1"},
       [&app, options, version](Console& out) -> Result<int> {

@@ -104,13 +104,14 @@ void add_option_command(CommandLine& app, Console& console, int& status) {
   auto o = std::make_shared<OptionOptions>();
   CommandLine* command = option->add_subcommand("make", "Derive an option from a base and an edited image");
   add_ground(*command, *o);
-  command->add_option("--image", o->image, "[MEMORY=]FILE: the edited image; once for each file")
+  command->add_option("--image", o->image, "The edited image; once for each file")
+      ->takes("[MEMORY=]FILE")
       ->one_each()
       ->required();
-  command->add_option("--name", o->name, "Name: a-z, 0-9, '-' and '_'")->required();
+  command->add_option("--name", o->name, "Name: a-z, 0-9, '-' and '_'")->takes("NAME")->required();
   command->add_option("--title", o->title, "One line for people")->required();
   command->add_option("--purpose", o->purpose, "What it is for");
-  command->add_option("-o,--output", o->output, "The option file to write")->required();
+  command->add_option("-o,--output", o->output, "The option file to write")->takes("FILE")->required();
   set_command(
       *command, console,
       {"calseal option make --regions engine.json --base read.bin --image edited.bin --name shift-light "
@@ -119,11 +120,11 @@ void add_option_command(CommandLine& app, Console& console, int& status) {
 
   o = std::make_shared<OptionOptions>();
   command = option->add_subcommand("show", "Lay an option file open");
-  command->add_option("OPTION", o->option, "The option file")->required();
-  Argument* regions = command->add_option("--regions", o->regions, "The region map, to show edits by item");
-  command
-      ->add_option("--base", o->base,
-                   "[MEMORY=]FILE: the first read, for the values of axes; once for each file")
+  command->add_option("OPTION", o->option, "The option file")->takes("FILE")->required();
+  Argument* regions =
+      command->add_option("--regions", o->regions, "The region map, to show edits by item")->takes("FILE");
+  command->add_option("--base", o->base, "The first read, for the values of axes; once for each file")
+      ->takes("[MEMORY=]FILE")
       ->one_each()
       ->needs(regions);
   command->add_flag("--all", o->all, "Show every changed cell")->needs(regions);
@@ -134,7 +135,7 @@ void add_option_command(CommandLine& app, Console& console, int& status) {
 
   o = std::make_shared<OptionOptions>();
   command = option->add_subcommand("check", "Does an option fit this base?");
-  command->add_option("OPTION", o->option, "The option file")->required();
+  command->add_option("OPTION", o->option, "The option file")->takes("FILE")->required();
   add_ground(*command, *o);
   set_command(*command, console,
               {"calseal option check shift-light.option.json --regions engine.json --base read.bin"},

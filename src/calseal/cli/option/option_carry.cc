@@ -54,14 +54,17 @@ void add_option_carry_command(CommandLine& option, Console& console, int& status
   auto o = std::make_shared<OptionOptions>();
   CommandLine* command = option.add_subcommand(
       "carry", "Move an option to another software number, by the bytes around its edits");
-  command->add_option("OPTION", o->option, "The option file")->required();
+  command->add_option("OPTION", o->option, "The option file")->takes("FILE")->required();
   add_ground(*command, *o);
-  command->add_option("--new-regions", o->new_regions,
-                      "Region map of the other software number (default: the same)");
-  command->add_option("--new-base", o->new_base, "[MEMORY=]FILE: a first read of it; once for each file")
+  command
+      ->add_option("--new-regions", o->new_regions,
+                   "Region map of the other software number (default: the same)")
+      ->takes("FILE");
+  command->add_option("--new-base", o->new_base, "A first read of it; once for each file")
+      ->takes("[MEMORY=]FILE")
       ->one_each()
       ->required();
-  command->add_option("-o,--output", o->output, "The option file to write")->required();
+  command->add_option("-o,--output", o->output, "The option file to write")->takes("FILE")->required();
   set_command(
       *command, console,
       {"calseal option carry shift-light.option.json --regions e345.json --base read-345.bin "

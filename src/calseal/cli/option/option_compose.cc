@@ -82,15 +82,20 @@ void add_option_compose_command(CommandLine& option, Console& console, int& stat
   CommandLine* command = option.add_subcommand("compose", "Base and options in, corrected image out");
   auto options = std::make_shared<ComposeOptions>();
   const auto one_each = [](Argument* argument) { return argument->one_each(); };
-  command->add_option("--regions", options->regions, "The region map")->required();
-  one_each(command->add_option("--base", options->base, "[MEMORY=]FILE: the first read; once for each file"))
+  command->add_option("--regions", options->regions, "The region map")->takes("FILE")->required();
+  one_each(command->add_option("--base", options->base, "The first read; once for each file")
+               ->takes("[MEMORY=]FILE"))
       ->required();
-  one_each(command->add_option("--option", options->options, "An option file (repeatable)"))->required();
-  one_each(command->add_option("--fuel", options->fuel, "A fuel that the vehicle runs on (repeatable)"));
-  one_each(command->add_option("--hardware", options->hardware, "Hardware that it has (repeatable)"));
-  one_each(
-      command->add_option("-o,--output", options->outputs,
-                          "[MEMORY=]FILE: where the image goes, in the form that came; once for each file"))
+  one_each(command->add_option("--option", options->options, "An option file (repeatable)")->takes("FILE"))
+      ->required();
+  one_each(command->add_option("--fuel", options->fuel, "A fuel that the vehicle runs on (repeatable)")
+               ->takes("NAME"));
+  one_each(command->add_option("--hardware", options->hardware, "Hardware that it has (repeatable)")
+               ->takes("NAME"));
+  one_each(command
+               ->add_option("-o,--output", options->outputs,
+                            "Where the image goes, in the form that came; once for each file")
+               ->takes("[MEMORY=]FILE"))
       ->required();
   set_command(
       *command, console,

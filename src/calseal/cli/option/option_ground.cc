@@ -33,8 +33,9 @@ std::vector<std::string> option_inputs(const OptionOptions& options) {
 }
 
 void add_ground(CommandLine& command, OptionOptions& o) {
-  command.add_option("--regions", o.regions, "The region map")->required();
-  command.add_option("--base", o.base, "[MEMORY=]FILE: the first read; once for each file")
+  command.add_option("--regions", o.regions, "The region map")->takes("FILE")->required();
+  command.add_option("--base", o.base, "The first read; once for each file")
+      ->takes("[MEMORY=]FILE")
       ->one_each()
       ->required();
 }

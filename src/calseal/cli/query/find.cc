@@ -47,16 +47,19 @@ Result<int> run(const FindOptions& options, const Console& console) {
 void add_find_command(CommandLine& app, Console& console, int& status) {
   CommandLine* command = app.add_subcommand("find", "Which sealed revisions of an archive fit a question");
   auto o = std::make_shared<FindOptions>();
-  command->add_option("DIR", o->folder, "The archive: a folder of any shape with bundles in it")->required();
+  command->add_option("DIR", o->folder, "The archive: a folder of any shape with bundles in it")
+      ->takes("FOLDER")
+      ->required();
   o->values.resize(criterion_words().size());
   for (std::size_t i = 0; i < criterion_words().size(); ++i) {
     const CriterionWord& word = criterion_words()[i];
     command
         ->add_option("--" + std::string(word.word), o->values[i], std::string(word.meaning) + " (repeatable)")
-        ->shown_as(std::string(word.value))
+        ->takes(std::string(word.value))
         ->one_each();
   }
-  command->add_option("--trust", o->trust, "The shop's trust file: judges the seal of every answer");
+  command->add_option("--trust", o->trust, "The shop's trust file: judges the seal of every answer")
+      ->takes("FILE");
   command->add_flag("--rebuild", o->rebuild, "Read all bundles anew, whatever the index holds");
   set_command(
       *command, console,

@@ -53,10 +53,16 @@ Result<int> run(const IdentifyOptions& options, const Console& console) {
 void add_identify_command(CommandLine& app, Console& console, int& status) {
   CommandLine* command = app.add_subcommand("identify", "Which job, base and revision a loose file is");
   auto o = std::make_shared<IdentifyOptions>();
-  command->add_option("FILE", o->file, "[MEMORY=]FILE: an image in any form, or a part of one")->required();
-  command->add_option("--in", o->archive, "The archive: a folder with bundles in it")->required();
-  command->add_option("--at", o->at, "MEMORY:0xADDRESS of its first byte, where the file is a part");
-  command->add_option("--trust", o->trust, "The shop's trust file: judges the seal of every answer");
+  command->add_option("FILE", o->file, "An image in any form, or a part of one")
+      ->takes("[MEMORY=]FILE")
+      ->required();
+  command->add_option("--in", o->archive, "The archive: a folder with bundles in it")
+      ->takes("FOLDER")
+      ->required();
+  command->add_option("--at", o->at, "Address of its first byte, where the file is a part")
+      ->takes("MEMORY:ADDRESS");
+  command->add_option("--trust", o->trust, "The shop's trust file: judges the seal of every answer")
+      ->takes("FILE");
   set_command(
       *command, console,
       {"calseal identify unknown.bin --in archive --trust shop.trust",

@@ -45,12 +45,17 @@ void add_report_command(CommandLine& app, Console& console, const std::string& t
   command
       ->add_option("SUBJECT", options->bundle,
                    "A bundle (*.calseal), a job folder, or the record of an audit")
+      ->takes("FILE|FOLDER")
       ->required();
-  command->add_option("-o,--output", options->output, "The HTML file")->required();
-  command->add_option("--beside", options->beside,
-                      "Another bundle of the job: its line of revisions; revision 0 gives the values before");
-  command->add_option("--since", options->since,
-                      "For an audit: the record of an earlier one, or its report as JSON; says what is new");
+  command->add_option("-o,--output", options->output, "The HTML file")->takes("FILE")->required();
+  command
+      ->add_option("--beside", options->beside,
+                   "Another bundle of the job: its line of revisions; revision 0 gives the values before")
+      ->takes("FILE");
+  command
+      ->add_option("--since", options->since,
+                   "For an audit: the record of an earlier one, or its report as JSON; says what is new")
+      ->takes("FILE");
   add_check_evidence(*command, *options);
   set_command(
       *command, console,

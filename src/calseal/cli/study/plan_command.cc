@@ -60,10 +60,13 @@ void add_plan_command(CommandLine& app, Console& console, int& status) {
   CommandLine* command =
       app.add_subcommand("plan", "What a write would touch: erase sectors, bytes and time");
   auto options = std::make_shared<PlanOptions>();
-  command->add_option("--regions", options->regions, "The region map")->required();
-  command->add_option("--now", options->now, "[MEMORY=]FILE: what is in the vehicle now, once for each file")
+  command->add_option("--regions", options->regions, "The region map")->takes("FILE")->required();
+  command->add_option("--now", options->now, "What is in the vehicle now, once for each file")
+      ->takes("[MEMORY=]FILE")
       ->required();
-  command->add_option("--after", options->after, "[MEMORY=]FILE: the rebuilt image, likewise")->required();
+  command->add_option("--after", options->after, "The rebuilt image, likewise")
+      ->takes("[MEMORY=]FILE")
+      ->required();
   command
       ->add_option("--rate", options->write_rate,
                    "Bytes per second when writing (default: the region map's link, else 12000)")

@@ -10,16 +10,25 @@ void add_receive_command(CommandLine& app, Console& console, int& status) {
   CommandLine* command = app.add_subcommand(
       "receive", "Judge an incoming read: which controller, whole or damaged, stock or not");
   auto options = std::make_shared<ReceiveOptions>();
-  command->add_option("FILES", options->reads, "[MEMORY=]FILE: the read, one file or one for each memory")
+  command->add_option("FILES", options->reads, "The read, one file or one for each memory")
+      ->takes("[MEMORY=]FILE")
       ->required();
-  command->add_option("--regions", options->regions,
-                      "Folder of region maps to choose from, or one region map (default: this folder)");
-  command->add_option("--known", options->known,
-                      "Folder of known stocks: a file each, or a folder each with a file per memory");
-  command->add_option("--again", options->again,
-                      "[MEMORY=]FILE: a further read of the same controller, as many files as the first");
-  command->add_option("-o,--output", options->outputs,
-                      "Where to write the read that three or more reads vote for");
+  command
+      ->add_option("--regions", options->regions,
+                   "Folder of region maps to choose from, or one region map (default: this folder)")
+      ->takes("FILE|FOLDER");
+  command
+      ->add_option("--known", options->known,
+                   "Folder of known stocks: a file each, or a folder each with a file per memory")
+      ->takes("FOLDER");
+  command
+      ->add_option("--again", options->again,
+                   "A further read of the same controller, as many files as the first")
+      ->takes("[MEMORY=]FILE");
+  command
+      ->add_option("-o,--output", options->outputs,
+                   "Where to write the read that three or more reads vote for")
+      ->takes("FILE");
   set_command(
       *command, console,
       {"calseal receive flash=flash.bin eeprom=eeprom.bin --regions maps --known stocks",

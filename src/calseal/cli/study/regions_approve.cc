@@ -88,8 +88,10 @@ void add_regions_approve_command(CommandLine& app, Console& console, int& status
   CommandLine* command = app.subcommand("regions")->add_subcommand(
       "approve", "Sign that the shop stands by a change of its region map, whatever it allows");
   auto o = std::make_shared<ApproveOptions>();
-  command->add_option("BEFORE", o->before, "Region map that revisions were sealed with")->required();
-  command->add_option("AFTER", o->after, "Region map that is to replace it")->required();
+  command->add_option("BEFORE", o->before, "Region map that revisions were sealed with")
+      ->takes("FILE")
+      ->required();
+  command->add_option("AFTER", o->after, "Region map that is to replace it")->takes("FILE")->required();
   command->add_option("--text", o->text, "Why, in one line for the customer; it is signed")->required();
   add_statement_options(*command, *o, "of a map author, or the root's");
   set_command(

@@ -72,12 +72,14 @@ void add_regions_carry_command(CommandLine& app, Console& console, int& status) 
   CommandLine* command = app.subcommand("regions")->add_subcommand(
       "carry", "Propose a region map for another software number of a known family");
   auto o = std::make_shared<CarryOptions>();
-  command->add_option("MAP", o->map, "Region map of the software that is known")->required();
-  command->add_option("IMAGE", o->images, "[MEMORY=]FILE: a read of the other software")->required();
-  command->add_option("--base", o->base, "[MEMORY=]FILE: a read of the known software; once for each file")
+  command->add_option("MAP", o->map, "Region map of the software that is known")->takes("FILE")->required();
+  command->add_option("IMAGE", o->images, "A read of the other software")->takes("[MEMORY=]FILE")->required();
+  command->add_option("--base", o->base, "A read of the known software; once for each file")
+      ->takes("[MEMORY=]FILE")
       ->one_each();
-  command->add_option("--name", o->name, "Name of the new map (default: the old one's with -carried)");
-  command->add_option("-o,--output", o->output, "The region map to write");
+  command->add_option("--name", o->name, "Name of the new map (default: the old one's with -carried)")
+      ->takes("NAME");
+  command->add_option("-o,--output", o->output, "The region map to write")->takes("FILE");
   command->add_flag("--force", o->force, "Replace the output if it exists");
   set_command(
       *command, console,

@@ -56,8 +56,8 @@ void add_regions_diff_command(CommandLine& app, Console& console, int& status) {
   CommandLine* command = app.subcommand("regions")->add_subcommand(
       "diff", "What a region map allows that another does not; exit status 1 when AFTER widens");
   auto options = std::make_shared<DiffOptions>();
-  command->add_option("BEFORE", options->before, "Region map in use")->required();
-  command->add_option("AFTER", options->after, "Region map that is to replace it")->required();
+  command->add_option("BEFORE", options->before, "Region map in use")->takes("FILE")->required();
+  command->add_option("AFTER", options->after, "Region map that is to replace it")->takes("FILE")->required();
   set_command(
       *command, console, {"calseal regions diff engine-3.json engine-4.json"},
       [options](Console& c) { return diff_maps(*options, c); }, status);

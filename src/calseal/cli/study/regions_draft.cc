@@ -94,18 +94,21 @@ void add_regions_draft_command(CommandLine& app, Console& console, int& status) 
   command
       ->add_option("IMAGE", o->images,
                    "One memory, raw or records without gaps; more of the same family tell more")
+      ->takes("FILE")
       ->required();
-  command->add_option("-o,--output", o->output, "The region map to write");
+  command->add_option("-o,--output", o->output, "The region map to write")->takes("FILE");
   command->add_flag("--force", o->force, "Replace the output if it exists");
-  command->add_option("--origin", o->origin,
-                      "Address of the first byte (default: as tables in the image say, else 0x00000000)");
+  command
+      ->add_option("--origin", o->origin,
+                   "Address of the first byte (default: as tables in the image say, else 0x00000000)")
+      ->takes("ADDRESS");
   command
       ->add_option("--grid", o->grid,
                    "Bytes between the points where ranges may begin and end: 4096, or finer and slower")
       ->one_of({256, 512, 1024, 2048, 4096, 8192, 16384, 32768, 65536});
-  command->add_option("--name", o->names.map, "Name of the region map");
-  command->add_option("--controller", o->names.controller, "Controller part");
-  command->add_option("--memory", o->names.memory, "Name of the memory");
+  command->add_option("--name", o->names.map, "Name of the region map")->takes("NAME");
+  command->add_option("--controller", o->names.controller, "Controller part")->takes("NAME");
+  command->add_option("--memory", o->names.memory, "Name of the memory")->takes("NAME");
   set_command(
       *command, console,
       {"calseal regions draft read.bin -o draft.json",

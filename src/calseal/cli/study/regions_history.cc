@@ -54,8 +54,9 @@ void add_regions_history_command(CommandLine& app, Console& console, int& status
   CommandLine* command = app.subcommand("regions")->add_subcommand(
       "history", "Which text of a region map came after which, and what each step allowed");
   auto options = std::make_shared<HistoryOptions>();
-  command->add_option("FOLDER", options->folder, "Folder of region maps (default: this folder)");
-  command->add_option("--name", options->name, "The history of this map alone");
+  command->add_option("FOLDER", options->folder, "Folder of region maps (default: this folder)")
+      ->takes("FOLDER");
+  command->add_option("--name", options->name, "The history of this map alone")->takes("NAME");
   set_command(
       *command, console, {"calseal regions history maps", "calseal regions history maps --name engine-e1"},
       [options](Console& c) { return show_history(*options, c); }, status);

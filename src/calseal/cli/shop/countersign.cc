@@ -63,11 +63,14 @@ void add_countersign_command(CommandLine& app, Console& console, int& status) {
   CommandLine* command =
       app.add_subcommand("countersign", "Add a signature to a sealed bundle; the revision stays the same");
   auto o = std::make_shared<CounterSignOptions>();
-  command->add_option("BUNDLE", o->bundle, "The bundle, out of your own archive")->required();
-  command->add_option("--key", o->keys, "Private key that signs (repeatable)")->required();
-  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the keys");
-  command->add_option("--trust", o->trust, "The shop's newest trust file, which lists the keys")->required();
-  command->add_option("-o,--output", o->output, "The bundle to write")->required();
+  command->add_option("BUNDLE", o->bundle, "The bundle, out of your own archive")->takes("FILE")->required();
+  command->add_option("--key", o->keys, "Private key that signs (repeatable)")->takes("FILE")->required();
+  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the keys")
+      ->takes("FILE");
+  command->add_option("--trust", o->trust, "The shop's newest trust file, which lists the keys")
+      ->takes("FILE")
+      ->required();
+  command->add_option("-o,--output", o->output, "The bundle to write")->takes("FILE")->required();
   set_command(
       *command, console,
       {"calseal countersign r1.calseal --key reviewer.key --trust shop.trust -o r1-reviewed.calseal"},

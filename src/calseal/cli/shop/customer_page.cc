@@ -60,10 +60,14 @@ void add_customer_page_command(CommandLine& app, Console& console, const std::st
       app.add_subcommand("customer-page", "Make the HTML file in which a customer checks bundles");
   auto options = std::make_shared<PageOptions>();
   options->tool = tool;
-  command->add_option("--trust", options->trust, "The shop's trust file; it is baked in")->required();
-  command->add_option("--root", options->root,
-                      "Fingerprint or key id of the root, where the trust file is not your own");
-  command->add_option("-o,--output", options->output, "The HTML file")->required();
+  command->add_option("--trust", options->trust, "The shop's trust file; it is baked in")
+      ->takes("FILE")
+      ->required();
+  command
+      ->add_option("--root", options->root,
+                   "Fingerprint or key id of the root, where the trust file is not your own")
+      ->takes("FINGERPRINT");
+  command->add_option("-o,--output", options->output, "The HTML file")->takes("FILE")->required();
   set_command(
       *command, console,
       {"calseal customer-page --trust shop.trust -o check.html",

@@ -77,13 +77,18 @@ void add_job_make_set_command(CommandLine& app, Console& console, int& status) {
   auto options = std::make_shared<SetOptions>();
   CommandLine* set = app.subcommand("job")->add_subcommand(
       "make-set", "Describe revisions of several controllers that belong together");
-  set->add_option("BUNDLE", options->bundles, "A sealed revision of each controller")->required();
-  set->add_option("--trust", options->trust, "The shop's trust file")->required();
+  set->add_option("BUNDLE", options->bundles, "A sealed revision of each controller")
+      ->takes("FILE")
+      ->required();
+  set->add_option("--trust", options->trust, "The shop's trust file")->takes("FILE")->required();
   set->add_option("--order", options->order, "Controllers in the order of writing; else as given")
+      ->takes("NAME,NAME")
       ->separated_by(',');
   set->add_flag("--drivable-between", options->drivable,
                 "The vehicle may be driven when only some of them are written (else it must not)");
-  set->add_option("-o,--output", options->output, "The set, to be given to seal as --set")->required();
+  set->add_option("-o,--output", options->output, "The set, to be given to seal as --set")
+      ->takes("FILE")
+      ->required();
   set_command(
       *set, console,
       {"calseal job make-set engine-r1.calseal transmission-r1.calseal --trust shop.trust -o set.json",

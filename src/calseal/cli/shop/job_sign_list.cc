@@ -71,7 +71,9 @@ void add_job_sign_list_command(CommandLine& app, Console& console, int& status) 
   CommandLine* command = app.subcommand("job")->add_subcommand(
       "sign-list", "Sign the list of all revisions of one controller in one job");
   auto o = std::make_shared<JobListOptions>();
-  command->add_option("BUNDLE", o->bundles, "All bundles of this job and controller that count")->required();
+  command->add_option("BUNDLE", o->bundles, "All bundles of this job and controller that count")
+      ->takes("FILE")
+      ->required();
   add_statement_options(*command, *o, "of an author");
   set_command(
       *command, console,

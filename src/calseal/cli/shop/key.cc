@@ -104,8 +104,9 @@ void add_key_command(CommandLine& app, Console& console, int& status) {
   CommandLine* show =
       key->add_subcommand("show", "Id and fingerprint of the keys in a key file or trust file");
   for (CommandLine* command : {create, show}) {
-    command->add_option("FILE", options->file, "Key file, or trust file to show")->required();
-    command->add_option("--passphrase-file", options->passphrase_file, "First line: the passphrase");
+    command->add_option("FILE", options->file, "Key file, or trust file to show")->takes("FILE")->required();
+    command->add_option("--passphrase-file", options->passphrase_file, "First line: the passphrase")
+        ->takes("FILE");
   }
   set_command(
       *create, console, {"calseal key new keys/second.key"},

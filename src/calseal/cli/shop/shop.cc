@@ -99,14 +99,23 @@ void add_shop_command(CommandLine& app, Console& console, int& status) {
   shop->require_subcommand();
   CommandLine* create = shop->add_subcommand("new", "Make root, first signing key and trust file in one go");
   auto options = std::make_shared<ShopNewOptions>();
-  create->add_option("FOLDER", options->folder, "An existing folder; nothing in it is replaced")->required();
-  create->add_option("--name", options->name, "The shop's name, as customers know it")->required();
-  create->add_option("--key-name", options->key_name, "Whose the signing key is");
-  create->add_option("--passphrase-file", options->passphrase_file, "First line: passphrase of the new keys");
-  create->add_option("--root-passphrase-file", options->root_passphrase_file,
-                     "First line: another passphrase for the root");
-  create->add_option("--claimed-time", options->time,
-                     "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
+  create->add_option("FOLDER", options->folder, "An existing folder; nothing in it is replaced")
+      ->takes("FOLDER")
+      ->required();
+  create->add_option("--name", options->name, "The shop's name, as customers know it")
+      ->takes("TEXT")
+      ->required();
+  create->add_option("--key-name", options->key_name, "Whose the signing key is")->takes("TEXT");
+  create->add_option("--passphrase-file", options->passphrase_file, "First line: passphrase of the new keys")
+      ->takes("FILE");
+  create
+      ->add_option("--root-passphrase-file", options->root_passphrase_file,
+                   "First line: another passphrase for the root")
+      ->takes("FILE");
+  create
+      ->add_option("--claimed-time", options->time,
+                   "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)")
+      ->takes("TIME");
   set_command(
       *create, console,
       {"calseal shop new keys --name \"Example Shop\"",

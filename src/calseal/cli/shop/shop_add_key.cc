@@ -79,17 +79,22 @@ void add_shop_add_key_command(CommandLine& shop, Console& console, int& status) 
   auto o = std::make_shared<AddKeyOptions>();
   add_trust_change_options(*command, o->change);
   command->add_option("KEY", o->key, "Public key file (calseal key new makes it beside the private one)")
+      ->takes("FILE")
       ->required();
-  command->add_option("--name", o->name, "Whose key it is")->required();
+  command->add_option("--name", o->name, "Whose key it is")->takes("TEXT")->required();
   command->add_option("--role", o->roles, "What it may sign (repeatable)")
       ->required()
       ->one_of({"author", "ledger", "map-author", "reviewer", "withdrawal"});
-  command->add_option("--job", o->jobs, "Only for this job (repeatable)");
-  command->add_option("--controller", o->controllers, "Only for this controller (repeatable)");
-  command->add_option("--region-map", o->region_maps, "Only for the region map of this digest (repeatable)");
-  command->add_option("--valid-from", o->valid_from,
-                      "Claimed times from this one on (default: now; earlier to counter-sign old bundles)");
-  command->add_option("--valid-until", o->valid_until, "Claimed times before this one (default: no end)");
+  command->add_option("--job", o->jobs, "Only for this job (repeatable)")->takes("NAME");
+  command->add_option("--controller", o->controllers, "Only for this controller (repeatable)")->takes("NAME");
+  command->add_option("--region-map", o->region_maps, "Only for the region map of this digest (repeatable)")
+      ->takes("DIGEST");
+  command
+      ->add_option("--valid-from", o->valid_from,
+                   "Claimed times from this one on (default: now; earlier to counter-sign old bundles)")
+      ->takes("TIME");
+  command->add_option("--valid-until", o->valid_until, "Claimed times before this one (default: no end)")
+      ->takes("TIME");
   set_command(
       *command, console,
       {"calseal shop add-key shop.trust second.key.pub --name \"Second author\" --role author --root-key "

@@ -34,7 +34,7 @@ void add_shop_announce_root_command(CommandLine& shop, Console& console, int& st
       shop.add_subcommand("announce-root", "Name the root that may follow this one, long before it must");
   auto o = std::make_shared<AnnounceRootOptions>();
   add_trust_change_options(*command, o->change);
-  command->add_option("KEY", o->key, "Public key file of the next root")->required();
+  command->add_option("KEY", o->key, "Public key file of the next root")->takes("FILE")->required();
   set_command(
       *command, console,
       {"calseal key new safe/root2.key",

@@ -42,7 +42,9 @@ void add_shop_compromise_key_command(CommandLine& shop, Console& console, int& s
       "compromise-key", "Say that a key was stolen: what it alone signed is refused from then on");
   auto o = std::make_shared<CompromiseKeyOptions>();
   add_trust_change_options(*command, o->change);
-  command->add_option("KEY", o->key, "Its id, its fingerprint, or its public key file")->required();
+  command->add_option("KEY", o->key, "Its id, its fingerprint, or its public key file")
+      ->takes("FILE|FINGERPRINT")
+      ->required();
   set_command(
       *command, console,
       {"calseal shop compromise-key shop-2.trust second.key.pub --root-key root.key -o shop-3.trust"},

@@ -38,7 +38,9 @@ void add_shop_pin_head_command(CommandLine& shop, Console& console, int& status)
   command->add_option("--size", o->size, "Entries under this head")
       ->required()
       ->in_range(1, 9007199254740991);
-  command->add_option("--root-hash", o->root_hash, "The head's digest, 64 hexadecimal digits")->required();
+  command->add_option("--root-hash", o->root_hash, "The head's digest, 64 hexadecimal digits")
+      ->takes("DIGEST")
+      ->required();
   set_command(
       *command, console,
       {"calseal shop pin-head shop-2.trust --size 412 --root-hash "

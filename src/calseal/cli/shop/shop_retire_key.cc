@@ -39,8 +39,10 @@ void add_shop_retire_key_command(CommandLine& shop, Console& console, int& statu
   CommandLine* command = shop.add_subcommand("retire-key", "End a key's validity; what it signed stays good");
   auto o = std::make_shared<RetireKeyOptions>();
   add_trust_change_options(*command, o->change);
-  command->add_option("KEY", o->key, "Its id, its fingerprint, or its public key file")->required();
-  command->add_option("--valid-until", o->valid_until, "The end, exclusive (default: now)");
+  command->add_option("KEY", o->key, "Its id, its fingerprint, or its public key file")
+      ->takes("FILE|FINGERPRINT")
+      ->required();
+  command->add_option("--valid-until", o->valid_until, "The end, exclusive (default: now)")->takes("TIME");
   set_command(
       *command, console,
       {"calseal shop retire-key shop-2.trust second.key.pub --root-key root.key -o shop-3.trust"},

@@ -36,9 +36,10 @@ void add_shop_show_command(CommandLine& shop, Console& console, int& status) {
   CommandLine* command =
       shop.add_subcommand("show", "What a trust file says, and the fingerprint to read aloud");
   auto options = std::make_shared<ShopShowOptions>();
-  command->add_option("TRUST", options->trust, "Trust file")->required();
-  command->add_option("--root", options->root,
-                      "Fingerprint or key id of the root, as the shop read it to you");
+  command->add_option("TRUST", options->trust, "Trust file")->takes("FILE")->required();
+  command
+      ->add_option("--root", options->root, "Fingerprint or key id of the root, as the shop read it to you")
+      ->takes("FINGERPRINT");
   set_command(
       *command, console,
       {"calseal shop show shop.trust",

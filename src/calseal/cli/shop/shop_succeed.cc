@@ -77,18 +77,26 @@ void add_shop_succeed_command(CommandLine& shop, Console& console, int& status) 
       "succeed", "Hand over to the announced root: a succession and the new root's first trust file");
   auto o = std::make_shared<SucceedOptions>();
   command->add_option("TRUST", o->trust, "The old root's last trust file, which announces the new root")
+      ->takes("FILE")
       ->required();
-  command->add_option("--root-key", o->old_root, "The old root's private key")->required();
-  command->add_option("--new-root-key", o->new_root, "The new root's private key")->required();
-  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the old root");
-  command->add_option("--new-passphrase-file", o->new_passphrase_file,
-                      "First line: passphrase of the new root (default: the same)");
+  command->add_option("--root-key", o->old_root, "The old root's private key")->takes("FILE")->required();
+  command->add_option("--new-root-key", o->new_root, "The new root's private key")->takes("FILE")->required();
+  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the old root")
+      ->takes("FILE");
+  command
+      ->add_option("--new-passphrase-file", o->new_passphrase_file,
+                   "First line: passphrase of the new root (default: the same)")
+      ->takes("FILE");
   command->add_option("--reason", o->reason, "One line: why");
-  command->add_option("--claimed-time", o->time,
-                      "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
+  command
+      ->add_option("--claimed-time", o->time, "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)")
+      ->takes("TIME");
   command->add_option("--succession", o->succession, "The succession to write; nothing is replaced")
+      ->takes("FILE")
       ->required();
-  command->add_option("-o,--output", o->output, "The new root's trust file; nothing is replaced")->required();
+  command->add_option("-o,--output", o->output, "The new root's trust file; nothing is replaced")
+      ->takes("FILE")
+      ->required();
   set_command(
       *command, console,
       {"calseal shop succeed shop-4.trust --root-key root.key --new-root-key root2.key --reason \"moved\" "

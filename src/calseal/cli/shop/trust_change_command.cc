@@ -12,12 +12,19 @@
 namespace calseal {
 
 void add_trust_change_options(CommandLine& command, TrustChangeOptions& options) {
-  command.add_option("TRUST", options.trust, "The shop's newest trust file; it stays as it is")->required();
-  command.add_option("--root-key", options.root_key, "The root's private key")->required();
-  command.add_option("--passphrase-file", options.passphrase_file, "First line: passphrase of the root");
-  command.add_option("--claimed-time", options.time,
-                     "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
-  command.add_option("-o,--output", options.output, "The new trust file; nothing is replaced")->required();
+  command.add_option("TRUST", options.trust, "The shop's newest trust file; it stays as it is")
+      ->takes("FILE")
+      ->required();
+  command.add_option("--root-key", options.root_key, "The root's private key")->takes("FILE")->required();
+  command.add_option("--passphrase-file", options.passphrase_file, "First line: passphrase of the root")
+      ->takes("FILE");
+  command
+      .add_option("--claimed-time", options.time,
+                  "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)")
+      ->takes("TIME");
+  command.add_option("-o,--output", options.output, "The new trust file; nothing is replaced")
+      ->takes("FILE")
+      ->required();
 }
 
 int run_trust_change(const TrustChangeOptions& options, const std::vector<std::string>& inputs,

@@ -7,32 +7,41 @@
 namespace calseal {
 
 void add_withdraw_options(CommandLine& command, WithdrawOptions& o) {
-  command.add_option("BUNDLE", o.bundles, "Bundles to withdraw; never a revision 0");
-  command.add_option("--revision", o.revisions,
-                     "Identity of a revision to withdraw, with --job and --controller (repeatable)");
-  command.add_option(
-      "--where", o.where,
-      "WORD=VALUE as in calseal find, with --in: every revision that fits all of them (repeatable)");
-  Argument* archive = command.add_option("--in", o.archive, "The archive that --where is asked of");
+  command.add_option("BUNDLE", o.bundles, "Bundles to withdraw; never a revision 0")->takes("FILE");
+  command
+      .add_option("--revision", o.revisions,
+                  "Identity of a revision to withdraw, with --job and --controller (repeatable)")
+      ->takes("DIGEST");
+  command
+      .add_option(
+          "--where", o.where,
+          "WORD=VALUE as in calseal find, with --in: every revision that fits all of them (repeatable)")
+      ->takes("WORD=VALUE");
+  Argument* archive =
+      command.add_option("--in", o.archive, "The archive that --where is asked of")->takes("FOLDER");
   command.add_flag("--rebuild", o.rebuild, "Read all its bundles anew, whatever the index holds")
       ->needs(archive);
-  command.add_option("--job", o.job, "Job of the --revision");
-  command.add_option("--controller", o.controller, "Controller of the --revision");
+  command.add_option("--job", o.job, "Job of the --revision")->takes("NAME");
+  command.add_option("--controller", o.controller, "Controller of the --revision")->takes("NAME");
   command.add_option("--class", o.kind, "commercial, error, replaced or safety")
       ->one_of({"commercial", "error", "replaced", "safety"});
   command.add_flag("--go-back", o.go_back, "Controllers that hold it must be written again now");
-  command.add_option("--go-to", o.go_to,
-                     "Identity of the revision to go to (default: the way back, revision 0)");
+  command
+      .add_option("--go-to", o.go_to, "Identity of the revision to go to (default: the way back, revision 0)")
+      ->takes("DIGEST");
   command.add_option("--text", o.text, "One line: why");
-  command.add_option("--after", o.after, "The list before this one: its notices are kept, its number grows");
-  command.add_option("--after-trust", o.after_trust,
-                     "Trust file under which that list counts, where --trust no longer believes its signer");
+  command.add_option("--after", o.after, "The list before this one: its notices are kept, its number grows")
+      ->takes("FILE");
+  command
+      .add_option("--after-trust", o.after_trust,
+                  "Trust file under which that list counts, where --trust no longer believes its signer")
+      ->takes("FILE");
   command.add_option("--number", o.number, "Number of this list, where the one before is lost")
       ->in_range(1, 9007199254740991);
   command
       .add_option("--fresh-days", o.fresh_days, "Days until holders should ask for a newer list (default 90)")
       ->in_range(1, 3650);
-  command.add_option("--fresh-until", o.fresh_until, "The same as a time (UTC)");
+  command.add_option("--fresh-until", o.fresh_until, "The same as a time (UTC)")->takes("TIME");
   command.add_flag("--dry-run", o.dry_run, "Only show what the list would say; needs no key");
   add_statement_options(command, o, "with the role withdrawal");
   command.argument("--key")->required(false);

@@ -9,9 +9,11 @@
 namespace calseal {
 
 void add_job_signing_options(CommandLine& command, JobSigningOptions& options, bool required) {
-  auto* key = command.add_option("--key", options.keys, "Private key that signs (repeatable)");
-  auto* trust = command.add_option("--trust", options.trust,
-                                   "The shop's trust file, for the customer's check at the end");
+  auto* key = command.add_option("--key", options.keys, "Private key that signs (repeatable)")->takes("FILE");
+  auto* trust =
+      command
+          .add_option("--trust", options.trust, "The shop's trust file, for the customer's check at the end")
+          ->takes("FILE");
   if (required) {
     key->required();
     trust->required();
@@ -19,9 +21,12 @@ void add_job_signing_options(CommandLine& command, JobSigningOptions& options, b
     key->needs(trust);
     trust->needs(key);
   }
-  command.add_option("--passphrase-file", options.passphrase_file, "First line: passphrase of the keys");
-  command.add_option("--claimed-time", options.time,
-                     "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)");
+  command.add_option("--passphrase-file", options.passphrase_file, "First line: passphrase of the keys")
+      ->takes("FILE");
+  command
+      .add_option("--claimed-time", options.time,
+                  "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)")
+      ->takes("TIME");
   add_approval_option(command, options.approvals);
 }
 

@@ -86,9 +86,11 @@ void add_job_carry_command(CommandLine& job, Console& console, const std::string
   command->add_option("--regions", o->regions,
                       "Region map of the new software, or a folder of them (default: the one of the base before)");
   command->add_option("--reason", o->reason, "Why the base is new, one line; it is signed")->required();
-  command->add_option("--stock", o->stock,
-                      "[MEMORY=]FILE: a known stock of the same software as the base, bound to this vehicle "
-                      "by the bytes that are its own in READ");
+  command
+      ->add_option("--stock", o->stock,
+                   "A known stock of the same software as the base, bound to this vehicle "
+                   "by the bytes that are its own in READ")
+      ->takes("[MEMORY=]FILE");
   add_job_signing_options(*command, *o, true);
   add_ledger_key_option(*command, *o);
   set_command(

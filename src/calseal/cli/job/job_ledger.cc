@@ -54,8 +54,10 @@ void add_job_ledger_command(CommandLine& job, Console& console, int& status) {
   command->add_option("LEDGER", o->ledger, "The ledger's folder (default: the one that the job reports to)");
   command->add_option("--trust", o->trust, "The shop's trust file")->required();
   add_ledger_key_option(*command, *o);
-  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the key");
-  command->add_option("--claimed-time", o->time, "Time to state in the head instead of now (UTC)");
+  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the key")
+      ->takes("FILE");
+  command->add_option("--claimed-time", o->time, "Time to state in the head instead of now (UTC)")
+      ->takes("TIME");
   set_command(
       *command, console,
       {"calseal job ledger oak-17 shop-ledger --trust shop.trust",

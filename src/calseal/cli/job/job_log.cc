@@ -54,6 +54,7 @@ void add_job_log_command(CommandLine& job, Console& console, int& status) {
   auto o = std::make_shared<LogOptions>();
   add_job_folder(*command, *o);
   command->add_option("LOG", o->log, "The log: rows of values with a header line, as the logger wrote it")
+      ->takes("FILE")
       ->required();
   command->add_option("--revision", o->revision, "The revision that was driven, by your word");
   command->add_option("--base", o->base, "Its base (default: the current one)");
@@ -64,7 +65,7 @@ void add_job_log_command(CommandLine& job, Console& console, int& status) {
       ->one_of({"us", "ms", "s", "min"});
   command->add_option("--separator", o->separator, "What is between fields (default: as the header shows)")
       ->one_of({"comma", "semicolon", "tab"});
-  command->add_option("--time", o->time, "When it was attached, instead of now (UTC)");
+  command->add_option("--time", o->time, "When it was attached, instead of now (UTC)")->takes("TIME");
   set_command(
       *command, console,
       {"calseal job log oak-17 drive.csv",

@@ -81,7 +81,7 @@ void add_job_note_command(CommandLine& job, Console& console, int& status) {
   command->add_option(
       "--detail", o->detail,
       "sent: the channel; confirmed: the grade (bytes, verification-number, identity); else words");
-  command->add_option("--time", o->time, "When it happened, instead of now (UTC)");
+  command->add_option("--time", o->time, "When it happened, instead of now (UTC)")->takes("TIME");
   set_command(
       *command, console,
       {"calseal job note oak-17 sent --detail mail", "calseal job note oak-17 acknowledged",

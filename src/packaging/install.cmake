@@ -36,17 +36,21 @@ install(FILES ${CMAKE_CURRENT_BINARY_DIR}/calseal-config.cmake ${CMAKE_CURRENT_B
 
 # Manual pages and completion, written by the program itself.
 set(manual ${CMAKE_CURRENT_BINARY_DIR}/manual)
-add_custom_command(OUTPUT ${manual}/calseal.1.gz ${manual}/calseal.bash
+add_custom_command(OUTPUT ${manual}/calseal.1.gz ${manual}/calseal.bash ${manual}/calseal.zsh ${manual}/calseal.fish
   COMMAND ${CMAKE_COMMAND} -E rm -rf ${manual}
   COMMAND ${CMAKE_COMMAND} -E make_directory ${manual}
   COMMAND calseal manual -o ${manual}
-  COMMAND calseal completion > ${manual}/calseal.bash
+  COMMAND calseal completion bash > ${manual}/calseal.bash
+  COMMAND calseal completion zsh > ${manual}/calseal.zsh
+  COMMAND calseal completion fish > ${manual}/calseal.fish
   COMMAND find ${manual} -name "*.1" -exec gzip -9n {} +
   DEPENDS calseal COMMENT "Writing manual pages and completion" VERBATIM)
 add_custom_target(calseal_manual ALL DEPENDS ${manual}/calseal.1.gz)
 if(NOT CMAKE_CROSSCOMPILING)
   install(DIRECTORY ${manual}/ DESTINATION ${CMAKE_INSTALL_MANDIR}/man1 FILES_MATCHING PATTERN "*.1.gz")
   install(FILES ${manual}/calseal.bash DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/bash-completion/completions RENAME calseal)
+  install(FILES ${manual}/calseal.zsh DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/zsh/vendor-completions RENAME _calseal)
+  install(FILES ${manual}/calseal.fish DESTINATION ${CMAKE_INSTALL_DATAROOTDIR}/fish/vendor_completions.d)
 endif()
 
 # Documents, and the demo's data with them: docs refer to it.

@@ -69,7 +69,7 @@ int main(int argc, char** argv) {
   calseal::add_manual_command(app, console, tool, status);
   calseal::add_completion_command(app, console, status);
   app.last_line(
-      "Besides: calseal reasons (every reason code), calseal manual (man pages), calseal completion (for "
-      "bash).");
+      "Besides: calseal reasons (every reason code), calseal manual (man pages), calseal completion "
+      "(bash, zsh, fish).");
   return calseal::run_program(app, console, argc, argv, status);
 }

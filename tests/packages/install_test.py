@@ -102,6 +102,10 @@ class Installed(unittest.TestCase):
             if line.startswith("  --"):
                 self.assertIn(line.split()[0], text)
 
+    def test_every_shell_has_its_completion(self):
+        for file, start in (("zsh/vendor-completions/_calseal", "#compdef calseal\n"), ("fish/vendor_completions.d/calseal.fish", "# fish completion")):
+            self.assertTrue((self.usr / "share" / file).read_text().startswith(start), file)
+
     def complete(self, *words):
         script = self.usr / "share/bash-completion/completions/calseal"
         body = f'source {script}; COMP_WORDS=("$@"); COMP_CWORD=$(($# - 1)); _calseal; printf "%s\\n" "${{COMPREPLY[@]}}"'

@@ -5,12 +5,6 @@
 namespace calseal {
 namespace {
 
-std::string joined(const std::vector<std::string>& parts) {
-  std::string text;
-  for (const std::string& part : parts) text += (text.empty() ? "" : " ") + part;
-  return text;
-}
-
 // One case per command for each of the three questions that the script asks.
 struct Cases {
   std::string words;    // commands and options after this command
@@ -38,17 +32,31 @@ void add_cases(const CommandPage& page, Cases& cases) {
 
 }  // namespace
 
+std::string joined(const std::vector<std::string>& words) {
+  std::string text;
+  for (const std::string& word : words) text += (text.empty() ? "" : " ") + word;
+  return text;
+}
+
+std::string replaced(std::string text, std::string_view what, std::string_view with) {
+  for (std::size_t at = text.find(what); at != std::string::npos; at = text.find(what, at + with.size()))
+    text.replace(at, what.size(), with);
+  return text;
+}
+
+std::string completion_function(const CommandPage& program) {
+  return "_" + replaced(program.path.front(), "-", "_");
+}
+
 std::string bash_completion(const CommandPage& program) {
   Cases cases;
   add_cases(program, cases);
-  const std::string name = program.path.front();
-  std::string function = "_" + name;
-  for (char& c : function) c = c == '-' ? '_' : c;
-  std::string text = "# bash completion of " + name + "; written by `" + name + " completion`.\n";
+  const std::string name = program.path.front(), function = completion_function(program);
+  std::string text = "# bash completion of " + name + "; written by `" + name + " completion bash`.\n";
   text += function + "_words() {\n  case \"$1\" in\n" + cases.words + "  esac\n}\n";
   text += function + "_valued() {\n  case \"$1\" in\n" + cases.valued + "  esac\n}\n";
   text += function + "_choices() {\n  case \"$1\" in\n" + cases.choices + "  esac\n}\n";
-  std::string body = R"sh(FUNCTION() {
+  const std::string body = R"sh(FUNCTION() {
   local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD-1]} path='NAME' i next
   for ((i = 1; i < COMP_CWORD; i++)); do
     next=${COMP_WORDS[i]}
@@ -72,15 +80,7 @@ std::string bash_completion(const CommandPage& program) {
 }
 complete -F FUNCTION NAME
 )sh";
-  const auto replace = [&body](std::string_view what, const std::string& with) {
-    for (std::size_t at = body.find(what); at != std::string::npos; at = body.find(what, at + with.size())) {
-      body.replace(at, what.size(), with);
-    }
-  };
-  replace("FUNCTION", function);
-  replace("NAME", name);
-  text += body;
-  return text;
+  return text + replaced(replaced(body, "FUNCTION", function), "NAME", name);
 }
 
 }  // namespace calseal

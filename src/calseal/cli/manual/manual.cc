@@ -15,6 +15,10 @@ struct ManualOptions {
   std::string folder;
 };
 
+struct CompletionOptions {
+  std::string shell;
+};
+
 struct Page {
   std::string name, text;
 };
@@ -51,13 +55,25 @@ void add_manual_command(CommandLine& app, Console& console, const std::string& v
 }
 
 void add_completion_command(CommandLine& app, Console& console, int& status) {
-  CommandLine* command = app.add_subcommand("completion", "Print completion for bash");
+  CommandLine* command = app.add_subcommand("completion", "Print completion for bash, zsh or fish");
+  auto options = std::make_shared<CompletionOptions>();
+  command->add_option("SHELL", options->shell, "bash, zsh or fish")
+      ->required()
+      ->one_of({"bash", "fish", "zsh"});
   set_command(
-      *command, console, {"calseal completion > ~/.local/share/bash-completion/completions/calseal"},
-      [&app](Console& out) -> Result<int> {
-        const std::string script = bash_completion(describe_commands(app));
+      *command, console,
+      {"calseal completion bash > ~/.local/share/bash-completion/completions/calseal",
+       "calseal completion zsh > ~/.zfunc/_calseal",
+       "calseal completion fish > ~/.config/fish/completions/calseal.fish"},
+      [&app, options](Console& out) -> Result<int> {
+        const CommandPage program = describe_commands(app);
+        const std::string& shell = options->shell;
+        const std::string script = shell == "bash"  ? bash_completion(program)
+                                   : shell == "zsh" ? zsh_completion(program)
+                                                    : fish_completion(program);
         out.print(script);
-        out.print_json(json_object({{"calseal", json("completion/1")}, {"bash", json(script)}}));
+        out.print_json(json_object(
+            {{"calseal", json("completion/1")}, {"shell", json(shell)}, {"script", json(script)}}));
         return 0;
       },
       status);

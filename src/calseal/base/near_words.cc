@@ -43,6 +43,10 @@ std::vector<std::string> near_words(std::string_view word, const std::vector<std
     if (near.size() < kMostWords && std::find(near.begin(), near.end(), one) == near.end())
       near.push_back(one);
   }
+  if (near.empty() && word.size() > 2) {
+    for (const std::string& one : known)
+      if (near.size() < kMostWords && one.find(word) != std::string::npos) near.push_back(one);
+  }
   return near;
 }
 

@@ -95,19 +95,33 @@ class Find(unittest.TestCase):
                 (["--touches", "eeprom:0x80000024"], []),
                 (["--region", "fuel"], tuned), (["--region", "learned"], []),
                 (["--map", map_digest], everything()), (["--map", "0" * 64], []),
-                (["--software", "DU-00001"], everything()), (["--software", "DU-00002"], []),
+                (["--software", "DU-00001"], everything()),
                 (["--key", key], everything()), (["--key", "0" * 64], []),
                 (["--stock", eeprom_two], everything(["elm-4"])),
                 (["--stock", hashlib.sha256(desk.flash).hexdigest()], everything()),
                 (["--job", "elm-4"], everything(["elm-4"])), (["--controller", "engine"], everything()),
-                (["--vehicle", "blue estate"], everything()), (["--vehicle", "blue"], []),
+                (["--vehicle", "blue estate"], everything()),
                 (["--revision", "2"], [f for f in everything() if f.endswith("r2.calseal")]),
                 (["--job", "oak-17", "--revision", "1", "--region", "mark"], ["oak-17/engine/base-1/r1.calseal"]),
                 (["--job", "oak-17", "--job", "elm-4"], []),
-                (["--option", "x' OR '1'='1"], []), (["--item", "%"], []),
         ):
             with self.subTest(question):
                 self.assertEqual(desk.files(*question), expected)
+
+    def test_a_name_that_nothing_has_is_usage_with_near_ones(self):
+        for question, found, near in (
+                (["--region", "fule"], 'the region "fule"', 'did you mean "fuel"?'),
+                (["--region", "learn"], 'the region "learn"', 'did you mean "learned"?'),
+                (["--software", "DU-00002"], 'the software number "DU-00002"', 'did you mean "DU-00001"?'),
+                (["--vehicle", "blue"], 'the vehicle "blue"', 'did you mean "blue estate"?'),
+                (["--touches", "flsh:0x80000024"], 'the memory "flsh"', 'did you mean "flash"?'),
+                (["--job", "oak-17", "--controller", "gearbox"], 'the controller "gearbox"', "look at the word again"),
+                (["--option", "x' OR '1'='1"], "the option \"x' OR '1'='1\"", "look at the word again"),
+                (["--item", "%"], 'the item "%"', "look at the word again"),
+        ):
+            with self.subTest(question):
+                told = self.desk.find(*question, status=2)
+                self.assertEqual((told["reason"], told["found"], told["next"]), ("usage", found, near))
 
     def test_wrong_questions_are_usage(self):
         for question in (["--touches", "flash"], ["--touches", "flash:0x10-0x0f"], ["--touches", "flash:0x1ffffffff"], ["--map", "12"],
@@ -279,6 +293,10 @@ class Withdraw(unittest.TestCase):
         self.assertEqual(desk.withdraw(*self.question("--dry-run"))["added"], 2)
         self.assertEqual(desk.withdraw(*self.question("--dry-run", "--rebuild"))["added"], 4)
         self.assertEqual(desk.withdraw("--rebuild", "--dry-run", status=2)["reason"], "usage")
+
+    def test_a_name_that_nothing_has_withdraws_nothing(self):
+        told = self.desk.withdraw(*self.question("--where", "region=fule", "--dry-run"), status=2)
+        self.assertEqual((told["reason"], told["next"]), ("usage", 'did you mean "fuel"?'))
 
     def test_half_a_question_is_usage(self):
         desk = self.desk

@@ -29,6 +29,12 @@ TEST(NearWords, NamesTheNearestAndNoOther) {
   EXPECT_THAT(near_words(std::string(100000, 'a'), {std::string(100000, 'a')}), IsEmpty());
 }
 
+TEST(NearWords, NamesWhatContainsTheWord) {
+  EXPECT_THAT(near_words("torque", {"torque-limit-gear-3", "idle-speed", "max-torque-cold"}),
+              ElementsAre("torque-limit-gear-3", "max-torque-cold"));
+  EXPECT_THAT(near_words("to", {"torque-limit-gear-3"}), IsEmpty());
+}
+
 TEST(NearWords, Asks) {
   EXPECT_EQ(did_you_mean({}), "");
   EXPECT_EQ(did_you_mean({"check"}), "did you mean \"check\"?");

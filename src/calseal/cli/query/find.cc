@@ -8,6 +8,7 @@
 #include "calseal/cli/query/query_commands.h"
 #include "calseal/cli/query/reading_progress.h"
 #include "calseal/cli/shop/stated.h"
+#include "calseal/query/known_words.h"
 #include "calseal/report/query/query_report.h"
 
 namespace calseal {
@@ -37,6 +38,7 @@ Result<int> run(const FindOptions& options, const Console& console) {
                  open_index(options.folder, {options.rebuild, reading_progress(progress), kLockWait}));
   CALSEAL_ASSIGN(const std::vector<FoundRevision> found,
                  find_revisions(index, criteria, options.trust.empty() ? nullptr : &loaded.trust));
+  if (found.empty()) CALSEAL_CHECK(judge_words(index, criteria));
   console.print(found_text(index, found, page_for(console)));
   console.print_json(found_json(index, found));
   return index.unread.empty() ? 0 : 1;

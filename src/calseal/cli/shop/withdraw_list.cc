@@ -8,6 +8,7 @@
 #include "calseal/bundle/prefix.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/stated.h"
+#include "calseal/query/known_words.h"
 #include "calseal/query/withdraw_found.h"
 
 namespace calseal {
@@ -84,6 +85,7 @@ Result<std::vector<WithdrawalNotice>> answer_notices(const WithdrawOptions& opti
   }
   CALSEAL_ASSIGN(const Index index, open_index(options.archive, {options.rebuild, {}, kLockWait}));
   CALSEAL_ASSIGN(const std::vector<FoundRevision> found, find_revisions(index, criteria, nullptr));
+  if (found.empty()) CALSEAL_CHECK(judge_words(index, criteria));
   CALSEAL_ASSIGN(FoundNotices about,
                  notices_against_found(options.archive, found, previous ? &*previous : nullptr));
   done.unread = index.unread;

@@ -12,6 +12,7 @@
 #include "calseal/ledger/layout.h"
 #include "calseal/ledger/tip.h"
 #include "calseal/option/option_file.h"
+#include "calseal/sign/shop_file.h"
 #include "calseal/trust/approval.h"
 #include "calseal/trust/consistency.h"
 #include "calseal/trust/inclusion.h"
@@ -59,5 +60,6 @@ int main() {
   print(record_schema(receipt_fields));
   print(record_schema(state_fields));
   print(record_schema(option_fields));
+  print(record_schema(shop_fields));
   std::cout << "]\n";
 }

@@ -74,6 +74,15 @@ Argument* Argument::when_given(std::function<void()> call) {
   return this;
 }
 
+bool Argument::is_required() const { return option_.get_required(); }
+
+std::vector<std::string> Argument::given() const { return option_.results(); }
+
+void Argument::give(const std::vector<std::string>& values) {
+  option_.add_result(values);
+  option_.run_callback();
+}
+
 CommandLine::CommandLine(std::string description, std::string name, std::string version)
     : owned_(std::make_unique<CLI::App>(std::move(description), name)), app_(*owned_) {
   app_.set_version_flag("--version", name + " " + version);
@@ -148,8 +157,9 @@ void set_command(CommandLine& command, Console& console, std::vector<std::string
   if (!examples.empty()) footer += "Examples:\n";
   for (const std::string& example : examples) footer += "  " + example + "\n";
   app.footer(footer + "\n" + kExitStatuses);
-  app.callback([&console, &status, run] {
-    const Result<int> result = run(console);
+  app.callback([&command, &console, &status, run] {
+    const Status ready = command.prepare(console);
+    const Result<int> result = ready ? run(console) : Result<int>(fail(ready.error()));
     status = result ? *result : console.fail(result.error());
   });
 }

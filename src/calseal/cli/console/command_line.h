@@ -9,6 +9,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "calseal/cli/console/console.h"
@@ -37,6 +38,11 @@ class Argument {
   Argument* excludes(const Argument* other);
   Argument* needs(const Argument* other);
   Argument* when_given(std::function<void()> call);
+
+  bool is_required() const;
+  // Once the command line was read:
+  std::vector<std::string> given() const;             // as it was typed; empty where it was not
+  void give(const std::vector<std::string>& values);  // as if they had been typed
 
  private:
   CLI::Option& option_;
@@ -70,6 +76,10 @@ class CommandLine {
                        const std::string& description);
   Argument* argument(const std::string& name);  // that was added
 
+  // What comes between reading the command line and the command; an error ends it.
+  void before_run(std::function<Status(const Console&)> step) { before_ = std::move(step); }
+  Status prepare(const Console& console) const { return before_ ? before_(console) : Status(); }
+
   CLI::App& library() { return app_; }  // for this layer
   const CLI::App& library() const { return app_; }
 
@@ -84,6 +94,7 @@ class CommandLine {
   CLI::App& app_;
   std::vector<std::unique_ptr<CommandLine>> commands_;
   std::vector<std::unique_ptr<Argument>> arguments_;
+  std::function<Status(const Console&)> before_;
 };
 
 // Registers --json and the exit status epilogue on a (sub)command, and `run` as what to do when it is chosen.

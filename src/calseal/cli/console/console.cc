@@ -66,7 +66,19 @@ void Console::print_folded(std::string_view text, std::size_t column) const {
 
 void Console::print_json(const JsonValue& value) const {
   hush();
-  if (json) std::cout << canonical_json(value) << '\n';
+  if (!json) return;
+  if (sources_.empty()) {
+    std::cout << canonical_json(value) << '\n';
+    return;
+  }
+  JsonValue whole = value;
+  whole.members.insert(whole.members.end(), sources_.begin(), sources_.end());
+  std::cout << canonical_json(whole) << '\n';
+}
+
+void Console::tell_source(const std::string& name, const std::string& text) const {
+  if (!json) note(name + std::string(name.size() < 10 ? 10 - name.size() : 1, ' ') + text + "\n");
+  sources_.emplace_back(name, calseal::json(text));
 }
 
 void Console::note(std::string_view text) const {

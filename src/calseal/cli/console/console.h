@@ -31,6 +31,9 @@ class Console {
   void print_folded(std::string_view text, std::size_t column) const;
   void print_json(const JsonValue& value) const;
 
+  // Where values come from that nobody typed: told on stderr, or as a member of the result.
+  void tell_source(const std::string& name, const std::string& text) const;
+
   // Talk, to stderr.
   void note(std::string_view text) const;
 
@@ -46,6 +49,7 @@ class Console {
 
   bool colour_ = false;
   mutable std::function<void()> hush_;
+  mutable std::vector<JsonMember> sources_;
 };
 
 // The text of an error: "error: ..." and "hint: ..." lines without colour.

@@ -4,6 +4,7 @@
 #include "calseal/base/text.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/statement_options.h"
 
 namespace calseal {
@@ -14,13 +15,8 @@ void add_job_signing_options(CommandLine& command, JobSigningOptions& options, b
       command
           .add_option("--trust", options.trust, "The shop's trust file, for the customer's check at the end")
           ->takes("FILE");
-  if (required) {
-    key->required();
-    trust->required();
-  } else {
-    key->needs(trust);
-    trust->needs(key);
-  }
+  key->required(required);
+  trust->required(required);
   command.add_option("--passphrase-file", options.passphrase_file, "First line: passphrase of the keys")
       ->takes("FILE");
   command
@@ -28,6 +24,9 @@ void add_job_signing_options(CommandLine& command, JobSigningOptions& options, b
                   "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)")
       ->takes("TIME");
   add_approval_option(command, options.approvals);
+  // A command that need not sign makes the folder, whose name is its output's.
+  add_shop_option(command, {kAuthorKeys, kShopTrust}, required ? "FOLDER" : "--output",
+                  required ? Together::kEachAlone : Together::kAllOrNone);
 }
 
 Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& options,
@@ -82,6 +81,9 @@ void add_job_command(CommandLine& app, Console& console, const std::string& tool
   add_job_log_command(*job, console, status);
   add_job_reissue_command(*job, console, tool, status);
   add_job_carry_command(*job, console, tool, status);
+  for (const char* look : {"status", "next"})
+    add_shop_option(*job->subcommand(look), {kShopTrust, kShopWithdrawals}, "FOLDER");
+  add_shop_option(*job->subcommand("ledger"), {kShopTrust}, "FOLDER");
 }
 
 }  // namespace calseal

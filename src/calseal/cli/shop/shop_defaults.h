@@ -1,0 +1,30 @@
+// What commands take from the shop file (sign/shop_file.h) where their own options do not say it.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "calseal/cli/console/command_line.h"
+#include "calseal/sign/shop_file.h"
+
+namespace calseal {
+
+// One option that a field of the shop file stands in for.
+struct ShopDefault {
+  const char* option;  // as in --help
+  const char* field;   // its name in the file
+  std::vector<std::string> (*in)(const Shop& shop);
+  bool under_its_trust = false;  // only where the trust file is the shop's too
+};
+extern const ShopDefault kAuthorKeys, kWithdrawalKeys, kShopTrust, kShopWithdrawals;
+
+// Whether these options stand together: a command may need all of them or do without any.
+enum class Together : std::uint8_t { kEachAlone, kAllOrNone };
+
+// --shop and --no-shop. Options that were required until now may then be left out where a shop file has them.
+// Call it after them. `folder`: the argument that names the folder where the search begins ("" for the
+// working folder). The command is told nothing: its options are as if they had been typed.
+void add_shop_option(CommandLine& command, const std::vector<ShopDefault>& defaults,
+                     const std::string& folder = "", Together together = Together::kEachAlone);
+
+}  // namespace calseal

@@ -1,0 +1,166 @@
+"""The shop file with the real programs: which options it stands in for, which file is used, and which is refused."""
+
+import json
+import os
+import pathlib
+import unittest
+
+import desk as desks
+from desk import CALSEAL, PASSPHRASE
+from job_desk import JobDesk
+
+WORD = {"CALSEAL_PASSPHRASE": PASSPHRASE}
+
+
+class ShopDesk(JobDesk):
+    """A desk whose keys lie in `in`, and whose jobs lie below a folder with a shop file."""
+
+    def __init__(self):
+        super().__init__()
+        self.shop_file = self.write_shop(self.root)
+
+    def write_shop(self, folder, **fields):
+        path = pathlib.Path(folder, "shop.json")
+        path.write_text(json.dumps({"calseal": "shop/1", "name": "Example Shop", "author_keys": [self.at("author.key")],
+                                    "trust": "in/shop.trust", **fields}))
+        path.chmod(0o600)
+        return str(path)
+
+    def new_here(self, *more, folder=None, env=None, status=0):
+        return self.json(CALSEAL, "job", "new", *self.read(), "--regions", self.at("duo.json"), "--vehicle", "blue estate",
+                         "--claimed-time", desks.TIME, "-o", folder or self.folder, *more, status=status, env=env or WORD)
+
+    def send_here(self, number, *more, env=None, status=0):
+        return self.json(CALSEAL, "job", "send", self.folder, *self.edited(number)[0], "--title", f"tune {number}",
+                         "--claimed-time", desks.TIME, *more, status=status, env=env or WORD)
+
+
+class Defaults(unittest.TestCase):
+    def setUp(self):
+        self.desk = ShopDesk()
+        self.addCleanup(self.desk.close)
+
+    def test_the_day_needs_no_options(self):
+        desk = self.desk
+        made = desk.new_here()
+        self.assertEqual((made["bundle"], made["shop"]), ("base-1/r0.calseal", desk.shop_file))
+        desk.deliver_way_back()
+        sent = desk.send_here(1)
+        self.assertEqual((sent["bundle"], sent["shop"]), ("base-1/r1.calseal", desk.shop_file))
+        _, expected = desk.edited(1)
+        self.assertEqual(desk.customer("base-1/r1.calseal", desk.at("flash.bin"), desk.at("eeprom.bin")), expected)
+        self.assertEqual(desk.job("status")["shop"], desk.shop_file)
+        self.assertEqual(desk.job("next")["shop"], desk.shop_file)
+        self.assertEqual(desk.json(CALSEAL, "job", "reissue", desk.folder, 1, env=WORD)["shop"], desk.shop_file)
+
+    def test_it_is_the_same_as_typing_them(self):
+        desk = self.desk
+        desk.new_here("--salt", desk.put("oak.salt", b"5a" * 32 + b"\n"))
+        typed = str(desk.root / "typed" / "oak-17")
+        os.mkdir(desk.root / "typed")
+        desk.json(*desk.new_arguments(typed), "--salt", desk.at("oak.salt"))
+        bundles = [pathlib.Path(folder, "base-1/r0.calseal").read_bytes() for folder in (desk.folder, typed)]
+        self.assertEqual(*bundles)
+
+    def test_what_was_used_is_said(self):
+        desk = self.desk
+        desk.new_here()
+        said = desk.must(CALSEAL, "job", "status", desk.folder)
+        self.assertEqual(said.stderr.decode(), f"shop      {desk.shop_file}\n")
+        for arguments in (["--no-shop"], ["--trust", desk.at("shop.trust"), "--withdrawals", desk.at("none")]):
+            said = desk.run(CALSEAL, "job", "status", desk.folder, *arguments)
+            self.assertNotIn(b"shop.json", said.stderr)
+
+    def test_options_count_more(self):
+        desk = self.desk
+        desk.new_here()
+        desk.deliver_way_back()
+        desk.write_shop(desk.root, author_keys=["none.key"], trust="none.trust")
+        self.assertEqual(desk.send_here(1, status=3)["reason"], "file-missing")
+        self.assertEqual(desk.send_here(1, "--trust", desk.at("shop.trust"), status=3)["reason"], "file-missing")
+        sent = desk.send_here(1, "--trust", desk.at("shop.trust"), "--key", desk.at("author.key"))
+        self.assertNotIn("shop", sent)  # nothing was left for it to say
+
+    def test_a_list_counts_only_under_its_own_trust_file(self):
+        desk = self.desk
+        desk.new_here()
+        desk.write_shop(desk.root, withdrawals="not-made-yet.list")
+        self.assertEqual(desk.job("status", status=3)["reason"], "file-missing")
+        self.assertNotIn("shop", desk.job("status", "--trust", desk.at("shop.trust")))
+
+    def test_the_nearest_one_counts(self):
+        desk = self.desk
+        jobs = desk.root / "jobs"
+        jobs.mkdir()
+        near = desk.write_shop(jobs, trust=desk.at("shop.trust"))
+        desk.folder = str(jobs / "oak-17")
+        self.assertEqual(desk.new_here()["shop"], near)
+        self.assertEqual(desk.job("status", "--shop", desk.shop_file)["shop"], desk.shop_file)
+        at = self.desk.json(CALSEAL, "job", "status", desk.folder, env={"CALSEAL_SHOP": desk.shop_file})
+        self.assertEqual(at["shop"], desk.shop_file)
+        self.assertEqual(desk.job("status", "--shop", desk.at("no.json"), status=3)["reason"], "file-missing")
+
+    def test_nothing_is_found(self):
+        desk = self.desk
+        os.remove(desk.shop_file)
+        self.assertEqual(desk.new_here()["bundle"], "")  # without a key there is no way back yet
+        refused = desk.send_here(1, status=2)
+        self.assertEqual((refused["reason"], refused["place"]), ("usage", "--key and --trust"))
+        self.assertIn("shop new", refused["next"])
+        half = desk.new_here("--key", desk.at("author.key"), folder=str(desk.root / "elm-3"), status=2)
+        self.assertEqual((half["reason"], half["place"]), ("usage", "--trust"))
+
+    def test_no_passphrase_is_asked_for_in_vain(self):
+        desk = self.desk
+        desk.new_here()
+        # The way back is not delivered, so nothing comes to be signed.
+        self.assertEqual(desk.send_here(1, env={"LC_ALL": "C"}, status=1)["reason"], "job-order")
+
+
+class Refused(unittest.TestCase):
+    def setUp(self):
+        self.desk = ShopDesk()
+        self.addCleanup(self.desk.close)
+        self.desk.new_here()
+
+    def refused(self, code, status=1):
+        self.assertEqual(self.desk.job("status", status=status)["reason"], code)
+        # What was given needs no shop file, so a bad one is in nobody's way.
+        self.desk.job("status", "--no-shop")
+
+    def test_a_file_that_others_may_write(self):
+        os.chmod(self.desk.shop_file, 0o666)
+        self.refused("shop-file-foreign")
+        os.chmod(self.desk.shop_file, 0o620)
+        self.refused("shop-file-foreign")
+
+    def test_a_folder_that_others_may_write(self):
+        os.chmod(self.desk.root, 0o777)
+        self.refused("shop-file-foreign")
+
+    def test_a_file_that_is_none(self):
+        for text, code in ((b"", "file-empty"), (b"{", "json-syntax"), (b'{"calseal":"job/1"}', "type-wrong"),
+                           (b'{"calseal":"shop/1","name":"x","trust":"t","key":"k"}', "json-unknown-key")):
+            pathlib.Path(self.desk.shop_file).write_bytes(text)
+            self.refused(code)
+        os.remove(self.desk.shop_file)
+        os.mkfifo(self.desk.shop_file, 0o600)
+        self.refused("file-unreadable", status=3)
+
+    def test_a_strangers_file_beside_an_unpacked_job_is_named(self):
+        """Nothing can tell it from one's own: so it is said which one was used, and one's own can be stated."""
+        desk = self.desk
+        theirs = desk.root / "unpacked"
+        theirs.mkdir()
+        os.rename(desk.folder, theirs / "oak-17")
+        desk.folder = str(theirs / "oak-17")
+        desk.json(CALSEAL, "shop", "new", theirs, "--name", "Example Shop", "--passphrase-file", desk.at("word.txt"))
+        strange = desk.write_shop(theirs, trust="shop.trust")
+        judged = desk.job("status", status=1)
+        self.assertEqual(judged["shop"], strange)
+        mine = desk.json(CALSEAL, "job", "status", desk.folder, env={"CALSEAL_SHOP": desk.shop_file})
+        self.assertEqual(mine["shop"], desk.shop_file)
+
+
+if __name__ == "__main__":
+    unittest.main()

@@ -1,8 +1,8 @@
 #include "calseal/study/region_map_library.h"
 
 #include <algorithm>
-#include <iterator>
 #include <filesystem>
+#include <iterator>
 #include <utility>
 
 #include "calseal/base/file.h"
@@ -64,7 +64,7 @@ Result<RegionMapLibrary> load_region_map_library(const std::string& folder) {
 
 Result<RegionMapLibrary> load_region_maps(const std::vector<std::string>& paths) {
   RegionMapLibrary all;
-  for (const std::string& path : paths) {
+  for (const std::string& path : paths.empty() ? std::vector<std::string>{"."} : paths) {
     if (std::filesystem::is_directory(path)) {
       CALSEAL_ASSIGN(RegionMapLibrary folder, load_region_map_library(path));
       std::ranges::move(folder.maps, std::back_inserter(all.maps));

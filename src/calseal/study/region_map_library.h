@@ -27,8 +27,8 @@ struct RegionMapLibrary {
 // Every "*.json" of the folder itself, not of folders inside. A faulty map does not hide the sound ones.
 // kFileMissing, kFileUnreadable, kFileTooLarge (more than kLibraryFileLimit files).
 Result<RegionMapLibrary> load_region_map_library(const std::string& folder);
-
-// The same from paths, each a folder or one region map; a faulty map that was named itself is the error.
+// Several such folders and single region maps together; none: the working folder. A faulty map that was named
+// itself is the error.
 Result<RegionMapLibrary> load_region_maps(const std::vector<std::string>& paths);
 
 // What one map says about a read.

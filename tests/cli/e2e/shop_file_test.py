@@ -117,6 +117,75 @@ class Defaults(unittest.TestCase):
         self.assertEqual(desk.send_here(1, env={"LC_ALL": "C"}, status=1)["reason"], "job-order")
 
 
+class OtherCommands(unittest.TestCase):
+    """Started in the folder of the shop file, as the desk starts them all."""
+
+    def setUp(self):
+        self.desk = ShopDesk()
+        self.addCleanup(self.desk.close)
+
+    def run_here(self, *arguments, status=0):
+        done = self.desk.json(CALSEAL, *arguments, env=WORD, status=status)
+        self.assertEqual(done["shop"], self.desk.shop_file)
+        return done
+
+    def seal(self, number):
+        """Revision `number` with neither key nor trust file typed."""
+        arguments = self.desk.revision_arguments(number) if number else [*self.desk.base_arguments(), "--new-salt", self.desk.at("oak.salt")]
+        left_out = self.desk.signing()[:6]  # --key, --trust, --passphrase-file
+        at = arguments.index("--key")
+        self.assertEqual(arguments[at:at + 6], left_out)
+        return self.run_here(*arguments[:at], *arguments[at + 6:], "-o", self.desk.at(f"r{number}.calseal"))
+
+    def test_what_signs_and_what_judges(self):
+        desk = self.desk
+        self.seal(0)
+        self.seal(1)
+        bundles = [desk.at("r0.calseal"), desk.at("r1.calseal")]
+        self.assertEqual(desk.json(desks.CALSEAL_CHECK, *desk.check_arguments(bundles[1]))["verdict"], "accepted")
+        listed = self.run_here("job-list", *bundles, "-o", desk.at("oak.list"))
+        self.assertEqual(len(listed["revisions"]), 2)
+        found = self.run_here("find", desk.inputs)
+        self.assertEqual({row["seal"] for row in found["revisions"]}, {"holds"})
+        self.assertEqual(self.run_here("identify", "flash=" + desk.at("flash.bin"), "--in", desk.inputs)["verdict"], "ours")
+
+    def test_a_second_signature(self):
+        desk = self.desk
+        desk.json(CALSEAL, "key", "new", desk.at("second.key"), "--passphrase-file", desk.at("word.txt"))
+        desk.json(CALSEAL, "shop", "add-key", desk.at("shop.trust"), desk.at("second.key.pub"), "--name", "Second", "--role", "reviewer",
+                  "--root-key", desk.at("root.key"), "--passphrase-file", desk.at("word.txt"), "--valid-from", "2026-01-01T00:00:00Z", "-o",
+                  desk.at("shop-2.trust"))
+        desk.seal_base()
+        desk.write_shop(desk.root, author_keys=["in/second.key"], trust="in/shop-2.trust")
+        signed = self.run_here("countersign", desk.at("r0.calseal"), "-o", desk.at("again.calseal"))
+        self.assertEqual(len(signed["signers"]), 2)
+
+    def test_regions_and_stocks(self):
+        desk = self.desk
+        desk.write_shop(desk.root, regions=["no-such-folder", "regions", "in/duo.json"], stocks="stocks")
+        received = self.run_here("receive", *desk.read())  # folders that nobody has made yet are empty
+        self.assertEqual(received["reads"][0]["stock"], "")
+        stock = desk.root / "stocks" / "first"
+        stock.mkdir(parents=True)
+        for name, data in (("flash.bin", desk.flash), ("eeprom.bin", desk.eeprom)):
+            (stock / name).write_bytes(data)
+        received = self.run_here("receive", *desk.read())
+        self.assertIn("first", received["reads"][0]["stock"])
+
+    def test_the_ledger(self):
+        desk = self.desk
+        desk.seal_base()
+        desk.json(CALSEAL, "key", "new", desk.at("ledger.key"), "--passphrase-file", desk.at("word.txt"))
+        desk.json(CALSEAL, "shop", "add-key", desk.at("shop.trust"), desk.at("ledger.key.pub"), "--name", "Ledger", "--role", "ledger",
+                  "--root-key", desk.at("root.key"), "--passphrase-file", desk.at("word.txt"), "-o", desk.at("shop-2.trust"))
+        desk.write_shop(desk.root, trust="in/shop-2.trust", ledger="ledger", ledger_key="in/ledger.key")
+        desk.json(CALSEAL, "ledger", "new", desk.root / "ledger")
+        self.run_here("ledger", "append", desk.root / "ledger", "sealed", desk.at("r0.calseal"))
+        head = self.run_here("ledger", "head")
+        self.assertEqual(head["ledger"], str(desk.root / "ledger"))
+        self.run_here("ledger", "prove", "--bundle", desk.at("r0.calseal"), "-o", desk.at("r0.inclusion"))
+
+
 class Refused(unittest.TestCase):
     def setUp(self):
         self.desk = ShopDesk()

@@ -8,6 +8,7 @@
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/ledger/append_entries.h"
 #include "calseal/cli/ledger/ledger_commands.h"
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/ledger/append.h"
 #include "calseal/report/ledger/ledger_report.h"
@@ -85,6 +86,7 @@ void add_ledger_append_command(CommandLine& ledger, Console& console, int& statu
   command->add_option("--code", o->code, "received: the code that the customer read aloud (with --salt)")
       ->takes("CODE");
   command->add_option("--salt", o->salt, "The job's salt, for --code")->takes("FILE");
+  add_shop_option(*command, {kShopTrust});
   set_command(
       *command, console,
       {"calseal ledger append shop-ledger sealed oak-17/base-1/*.calseal --trust shop.trust",

@@ -8,6 +8,7 @@
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/ledger/ledger_commands.h"
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/ledger/head.h"
 #include "calseal/report/ledger/ledger_report.h"
@@ -68,6 +69,7 @@ void add_ledger_head_command(CommandLine& ledger, Console& console, int& status)
       ->add_option("--claimed-time", o->time, "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)")
       ->takes("TIME");
   command->add_option("-o,--output", o->output, "Also write it here")->takes("FILE");
+  add_shop_option(*command, {kShopLedger, kLedgerKey, kShopTrust});
   set_command(
       *command, console,
       {"calseal ledger head shop-ledger --key ledger.key --trust shop.trust",

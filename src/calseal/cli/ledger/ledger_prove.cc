@@ -8,6 +8,7 @@
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/ledger/ledger_commands.h"
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/ledger/head.h"
 #include "calseal/report/ledger/ledger_report.h"
@@ -122,6 +123,7 @@ void add_ledger_prove_command(CommandLine& ledger, Console& console, int& status
       ->takes("FILE");
   add_subject_options(*command, *o);
   command->add_option("-o,--output", o->output, "The proof to write")->takes("FILE")->required();
+  add_shop_option(*command, {kShopLedger, kShopTrust});
   set_command(
       *command, console,
       {"calseal ledger prove shop-ledger --bundle r1.calseal --head pinned.head --trust shop.trust -o "

@@ -7,6 +7,7 @@
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/query/query_commands.h"
 #include "calseal/cli/query/reading_progress.h"
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/query/known_words.h"
 #include "calseal/report/query/query_report.h"
@@ -62,6 +63,7 @@ void add_find_command(CommandLine& app, Console& console, int& status) {
   }
   command->add_option("--trust", o->trust, "The shop's trust file: judges the seal of every answer")
       ->takes("FILE");
+  add_shop_option(*command, {kShopTrust});
   command->add_flag("--rebuild", o->rebuild, "Read all bundles anew, whatever the index holds");
   set_command(
       *command, console,

@@ -5,6 +5,7 @@
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/query/query_commands.h"
 #include "calseal/cli/query/reading_progress.h"
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/map/read.h"
 #include "calseal/report/query/query_report.h"
@@ -63,6 +64,7 @@ void add_identify_command(CommandLine& app, Console& console, int& status) {
       ->takes("MEMORY:ADDRESS");
   command->add_option("--trust", o->trust, "The shop's trust file: judges the seal of every answer")
       ->takes("FILE");
+  add_shop_option(*command, {kShopTrust});
   set_command(
       *command, console,
       {"calseal identify unknown.bin --in archive --trust shop.trust",

@@ -7,6 +7,7 @@
 #include "calseal/base/text.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/stated.h"
 
 namespace calseal {
@@ -71,6 +72,7 @@ void add_countersign_command(CommandLine& app, Console& console, int& status) {
       ->takes("FILE")
       ->required();
   command->add_option("-o,--output", o->output, "The bundle to write")->takes("FILE")->required();
+  add_shop_option(*command, {kAuthorKeys, kShopTrust});
   set_command(
       *command, console,
       {"calseal countersign r1.calseal --key reviewer.key --trust shop.trust -o r1-reviewed.calseal"},

@@ -6,6 +6,7 @@
 #include "calseal/bundle/signed_json.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/statement_options.h"
 #include "calseal/sign/list_job.h"
@@ -75,6 +76,7 @@ void add_job_sign_list_command(CommandLine& app, Console& console, int& status) 
       ->takes("FILE")
       ->required();
   add_statement_options(*command, *o, "of an author");
+  add_shop_option(*command, {kAuthorKeys, kShopTrust});
   set_command(
       *command, console,
       {"calseal job sign-list r0.calseal r1.calseal r2.calseal --key author.key --trust shop.trust "

@@ -1,5 +1,6 @@
 #include "calseal/cli/shop/seal_options.h"
 
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/statement_options.h"
 
 namespace calseal {
@@ -95,6 +96,7 @@ void add_seal_options(CommandLine& command, SealOptions& options) {
   add_place_options(command, options);
   add_word_options(command, options);
   add_signing_options(command, options);
+  add_shop_option(command, {kAuthorKeys, kShopTrust});
 }
 
 }  // namespace calseal

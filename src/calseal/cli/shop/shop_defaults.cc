@@ -2,8 +2,10 @@
 
 #include <algorithm>
 #include <cstdlib>
+#include <filesystem>
 #include <memory>
 #include <optional>
+#include <string_view>
 
 #include "calseal/base/text.h"
 #include "calseal/cli/shop/stated.h"
@@ -13,6 +15,15 @@ namespace {
 
 std::vector<std::string> one(const std::string& path) {
   return path.empty() ? std::vector<std::string>() : std::vector{path};
+}
+
+// A shop's folder may be made when there is something to put into it.
+std::vector<std::string> made(std::vector<std::string> paths) {
+  std::erase_if(paths, [](const std::string& path) {
+    std::error_code error;
+    return !std::filesystem::exists(path, error) && !error;
+  });
+  return paths;
 }
 
 // An option of the command, and what stands in for it.
@@ -33,13 +44,12 @@ class ShopDefaults {
   bool none = false;
 
   Status fill(const Console& console) {
-    const bool all = std::all_of(options.begin(), options.end(), [](const auto& o) { return o.is_there(); });
-    if (all && stated.empty()) return {};
+    const std::vector<Filled> left = left_to_fill();
     std::optional<Shop> shop;
-    if (!none) {
+    if (!none && !(left.empty() && stated.empty())) {
       CALSEAL_ASSIGN(shop, find());
     }
-    if (shop && take(*shop)) console.tell_source("shop", printable(shop->file, kShownPathLimit));
+    if (shop && take(*shop, left)) console.tell_source("shop", printable(shop->file, kShownPathLimit));
     return require(shop ? &*shop : nullptr);
   }
 
@@ -51,16 +61,23 @@ class ShopDefaults {
     return find_shop(search);
   }
 
-  bool take(const Shop& shop) {
-    bool taken = false;
-    bool its_trust = true;
+  // Where there is none, no shop file is looked for: a bad one is in nobody's way then.
+  std::vector<Filled> left_to_fill() const {
+    std::vector<Filled> left;
     for (const Filled& option : options) {
-      if (option.is_there()) {
-        if (option.by.in == kShopTrust.in) its_trust = false;
-        continue;
-      }
+      const bool left_alone = std::any_of(options.begin(), options.end(), [&](const Filled& other) {
+        return std::string_view(other.by.option) == option.by.unless && other.is_there();
+      });
+      if (!option.is_there() && !left_alone) left.push_back(option);
+    }
+    return left;
+  }
+
+  static bool take(const Shop& shop, const std::vector<Filled>& left) {
+    bool taken = false;
+    for (const Filled& option : left) {
       const std::vector<std::string> values = option.by.in(shop);
-      if (values.empty() || (option.by.under_its_trust && !its_trust)) continue;
+      if (values.empty()) continue;
       option.argument->give(values);
       taken = true;
     }
@@ -93,8 +110,15 @@ const ShopDefault kAuthorKeys{"--key", "author_keys", [](const Shop& shop) { ret
 const ShopDefault kWithdrawalKeys{"--key", "withdrawal_keys",
                                   [](const Shop& shop) { return shop.withdrawal_keys; }};
 const ShopDefault kShopTrust{"--trust", "trust", [](const Shop& shop) { return one(shop.trust); }};
+// A list counts under its own trust file alone.
 const ShopDefault kShopWithdrawals{"--withdrawals", "withdrawals",
-                                   [](const Shop& shop) { return one(shop.withdrawals); }, true};
+                                   [](const Shop& shop) { return one(shop.withdrawals); }, "--trust"};
+const ShopDefault kListBefore{"--after", "withdrawals",
+                              [](const Shop& shop) { return one(shop.withdrawals); }, "--trust"};
+const ShopDefault kLedgerKey{"--key", "ledger_key", [](const Shop& shop) { return one(shop.ledger_key); }};
+const ShopDefault kShopLedger{"LEDGER", "ledger", [](const Shop& shop) { return one(shop.ledger); }};
+const ShopDefault kShopRegions{"--regions", "regions", [](const Shop& shop) { return made(shop.regions); }};
+const ShopDefault kShopStocks{"--known", "stocks", [](const Shop& shop) { return made(one(shop.stocks)); }};
 
 void add_shop_option(CommandLine& command, const std::vector<ShopDefault>& defaults,
                      const std::string& folder, Together together) {
@@ -108,11 +132,10 @@ void add_shop_option(CommandLine& command, const std::vector<ShopDefault>& defau
     argument->required(false);
     names += (names.empty() ? "" : ", ") + std::string(one.option);
   }
-  command
-      .add_option("--shop", shop->stated,
-                  "Shop file that stands in for " + names +
-                      " (default: CALSEAL_SHOP, else shop.json in the folder or above)")
-      ->excludes(command.add_flag("--no-shop", shop->none, "Use no shop file"));
+  command.add_option("--shop", shop->stated,
+                     "Shop file that stands in for " + names +
+                         " (default: CALSEAL_SHOP, else shop.json in the folder or above)");
+  command.add_flag("--no-shop", shop->none, "Use no shop file");
   command.before_run([shop](const Console& console) { return shop->fill(console); });
 }
 

@@ -14,9 +14,10 @@ struct ShopDefault {
   const char* option;  // as in --help
   const char* field;   // its name in the file
   std::vector<std::string> (*in)(const Shop& shop);
-  bool under_its_trust = false;  // only where the trust file is the shop's too
+  const char* unless = "";  // an option that leaves this one alone where it was typed
 };
-extern const ShopDefault kAuthorKeys, kWithdrawalKeys, kShopTrust, kShopWithdrawals;
+extern const ShopDefault kAuthorKeys, kWithdrawalKeys, kLedgerKey, kShopTrust, kShopWithdrawals, kListBefore,
+    kShopRegions, kShopStocks, kShopLedger;
 
 // Whether these options stand together: a command may need all of them or do without any.
 enum class Together : std::uint8_t { kEachAlone, kAllOrNone };

@@ -106,7 +106,9 @@ Result<Withdrawn> withdraw(const WithdrawOptions& options) {
     inputs.insert(inputs.end(), list->begin(), list->end());
   if (!options.dry_run && (options.keys.empty() || options.output.empty())) {
     return fail(usage_error(options.keys.empty() ? "--key" : "--output", "none",
-                            "--key and --output, or --dry-run", "give both, or only look with --dry-run"));
+                            "--key and --output, or --dry-run",
+                            "give both (--key, or a shop file that names withdrawal_keys: docs/shop.md), "
+                            "or only look with --dry-run"));
   }
   if (!options.dry_run) CALSEAL_CHECK(refuse_clashes({options.output}, inputs));
   CALSEAL_ASSIGN(const LoadedTrust loaded, load_trust(options.trust));

@@ -2,6 +2,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/stated.h"
 
 namespace calseal {
@@ -46,6 +47,7 @@ void add_withdraw_options(CommandLine& command, WithdrawOptions& o) {
   add_statement_options(command, o, "with the role withdrawal");
   command.argument("--key")->required(false);
   command.argument("--output")->required(false);
+  add_shop_option(command, {kWithdrawalKeys, kShopTrust, kListBefore});
 }
 
 Status judge_withdraw_options(const WithdrawOptions& options) {

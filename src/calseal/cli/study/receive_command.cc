@@ -1,6 +1,7 @@
 #include <memory>
 
 #include "calseal/cli/console/command_line.h"
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/study/receive_reads.h"
 #include "calseal/cli/study/study_commands.h"
 
@@ -15,8 +16,10 @@ void add_receive_command(CommandLine& app, Console& console, int& status) {
       ->required();
   command
       ->add_option("--regions", options->regions,
-                   "Folder of region maps to choose from, or one region map (default: this folder)")
-      ->takes("FILE|FOLDER");
+                   "Folder of region maps to choose from, or one region map (repeatable; default: this "
+                   "folder)")
+      ->takes("FILE|FOLDER")
+      ->one_each();
   command
       ->add_option("--known", options->known,
                    "Folder of known stocks: a file each, or a folder each with a file per memory")
@@ -29,6 +32,7 @@ void add_receive_command(CommandLine& app, Console& console, int& status) {
       ->add_option("-o,--output", options->outputs,
                    "Where to write the read that three or more reads vote for")
       ->takes("FILE");
+  add_shop_option(*command, {kShopRegions, kShopStocks});
   set_command(
       *command, console,
       {"calseal receive flash=flash.bin eeprom=eeprom.bin --regions maps --known stocks",

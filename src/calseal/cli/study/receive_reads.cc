@@ -40,14 +40,6 @@ Status write_voted(const ReceiveOptions& options, const RegionMap& map, const Re
   return write_files(pending);
 }
 
-Result<RegionMapLibrary> library_of(const std::string& path) {
-  if (!path.ends_with(".json")) return load_region_map_library(path);
-  CALSEAL_ASSIGN(RegionMap map, load_region_map(path));
-  RegionMapLibrary library;
-  library.maps.push_back({path, std::move(map)});
-  return library;
-}
-
 // What was found so far, for people and for programs.
 struct Received {
   Page page;
@@ -103,7 +95,7 @@ Result<int> receive_as_told(const ReceiveOptions& options, const Console& consol
   CALSEAL_CHECK(refuse_clashes(options.outputs, inputs));
   Progress progress(console, 0);
   progress.begin("reading region maps");
-  CALSEAL_ASSIGN(const RegionMapLibrary library, library_of(options.regions));
+  CALSEAL_ASSIGN(const RegionMapLibrary library, load_region_maps(options.regions));
   std::vector<std::vector<ReadFile>> reads;
   std::vector<std::string> names;
   for (const auto& arguments : reads_of(options)) {

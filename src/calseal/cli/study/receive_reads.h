@@ -10,8 +10,8 @@
 namespace calseal {
 
 struct ReceiveOptions {
-  std::vector<std::string> reads, again, outputs;
-  std::string regions = ".", known;
+  std::vector<std::string> reads, again, outputs, regions;
+  std::string known;
 };
 
 // Exit status.

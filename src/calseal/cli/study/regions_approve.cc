@@ -8,6 +8,7 @@
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/statement_options.h"
 #include "calseal/cli/study/map_diff_text.h"
@@ -94,6 +95,7 @@ void add_regions_approve_command(CommandLine& app, Console& console, int& status
   command->add_option("AFTER", o->after, "Region map that is to replace it")->takes("FILE")->required();
   command->add_option("--text", o->text, "Why, in one line for the customer; it is signed")->required();
   add_statement_options(*command, *o, "of a map author, or the root's");
+  add_shop_option(*command, {kShopTrust});
   set_command(
       *command, console,
       {"calseal regions approve engine-3.json engine-4.json --text \"the gear table is ours now\" --key "

@@ -82,6 +82,11 @@ def usable(name, data):
     return data.startswith(b"-----BEGIN PUBLIC KEY-----") and data.endswith(b"-----END PUBLIC KEY-----\n")
 
 
+def believed(name, data):
+    """A trust file whose signature holds; a run that comes again makes one more version."""
+    return DESK.out.joinpath(name).read_bytes() == data and DESK.run(CALSEAL, "shop", "show", DESK.out / name).returncode == 0
+
+
 def commands():
     check = [CALSEAL, "check", *DESK.check_arguments(DESK.at("r1.calseal")), *DESK.image_arguments()]
     later = [CALSEAL, "check", *DESK.check_arguments(DESK.at("r2.calseal")), *DESK.image_arguments()]
@@ -102,6 +107,7 @@ def commands():
     images = {"flash.new": flash, "eeprom.new": eeprom}
     secret = ["--passphrase-file", DESK.at("word.txt")]
     flash1, _ = DESK.edit(1)
+    DESK.must(CALSEAL, "key", "new", DESK.at("root2.key"), *secret)
     return {
         "check": Command(check),
         "check, replacing": Command(check, before={"flash.new": OLD, "eeprom.new": OLD}),
@@ -119,6 +125,10 @@ def commands():
         "correct, replacing": Command([CALSEAL, "correct", "--regions", DESK.at("duo.json"), "flash=" + DESK.at("stale.bin"), "eeprom=" + DESK.at("eeprom.bin"),
                                        "--output", f"flash={DESK.out}/flash.bin", "--output", f"eeprom={DESK.out}/eeprom.bin"],
                                       before={"flash.bin": OLD, "eeprom.bin": OLD}),
+        "shop announce-root, keeping the name": Command([CALSEAL, "shop", "announce-root", DESK.out / "shop.trust", DESK.at("root2.key.pub"),
+                                                         "--root-key", DESK.at("root.key"), *secret, "--claimed-time", desks.TIME],
+                                                        before={"shop.trust": pathlib.Path(DESK.at("shop.trust")).read_bytes()},
+                                                        judge=believed),
         "key new": Command([CALSEAL, "key", "new", DESK.out / "a.key", *secret], judge=usable, fresh_only=True),
         "shop new": Command([CALSEAL, "shop", "new", DESK.out, "--name", "Shop", *secret, "--claimed-time", desks.TIME], judge=usable,
                             fresh_only=True),

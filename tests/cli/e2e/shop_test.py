@@ -184,6 +184,65 @@ class TrustFiles(Shop):
         self.desk.json(*add, "--root-key", self.at("root.key"), "--claimed-time", LATER, "-o", self.at("x.trust"),
                        env={"CALSEAL_PASSPHRASE": PASSPHRASE})
 
+    def test_the_trust_file_keeps_its_name(self):
+        """Without --output: the older versions are put aside, each whole, and what was sealed is checked under the one name."""
+        self.new_key("second.key")
+        first = pathlib.Path(self.at("shop.trust")).read_bytes()
+        steps = [["add-key", self.at("second.key.pub"), "--name", "Second", "--role", "author"], ["threshold", "2"], ["threshold", "1"],
+                 ["retire-key", self.at("second.key.pub"), "--valid-until", "2026-06-01T00:00:00Z"], ["pin-head", "--size", "3", "--root-hash", HASH]]
+        versions = [first]
+        for version, (command, *arguments) in enumerate(steps, 2):
+            made = self.desk.json(CALSEAL, "shop", command, self.at("shop.trust"), *arguments, *self.root())
+            self.assertEqual(made["trust"]["version"], version)
+            self.assertEqual(made["output"], self.at("shop.trust"))
+            self.assertEqual(made["put_aside"], self.at(f"shop-v{version - 1}.trust"))
+            self.assertEqual(pathlib.Path(made["put_aside"]).read_bytes(), versions[-1])
+            versions.append(pathlib.Path(made["output"]).read_bytes())
+        self.assertEqual(self.check("r1.calseal")["verdict"], "accepted")
+
+    def test_a_succession_keeps_the_name_too(self):
+        self.new_key("root2.key")
+        self.desk.json(CALSEAL, "shop", "announce-root", self.at("shop.trust"), self.at("root2.key.pub"), *self.root())
+        old = pathlib.Path(self.at("shop.trust")).read_bytes()
+        done = self.desk.json(CALSEAL, "shop", "succeed", self.at("shop.trust"), "--new-root-key", self.at("root2.key"), *self.root(),
+                              "--succession", self.at("s.succession"))
+        self.assertEqual(done["put_aside"], self.at("shop-v2.trust"))
+        self.assertEqual(pathlib.Path(done["put_aside"]).read_bytes(), old)
+        # Version 1 of the new root: the first root's has that name already.
+        self.new_key("root3.key")
+        made = self.desk.json(CALSEAL, "shop", "announce-root", self.at("shop.trust"), self.at("root3.key.pub"), "--root-key",
+                              self.at("root2.key"), *self.word(), "--claimed-time", LATER)
+        self.assertEqual(made["put_aside"], self.at(f"shop-v1-{done['trust']['root_id'][:8]}.trust"))
+        self.assertEqual(signed_json(made["put_aside"])["version"], 1)
+        self.assertEqual(self.check("r1.calseal", "--succession", self.at("s.succession"), "--root", self.shop["root_id"])["verdict"],
+                         "accepted")
+
+    def test_nothing_is_put_aside_over_another_file(self):
+        self.new_key("second.key")
+        add = [CALSEAL, "shop", "add-key", self.at("shop.trust"), self.at("second.key.pub"), "--name", "Second", "--role", "author",
+               *self.root()]
+        taken = [self.at("shop-v1.trust"), self.at(f"shop-v1-{self.shop['root_id'][:8]}.trust")]
+        for path in taken:
+            pathlib.Path(path).write_bytes(b"another shop's\n")
+        before = {path.name: path.read_bytes() for path in self.desk.inputs.iterdir()}
+        self.refused(*add, code="output-exists", status=2)
+        self.assertEqual({path.name: path.read_bytes() for path in self.desk.inputs.iterdir()}, before)
+        # What a run that was cut off has put aside already is no obstacle.
+        pathlib.Path(taken[0]).write_bytes(before["shop.trust"])
+        self.assertEqual(self.desk.json(*add)["put_aside"], taken[0])
+
+    def test_a_list_of_withdrawals_keeps_its_name(self):
+        self.add_key("desk.key", "withdrawal")
+        sign = ["--key", self.at("desk.key"), *self.trust(), *self.word(), "--claimed-time", LATER]
+        self.desk.json(CALSEAL, "withdraw", *sign, "-o", self.at("withdrawn.list"))
+        first = pathlib.Path(self.at("withdrawn.list")).read_bytes()
+        made = self.desk.json(CALSEAL, "withdraw", self.at("r1.calseal"), "--class", "error", "--after", self.at("withdrawn.list"), *sign)
+        self.assertEqual((made["number"], made["output"], made["put_aside"]), (2, self.at("withdrawn.list"), self.at("withdrawn-v1.list")))
+        self.assertEqual(pathlib.Path(made["put_aside"]).read_bytes(), first)
+        self.assertEqual(self.check("r1.calseal", "--withdrawals", self.at("withdrawn.list"), status=1)["reason"], "withdrawn")
+        dry = self.desk.json(CALSEAL, "withdraw", "--after", self.at("withdrawn.list"), *sign, "--dry-run")
+        self.assertEqual((dry["number"], dry["output"], dry["put_aside"]), (3, "", ""))
+
     def test_a_passphrase_is_no_argument(self):
         for command in (["shop", "add-key"], ["shop", "succeed"], ["countersign"], ["withdraw"], ["job", "sign-list"]):
             text = self.desk.must(CALSEAL, *command, "--help").stdout.decode()

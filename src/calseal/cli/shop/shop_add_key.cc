@@ -98,9 +98,8 @@ void add_shop_add_key_command(CommandLine& shop, Console& console, int& status) 
   set_command(
       *command, console,
       {"calseal shop add-key shop.trust second.key.pub --name \"Second author\" --role author --root-key "
-       "root.key -o shop-2.trust",
-       "calseal shop add-key shop.trust desk.key.pub --name Desk --role withdrawal --root-key root.key -o "
-       "shop-2.trust"},
+       "root.key",
+       "calseal shop add-key shop.trust desk.key.pub --name Desk --role withdrawal --root-key root.key"},
       [o](Console& c) { return run_add_key(*o, c); }, status);
 }
 

@@ -38,7 +38,7 @@ void add_shop_announce_root_command(CommandLine& shop, Console& console, int& st
   set_command(
       *command, console,
       {"calseal key new safe/root2.key",
-       "calseal shop announce-root shop.trust safe/root2.key.pub --root-key root.key -o shop-2.trust"},
+       "calseal shop announce-root shop.trust safe/root2.key.pub --root-key root.key"},
       [o](Console& c) { return run_announce_root(*o, c); }, status);
 }
 

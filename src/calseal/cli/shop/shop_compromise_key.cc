@@ -46,8 +46,7 @@ void add_shop_compromise_key_command(CommandLine& shop, Console& console, int& s
       ->takes("FILE|FINGERPRINT")
       ->required();
   set_command(
-      *command, console,
-      {"calseal shop compromise-key shop-2.trust second.key.pub --root-key root.key -o shop-3.trust"},
+      *command, console, {"calseal shop compromise-key shop.trust second.key.pub --root-key root.key"},
       [o](Console& c) { return run_compromise_key(*o, c); }, status);
 }
 

@@ -43,9 +43,9 @@ void add_shop_pin_head_command(CommandLine& shop, Console& console, int& status)
       ->required();
   set_command(
       *command, console,
-      {"calseal shop pin-head shop-2.trust --size 412 --root-hash "
+      {"calseal shop pin-head shop.trust --size 412 --root-hash "
        "5dc9da79a70659a9ad559cb701ded9a2ab9d823aad2f"
-       "4960cfe370eff4604328 --root-key root.key -o shop-3.trust"},
+       "4960cfe370eff4604328 --root-key root.key"},
       [o](Console& c) { return run_pin_head(*o, c); }, status);
 }
 

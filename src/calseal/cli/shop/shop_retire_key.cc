@@ -44,8 +44,7 @@ void add_shop_retire_key_command(CommandLine& shop, Console& console, int& statu
       ->required();
   command->add_option("--valid-until", o->valid_until, "The end, exclusive (default: now)")->takes("TIME");
   set_command(
-      *command, console,
-      {"calseal shop retire-key shop-2.trust second.key.pub --root-key root.key -o shop-3.trust"},
+      *command, console, {"calseal shop retire-key shop.trust second.key.pub --root-key root.key"},
       [o](Console& c) { return run_retire_key(*o, c); }, status);
 }
 

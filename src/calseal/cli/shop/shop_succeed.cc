@@ -7,6 +7,7 @@
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
+#include "calseal/cli/shop/trust_change_command.h"
 #include "calseal/cli/shop/trust_report.h"
 #include "calseal/sign/statement_sign.h"
 #include "calseal/sign/trust_change.h"
@@ -23,12 +24,14 @@ struct SucceedOptions {
 struct Succeeded {
   TrustFile trust;
   KeyId old_root;
+  std::string put_aside;
 };
 
 Result<Succeeded> succeed(const SucceedOptions& options) {
-  CALSEAL_CHECK(refuse_clashes({options.succession, options.output},
-                               {options.trust, options.old_root, options.new_root, options.passphrase_file,
-                                options.new_passphrase_file}));
+  std::vector<std::string> outputs{options.succession};
+  if (!options.output.empty()) outputs.push_back(options.output);
+  CALSEAL_CHECK(refuse_clashes(outputs, {options.trust, options.old_root, options.new_root,
+                                         options.passphrase_file, options.new_passphrase_file}));
   if (!is_line(options.reason)) {
     return fail(usage_error("--reason", "\"" + printable(options.reason, 60) + "\"",
                             "one line of at most 200 bytes", "write a shorter line"));
@@ -45,25 +48,29 @@ Result<Succeeded> succeed(const SucceedOptions& options) {
   CALSEAL_ASSIGN(const PrivateKey new_root, load_key(options.new_root, new_word));
   CALSEAL_ASSIGN(const std::string succession,
                  seal_succession(old_trust.text, time_text(now), options.reason, old_root, new_root));
-  Succeeded done{trust_under_new_root(old_trust.trust, new_root.public_key(), time_text(now)), old_root.id()};
+  Succeeded done{trust_under_new_root(old_trust.trust, new_root.public_key(), time_text(now)), old_root.id(),
+                 ""};
   CALSEAL_ASSIGN(const std::string trust, seal_trust_file(done.trust, new_root));
-  CALSEAL_CHECK(write_files({{options.succession, view_of(succession), FileMode::kPublic, Existing::kRefuse},
-                             {options.output, view_of(trust), FileMode::kPublic, Existing::kRefuse}}));
+  const PendingFile step{options.succession, view_of(succession), FileMode::kPublic, Existing::kRefuse};
+  CALSEAL_ASSIGN(done.put_aside, write_next_version({options.trust, options.output}, before_of(old_trust),
+                                                    view_of(trust), {step}));
   return done;
 }
 
 int run_succeed(const SucceedOptions& options, const Console& console) {
   const Result<Succeeded> done = succeed(options);
   if (!done) return console.fail(done.error());
+  const std::string output = VersionPlace{options.trust, options.output}.chosen();
   console.print(
       "made      " + printable(options.succession) + "  (proves that the new root follows the old one)\n" +
-      "          " + printable(options.output) + "  (version 1 under the new root)\n" +
+      "          " + printable(output) + "  (version 1 under the new root)\n" + aside_text(done->put_aside) +
       trust_text(done->trust) +
       "Give both to all customers, and read them the new root's fingerprint. Who knows the old root needs\n"
       "the succession with every check; the old root signs nothing more: destroy its private key.\n");
   console.print_json(json_object({{"calseal", json("shop-succeed/1")},
                                   {"succession", json(printable(options.succession, kShownPathLimit))},
-                                  {"output", json(printable(options.output, kShownPathLimit))},
+                                  {"output", json(printable(output, kShownPathLimit))},
+                                  {"put_aside", json(printable(done->put_aside, kShownPathLimit))},
                                   {"old_root_id", json(digest_text(done->old_root))},
                                   {"old_root_fingerprint", json(spoken_code(Spoken::kKey, done->old_root))},
                                   {"trust", trust_json(done->trust)}}));
@@ -76,7 +83,10 @@ void add_shop_succeed_command(CommandLine& shop, Console& console, int& status) 
   CommandLine* command = shop.add_subcommand(
       "succeed", "Hand over to the announced root: a succession and the new root's first trust file");
   auto o = std::make_shared<SucceedOptions>();
-  command->add_option("TRUST", o->trust, "The old root's last trust file, which announces the new root")
+  command
+      ->add_option("TRUST", o->trust,
+                   "The old root's last trust file, which announces the new root; it is replaced, and kept "
+                   "as NAME-v<version>")
       ->takes("FILE")
       ->required();
   command->add_option("--root-key", o->old_root, "The old root's private key")->takes("FILE")->required();
@@ -94,13 +104,15 @@ void add_shop_succeed_command(CommandLine& shop, Console& console, int& status) 
   command->add_option("--succession", o->succession, "The succession to write; nothing is replaced")
       ->takes("FILE")
       ->required();
-  command->add_option("-o,--output", o->output, "The new root's trust file; nothing is replaced")
-      ->takes("FILE")
-      ->required();
+  command
+      ->add_option(
+          "-o,--output", o->output,
+          "Write the new root's trust file here instead, and leave TRUST as it is; nothing is replaced")
+      ->takes("FILE");
   set_command(
       *command, console,
-      {"calseal shop succeed shop-4.trust --root-key root.key --new-root-key root2.key --reason \"moved\" "
-       "--succession shop.succession -o shop-5.trust"},
+      {"calseal shop succeed shop.trust --root-key root.key --new-root-key root2.key --reason \"moved\" "
+       "--succession shop.succession"},
       [o](Console& c) { return run_succeed(*o, c); }, status);
 }
 

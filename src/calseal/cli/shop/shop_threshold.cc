@@ -37,7 +37,7 @@ void add_shop_threshold_command(CommandLine& shop, Console& console, int& status
   add_trust_change_options(*command, o->change);
   command->add_option("NUMBER", o->threshold, "1 to 8")->required()->in_range(1, 8);
   set_command(
-      *command, console, {"calseal shop threshold shop-2.trust 2 --root-key root.key -o shop-3.trust"},
+      *command, console, {"calseal shop threshold shop.trust 2 --root-key root.key"},
       [o](Console& c) { return run_threshold(*o, c); }, status);
 }
 

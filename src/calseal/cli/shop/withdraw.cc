@@ -6,6 +6,7 @@
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
+#include "calseal/cli/shop/trust_change_command.h"
 #include "calseal/cli/shop/withdraw_list.h"
 
 namespace calseal {
@@ -21,10 +22,10 @@ int run_withdraw(const WithdrawOptions& options, const Console& console) {
   if (!done) return console.fail(done.error());
   const WithdrawalList& list = done->list;
   std::string text = (options.dry_run ? std::string("dry run   nothing is signed or written  (list ")
-                                      : "made      " + printable(options.output) + "  (list ") +
+                                      : "made      " + printable(done->output) + "  (list ") +
                      std::to_string(list.number) + ", " + grouped(list.notices.size()) +
                      (list.notices.size() == 1 ? " notice" : " notices") + ", fresh until " +
-                     list.fresh_until + ")\n";
+                     list.fresh_until + ")\n" + aside_text(done->put_aside);
   for (const WithdrawalNotice& notice : list.notices) {
     text += "withdrawn " + digest_text(notice.revision) + "\n          job " + notice.job + ", " +
             notice.controller + ", " + std::string(withdrawal_class_name(notice.kind)) + ": " +
@@ -39,7 +40,8 @@ int run_withdraw(const WithdrawOptions& options, const Console& console) {
                           : "Give it to all customers; the next list follows this one (--after).\n";
   console.print(text);
   console.print_json(json_object({{"calseal", json("withdraw/1")},
-                                  {"output", json(printable(options.output, kShownPathLimit))},
+                                  {"output", json(printable(done->output, kShownPathLimit))},
+                                  {"put_aside", json(printable(done->put_aside, kShownPathLimit))},
                                   {"number", json(list.number)},
                                   {"claimed_time", json(list.claimed_time)},
                                   {"fresh_until", json(list.fresh_until)},
@@ -64,10 +66,10 @@ void add_withdraw_command(CommandLine& app, Console& console, int& status) {
   set_command(
       *command, console,
       {"calseal withdraw r3.calseal --class safety --go-back --text \"too lean above 5000\" --after "
-       "withdrawn-6.list --key desk.key --trust shop.trust -o withdrawn-7.list",
+       "withdrawn.list --key withdrawal.key --trust shop.trust",
        "calseal withdraw --where option=launch --where software=DU-00001 --in archive --class error --text "
-       "\"cuts out at full load\" --after withdrawn-7.list --trust shop.trust --dry-run",
-       "calseal withdraw --after withdrawn-7.list --key desk.key --trust shop.trust -o withdrawn-8.list"},
+       "\"cuts out at full load\" --after withdrawn.list --trust shop.trust --dry-run",
+       "calseal withdraw --key withdrawal.key --trust shop.trust -o withdrawn.list"},
       [o](Console& c) { return run_withdraw(*o, c); }, status);
 }
 

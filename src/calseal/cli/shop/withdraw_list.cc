@@ -10,6 +10,7 @@
 #include "calseal/cli/shop/stated.h"
 #include "calseal/query/known_words.h"
 #include "calseal/query/withdraw_found.h"
+#include "calseal/sign/next_version.h"
 
 namespace calseal {
 namespace {
@@ -32,7 +33,6 @@ Result<WithdrawalNotice> described(const WithdrawOptions& options, WithdrawalNot
 }
 
 Result<std::vector<WithdrawalNotice>> make_notices(const WithdrawOptions& options) {
-  CALSEAL_CHECK(judge_withdraw_options(options));
   std::vector<WithdrawalNotice> notices;
   for (const std::string& path : options.bundles) {
     CALSEAL_ASSIGN(const Bytes bundle, read_file(path, kBundleSizeLimit));
@@ -51,15 +51,17 @@ Result<std::vector<WithdrawalNotice>> make_notices(const WithdrawOptions& option
   return notices;
 }
 
-Result<std::optional<WithdrawalList>> load_previous(const WithdrawOptions& options, const TrustFile& trust) {
+// The list before this one; `text`: as it stands in its file.
+Result<std::optional<WithdrawalList>> load_previous(const WithdrawOptions& options, const TrustFile& trust,
+                                                    Bytes& text) {
   if (options.after.empty()) return std::optional<WithdrawalList>();
   TrustFile under = trust;
   if (!options.after_trust.empty()) {
     CALSEAL_ASSIGN(LoadedTrust loaded, load_trust(options.after_trust));
     under = std::move(loaded.trust);
   }
-  CALSEAL_ASSIGN(const Bytes bytes, read_file(options.after, kWithdrawalSizeLimit));
-  CALSEAL_ASSIGN(WithdrawalList list, parse_withdrawals(bytes, under, printable(options.after)));
+  CALSEAL_ASSIGN(text, read_file(options.after, kWithdrawalSizeLimit));
+  CALSEAL_ASSIGN(WithdrawalList list, parse_withdrawals(text, under, printable(options.after)));
   return std::optional<WithdrawalList>(std::move(list));
 }
 
@@ -101,16 +103,11 @@ Result<std::vector<WithdrawalNotice>> answer_notices(const WithdrawOptions& opti
 }  // namespace
 
 Result<Withdrawn> withdraw(const WithdrawOptions& options) {
+  CALSEAL_CHECK(judge_withdraw_options(options));
   std::vector<std::string> inputs{options.after, options.after_trust, options.trust, options.passphrase_file};
   for (const auto* list : {&options.bundles, &options.keys})
     inputs.insert(inputs.end(), list->begin(), list->end());
-  if (!options.dry_run && (options.keys.empty() || options.output.empty())) {
-    return fail(usage_error(options.keys.empty() ? "--key" : "--output", "none",
-                            "--key and --output, or --dry-run",
-                            "give both (--key, or a shop file that names withdrawal_keys: docs/shop.md), "
-                            "or only look with --dry-run"));
-  }
-  if (!options.dry_run) CALSEAL_CHECK(refuse_clashes({options.output}, inputs));
+  if (!options.dry_run && !options.output.empty()) CALSEAL_CHECK(refuse_clashes({options.output}, inputs));
   CALSEAL_ASSIGN(const LoadedTrust loaded, load_trust(options.trust));
   const TrustFile& trust = loaded.trust;
   CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time));
@@ -124,8 +121,10 @@ Result<Withdrawn> withdraw(const WithdrawOptions& options) {
                             "state a later time"));
   }
   CALSEAL_ASSIGN(std::vector<WithdrawalNotice> notices, make_notices(options));
-  CALSEAL_ASSIGN(const std::optional<WithdrawalList> previous, load_previous(options, trust));
+  Bytes text;
+  CALSEAL_ASSIGN(const std::optional<WithdrawalList> previous, load_previous(options, trust, text));
   Withdrawn done;
+  done.output = options.output;
   CALSEAL_ASSIGN(const std::vector<WithdrawalNotice> answers, answer_notices(options, previous, done));
   notices.insert(notices.begin(), answers.begin(), answers.end());
   CALSEAL_ASSIGN(done.list, next_withdrawals(previous, notices, compute_key_id(trust.root), time_text(now),
@@ -136,7 +135,11 @@ Result<Withdrawn> withdraw(const WithdrawOptions& options) {
   CALSEAL_ASSIGN(const std::vector<PrivateKey> keys, load_keys(options.keys, options.passphrase_file));
   CALSEAL_ASSIGN(const std::string file,
                  seal_withdrawals(done.list, SigningKeys(keys.begin(), keys.end()), trust));
-  CALSEAL_CHECK(write_file(options.output, view_of(file), FileMode::kPublic, Existing::kRefuse));
+  const VersionPlace place{options.after, options.output};
+  done.output = place.chosen();
+  const VersionBefore before =
+      previous ? VersionBefore{previous->number, previous->root, text} : VersionBefore();
+  CALSEAL_ASSIGN(done.put_aside, write_next_version(place, before, view_of(file)));
   return done;
 }
 

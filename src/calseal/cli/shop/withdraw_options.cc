@@ -31,7 +31,10 @@ void add_withdraw_options(CommandLine& command, WithdrawOptions& o) {
       .add_option("--go-to", o.go_to, "Identity of the revision to go to (default: the way back, revision 0)")
       ->takes("DIGEST");
   command.add_option("--text", o.text, "One line: why");
-  command.add_option("--after", o.after, "The list before this one: its notices are kept, its number grows")
+  command
+      .add_option("--after", o.after,
+                  "The list before this one: its notices are kept, its number grows; without --output it "
+                  "is replaced, and kept as NAME-v<number>")
       ->takes("FILE");
   command
       .add_option("--after-trust", o.after_trust,
@@ -51,6 +54,13 @@ void add_withdraw_options(CommandLine& command, WithdrawOptions& o) {
 }
 
 Status judge_withdraw_options(const WithdrawOptions& options) {
+  const bool nowhere = options.output.empty() && options.after.empty();
+  if (!options.dry_run && (options.keys.empty() || nowhere)) {
+    return fail(usage_error(options.keys.empty() ? "--key" : "--output", "none",
+                            "--key, and --output or --after, whose name the next list then keeps",
+                            "give both, or a shop file that has them (docs/shop.md), or only look with "
+                            "--dry-run"));
+  }
   const bool any = !options.bundles.empty() || !options.revisions.empty() || !options.where.empty();
   if (options.where.empty() != options.archive.empty()) {
     return fail(usage_error("--where", "one without the other", "--where and --in together",

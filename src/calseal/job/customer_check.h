@@ -22,6 +22,9 @@ struct CustomerSide {
   std::vector<NamedBytes> partners;  // the other bundles of its set
 };
 
+// Whether the check refuses a read that is not declared fresh.
+bool needs_fresh_read(const SealedBundle& sealed, const CustomerSide& customer);
+
 // check_bundle() on the file itself, with this read declared fresh; then the rebuilt files must be
 // `expected`, byte for byte (kResultMismatch). A refusal comes back as the error. A bundle that lacks
 // required signatures is not checked here; seal() has opened it already.

@@ -70,7 +70,7 @@ Result<MadeJob> make_job(const NewJob& request, const std::optional<Signing>& si
       HandedBundle bundle = handed(opened);
       files.push_back({made.handover + "/" + bundle.name, std::move(bundle.bytes)});
     }
-    const std::string text = message(made.opened);
+    const std::string text = message(request, made.opened);
     files.push_back({made.handover + "/" + std::string(kMessageFile), Bytes(text.begin(), text.end())});
   }
   CALSEAL_CHECK(make_folder(request.folder, subfolders, files));
@@ -92,7 +92,7 @@ Result<MadeJob> add_controller(const VehicleJob& job, const NewController& contr
   CALSEAL_CHECK(make_folder(place, folder.subfolders, folder.files));
   if (!signing) return made;
   CALSEAL_ASSIGN(made.handover,
-                 make_handover(job.folder, {handed(folder.opened)}, message(made.opened)));
+                 make_handover(job.folder, {handed(folder.opened)}, message(request, made.opened)));
   return made;
 }
 

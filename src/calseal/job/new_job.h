@@ -13,7 +13,7 @@
 namespace calseal {
 
 // The text that goes to the customer along with these way backs.
-using WayBackMessage = std::function<std::string(const std::vector<OpenedBase>& opened)>;
+using WayBackMessage = std::function<std::string(const NewJob& job, const std::vector<OpenedBase>& opened)>;
 
 struct MadeJob {
   std::vector<OpenedBase> opened;  // in the order of the request

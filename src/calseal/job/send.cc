@@ -118,11 +118,13 @@ class Part {
     return {};
   }
 
-  Status check(std::vector<NamedBytes> partners) const {
+  Status check(std::vector<NamedBytes> partners) {
     CALSEAL_ASSIGN(std::vector<ReadFile> read, read_of_base(job_, way_back_));
-    return check_as_customer(sent_.sealed, sent_.map, next_.result,
-                             {signing_.trust_file, std::move(read), salt_, next_.statement.vehicle_reference,
-                              signing_.now, std::move(partners)});
+    const CustomerSide customer{signing_.trust_file, std::move(read), salt_, next_.statement.vehicle_reference,
+                                signing_.now, std::move(partners)};
+    CALSEAL_CHECK(check_as_customer(sent_.sealed, sent_.map, next_.result, customer));
+    sent_.needs_fresh_read = needs_fresh_read(sent_.sealed, customer);
+    return {};
   }
 
   // The edit and the options, as they are kept in the controller's folder. Files of an edit carry the

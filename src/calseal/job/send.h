@@ -50,6 +50,7 @@ struct Sent {
   std::vector<std::string> composed;          // options that were put in; the others were in the edit
   std::vector<std::string> ordered_left_out;  // options that came with the base and are not in it
   bool way_back_acknowledged = false;
+  bool needs_fresh_read = false;  // the customer's check accepts only a read that was taken just now
 };
 
 // How the parts of one send belong together.

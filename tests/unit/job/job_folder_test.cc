@@ -37,7 +37,7 @@ class JobFolder : public ::testing::Test {
     request.controllers = {small_controller()};
     request.salt = small.salt;
     return make_job(request, with_key ? std::optional(signing) : std::nullopt,
-                    [](const std::vector<OpenedBase>&) { return std::string("way back\n"); });
+                    [](const NewJob&, const std::vector<OpenedBase>&) { return std::string("way back\n"); });
   }
   std::string whole() const { return scratch.path("job-7"); }
   std::string folder() const { return whole() + "/" + small.map.controller; }

@@ -69,11 +69,6 @@ Argument* Argument::needs(const Argument* other) {
   return this;
 }
 
-Argument* Argument::when_given(std::function<void()> call) {
-  option_.each([call = std::move(call)](const std::string& /*value*/) { call(); });
-  return this;
-}
-
 bool Argument::is_required() const { return option_.get_required(); }
 
 std::vector<std::string> Argument::given() const { return option_.results(); }

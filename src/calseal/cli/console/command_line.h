@@ -37,7 +37,6 @@ class Argument {
   Argument* one_of(std::initializer_list<std::uint64_t> choices);
   Argument* excludes(const Argument* other);
   Argument* needs(const Argument* other);
-  Argument* when_given(std::function<void()> call);
 
   bool is_required() const;
   // Once the command line was read:

@@ -9,7 +9,8 @@
 
 namespace calseal {
 
-void add_job_signing_options(CommandLine& command, JobSigningOptions& options, bool required) {
+void add_job_signing_options(CommandLine& command, JobSigningOptions& options, bool required,
+                             const std::vector<ShopDefault>& more, const std::string& folder) {
   auto* key = command.add_option("--key", options.keys, "Private key that signs (repeatable)")->takes("FILE");
   auto* trust =
       command
@@ -24,9 +25,9 @@ void add_job_signing_options(CommandLine& command, JobSigningOptions& options, b
                   "Time to state instead of now (UTC, like 2026-01-31T12:00:00Z)")
       ->takes("TIME");
   add_approval_option(command, options.approvals);
-  // A command that need not sign makes the folder, whose name is its output's.
-  add_shop_option(command, {kAuthorKeys, kShopTrust}, required ? "FOLDER" : "--output",
-                  required ? Together::kEachAlone : Together::kAllOrNone);
+  std::vector<ShopDefault> defaults{kAuthorKeys, kShopTrust};
+  defaults.insert(defaults.end(), more.begin(), more.end());
+  add_shop_option(command, defaults, folder, required ? Together::kEachAlone : Together::kAllOrNone);
 }
 
 Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& options,

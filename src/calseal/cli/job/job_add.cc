@@ -29,12 +29,9 @@ Result<int> run(const AddOptions& options, const std::string& tool, const Consol
   if (!options.keys.empty()) {
     CALSEAL_ASSIGN(signing, load_signing(options, tool));
   }
-  const WayBackMessage message = [&](const std::vector<OpenedBase>& opened) {
-    return way_back_message(at_hand.job.facts.job, opened);
-  };
   CALSEAL_ASSIGN(const MadeJob made,
                  add_controller(at_hand.job, controllers.front(),
-                                signing ? std::optional(signing->signing) : std::nullopt, message));
+                                signing ? std::optional(signing->signing) : std::nullopt, way_back_message));
   CALSEAL_ASSIGN(const VehicleJob job, at_hand.after({}));
   const Page page = page_for(console);
   console.print("added " + made.opened.front().controller + " to job " + job.facts.job + "\n" +
@@ -50,17 +47,20 @@ Result<int> run(const AddOptions& options, const std::string& tool, const Consol
 void add_job_add_command(CommandLine& job, Console& console, const std::string& tool, int& status) {
   CommandLine* command = job.add_subcommand("add", "Add one more controller of the vehicle to a job");
   auto o = std::make_shared<AddOptions>();
-  command->add_option("FOLDER", o->job.folder, "The job folder")->required();
+  command->add_option("FOLDER", o->job.folder, "The job folder")->takes("FOLDER")->required();
   command
-      ->add_option("READ", o->reads, "[MEMORY=]FILE: the read as received; one file or one for each memory")
+      ->add_option("READ", o->reads, "The read as received; one file or one for each memory")
+      ->takes("[MEMORY=]FILE")
       ->required();
   command->add_option("--regions", o->regions,
                       "A region map, or a folder of them from which the read chooses (repeatable)")
+      ->takes("FILE|FOLDER")
       ->required();
-  command->add_option("--option", o->option_files, "Option file that the customer ordered (repeatable)");
+  command->add_option("--option", o->option_files, "Option file that the customer ordered (repeatable)")
+      ->takes("FILE");
   command->add_flag("--as-received", o->as_received,
                     "Keep the read as evidence and way back although its checks fail");
-  add_job_signing_options(*command, *o, false);
+  add_job_signing_options(*command, *o, false, {kShopRegions});
   set_command(
       *command, console,
       {"calseal job add oak-17 transmission.bin --regions maps --key author.key --trust shop.trust"},

@@ -28,6 +28,19 @@ Result<RegionMapLibrary> maps_in_force(const VehicleJob& job) {
   return load_region_maps(paths);
 }
 
+// With one region map that was named the read must be of it. From a folder the read chooses, and what the
+// controllers have now is among the choices.
+Result<RegionMapLibrary> maps_to_choose_from(const CarryOptions& options, const VehicleJob& job) {
+  RegionMapLibrary library;
+  if (!options.regions.empty()) {
+    CALSEAL_ASSIGN(library, load_region_maps(options.regions));
+    if (library.maps.size() == 1) return library;
+  }
+  CALSEAL_ASSIGN(RegionMapLibrary in_force, maps_in_force(job));
+  for (LibraryMap& map : in_force.maps) library.maps.push_back(std::move(map));
+  return library;
+}
+
 struct Carrying {
   const Job* job = nullptr;
   CarryRequest request;
@@ -37,8 +50,7 @@ struct Carrying {
 Result<Carrying> load_request(const CarryOptions& options, const JobAtHand& at_hand) {
   const VehicleJob& job = at_hand.job;
   CALSEAL_ASSIGN(const std::vector<LooseFile> files, load_loose_files(options.reads, at_hand.controller));
-  CALSEAL_ASSIGN(const RegionMapLibrary library,
-                 options.regions.empty() ? maps_in_force(job) : load_region_maps(options.regions));
+  CALSEAL_ASSIGN(const RegionMapLibrary library, maps_to_choose_from(options, job));
   CALSEAL_ASSIGN(const std::vector<SortedRead> sorted, sort_reads(library, files));
   const RegionMap& map = library.maps[sorted.front().map].map;
   if (sorted.size() > 1) {
@@ -48,7 +60,7 @@ Result<Carrying> load_request(const CarryOptions& options, const JobAtHand& at_h
   Carrying carrying;
   CALSEAL_ASSIGN(carrying.job, one_controller(job, map.controller));
   carrying.request.read = sorted.front().files;
-  if (!options.regions.empty()) {
+  if (carrying.job->base().map_digest != map.digest) {
     carrying.request.region_map = map.text;
     carrying.request.region_map_name = library.maps[sorted.front().map].file;
   }
@@ -82,16 +94,19 @@ void add_job_carry_command(CommandLine& job, Console& console, const std::string
       "Open the next base after a dealer's update or a replaced controller, and take the options along");
   auto o = std::make_shared<CarryOptions>();
   add_job_folder(*command, *o);
-  command->add_option("READ", o->reads, "[[CONTROLLER.]MEMORY=]FILE: the controller as it is now")->required();
+  command->add_option("READ", o->reads, "The controller as it is now")
+      ->takes("[[CONTROLLER.]MEMORY=]FILE")
+      ->required();
   command->add_option("--regions", o->regions,
-                      "Region map of the new software, or a folder of them (default: the one of the base before)");
+                      "Region map of the new software, or a folder of them (default: the one of the base before)")
+      ->takes("FILE|FOLDER");
   command->add_option("--reason", o->reason, "Why the base is new, one line; it is signed")->required();
   command
       ->add_option("--stock", o->stock,
                    "A known stock of the same software as the base, bound to this vehicle "
                    "by the bytes that are its own in READ")
       ->takes("[MEMORY=]FILE");
-  add_job_signing_options(*command, *o, true);
+  add_job_signing_options(*command, *o, true, {kShopRegions});
   add_ledger_key_option(*command, *o);
   set_command(
       *command, console,

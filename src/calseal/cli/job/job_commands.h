@@ -7,6 +7,7 @@
 
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/job/ledger_duty.h"
+#include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/job/job.h"
 #include "calseal/job/open_base.h"
@@ -32,7 +33,10 @@ struct JobSigningOptions {
   std::vector<std::string> keys, approvals;
   std::string trust, passphrase_file, time;
 };
-void add_job_signing_options(CommandLine& command, JobSigningOptions& options, bool required);
+// `required`: a command that must sign; else all of them or none may be left out. `more`: what else the shop
+// file stands in for. `folder`: the argument with the folder above which the shop file is looked for.
+void add_job_signing_options(CommandLine& command, JobSigningOptions& options, bool required,
+                             const std::vector<ShopDefault>& more = {}, const std::string& folder = "FOLDER");
 
 // Keys, to be opened when something is signed; trust file and time. `signing` points into it.
 struct LoadedSigning {

@@ -51,8 +51,9 @@ void add_job_ledger_command(CommandLine& job, Console& console, int& status) {
       "ledger", "Let the job report to the shop's ledger, and enter what is missing there");
   auto o = std::make_shared<JobLedgerOptions>();
   add_job_folder(*command, *o);
-  command->add_option("LEDGER", o->ledger, "The ledger's folder (default: the one that the job reports to)");
-  command->add_option("--trust", o->trust, "The shop's trust file")->required();
+  command->add_option("LEDGER", o->ledger, "The ledger's folder (default: the one that the job reports to)")
+      ->takes("FOLDER");
+  command->add_option("--trust", o->trust, "The shop's trust file")->takes("FILE")->required();
   add_ledger_key_option(*command, *o);
   command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the key")
       ->takes("FILE");

@@ -54,11 +54,8 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
   if (!options.keys.empty()) {
     CALSEAL_ASSIGN(signing, load_signing(options, tool));
   }
-  const WayBackMessage message = [&](const std::vector<OpenedBase>& opened) {
-    return way_back_message(request.job, opened);
-  };
   CALSEAL_ASSIGN(const MadeJob made,
-                 make_job(request, signing ? std::optional(signing->signing) : std::nullopt, message));
+                 make_job(request, signing ? std::optional(signing->signing) : std::nullopt, way_back_message));
   CALSEAL_ASSIGN(const VehicleJob job, read_vehicle_job(options.folder, {}));
   const Page page = page_for(console);
   console.print("made job folder " + printable(options.folder) + " for job " + job.facts.job + "\n" +
@@ -79,24 +76,30 @@ void add_job_new_command(CommandLine& job, Console& console, const std::string& 
   auto o = std::make_shared<NewOptions>();
   command
       ->add_option("READ", o->reads,
-                   "[[CONTROLLER.]MEMORY=]FILE: the reads as received, of one controller or of several")
+                   "The reads as received, of one controller or of several")
+      ->takes("[[CONTROLLER.]MEMORY=]FILE")
       ->required();
   command->add_option("--regions", o->regions,
                       "A region map, or a folder of them from which the reads choose (repeatable)")
+      ->takes("FILE|FOLDER")
       ->required();
-  command->add_option("-o,--output", o->folder, "The folder to make; its name is the job's")->required();
+  command->add_option("-o,--output", o->folder, "The folder to make; its name is the job's")
+      ->takes("FOLDER")
+      ->required();
   command->add_option("--job", o->job, "Name of the job, where it is not the folder's");
   command->add_option("--vehicle", o->vehicle,
                       "The word by which you and the customer call this vehicle; not a VIN");
   command->add_option(
       "--salt", o->salt,
-      "Salt file to use, where the vehicle has one already (default: a new salt)");
-  command->add_option("--option", o->option_files, "Option file that the customer ordered (repeatable)");
+      "Salt file to use, where the vehicle has one already (default: a new salt)")
+      ->takes("FILE");
+  command->add_option("--option", o->option_files, "Option file that the customer ordered (repeatable)")
+      ->takes("FILE");
   command->add_option("--title", o->title, "One line for people");
   command->add_flag("--as-received", o->as_received,
                     "Keep the read as evidence and way back although its checks fail; nothing can be built "
                     "on it (see calseal job carry --stock)");
-  add_job_signing_options(*command, *o, false);
+  add_job_signing_options(*command, *o, false, {kShopRegions}, "--output");
   set_command(
       *command, console,
       {"calseal job new engine.bin engine-eeprom.bin transmission.bin --regions maps --vehicle \"blue estate\" --key "

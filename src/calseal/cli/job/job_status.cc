@@ -17,8 +17,10 @@ struct LookOptions : JobFolderOptions {
 
 void add_look_options(CommandLine& command, LookOptions& options) {
   add_job_folder(command, options);
-  command.add_option("--trust", options.trust, "The shop's trust file: judges every seal");
-  command.add_option("--withdrawals", options.withdrawals, "The shop's newest list of withdrawals");
+  command.add_option("--trust", options.trust, "The shop's trust file: judges every seal")
+      ->takes("FILE");
+  command.add_option("--withdrawals", options.withdrawals, "The shop's newest list of withdrawals")
+      ->takes("FILE");
 }
 
 // The job, or of it the one controller that was named.

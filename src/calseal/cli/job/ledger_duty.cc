@@ -52,7 +52,8 @@ Status place_heads(const VehicleJob& job, const LedgerDuty& duty, EnteredJob& en
 
 void add_ledger_key_option(CommandLine& command, LedgerKeyOptions& options) {
   command.add_option("--ledger-key", options.ledger_key,
-                     "Private key with the role ledger: sign a new head, and put it beside the bundle");
+                     "Private key with the role ledger: sign a new head, and put it beside the bundle")
+      ->takes("FILE");
 }
 
 int LedgerOutcome::status() const { return failed ? exit_status(failed->reason) : 0; }

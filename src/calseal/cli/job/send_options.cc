@@ -5,10 +5,12 @@ namespace calseal {
 void add_send_options(CommandLine& command, SendOptions& options) {
   add_job_folder(command, options);
   command.add_option("EDITED", options.edited,
-                     "[[CONTROLLER.]MEMORY=]FILE: edited images, of one controller or of several");
+                     "Edited images, of one controller or of several")
+      ->takes("[[CONTROLLER.]MEMORY=]FILE");
   command.add_option("--option", options.option_files,
                      "Option file; it is put in where the edit does not hold it yet (repeatable; default: those of "
-                     "the newest revision)");
+                     "the newest revision)")
+      ->takes("FILE");
   command.add_flag("--no-options", options.no_options, "This revision is made of no option");
   command.add_option("--fuel", options.fuel, "Fuel of the vehicle, where an option asks for one (repeatable)");
   command.add_option("--hardware", options.hardware,
@@ -18,16 +20,19 @@ void add_send_options(CommandLine& command, SendOptions& options) {
                      "valid alone")
       ->one_of({"renew", "leave"});
   command.add_option("--write-order", options.write_order,
-                     "Controllers of a set in the order of writing, between commas (default: by name)");
+                     "Controllers of a set in the order of writing, between commas (default: by name)")
+      ->takes("NAMES");
   command.add_flag("--drivable-between", options.drivable_between,
                    "The vehicle may be driven when only some of a set are written");
   command.add_option("--title", options.title, "One line for people");
-  command.add_option("--notes-file", options.notes_file, "Text file with notes");
+  command.add_option("--notes-file", options.notes_file, "Text file with notes")->takes("FILE");
   command.add_option("--requirement", options.requirements,
                      "A line: what must be true of the vehicle (repeatable)");
   command.add_option("--caution", options.cautions, "A line: what the customer must mind (repeatable)");
-  command.add_option("--attach", options.attachments, "File to put into the bundle (repeatable)");
-  command.add_option("--expires", options.expires, "Makes it a trial until this time (UTC)");
+  command.add_option("--attach", options.attachments, "File to put into the bundle (repeatable)")
+      ->takes("FILE");
+  command.add_option("--expires", options.expires, "Makes it a trial until this time (UTC)")
+      ->takes("TIME");
   command.add_option("--permit-return", options.returns,
                      "Number or identity of an earlier revision that may be written again (repeatable)");
   command.add_option("--require-role", options.roles, "Roles that must sign (default: author)")

@@ -87,14 +87,10 @@ void add_job_make_set_command(CommandLine& app, Console& console, int& status) {
       ->separated_by(',');
   set->add_flag("--drivable-between", options->drivable,
                 "The vehicle may be driven when only some of them are written (else it must not)");
-<<<<<<< HEAD:src/calseal/cli/shop/job_make_set.cc
   set->add_option("-o,--output", options->output, "The set, to be given to seal as --set")
       ->takes("FILE")
       ->required();
-=======
-  set->add_option("-o,--output", options->output, "The set, to be given to seal as --set")->required();
   add_shop_option(*set, {kShopTrust});
->>>>>>> 9ed4342 (cli: seal, withdraw, receive and others take their defaults from the shop file):src/calseal/cli/shop/set.cc
   set_command(
       *set, console,
       {"calseal job make-set engine-r1.calseal transmission-r1.calseal --trust shop.trust -o set.json",

@@ -85,7 +85,8 @@ class ShopDefaults {
   }
 
   Status require(const Shop* shop) const {
-    const bool any = std::any_of(options.begin(), options.end(), [](const auto& o) { return o.is_there(); });
+    const bool any = std::any_of(options.begin(), options.end(),
+                                 [](const Filled& option) { return !option.required && option.is_there(); });
     std::string missing, fields;
     for (const Filled& option : options) {
       if (option.is_there() || !(option.required || (any && together == Together::kAllOrNone))) continue;
@@ -132,9 +133,11 @@ void add_shop_option(CommandLine& command, const std::vector<ShopDefault>& defau
     argument->required(false);
     names += (names.empty() ? "" : ", ") + std::string(one.option);
   }
-  command.add_option("--shop", shop->stated,
-                     "Shop file that stands in for " + names +
-                         " (default: CALSEAL_SHOP, else shop.json in the folder or above)");
+  command
+      .add_option("--shop", shop->stated,
+                  "Shop file that stands in for " + names +
+                      " (default: CALSEAL_SHOP, else shop.json in the folder or above)")
+      ->takes("FILE");
   command.add_flag("--no-shop", shop->none, "Use no shop file");
   command.before_run([shop](const Console& console) { return shop->fill(console); });
 }

@@ -19,7 +19,8 @@ struct ShopDefault {
 extern const ShopDefault kAuthorKeys, kWithdrawalKeys, kLedgerKey, kShopTrust, kShopWithdrawals, kListBefore,
     kShopRegions, kShopStocks, kShopLedger;
 
-// Whether these options stand together: a command may need all of them or do without any.
+// Whether those of these options that are not required belong together: a command may need all of them or do
+// without any.
 enum class Together : std::uint8_t { kEachAlone, kAllOrNone };
 
 // --shop and --no-shop. Options that were required until now may then be left out where a shop file has them.

@@ -7,6 +7,7 @@
 #include "calseal/job/layout.h"
 #include "calseal/report/changes/comparison_report.h"
 #include "calseal/report/changes/corrections_report.h"
+#include "calseal/report/changes/item_report.h"
 #include "calseal/report/job/job_report.h"
 #include "calseal/report/option/option_report.h"
 
@@ -48,6 +49,17 @@ std::vector<Handed> handover(const VehicleJob& job, const std::string& handover)
   return all;
 }
 
+// What is new since the revision before, by item.
+std::string news_text(const Sent& sent, const Plan& plan, const Page& page) {
+  const ChangesByItem changes =
+      changes_by_item(plan, sent.before, sent.result, compare_images(plan, sent.before, sent.result));
+  const std::string items = item_report_text({sent.map, sent.before, sent.result, changes}, plan,
+                                             sent.sealed.proof.checks, page);
+  return "\nnew since " +
+         (sent.parent == 0 ? std::string("the base") : "revision " + std::to_string(sent.parent)) + "\n" +
+         (items.empty() ? "  nothing that counts\n" : items);
+}
+
 std::string part_text(const VehicleJob& job, const Sent& sent, const Page& page) {
   const auto plan = make_plan(sent.map, sent.base);
   const Manifest& manifest = sent.sealed.manifest;
@@ -69,7 +81,7 @@ std::string part_text(const VehicleJob& job, const Sent& sent, const Page& page)
     text += labelled(page, "account", "no options declared: nothing says what the changed bytes are for",
                      Mark::kCaution);
   }
-  text += item_changes_text(sent.map, sent.before, sent.result, page);
+  if (plan) text += news_text(sent, *plan, page);
   if (is_draft(sent.map))
     text += labelled(page, "region map",
                      "a draft: what it calls a checksum, a copy or editable was verified on too few images",
@@ -274,24 +286,6 @@ JsonValue attached_log_json(const AttachedLog& attached) {
   JsonValue value = json_object({{"calseal", json("job-log/1")}, {"was_there", json(attached.was_there)}});
   value.members.emplace_back("event", record_json(attached.event, event_fields));
   return value;
-}
-
-std::string way_back_message(const std::string& job, const std::vector<OpenedBase>& opened) {
-  std::string text = job + "\n";
-  for (const OpenedBase& one : opened) text += one.controller + ", the way back: " + one.bundle + "\n";
-  return text;
-}
-
-std::string kept_message(const VehicleJob& job, const std::vector<HandedBundle>& bundles) {
-  std::string text = job.facts.job + "\n";
-  for (const HandedBundle& one : bundles) text += one.controller + ": " + one.name + "\n";
-  return text;
-}
-
-std::string sent_message(const VehicleJob& job, const SentTogether& sent) {
-  std::string text = job.facts.job + "\n";
-  for (const Sent& one : sent.parts) text += one.controller + ": " + one.bundle + "\n";
-  return text;
 }
 
 }  // namespace calseal

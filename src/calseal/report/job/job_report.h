@@ -34,7 +34,7 @@ JsonValue handover_json(const VehicleJob& job, const std::string& handover);
 // The text that goes along with a hand-over: what is in it, and what to do with it.
 std::string sent_message(const VehicleJob& job, const SentTogether& sent);
 std::string kept_message(const VehicleJob& job, const std::vector<HandedBundle>& bundles);
-std::string way_back_message(const std::string& job, const std::vector<OpenedBase>& opened);
+std::string way_back_message(const NewJob& job, const std::vector<OpenedBase>& opened);
 
 std::string sent_text(const VehicleJob& job, const SentTogether& sent, const Page& page);
 JsonValue sent_json(const VehicleJob& job, const SentTogether& sent);  // {"calseal":"job-send/1", ...}

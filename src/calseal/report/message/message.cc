@@ -93,7 +93,7 @@ std::string check_step(const MessageFacts& facts) {
   const bool several = facts.revisions.size() > 1;
   return "Check " + files_words(facts, " and ") + " with your read" + (several ? "s: " : ": ") +
          (facts.page.empty() ? "" : "open " + escaped(facts.page) + ", or ") + "run calseal-check" +
-         (!several                      ? ""
+         (!facts.is_set                 ? ""
           : facts.revisions.size() == 2 ? ", with the other bundle as partner"
                                         : ", with the other bundles as partners") +
          (only_kept(facts) ? ". It must say ACCEPTED; else call us."
@@ -123,7 +123,7 @@ std::string steps_text(const MessageFacts& facts) {
                 " and your first read in two places, and tell us that you have them. Write nothing now.");
   }
   text += step("Write the new image" + std::string(several ? "s" : "") + " with your own tool" +
-               (several ? ", in this order: " + order_words(facts) : ".") +
+               (facts.is_set ? ", in this order: " + order_words(facts) : ".") +
                (facts.way_back.empty() ? "" : " The way back is " + escaped(facts.way_back) + "."));
   return text + step("Read back, confirm with calseal confirm, and tell us.");
 }

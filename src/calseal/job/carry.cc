@@ -8,6 +8,7 @@
 #include "calseal/change/stock_base.h"
 #include "calseal/check/claims.h"
 #include "calseal/job/job_options.h"
+#include "calseal/job/mend_map.h"
 #include "calseal/job/send.h"
 #include "calseal/sign/edited_image.h"
 
@@ -118,7 +119,11 @@ Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing
   const JobBase& current = job.base();
   CALSEAL_ASSIGN(const OpenedBundle way_back, open_way_back(job, signing));
   CALSEAL_ASSIGN(const std::optional<Bytes> salt, load_salt_of(job, way_back));
-  Bytes map_text = request.region_map.empty() ? way_back.map.text : request.region_map;
+  Bytes map_text = request.region_map;
+  if (map_text.empty()) {
+    CALSEAL_ASSIGN(RegionMap in_force, map_in_force(job));
+    map_text = std::move(in_force.text);
+  }
   const std::string map_name = request.region_map.empty() ? way_back.name : request.region_map_name;
   const bool from_stock = !request.stock.empty();
   CALSEAL_ASSIGN(BaseParts base, load_base(std::move(map_text), map_name, request.read, from_stock));

@@ -96,7 +96,8 @@ class JobReading {
     for (const std::string& name : names_in(at(folder + "/edited"))) {
       if (name.starts_with('.')) left_over(folder + "/edited/" + name);
     }
-    read_map(folder, base);
+    read_maps(folder, base);
+    sealed_with_ = digest_of(folder + "/" + std::string(kRegionsFile));
     for (const std::string& name : names_in(at(folder))) {
       if (name.starts_with('.')) left_over(folder + "/" + name);
       if (!name.starts_with('.') && name.ends_with(".calseal") && base.revisions.size() < kJobBundleLimit)
@@ -107,15 +108,41 @@ class JobReading {
     job_.bases.push_back(std::move(base));
   }
 
-  void read_map(const std::string& folder, JobBase& base) {
-    const std::string file = folder + "/" + std::string(kRegionsFile);
+  // The map that the base was sealed with, and its later versions; the highest is in force.
+  void read_maps(const std::string& folder, JobBase& base) {
+    read_map(folder + "/" + std::string(kRegionsFile), base);
+    std::uint64_t highest = 0;
+    for (const std::string& name : names_in(at(folder))) {
+      if (!name.starts_with("regions-v") || !name.ends_with(".json")) continue;
+      JobBase mended;
+      const std::uint64_t version = read_map(folder + "/" + name, mended);
+      if (version <= highest || folder + "/" + name != mended_map_file(base.number, version)) continue;
+      highest = version;
+      base.map_name = mended.map_name;
+      base.map_grade = mended.map_grade;
+      base.map_digest = mended.map_digest;
+      base.map_file = mended.map_file;
+    }
+  }
+
+  // Its version; 0 when it cannot be read.
+  std::uint64_t read_map(const std::string& file, JobBase& base) {
     auto bytes = read_file(at(file), kRegionMapSizeLimit);
-    if (!bytes) return finding("regions-unreadable", file, bytes.error().found);
-    const auto map = parse_region_map(*std::move(bytes), file);
-    if (!map) return finding("regions-unreadable", file, map.error().found);
+    auto map = bytes ? parse_region_map(*std::move(bytes), file) : Result<RegionMap>(fail(bytes.error()));
+    if (!map) {
+      finding("regions-unreadable", file, map.error().found);
+      return 0;
+    }
     base.map_name = map->name + " version " + std::to_string(map->version);
     base.map_grade = map->grade();
     base.map_digest = map->digest;
+    base.map_file = file;
+    return map->version;
+  }
+
+  std::optional<Sha256> digest_of(const std::string& file) const {
+    const auto bytes = read_file(at(file), kRegionMapSizeLimit);
+    return bytes ? std::optional(compute_sha256(*bytes)) : std::nullopt;
   }
 
   Result<OpenedBundle> open(const std::string& file) const {
@@ -179,7 +206,7 @@ class JobReading {
       return;
     }
     base.reason = way_back->manifest.base_reason;
-    if (base.map_digest && *base.map_digest != way_back->manifest.controller().map_digest) {
+    if (sealed_with_ && *sealed_with_ != way_back->manifest.controller().map_digest) {
       finding("regions-differ", base_folder(base.number) + "/" + std::string(kRegionsFile),
               "not the region map that revision 0 was sealed with; the one in the bundle counts");
     }
@@ -262,6 +289,7 @@ class JobReading {
 
   const JobContext& context_;
   Job job_;
+  std::optional<Sha256> sealed_with_;  // the region map that the base's folder began with
 };
 
 void job_facts_fields(Fields& field, JobFacts& facts) {

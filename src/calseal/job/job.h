@@ -55,8 +55,9 @@ struct JobBase {
   std::string reason;                // as sealed, or as noted
   std::vector<std::string> read;     // files within the folder
   std::vector<std::string> options;  // files within the folder
-  std::string map_name, map_grade;   // of regions.json
+  std::string map_name, map_grade;   // of the region map in force
   std::optional<Sha256> map_digest;
+  std::string map_file;              // that it is in, within the folder
   std::vector<JobRevision> revisions;  // ascending by sequence
 
   const JobRevision* way_back() const;  // the newest revision 0; nothing before it is sealed

@@ -58,6 +58,10 @@ tl::unexpected<Error> taken(const std::string& folder) {
 
 std::string base_folder(std::uint64_t base) { return "base-" + std::to_string(base); }
 
+std::string mended_map_file(std::uint64_t base, std::uint64_t version) {
+  return base_folder(base) + "/regions-v" + std::to_string(version) + ".json";
+}
+
 std::optional<std::uint64_t> base_of_folder(std::string_view name) {
   if (!name.starts_with("base-") || name.size() > 12) return std::nullopt;
   std::uint64_t number = 0;

@@ -5,7 +5,8 @@
 //   job.salt            the job's salt, readable by its owner alone; never leaves with a bundle
 //   logs/               drive logs, as they came
 //   base-1/             one folder for each base
-//     regions.json      the region map of this base, byte for byte
+//     regions.json      the region map that this base was sealed with, byte for byte
+//     regions-v4.json   its later versions; the highest is in force
 //     read/             the read as received: <memory>.<ext>, or _all.<ext> where a file names its own
 //     addresses edited/           what the editor left: r<N>-<memory>.<ext> options/          option files:
 //     <name>.json r<N>.calseal      bundles; a revision that was sealed again with its whole image:
@@ -40,6 +41,8 @@ inline constexpr std::size_t kFolderNameLimit = 65536;     // names in one folde
 inline constexpr LockedFolder kJobFolder{Reason::kJobBusy, Reason::kFileUnreadable, "a job folder",
                                          "calseal job new makes one"};
 
+// "base-1/regions-v4.json"
+std::string mended_map_file(std::uint64_t base, std::uint64_t version);
 std::string base_folder(std::uint64_t base);  // "base-1"
 // The number in such a name; nothing for another name.
 std::optional<std::uint64_t> base_of_folder(std::string_view name);

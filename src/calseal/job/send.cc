@@ -8,6 +8,7 @@
 #include "calseal/check/claims.h"
 #include "calseal/check/payload.h"
 #include "calseal/job/customer_check.h"
+#include "calseal/job/mend_map.h"
 #include "calseal/sign/set_make.h"
 
 namespace calseal {
@@ -100,7 +101,7 @@ class Part {
     sent_.controller = job_.facts.controller;
     sent_.parent = parent_->number();
     sent_.way_back_acknowledged = way_back_acknowledged(job_);
-    sent_.map = way_back_.map;
+    CALSEAL_CHECK(choose_map());
     number_ = job_.highest_revision() + 1;
     CALSEAL_ASSIGN(RevisionPlace place, next_place(job_, number_, parent_->digest, sent_.map, signing_));
     CALSEAL_ASSIGN(const OpenedBundle parent, open_parent());
@@ -167,6 +168,14 @@ class Part {
     if (parent_ != nullptr) return {};
     return fail({Reason::kUsage, "", "--parent", "revision " + std::to_string(*request_.parent),
                  "a revision of " + base_folder(base.number), "see calseal job status"});
+  }
+
+  // What the base was sealed with, unless a later version of it is in force.
+  Status choose_map() {
+    sent_.map = way_back_.map;
+    if (job_.base().map_file.empty() || job_.base().map_file.ends_with("/" + std::string(kRegionsFile))) return {};
+    CALSEAL_ASSIGN(sent_.map, map_in_force(job_));
+    return {};
   }
 
   // read_job() has judged its seal; a trial that has ended is still what this revision follows.

@@ -73,11 +73,13 @@ void add_job_command(CommandLine& app, Console& console, const std::string& tool
   job->require_subcommand();
   add_job_new_command(*job, console, tool, status);
   add_job_add_command(*job, console, tool, status);
+  add_job_list_command(*job, console, tool, status);
   add_job_status_command(*job, console, status);
   add_job_next_command(*job, console, status);
   add_job_send_command(*job, console, tool, status);
   add_job_handover_command(*job, console, status);
   add_job_note_command(*job, console, status);
+  add_job_regions_command(*job, console, status);
   add_job_ledger_command(*job, console, status);
   add_job_log_command(*job, console, status);
   add_job_reissue_command(*job, console, tool, status);

@@ -24,7 +24,7 @@ struct CarryOptions : JobFolderOptions, JobSigningOptions, LedgerKeyOptions {
 Result<RegionMapLibrary> maps_in_force(const VehicleJob& job) {
   std::vector<std::string> paths;
   for (const Job& one : job.controllers)
-    paths.push_back(one.folder + "/" + base_folder(one.base().number) + "/" + std::string(kRegionsFile));
+    paths.push_back(one.folder + "/" + one.base().map_file);
   return load_region_maps(paths);
 }
 

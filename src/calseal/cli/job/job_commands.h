@@ -19,10 +19,12 @@ void add_job_command(CommandLine& app, Console& console, const std::string& tool
 void add_job_new_command(CommandLine& job, Console& console, const std::string& tool, int& status);
 void add_job_add_command(CommandLine& job, Console& console, const std::string& tool, int& status);
 void add_job_handover_command(CommandLine& job, Console& console, int& status);
+void add_job_list_command(CommandLine& job, Console& console, const std::string& tool, int& status);
 void add_job_status_command(CommandLine& job, Console& console, int& status);
 void add_job_next_command(CommandLine& job, Console& console, int& status);
 void add_job_send_command(CommandLine& job, Console& console, const std::string& tool, int& status);
 void add_job_note_command(CommandLine& job, Console& console, int& status);
+void add_job_regions_command(CommandLine& job, Console& console, int& status);
 void add_job_ledger_command(CommandLine& job, Console& console, int& status);
 void add_job_log_command(CommandLine& job, Console& console, int& status);
 void add_job_reissue_command(CommandLine& job, Console& console, const std::string& tool, int& status);

@@ -11,7 +11,7 @@
 #include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/statement_options.h"
-#include "calseal/cli/study/map_diff_text.h"
+#include "calseal/report/changes/map_diff_text.h"
 #include "calseal/cli/study/study_commands.h"
 #include "calseal/report/changes/places.h"
 #include "calseal/sign/statement_sign.h"

@@ -1,4 +1,4 @@
-#include "calseal/cli/study/map_diff_text.h"
+#include "calseal/report/changes/map_diff_text.h"
 
 #include "calseal/base/text.h"
 #include "calseal/report/changes/places.h"

@@ -1,0 +1,65 @@
+#include "calseal/job/mend_map.h"
+
+#include "calseal/base/file.h"
+#include "calseal/base/text.h"
+#include "calseal/bundle/signed_json.h"
+#include "calseal/job/layout.h"
+#include "calseal/job/open_base.h"
+
+namespace calseal {
+namespace {
+
+std::string version_words(const RegionMap& map) {
+  return map.controller + ", " + map.name + " version " + std::to_string(map.version);
+}
+
+Event mended_event(const Job& job, const MendedMap& mended, UtcTime now) {
+  Event event;
+  event.time = time_text(now);
+  event.kind = EventKind::kRemark;
+  event.base = job.base().number;
+  event.detail = "region map " + mended.after.name + ", version " + std::to_string(mended.before.version) +
+                 " to " + std::to_string(mended.after.version) +
+                 (mended.diff.widens ? ": allows more or verifies less" : ": allows no more, verifies no less");
+  event.file = mended.file;
+  event.digest = mended.after.digest;
+  return event;
+}
+
+}  // namespace
+
+Result<RegionMap> map_in_force(const Job& job) {
+  const std::string path = job.folder + "/" + job.base().map_file;
+  CALSEAL_ASSIGN(Bytes text, read_file(path, kRegionMapSizeLimit));
+  return parse_region_map(std::move(text), printable(path));
+}
+
+Result<MendedMap> mend_map(const Job& job, Bytes text, const std::string& name, UtcTime now) {
+  const JobBase& base = job.base();
+  if (base.way_back() == nullptr) {
+    return fail({Reason::kJobOrder, printable(job.folder), "", "no revision 0 of this base",
+                 "the way back, sealed with the map that the job began with",
+                 "make the job anew with the mended map"});
+  }
+  CALSEAL_ASSIGN(RegionMap before, map_in_force(job));
+  CALSEAL_ASSIGN(std::vector<ReadFile> read, load_kept_read(job.folder, base.number));
+  CALSEAL_ASSIGN(BaseParts parts, load_base(std::move(text), name, std::move(read)));
+  MendedMap mended;
+  mended.before = std::move(before);
+  mended.after = std::move(parts.map);
+  if (mended.after.name != mended.before.name || mended.after.controller != mended.before.controller ||
+      mended.after.version <= mended.before.version) {
+    return fail({Reason::kUsage, name, "", version_words(mended.after),
+                 "a higher version of " + version_words(mended.before),
+                 "raise its version; another software number is a new base: calseal job carry"});
+  }
+  mended.diff = diff_region_maps(mended.before, mended.after);
+  mended.file = mended_map_file(base.number, mended.after.version);
+  CALSEAL_ASSIGN(const std::string events, with_events(job.folder, {mended_event(job, mended, now)}));
+  CALSEAL_CHECK(write_files(
+      {{job.folder + "/" + mended.file, mended.after.text, FileMode::kPublic, Existing::kRefuse},
+       {job.folder + "/" + std::string(kEventsFile), view_of(events)}}));
+  return mended;
+}
+
+}  // namespace calseal

@@ -163,7 +163,11 @@ class Options(unittest.TestCase):
         code, _ = run("option", "make", "--regions", plain, "--base", base, "--image", self.file("e.bin", bytes(edited)), "--name",
                       "o", "--title", "t", "-o", option)
         self.assertEqual(code, 0)
+        made = option.read_bytes()
         carried = self.root / "carried.json"
+        for words in (["make", "--image", self.root / "e.bin", "--name", "o", "--title", "other"], ["carry", option, "--new-base", self.file("new.bin", bytes(new))]):
+            code, told = run("option", *words, "--regions", plain, "--base", base, "-o", self.file("taken.json", made))
+            self.assertEqual((code, told["reason"], (self.root / "taken.json").read_bytes()), (2, "output-exists", made))
         code, told = run("option", "carry", option, "--regions", plain, "--base", base, "--new-base", self.file("new.bin", bytes(new)),
                          "-o", carried)
         self.assertEqual((code, told["edits"][0]["outcome"], told["edits"][0]["to"]["start"]), (0, "carried", "0x00005350"))

@@ -27,7 +27,7 @@ Result<int> make(const OptionOptions& options, const Console& console) {
   // What was written is what a reader takes.
   CALSEAL_ASSIGN(const OptionFile file,
                  parse_option(Bytes(text.begin(), text.end()), printable(options.output)));
-  CALSEAL_CHECK(write_files({{options.output, view_of(text)}}));
+  CALSEAL_CHECK(write_file(options.output, view_of(text), FileMode::kPublic, Existing::kRefuse));
   const Page page = page_for(console);
   std::string report = option_text(file, page) + "\n";
   Columns left_out;
@@ -111,7 +111,9 @@ void add_option_command(CommandLine& app, Console& console, int& status) {
   command->add_option("--name", o->name, "Name: a-z, 0-9, '-' and '_'")->takes("NAME")->required();
   command->add_option("--title", o->title, "One line for people")->required();
   command->add_option("--purpose", o->purpose, "What it is for");
-  command->add_option("-o,--output", o->output, "The option file to write")->takes("FILE")->required();
+  command->add_option("-o,--output", o->output, "The option file to write; nothing is replaced")
+      ->takes("FILE")
+      ->required();
   set_command(
       *command, console,
       {"calseal option make --regions engine.json --base read.bin --image edited.bin --name shift-light "

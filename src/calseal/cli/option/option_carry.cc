@@ -28,7 +28,7 @@ Result<int> carry(const OptionOptions& options, const Console& console) {
   if (carried.is_whole()) {
     const std::string written = write_option(carried.option);
     CALSEAL_CHECK(parse_option(Bytes(written.begin(), written.end()), printable(options.output)));
-    CALSEAL_CHECK(write_files({{options.output, view_of(written)}}));
+    CALSEAL_CHECK(write_file(options.output, view_of(written), FileMode::kPublic, Existing::kRefuse));
     text += labelled(page, "written", printable(options.output)) +
             labelled(page, "caution",
                      "the bytes around each edit agree; whether the edit means the same in this software is "
@@ -64,7 +64,9 @@ void add_option_carry_command(CommandLine& option, Console& console, int& status
       ->takes("[MEMORY=]FILE")
       ->one_each()
       ->required();
-  command->add_option("-o,--output", o->output, "The option file to write")->takes("FILE")->required();
+  command->add_option("-o,--output", o->output, "The option file to write; nothing is replaced")
+      ->takes("FILE")
+      ->required();
   set_command(
       *command, console,
       {"calseal option carry shift-light.option.json --regions e345.json --base read-345.bin "

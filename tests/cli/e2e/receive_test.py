@@ -67,6 +67,22 @@ class Receive(unittest.TestCase):
         self.assertEqual((verdict["vote"]["by_majority"], verdict["vote"]["undecided"]), (3, 0))
         self.assertEqual(pathlib.Path(self.desk.at("voted-flash.bin")).read_bytes(), good)
 
+    def test_a_vote_that_decides_nothing_is_reported_and_writes_nothing(self):
+        good = self.desk.bytes_of("engine-a-flash.bin")
+        arguments = []
+        for i in range(3):
+            bad = bytearray(good)
+            bad[0x50000] = i  # three reads, three values
+            path = pathlib.Path(self.desk.at(f"apart-{i}.bin"))
+            path.write_bytes(bad)
+            if i:
+                arguments += ["--again", f"flash={path}", "--again", "eeprom=" + self.desk.data("engine-a-eeprom.bin")]
+        outputs = ["-o", self.desk.at("apart-flash.bin"), "-o", self.desk.at("apart-eeprom.bin")]
+        told = self.receive(self.desk.at("apart-0.bin"), *arguments, *outputs, status=1)
+        self.assertEqual((told["vote"]["undecided"], told["not_written"]["reason"], told["sound"]), (1, "checksum-fails", False))
+        self.assertFalse(pathlib.Path(self.desk.at("apart-flash.bin")).exists())
+        self.assertEqual(self.receive(self.desk.at("apart-0.bin"), *arguments, status=1)["not_written"], {})
+
     def test_a_read_that_was_cut_off_is_judged_and_has_no_vote(self):
         good = self.desk.data("engine-a-flash.bin")
         short = pathlib.Path(self.desk.at("short.bin"))

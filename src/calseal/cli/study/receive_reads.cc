@@ -8,6 +8,7 @@
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
+#include "calseal/cli/study/write_voted.h"
 #include "calseal/report/study/study_report.h"
 
 namespace calseal {
@@ -23,23 +24,6 @@ std::vector<std::vector<std::string>> reads_of(const ReceiveOptions& options) {
   return reads;
 }
 
-Status write_voted(const ReceiveOptions& options, const RegionMap& map, const Read& form, const Vote& vote) {
-  if (options.outputs.empty()) return {};
-  if (!vote.image || any_fails(vote.checks)) {
-    return fail({Reason::kChecksumFails, options.outputs.front(), "",
-                 "a vote that is undecided or whose checks fail", "a decided vote whose checks hold",
-                 "read again: one more read may decide it"});
-  }
-  CALSEAL_ASSIGN(const std::vector<Bytes> files, render_read(map, form, *vote.image));
-  if (files.size() != options.outputs.size()) {
-    return fail({Reason::kUsage, "", "", counted(options.outputs.size(), "output", "outputs"),
-                 counted(files.size(), "output", "outputs"), "give --output once for each file of a read"});
-  }
-  std::vector<PendingFile> pending;
-  for (std::size_t i = 0; i < files.size(); ++i) pending.push_back({options.outputs[i], files[i]});
-  return write_files(pending);
-}
-
 // What was found so far, for people and for programs.
 struct Received {
   Page page;
@@ -47,6 +31,7 @@ struct Received {
   JsonValue reads = json_strings({});
   JsonValue vote;
   bool sound = true;
+  std::optional<Error> not_written;  // why there is no voted read, where one was wanted
   std::vector<ReadJudgement> judgements;
 };
 
@@ -69,9 +54,9 @@ Status vote(const ReceiveOptions& options, const RegionMap& map, Received& recei
   for (const ReadJudgement& judgement : received.judgements) images.push_back(&judgement.read.image);
   const Result<Vote> vote = vote_reads(map, images);
   // Reads that cannot be compared are judged all the same.
-  if (!vote && (!options.outputs.empty() || vote.error().reason != Reason::kReadIncomplete))
-    return fail(vote.error());
+  if (!vote && vote.error().reason != Reason::kReadIncomplete) return fail(vote.error());
   if (!vote) {
+    if (!options.outputs.empty()) received.not_written = vote.error();
     received.text += "\n" + labelled(received.page, "not compared",
                                      vote.error().found + "; " + vote.error().next, Mark::kCaution);
     return {};
@@ -80,7 +65,11 @@ Status vote(const ReceiveOptions& options, const RegionMap& map, Received& recei
   received.vote = vote_json(map, *vote);
   received.sound = received.sound && vote->only_volatile();
   const auto first = std::ranges::find(vote->compared, true) - vote->compared.begin();
-  return write_voted(options, map, received.judgements[static_cast<std::size_t>(first)].read, *vote);
+  const Read& form = received.judgements[static_cast<std::size_t>(first)].read;
+  Status written = write_voted(options.outputs, map, form, *vote);
+  if (written || written.error().reason != Reason::kChecksumFails) return written;
+  received.not_written = std::move(written).error();
+  return {};
 }
 
 }  // namespace
@@ -127,11 +116,14 @@ Result<int> receive_as_told(const ReceiveOptions& options, const Console& consol
   }
   progress.end();
   console.print(received.text);
-  console.print_json(json_object({{"calseal", json("receive/1")},
-                                  {"reads", received.reads},
-                                  {"vote", received.vote},
-                                  {"sound", json(received.sound)}}));
-  return received.sound ? 0 : 1;
+  console.print_json(
+      json_object({{"calseal", json("receive/1")},
+                   {"reads", received.reads},
+                   {"vote", received.vote},
+                   {"not_written", received.not_written ? json_error(*received.not_written) : JsonValue()},
+                   {"sound", json(received.sound)}}));
+  if (received.not_written && !console.json) return console.fail(*received.not_written);
+  return received.sound && !received.not_written ? 0 : 1;
 }
 
 }  // namespace calseal

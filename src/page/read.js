@@ -151,6 +151,12 @@ function explainRaw(map, bytes, file, refusal) {
     next: "save the read without encryption and compression, or have whoever encrypted it undo that" });
 }
 
+// The memory of exactly this size, when only one has it.
+function memoryOfSize(map, size) {
+  const fitting = [...map.memories.keys()].filter((index) => segmentTotal(map.memories[index]) === size);
+  return fitting.length === 1 ? fitting[0] : undefined;
+}
+
 async function layRawFile(map, named, source, read) {
   const { name, file: { original: bytes } } = source;
   if (named === undefined || bytes.length !== segmentTotal(map.memories[named])) {
@@ -162,15 +168,17 @@ async function layRawFile(map, named, source, read) {
     return source;
   }
   refuseUnreadable(map, bytes, name);
+  named ??= memoryOfSize(map, bytes.length);
   if (named === undefined && map.memories.length > 1) {
     const names = map.memories.map((memory) => `${memory.name} (${bytesText(segmentTotal(memory))})`).join(", ");
     throw explainRaw(map, bytes, name, new Refusal("memory-missing", { file: name,
-      found: `${grouped(bytes.length)} raw bytes and several memories`, expected: `the memory named: ${names}`,
+      found: `${grouped(bytes.length)} raw bytes, not the size of one memory alone`, expected: `the memory named: ${names}`,
       next: "say which memory the file is of" }));
   }
-  if (named === undefined) source.memory = map.memories[0].name;
+  named ??= 0;
+  source.memory = map.memories[named].name;
   try {
-    layRaw(map, named ?? 0, bytes, name, read.image);
+    layRaw(map, named, bytes, name, read.image);
   } catch (fault) {
     throw fault instanceof Refusal && fault.code === "image-size" ? explainRaw(map, bytes, name, fault) : fault;
   }

@@ -143,6 +143,8 @@ def open_file(region_map, name, data):
         if found:
             return found
     require(not any(data.startswith(signature) for signature in signatures), "form-opaque")
+    of_size = [each for each in space.memories if len(data) == size(each.segments)]
+    only = only or (of_size[0] if len(of_size) == 1 else None)
     require(only, "memory-missing", "which memory")
     return RawFile(only, data)
 

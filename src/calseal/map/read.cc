@@ -202,6 +202,17 @@ Status refuse_unreadable(const RegionMap& map, ByteView bytes, const std::string
   return {};
 }
 
+// The memory of exactly this size, when only one has it.
+std::optional<std::size_t> memory_of_size(const RegionMap& map, std::uint64_t size) {
+  std::optional<std::size_t> found;
+  for (std::size_t m = 0; m < map.memories.size(); ++m) {
+    if (segment_total(map.memories[m]) != size) continue;
+    if (found) return std::nullopt;
+    found = m;
+  }
+  return found;
+}
+
 Result<ReadSource> lay_raw_file(const RegionMap& map, std::optional<std::size_t> named, ReadSource source,
                                 Read& read) {
   const ByteView bytes = source.file.original;
@@ -215,20 +226,19 @@ Result<ReadSource> lay_raw_file(const RegionMap& map, std::optional<std::size_t>
     return source;
   }
   CALSEAL_CHECK(refuse_unreadable(map, bytes, source.name));
+  if (!named) named = memory_of_size(map, bytes.size());
   if (!named && map.memories.size() > 1) {
     std::string names;
     for (const auto& memory : map.memories) {
       names += (names.empty() ? "" : ", ") + memory.name + " (" + grouped(segment_total(memory)) + " bytes)";
     }
-    return fail(explain_raw(
-        map, bytes, source.name,
-        {Reason::kMemoryMissing, source.name, "", grouped(bytes.size()) + " raw bytes and several memories",
-         "the memory named: " + names, "write MEMORY=FILE"}));
+    return fail(explain_raw(map, bytes, source.name,
+                            {Reason::kMemoryMissing, source.name, "",
+                             grouped(bytes.size()) + " raw bytes, not the size of one memory alone",
+                             "the memory named: " + names, "write MEMORY=FILE"}));
   }
-  if (!named) {
-    named = 0;
-    source.memory = map.memories.front().name;
-  }
+  if (!named) named = 0;
+  source.memory = map.memories[*named].name;
   const MemoryDeclaration& declared = map.memories[*named];
   Memory& memory = read.image.memories[*named];
   if (memory.known.empty() && bytes.size() == declared.extent.size() && declared.segments.size() == 1 &&

@@ -50,11 +50,12 @@ ReadFile parse_read_argument(const std::string& argument);
 
 // Lays files into memories. A record file goes where its addresses lie (with several memories that share
 // addresses it must be named); a raw file fits a declared form by size and constants, of the named memory
-// alone when one is named and the file is not as long as it; else it fills its memory exactly.
-// kMemoryUnknown, kMemoryMissing (several memories, none named), kImageSize, kImageOutside, kFormUnknown (as
-// long as a declared form, but other constants), kFormChecksum (fits, and a checksum of the wrapping fails),
-// kFormOpaque (a signature of the map, or nothing fits and nearly all of it looks random), kRecordOverlap
-// (two files give the same byte), and the reasons of parse_form().
+// alone when one is named and the file is not as long as it; else it fills its memory exactly, which needs no
+// name when it is the only one of that size.
+// kMemoryUnknown, kMemoryMissing (several memories, none named, the size not that of one alone), kImageSize,
+// kImageOutside, kFormUnknown (as long as a declared form, but other constants), kFormChecksum (fits, and a
+// checksum of the wrapping fails), kFormOpaque (a signature of the map, or nothing fits and nearly all of it
+// looks random), kRecordOverlap (two files give the same byte), and the reasons of parse_form().
 Result<Read> load_read(const RegionMap& map, std::vector<ReadFile> files);
 // The same, and the image holds no more than what the files give, whatever the map declares.
 Result<Read> load_held_read(const RegionMap& map, std::vector<ReadFile> files);

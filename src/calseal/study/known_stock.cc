@@ -26,17 +26,13 @@ const FolderListing kListing{"a folder of known stocks",
                              "entries",
                              "keep the stocks of one family in a folder of their own"};
 
-// One file as a person keeps it: its memory told by its stem, or by its size.
+// One file as a person keeps it: its memory told by its stem, else as of any read.
 ReadFile stock_file(const RegionMap& map, const fs::path& path, Bytes bytes) {
   ReadFile file{"", printable(path.string()), std::move(bytes)};
   const std::string stem = path.stem().string();
   if (recognise_form(file.bytes) != FormKind::kRaw || map.memories.size() == 1) return file;
   for (const MemoryDeclaration& memory : map.memories) {
     if (memory.name == stem) file.memory = memory.name;
-  }
-  if (!file.memory.empty()) return file;
-  for (const MemoryDeclaration& memory : map.memories) {
-    if (segment_total(memory) == file.bytes.size()) file.memory = memory.name;
   }
   return file;
 }

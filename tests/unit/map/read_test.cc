@@ -40,7 +40,8 @@ void expect_round_trip(const RegionMap& map, const Read& read) {
   const auto files = render_read(map, read, read.image);
   ASSERT_THAT(files, IsOk());
   ASSERT_EQ(files->size(), read.sources.size());
-  for (std::size_t i = 0; i < files->size(); ++i) EXPECT_TRUE(std::ranges::equal((*files)[i], file_bytes(read, read.sources[i]))) << i;
+  for (std::size_t i = 0; i < files->size(); ++i)
+    EXPECT_TRUE(std::ranges::equal((*files)[i], file_bytes(read, read.sources[i]))) << i;
 }
 
 TEST(ReadArgument, SplitsAtAMemoryName) {
@@ -106,12 +107,26 @@ TEST(LoadRaw, WhatNoFileGivesIsUnknown) {
   EXPECT_TRUE(none->image.memories[1].known.empty());
 }
 
+TEST(LoadRaw, ASizeThatOneMemoryAloneHasNeedsNoName) {
+  const RegionMap map = two().parse();
+  const auto read = load_read(map, {file("", counting(0x10, 0x80)), file("", counting(0x40))});
+  ASSERT_THAT(read, IsOk());
+  EXPECT_EQ(read->image.memories[0].bytes, counting(0x40));
+  EXPECT_EQ(read->image.memories[1].bytes, counting(0x10, 0x80));
+  EXPECT_EQ(read->sources[0].memory, "eeprom");
+  expect_round_trip(map, *read);
+  MapBuilder twins = two();
+  twins.memory("coding", 0x2000, 0x10);
+  EXPECT_THAT(load_read(twins.parse(), {file("", counting(0x40))}), IsOk());
+  EXPECT_THAT(load_read(twins.parse(), {file("", counting(0x10))}), FailsWith(Reason::kMemoryMissing));
+}
+
 TEST(LoadRaw, Refusals) {
   EXPECT_THAT(load_read(one().parse(), {file("", counting(0x3f))}), FailsWith(Reason::kImageSize, "flash"));
   EXPECT_THAT(load_read(one().parse(), {file("", counting(0x41))}), FailsWith(Reason::kImageSize, "flash"));
   EXPECT_THAT(load_read(two().parse(), {file("eeprom", counting(0x40))}),
               FailsWith(Reason::kImageSize, "eeprom"));
-  EXPECT_THAT(load_read(two().parse(), {file("", counting(0x40))}), FailsWith(Reason::kMemoryMissing));
+  EXPECT_THAT(load_read(two().parse(), {file("", counting(0x41))}), FailsWith(Reason::kMemoryMissing));
   EXPECT_THAT(load_read(two().parse(), {file("rom", counting(0x40))}), FailsWith(Reason::kMemoryUnknown));
   EXPECT_THAT(load_read(one().parse(), {file("", {})}), FailsWith(Reason::kFileEmpty));
   EXPECT_THAT(load_read(one().parse(), {file("", counting(0x40)), file("", counting(0x40), "again.bin")}),

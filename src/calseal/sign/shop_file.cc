@@ -8,6 +8,7 @@
 #include <filesystem>
 
 #include "calseal/base/file.h"
+#include "calseal/base/json_write.h"
 #include "calseal/base/record.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
@@ -98,6 +99,16 @@ void shop_fields(Fields& field, Shop& shop) {
   field.unless({}, "ledger", shop.ledger, kPath);
   field.unless({}, "options", shop.options, kPath);
   field.unless({}, "withdrawals", shop.withdrawals, kPath);
+}
+
+std::string write_shop(const Shop& shop) {
+  std::string text;
+  for (const JsonMember& member : record_json(shop, shop_fields).members) {
+    text += text.empty() ? "{\n  " : ",\n  ";
+    append_canonical_string(text, member.first);
+    text += ": " + canonical_json(member.second);
+  }
+  return text + "\n}\n";
 }
 
 Result<Shop> read_shop(const std::string& path) {

@@ -39,6 +39,9 @@ struct Shop {
 // The fields as they stand in the text: paths as they were written there.
 void shop_fields(Fields& field, Shop& shop);
 
+// The text of one, a line for each field, so that a person can go on from there.
+std::string write_shop(const Shop& shop);
+
 // Reads one; relative paths are then below the folder that it stands in. kShopFileForeign when another user
 // than this one or root owns the file or its folder, or others may write there: nothing is read then.
 Result<Shop> read_shop(const std::string& path);

@@ -4,6 +4,7 @@ Every command that writes is killed (SIGKILL, which nothing can catch) at each o
 turn, and after delays drawn from a fixed seed. At least 200 kills in all."""
 
 import hashlib
+import json
 import os
 import pathlib
 import random
@@ -77,8 +78,10 @@ def usable(name, data):
     path = DESK.out / name
     if name.endswith(".key"):
         return DESK.run(CALSEAL, "key", "show", path, "--passphrase-file", DESK.at("word.txt")).returncode == 0
-    if name.endswith(".trust"):
+    if name.endswith((".trust", ".list")):
         return data.endswith(b"\n") and data.count(b"\n") == 2
+    if name == "shop.json":
+        return json.loads(data)["trust"] == "shop.trust"
     return data.startswith(b"-----BEGIN PUBLIC KEY-----") and data.endswith(b"-----END PUBLIC KEY-----\n")
 
 

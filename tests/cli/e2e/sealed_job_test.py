@@ -39,10 +39,10 @@ class Job(unittest.TestCase):
 class TheWay(Job):
     def test_keys_are_shown_as_they_were_made(self):
         shown = self.desk.json(CALSEAL, "key", "show", self.desk.at("shop.trust"))
-        self.assertEqual([key["what"] for key in shown["keys"]], ["root", "signing key"])
-        self.assertEqual([key["id"] for key in shown["keys"]], [self.shop["root_id"], self.shop["author_id"]])
+        self.assertEqual([key["what"] for key in shown["keys"]], ["root", "signing key", "signing key"])
+        self.assertEqual([key["id"] for key in shown["keys"]], [self.shop["root_id"], *sorted([self.shop["author_id"], self.shop["withdrawal_id"]])])
         self.assertEqual(shown["keys"][0]["fingerprint"], self.shop["root_fingerprint"])
-        for name, key_id in (("root.key", "root_id"), ("author.key", "author_id")):
+        for name, key_id in (("root.key", "root_id"), ("author.key", "author_id"), ("withdrawal.key", "withdrawal_id")):
             self.assertEqual(os.stat(self.desk.at(name)).st_mode & 0o777, 0o600)
             one = self.desk.json(CALSEAL, "key", "show", self.desk.at(name), "--passphrase-file", self.desk.at("word.txt"))
             self.assertEqual(one["keys"][0]["id"], self.shop[key_id])

@@ -186,6 +186,66 @@ class OtherCommands(unittest.TestCase):
         self.run_here("ledger", "prove", "--bundle", desk.at("r0.calseal"), "-o", desk.at("r0.inclusion"))
 
 
+class FromNothing(unittest.TestCase):
+    """What `shop new` leaves is enough for the first day, the root already in its drawer."""
+
+    def setUp(self):
+        self.desk = desks.Desk()
+        self.addCleanup(self.desk.close)
+        self.made = self.desk.json(CALSEAL, "shop", "new", self.desk.root, "--name", "Example Shop", env=WORD)
+        os.rename(self.made["root_key"], self.desk.at("root.key"))
+
+    def seal(self, number, *arguments):
+        return self.desk.json(CALSEAL, "seal", *arguments, "--claimed-time", self.now, "-o", f"r{number}.calseal", env=WORD)
+
+    def test_a_bad_revision_is_taken_back_within_a_minute(self):
+        desk = self.desk
+        self.now = desk.json(CALSEAL, "shop", "show", "shop.trust")["trust"]["claimed_time"]
+        reads = [word for name in ("flash", "eeprom") for word in ("--base", f"{name}={desk.at(name + '.bin')}")]
+        self.seal(0, "--job", "oak-17", "--regions", desk.at("duo.json"), *reads, "--new-salt", desk.at("oak.salt"))
+        flash, _ = desk.edit(1)
+        self.seal(1, "--base-bundle", "r0.calseal", "--image", "flash=" + desk.put("edit.bin", flash), "--correct", "--salt",
+                  desk.at("oak.salt"))
+        check = [desks.CALSEAL_CHECK, "r1.calseal", *desk.check_arguments("")[1:], "--root", self.made["root_id"]]
+        check[check.index("--trust") + 1] = "shop.trust"
+        first = [*check, "--withdrawals", "withdrawn.list"]
+        self.assertEqual(desk.json(*first)["verdict"], "accepted")
+        taken = desk.json(CALSEAL, "withdraw", "r1.calseal", "--class", "safety", "--text", "too lean", env=WORD)
+        self.assertEqual((taken["number"], taken["added"], taken["shop"]), (2, 1, self.made["shop_file"]))
+        self.assertEqual(desk.json(*first, status=1)["reason"], "withdrawn")
+        # The way back stays open, and the list before is still there.
+        back = [word if word != "r1.calseal" else "r0.calseal" for word in first]
+        self.assertEqual(desk.json(*back)["verdict"], "accepted")
+        self.assertEqual(desk.json(*[w if w != "withdrawn.list" else "withdrawn-v1.list" for w in first])["verdict"], "accepted")
+
+    def test_keys_are_retired_by_the_files_beside_them(self):
+        desk = self.desk
+        self.assertEqual(oct(os.stat(self.made["shop_file"]).st_mode & 0o777), "0o600")
+        for key in ("author", "withdrawal"):
+            public = self.made[key + "_key"] + ".pub"
+            shown = desk.json(CALSEAL, "key", "show", public)["keys"][0]
+            self.assertEqual(shown["id"], self.made[key + "_id"])
+            ended = desk.json(CALSEAL, "shop", "retire-key", self.made["trust"], public, "--root-key", desk.at("root.key"), "--valid-until",
+                              "2099-01-01T00:00:00Z", env=WORD)
+            self.assertEqual((ended["key"], ended["output"]), (shown["id"], self.made["trust"]))
+
+    def test_a_job_below_it(self):
+        desk = self.desk
+        made = desk.json(CALSEAL, "job", "new", "flash=" + desk.at("flash.bin"), "eeprom=" + desk.at("eeprom.bin"), "--regions",
+                         desk.at("duo.json"), "--vehicle", "blue estate", "-o", "jobs/oak-17", status=3, env=WORD)
+        self.assertEqual(made["reason"], "write-failed")  # folders are made by whoever needs them
+        (desk.root / "jobs").mkdir()
+        desk.json(CALSEAL, "job", "new", "flash=" + desk.at("flash.bin"), "eeprom=" + desk.at("eeprom.bin"), "--regions", desk.at("duo.json"),
+                  "--vehicle", "blue estate", "-o", "jobs/oak-17", env=WORD)
+        self.assertEqual(desk.json(CALSEAL, "job", "status", "jobs/oak-17")["shop"], self.made["shop_file"])
+
+    def test_nothing_is_replaced(self):
+        before = {path.name: path.read_bytes() for path in self.desk.root.iterdir() if path.is_file()}
+        again = self.desk.json(CALSEAL, "shop", "new", self.desk.root, "--name", "Example Shop", env=WORD, status=2)
+        self.assertEqual(again["reason"], "output-exists")
+        self.assertEqual({path.name: path.read_bytes() for path in self.desk.root.iterdir() if path.is_file()}, before)
+
+
 class Refused(unittest.TestCase):
     def setUp(self):
         self.desk = ShopDesk()

@@ -234,13 +234,13 @@ class TrustFiles(Shop):
     def test_a_list_of_withdrawals_keeps_its_name(self):
         self.add_key("desk.key", "withdrawal")
         sign = ["--key", self.at("desk.key"), *self.trust(), *self.word(), "--claimed-time", LATER]
-        self.desk.json(CALSEAL, "withdraw", *sign, "-o", self.at("withdrawn.list"))
-        first = pathlib.Path(self.at("withdrawn.list")).read_bytes()
-        made = self.desk.json(CALSEAL, "withdraw", self.at("r1.calseal"), "--class", "error", "--after", self.at("withdrawn.list"), *sign)
-        self.assertEqual((made["number"], made["output"], made["put_aside"]), (2, self.at("withdrawn.list"), self.at("withdrawn-v1.list")))
+        self.desk.json(CALSEAL, "withdraw", *sign, "-o", self.at("desk.list"))
+        first = pathlib.Path(self.at("desk.list")).read_bytes()
+        made = self.desk.json(CALSEAL, "withdraw", self.at("r1.calseal"), "--class", "error", "--after", self.at("desk.list"), *sign)
+        self.assertEqual((made["number"], made["output"], made["put_aside"]), (2, self.at("desk.list"), self.at("desk-v1.list")))
         self.assertEqual(pathlib.Path(made["put_aside"]).read_bytes(), first)
-        self.assertEqual(self.check("r1.calseal", "--withdrawals", self.at("withdrawn.list"), status=1)["reason"], "withdrawn")
-        dry = self.desk.json(CALSEAL, "withdraw", "--after", self.at("withdrawn.list"), *sign, "--dry-run")
+        self.assertEqual(self.check("r1.calseal", "--withdrawals", self.at("desk.list"), status=1)["reason"], "withdrawn")
+        dry = self.desk.json(CALSEAL, "withdraw", "--after", self.at("desk.list"), *sign, "--dry-run")
         self.assertEqual((dry["number"], dry["output"], dry["put_aside"]), (3, "", ""))
 
     def test_a_passphrase_is_no_argument(self):
@@ -290,7 +290,7 @@ class Roots(Shop):
         self.assertEqual((made["change"], made["key"], made["trust"]["next_root"]), ("root-announced", new_root, new_root))
         done = self.succeed("--reason", "the stick wears out")
         self.assertEqual((done["old_root_id"], done["trust"]["root_id"], done["trust"]["version"]), (self.shop["root_id"], new_root, 1))
-        self.assertEqual([key["id"] for key in done["trust"]["keys"]], [self.shop["author_id"]])
+        self.assertEqual([key["id"] for key in done["trust"]["keys"]], sorted([self.shop["author_id"], self.shop["withdrawal_id"]]))
         statement = signed_json(self.at("s.succession"))
         self.assertEqual(statement["old_trust"].encode(), pathlib.Path(self.at("shop-2.trust")).read_bytes())
         self.assertEqual(statement["reason"], "the stick wears out")

@@ -64,6 +64,21 @@ TEST_F(ShopFile, PathsAreBelowItsFolder) {
   EXPECT_EQ(shop->withdrawals, "");
 }
 
+TEST_F(ShopFile, WhatIsWrittenIsRead) {
+  Shop shop;
+  shop.name = "Example \"Shop\"";
+  shop.author_keys = {"/a.key", "/b.key"};
+  shop.trust = "/shop.trust";
+  shop.ledger_key = "/ledger.key";
+  shop.withdrawals = "/withdrawn.list";
+  const auto read = read_shop(put("shop.json", write_shop(shop)));
+  ASSERT_THAT(read, IsOk());
+  EXPECT_EQ(write_shop(*read), write_shop(shop));
+  EXPECT_EQ(read->author_keys, shop.author_keys);
+  EXPECT_EQ(read->ledger_key, shop.ledger_key);
+  EXPECT_EQ(read->stocks, "");
+}
+
 TEST_F(ShopFile, WhatWasStatedComesFirstThenTheEnvironmentThenTheNearest) {
   const std::string top = put("shop.json");
   const std::string near = put("jobs/shop.json");

@@ -6,6 +6,7 @@
 namespace calseal {
 
 void add_shop_command(CommandLine& app, Console& console, int& status);  // shop, with all that follow
+void add_shop_new_command(CommandLine& shop, Console& console, int& status);
 void add_shop_show_command(CommandLine& shop, Console& console, int& status);
 void add_shop_add_key_command(CommandLine& shop, Console& console, int& status);
 void add_shop_retire_key_command(CommandLine& shop, Console& console, int& status);

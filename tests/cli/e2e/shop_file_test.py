@@ -110,6 +110,18 @@ class Defaults(unittest.TestCase):
         half = desk.new_here("--key", desk.at("author.key"), folder=str(desk.root / "elm-3"), status=2)
         self.assertEqual((half["reason"], half["place"]), ("usage", "--trust"))
 
+    def test_a_shop_file_without_keys(self):
+        """On a machine where nobody signs: it judges, and a job is opened as without a key."""
+        desk = self.desk
+        desk.write_shop(desk.root, author_keys=[])
+        made = desk.new_here()
+        self.assertEqual(made["bundle"], "")
+        self.assertNotIn("shop", made)
+        self.assertEqual(desk.job("status")["shop"], desk.shop_file)
+        refused = desk.send_here(1, status=2)
+        self.assertEqual((refused["reason"], refused["place"]), ("usage", "--key"))
+        self.assertIn(desk.shop_file, refused["found"])
+
     def test_no_passphrase_is_asked_for_in_vain(self):
         desk = self.desk
         desk.new_here()

@@ -147,6 +147,21 @@ TEST_F(Library, AFaultyMapDoesNotHideTheOthers) {
   EXPECT_THAT(load_region_map_library(path("none")), FailsWith(Reason::kFileMissing));
 }
 
+TEST_F(Library, SeveralPlacesAreOneLibrary) {
+  put("one/a.json", map_text("one", 1));
+  put("one/broken.json", std::string("{"));
+  put("two/b.json", map_text("two", 1));
+  put("c.json", map_text("three", 1));
+  const auto maps = load_region_maps({path("two"), path("c.json"), path("one")});
+  ASSERT_THAT(maps, IsOk());
+  std::vector<std::string> files;
+  for (const LibraryMap& map : maps->maps) files.push_back(map.file);
+  EXPECT_EQ(files, (std::vector{path("two/b.json"), path("c.json"), path("one/a.json")}));
+  EXPECT_EQ(maps->faulty.size(), 1U);
+  EXPECT_THAT(load_region_maps({path("one"), path("one/broken.json")}), FailsWith(Reason::kJsonSyntax));
+  EXPECT_THAT(load_region_maps({path("one"), path("none")}), FailsWith(Reason::kFileMissing));
+}
+
 TEST_F(Library, HistoryFollowsVersionsAndSaysWhatBecameEditable) {
   put("v1.json", map_text("one", 1));
   put("v2.json", map_text("one", 2, "a5", 0x170));

@@ -73,11 +73,23 @@ class ShopDefaults {
     return left;
   }
 
-  static bool take(const Shop& shop, const std::vector<Filled>& left) {
+  // Options that belong together are left alone where none was typed and the file lacks one of them: then none
+  // of them is meant.
+  bool leaves_group_alone(const Shop& shop) const {
+    if (together != Together::kAllOrNone) return false;
+    const auto in_group = [](const Filled& option) { return !option.required; };
+    return std::none_of(options.begin(), options.end(),
+                        [&](const Filled& option) { return in_group(option) && option.is_there(); }) &&
+           std::any_of(options.begin(), options.end(),
+                       [&](const Filled& option) { return in_group(option) && option.by.in(shop).empty(); });
+  }
+
+  bool take(const Shop& shop, const std::vector<Filled>& left) const {
+    const bool not_meant = leaves_group_alone(shop);
     bool taken = false;
     for (const Filled& option : left) {
       const std::vector<std::string> values = option.by.in(shop);
-      if (values.empty()) continue;
+      if (values.empty() || (not_meant && !option.required)) continue;
       option.argument->give(values);
       taken = true;
     }

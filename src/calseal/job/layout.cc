@@ -79,13 +79,22 @@ std::string bundle_file(std::uint64_t base, std::uint64_t revision, std::uint64_
   return name + ".calseal";
 }
 
-std::string read_file_name(const ReadFile& file) {
+void name_memories(const Read& read, std::vector<ReadFile>& files) {
+  for (std::size_t i = 0; i < files.size(); ++i) files[i].memory = read.sources[i].memory;
+}
+
+std::string read_file_name(const std::vector<ReadFile>& files, std::size_t index) {
+  const ReadFile& file = files[index];
   const std::string extension = std::filesystem::path(file.name).extension().string();
   const bool plain =
       extension.size() > 1 && extension.size() <= 9 && std::ranges::all_of(extension.substr(1), [](char c) {
         return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9');
       });
-  return (file.memory.empty() ? std::string(kNoMemory) : file.memory) + (plain ? extension : ".bin");
+  std::string stem = file.memory.empty() ? std::string(kNoMemory) : file.memory;
+  const auto before = std::count_if(files.begin(), files.begin() + static_cast<std::ptrdiff_t>(index),
+                                    [&](const ReadFile& other) { return other.memory == file.memory; });
+  if (before > 0) stem += "-" + std::to_string(before + 1);
+  return stem + (plain ? extension : ".bin");
 }
 
 std::vector<std::string> names_in(const std::string& folder) {
@@ -111,7 +120,7 @@ Result<std::vector<ReadFile>> load_kept_read(const std::string& folder, std::uin
     if (name.starts_with('.')) continue;
     CALSEAL_ASSIGN(Bytes bytes, read_file(place + "/" + name, kReadFileLimit));
     const std::string stem = name.substr(0, name.find('.'));
-    files.push_back({stem == kNoMemory ? "" : stem, printable(place + "/" + name), std::move(bytes)});
+    files.push_back({stem.starts_with(kNoMemory) ? "" : stem, printable(place + "/" + name), std::move(bytes)});
   }
   if (files.empty()) {
     return fail({Reason::kJobDamaged, printable(place), "", "no file of the read",

@@ -48,8 +48,11 @@ std::string base_folder(std::uint64_t base);  // "base-1"
 std::optional<std::uint64_t> base_of_folder(std::string_view name);
 // "base-1/r2.calseal"; with a sequence number the name of a bundle with its whole image.
 std::string bundle_file(std::uint64_t base, std::uint64_t revision, std::uint64_t full_sequence = 0);
-// Name of a file of a read in the folder: its memory, or "_all", and the extension that `file` had.
-std::string read_file_name(const ReadFile& file);
+// Gives files that were not named the memory that they were found to be.
+void name_memories(const Read& read, std::vector<ReadFile>& files);
+// Name of one file of a read in the folder: its memory, or "_all", and the extension that it had. Of several
+// that hold more than one memory the second is "_all-2".
+std::string read_file_name(const std::vector<ReadFile>& files, std::size_t index);
 
 // Names in a folder, ascending; empty when there is none.
 std::vector<std::string> names_in(const std::string& folder);

@@ -53,6 +53,7 @@ Result<BaseParts> load_base(Bytes region_map, const std::string& region_map_name
   CALSEAL_ASSIGN(base.map, parse_region_map(std::move(region_map), region_map_name));
   base.files = files;
   CALSEAL_ASSIGN(base.read, load_read(base.map, std::move(files)));
+  name_memories(base.read, base.files);
   const std::string name = base.files.front().name;
   const auto plan = make_plan(base.map, base.read.image);
   if (!plan) return fail(in_file(plan.error(), name));
@@ -95,8 +96,8 @@ Result<RevisionPlace> next_place(const Job& job, std::uint64_t revision, const s
 std::vector<NewFile> base_files(const BaseParts& base, const std::vector<OptionFile>& options,
                                 const std::string& prefix) {
   std::vector<NewFile> files{{prefix + std::string(kRegionsFile), base.map.text}};
-  for (const ReadFile& file : base.files)
-    files.push_back({prefix + "read/" + read_file_name(file), file.bytes});
+  for (std::size_t i = 0; i < base.files.size(); ++i)
+    files.push_back({prefix + "read/" + read_file_name(base.files, i), base.files[i].bytes});
   for (const OptionFile& option : options)
     files.push_back({prefix + "options/" + option.option.name + ".json", option.text});
   return files;

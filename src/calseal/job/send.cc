@@ -133,7 +133,8 @@ class Part {
   std::vector<NewFile> kept() const {
     std::vector<NewFile> files;
     const std::string edited = base_folder(job_.base().number) + "/edited/r" + std::to_string(number_) + "-";
-    for (const ReadFile& file : request_.edited) files.push_back({edited + read_file_name(file), file.bytes});
+    for (std::size_t i = 0; i < request_.edited.size(); ++i)
+      files.push_back({edited + read_file_name(request_.edited, i), request_.edited[i].bytes});
     for (const OptionFile& option : request_.options) {
       if (const std::string path = option_file_to_write(job_, option); !path.empty())
         files.push_back({path, option.text});
@@ -206,7 +207,11 @@ class Part {
 
   Status lay(RevisionPlace place) {
     next_ = request_on(way_back_, sent_.map, std::move(place), signing_);
-    if (!request_.edited.empty()) CALSEAL_CHECK(lay_result(next_, request_.edited));
+    if (!request_.edited.empty()) {
+      CALSEAL_ASSIGN(const Read edited, load_held_read(sent_.map, request_.edited));
+      name_memories(edited, request_.edited);
+      CALSEAL_CHECK(lay_result(next_, request_.edited));
+    }
     if (!request_.options.empty()) {
       CALSEAL_ASSIGN(const Plan plan, make_plan(sent_.map, next_.base));
       CALSEAL_ASSIGN(sent_.composed,

@@ -166,12 +166,11 @@ Result<JobPlace> find_job(const std::string& folder) {
 }
 
 Result<std::string> find_controller_folder(const std::string& folder) {
-  if (exists(folder + "/" + std::string(kJobFile))) return folder;
-  CALSEAL_ASSIGN(const JobPlace place, find_job(folder));
+  if (!exists(folder + "/" + std::string(kVehicleFile))) return folder;
   std::vector<std::string> found;
-  for (const std::string& name : names_in(place.folder)) {
-    if (!name.starts_with('.') && exists(place.folder + "/" + name + "/" + std::string(kJobFile)))
-      found.push_back(place.folder + "/" + name);
+  for (const std::string& name : names_in(folder)) {
+    if (!name.starts_with('.') && exists(folder + "/" + name + "/" + std::string(kJobFile)))
+      found.push_back(folder + "/" + name);
   }
   if (found.size() == 1) return found.front();
   std::string all;

@@ -7,7 +7,7 @@ import unittest
 
 import desk as desks
 from desk import CALSEAL, PASSPHRASE
-from job_desk import JobDesk
+from job_desk import JobDesk, of_one
 
 WORD = {"CALSEAL_PASSPHRASE": PASSPHRASE}
 
@@ -27,12 +27,12 @@ class ShopDesk(JobDesk):
         return str(path)
 
     def new_here(self, *more, folder=None, env=None, status=0):
-        return self.json(CALSEAL, "job", "new", *self.read(), "--regions", self.at("duo.json"), "--vehicle", "blue estate",
-                         "--claimed-time", desks.TIME, "-o", folder or self.folder, *more, status=status, env=env or WORD)
+        return of_one(self.json(CALSEAL, "job", "new", *self.read(), "--regions", self.at("duo.json"), "--vehicle", "blue estate",
+                                "--claimed-time", desks.TIME, "-o", folder or self.whole, *more, status=status, env=env or WORD))
 
     def send_here(self, number, *more, env=None, status=0):
-        return self.json(CALSEAL, "job", "send", self.folder, *self.edited(number)[0], "--title", f"tune {number}",
-                         "--claimed-time", desks.TIME, *more, status=status, env=env or WORD)
+        return of_one(self.json(CALSEAL, "job", "send", self.folder, *self.edited(number)[0], "--title", f"tune {number}",
+                                "--claimed-time", desks.TIME, *more, status=status, env=env or WORD))
 
 
 class Defaults(unittest.TestCase):
@@ -59,7 +59,7 @@ class Defaults(unittest.TestCase):
         typed = str(desk.root / "typed" / "oak-17")
         os.mkdir(desk.root / "typed")
         desk.json(*desk.new_arguments(typed), "--salt", desk.at("oak.salt"))
-        bundles = [pathlib.Path(folder, "base-1/r0.calseal").read_bytes() for folder in (desk.folder, typed)]
+        bundles = [pathlib.Path(folder, "base-1/r0.calseal").read_bytes() for folder in (desk.folder, typed + "/engine")]
         self.assertEqual(*bundles)
 
     def test_what_was_used_is_said(self):
@@ -93,7 +93,8 @@ class Defaults(unittest.TestCase):
         jobs = desk.root / "jobs"
         jobs.mkdir()
         near = desk.write_shop(jobs, trust=desk.at("shop.trust"))
-        desk.folder = str(jobs / "oak-17")
+        desk.whole = str(jobs / "oak-17")
+        desk.folder = desk.whole + "/engine"
         self.assertEqual(desk.new_here()["shop"], near)
         self.assertEqual(desk.job("status", "--shop", desk.shop_file)["shop"], desk.shop_file)
         at = self.desk.json(CALSEAL, "job", "status", desk.folder, env={"CALSEAL_SHOP": desk.shop_file})
@@ -125,8 +126,9 @@ class Defaults(unittest.TestCase):
     def test_no_passphrase_is_asked_for_in_vain(self):
         desk = self.desk
         desk.new_here()
-        # The way back is not delivered, so nothing comes to be signed.
-        self.assertEqual(desk.send_here(1, env={"LC_ALL": "C"}, status=1)["reason"], "job-order")
+        # The read as it came is no edit, so nothing comes to be signed.
+        unchanged = desk.json(CALSEAL, "job", "send", desk.folder, *desk.read(), "--claimed-time", desks.TIME, status=1, env={"LC_ALL": "C"})
+        self.assertEqual(unchanged["reason"], "job-order")
 
 
 class OtherCommands(unittest.TestCase):
@@ -155,7 +157,7 @@ class OtherCommands(unittest.TestCase):
         self.seal(1)
         bundles = [desk.at("r0.calseal"), desk.at("r1.calseal")]
         self.assertEqual(desk.json(desks.CALSEAL_CHECK, *desk.check_arguments(bundles[1]))["verdict"], "accepted")
-        listed = self.run_here("job-list", *bundles, "-o", desk.at("oak.list"))
+        listed = self.run_here("job", "sign-list", *bundles, "-o", desk.at("oak.list"))
         self.assertEqual(len(listed["revisions"]), 2)
         found = self.run_here("find", desk.inputs)
         self.assertEqual({row["seal"] for row in found["revisions"]}, {"holds"})
@@ -293,8 +295,8 @@ class Refused(unittest.TestCase):
         desk = self.desk
         theirs = desk.root / "unpacked"
         theirs.mkdir()
-        os.rename(desk.folder, theirs / "oak-17")
-        desk.folder = str(theirs / "oak-17")
+        os.rename(desk.whole, theirs / "oak-17")
+        desk.folder = str(theirs / "oak-17/engine")
         desk.json(CALSEAL, "shop", "new", theirs, "--name", "Example Shop", "--passphrase-file", desk.at("word.txt"))
         strange = desk.write_shop(theirs, trust="shop.trust")
         judged = desk.job("status", status=1)

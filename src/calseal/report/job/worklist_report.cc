@@ -22,7 +22,7 @@ std::string step_words(const ListedJob& job) {
   if (job.fault) return "cannot be read: " + std::string(code(job.fault->reason));
   std::string words;
   for (const NextStep& step : job.steps)
-    words += (words.empty() ? "" : ", ") + step.code + (step.controller.empty() ? "" : " (" + step.controller + ")");
+    words += (words.empty() ? "" : ", ") + step.code + (job.steps.size() == 1 ? "" : " (" + step.controller + ")");
   if (job.findings > 0) words += "; " + counted(job.findings, "finding", "findings");
   return words;
 }

@@ -66,28 +66,27 @@ std::vector<ChangedItem> items_of(const RegionMap& map, const Image& before, con
   return items;
 }
 
-std::vector<ItemFamily> families_of(const RegionMap& map, const std::vector<ChangedItem>& items) {
+std::vector<ItemGroup> groups_of(const RegionMap& map, const std::vector<ChangedItem>& items) {
   std::map<std::string, std::uint64_t> declared;
   for (const Item& item : map.items) ++declared[declared_name(item)];
-  std::vector<ItemFamily> families;
+  std::vector<ItemGroup> groups;
   std::vector<MovementSum> sums;
   std::map<std::string, std::size_t> known;
   for (std::size_t i = 0; i < items.size(); ++i) {
     const std::string name = declared_name(*items[i].change.item);
-    const auto [at, is_new] = known.emplace(name, families.size());
+    const auto [at, is_new] = known.emplace(name, groups.size());
     if (is_new) {
-      families.push_back({name, {}, declared[name], {}});
+      groups.push_back({name, {}, declared[name], {}});
       sums.emplace_back();
     }
-    families[at->second].members.push_back(i);
+    groups[at->second].members.push_back(i);
     add_differences(items[i], sums[at->second]);
   }
-  for (std::size_t f = 0; f < families.size(); ++f) {
-    families[f].movement = sums[f].movement();
-    if (families[f].members.size() == 1)
-      families[f].name = items[families[f].members.front()].change.item->name;
+  for (std::size_t f = 0; f < groups.size(); ++f) {
+    groups[f].movement = sums[f].movement();
+    if (groups[f].members.size() == 1) groups[f].name = items[groups[f].members.front()].change.item->name;
   }
-  return families;
+  return groups;
 }
 
 // Bytes of the elements that are listed, by memory.
@@ -210,7 +209,7 @@ bool ChangesByItem::empty() const {
 ChangesByItem changed_items(const RegionMap& map, const Image& before, const Image& after) {
   ChangesByItem sum;
   sum.items = items_of(map, before, after);
-  sum.families = families_of(map, sum.items);
+  sum.groups = groups_of(map, sum.items);
   return sum;
 }
 

@@ -27,7 +27,7 @@ struct ChangedItem {
 };
 
 // Items of one declaration: one item, or those of a repetition.
-struct ItemFamily {
+struct ItemGroup {
   std::string name;                  // of the item; of several, without their numbers
   std::vector<std::size_t> members;  // into ChangesByItem::items, ascending
   std::uint64_t declared = 1;        // items of this declaration
@@ -41,9 +41,9 @@ struct ChangedText {
 };
 
 struct ChangesByItem {
-  std::vector<ChangedItem> items;    // in map order (by memory and address)
-  std::vector<ItemFamily> families;  // in the order of their first member
-  std::vector<ChangedText> texts;    // in map order
+  std::vector<ChangedItem> items;  // in map order (by memory and address)
+  std::vector<ItemGroup> groups;   // in the order of their first member
+  std::vector<ChangedText> texts;  // in map order
   // What no item and no text names.
   std::uint64_t editable_bytes = 0, editable_runs = 0;
   std::uint64_t partial_bytes = 0;  // editable, in elements of items of which not every byte is known

@@ -136,9 +136,9 @@ TEST(ByItemProperty, EveryChangedByteCountsOnceAndValuesReadBack) {
     ASSERT_TRUE(plan);
     const ChangesByItem changes = changes_by_item(*plan, before, after, compare_images(*plan, before, after));
     EXPECT_EQ(counts_of(changes), count(map, before, after));
-    std::uint64_t in_families = 0;
-    for (const ItemFamily& family : changes.families) in_families += family.members.size();
-    EXPECT_EQ(in_families, changes.items.size());
+    std::uint64_t in_groups = 0;
+    for (const ItemGroup& group : changes.groups) in_groups += group.members.size();
+    EXPECT_EQ(in_groups, changes.items.size());
     for (const ChangedItem& item : changes.items) {
       for (std::size_t i = 0; i < item.places.size(); ++i, ++elements) {
         expect_reads_back(*item.change.item, before, item.change.elements[i], item.places[i]);

@@ -9,7 +9,7 @@
 namespace calseal {
 namespace {
 
-constexpr std::size_t kShownFamilies = 40;
+constexpr std::size_t kShownGroups = 40;
 constexpr std::size_t kShownUsers = 3;          // items that an axis belongs to
 constexpr std::size_t kListedElements = 65536;  // in JSON, all items together
 constexpr std::size_t kTitle = 80;              // bytes
@@ -18,14 +18,15 @@ std::string title_words(const Item& item) {
   return item.title->empty() ? "" : " (" + printable(*item.title, kTitle) + ")";
 }
 
-// "  text", wrapped under itself.
+// "  text", wrapped under itself, further in.
 std::string paragraph(const std::string& text, const Page& page, std::size_t indent) {
-  std::string out;
-  std::size_t at = indent;
-  for (const std::string& line : wrap_words(text, page.width - indent - 4)) {
-    out += std::string(at, ' ') + line + "\n";
-    at = indent + 4;
-  }
+  constexpr std::size_t kFurther = 4;
+  const std::size_t room = page.width - indent;
+  const std::string first = wrap_words(text, room).front();
+  std::string out = std::string(indent, ' ') + first + "\n";
+  if (first.size() >= text.size()) return out;
+  for (const std::string& line : wrap_words(text.substr(first.size() + 1), room - kFurther))
+    out += std::string(indent + kFurther, ' ') + line + "\n";
   return out;
 }
 
@@ -60,22 +61,22 @@ class ItemLines {
   ItemLines(const ItemsCompared& compared, const Page& page, const ShownItems& shown)
       : compared_(compared), page_(page), cells_(shown.cells), rest_(shown.rest) {}
 
-  std::string family(const ItemFamily& family) const {
+  std::string group(const ItemGroup& group) const {
     const std::vector<ChangedItem>& items = compared_.changes.items;
-    if (family.members.size() == 1) return whole(items[family.members.front()], 2);
-    const Item& first = *items[family.members.front()].change.item;
+    if (group.members.size() == 1) return whole(items[group.members.front()], 2);
+    const Item& first = *items[group.members.front()].change.item;
     std::string text =
-        paragraph(family.name + title_words(first) + ": " + grouped(family.members.size()) + " of " +
-                      grouped(family.declared) + " changed; " + movement_words(family.movement, first, true),
+        paragraph(group.name + title_words(first) + ": " + grouped(group.members.size()) + " of " +
+                      grouped(group.declared) + " changed; " + movement_words(group.movement, first, true),
                   page_, 2);
-    const bool with_cells = family.movement.changed <= cells_;
+    const bool with_cells = group.movement.changed <= cells_;
     std::size_t shown = 0;
-    for (const std::size_t member : family.members) {
+    for (const std::size_t member : group.members) {
       if (shown == cells_) break;
       ++shown;
       text += with_cells ? whole(items[member], 4) : headline(items[member], 4, "");
     }
-    return text + left_out(family.members.size() - shown, "more of them", "more of them", 4);
+    return text + left_out(group.members.size() - shown, "more of them", "more of them", 4);
   }
 
  private:
@@ -127,10 +128,8 @@ std::string text_words(const ChangedText& text) {
 
 std::string joined_names(const std::vector<std::string>& names) {
   std::string text;
-  for (std::size_t i = 0; i < names.size() && i < kShownFamilies; ++i)
-    text += (i == 0 ? "" : ", ") + names[i];
-  return names.size() > kShownFamilies ? text + " and " + grouped(names.size() - kShownFamilies) + " more"
-                                       : text;
+  for (std::size_t i = 0; i < names.size() && i < kShownGroups; ++i) text += (i == 0 ? "" : ", ") + names[i];
+  return names.size() > kShownGroups ? text + " and " + grouped(names.size() - kShownGroups) + " more" : text;
 }
 
 std::string places_words(const ChangesByItem& changes) {
@@ -189,14 +188,14 @@ std::string rest_text(const ChangesByItem& changes, const Plan& plan, const std:
 }
 
 std::string items_text(const ItemsCompared& compared, const Page& page, const ShownItems& most) {
-  const std::vector<ItemFamily>& families = compared.changes.families;
-  if (families.empty()) return {};
+  const std::vector<ItemGroup>& groups = compared.changes.groups;
+  if (groups.empty()) return {};
   const ItemLines lines(compared, page, most);
-  const std::size_t shown = std::min(families.size(), std::max(kShownFamilies, most.cells));
+  const std::size_t shown = std::min(groups.size(), std::max(kShownGroups, most.cells));
   std::string text = page.painted(Mark::kDim, "items") + "\n";
-  for (std::size_t i = 0; i < shown; ++i) text += lines.family(families[i]);
-  if (families.size() > shown)
-    text += "  and " + counted(families.size() - shown, "more item", "more items") + " (" + most.rest + ")\n";
+  for (std::size_t i = 0; i < shown; ++i) text += lines.group(groups[i]);
+  if (groups.size() > shown)
+    text += "  and " + counted(groups.size() - shown, "more item", "more items") + " (" + most.rest + ")\n";
   return text;
 }
 
@@ -275,13 +274,13 @@ JsonValue items_json(const ItemsCompared& compared) {
   return json_object(
       {{"changed", json_array(compared.changes.items,
                               [&](const ChangedItem& item) { return item_json(compared, item, budget); })},
-       {"families", json_array(compared.changes.families,
-                               [](const ItemFamily& family) {
-                                 return json_object({{"name", json(family.name)},
-                                                     {"items", json(family.members.size())},
-                                                     {"declared", json(family.declared)},
-                                                     {"movement", movement_json(family.movement)}});
-                               })},
+       {"groups", json_array(compared.changes.groups,
+                             [](const ItemGroup& group) {
+                               return json_object({{"name", json(group.name)},
+                                                   {"items", json(group.members.size())},
+                                                   {"declared", json(group.declared)},
+                                                   {"movement", movement_json(group.movement)}});
+                             })},
        {"breaches", json_array(breaches_of(compared), breach_json)}});
 }
 
@@ -323,18 +322,18 @@ JsonValue item_report_json(const ItemsCompared& compared, const Plan& plan) {
 
 std::vector<std::string> item_summaries(const ChangesByItem& changes) {
   std::vector<std::string> lines;
-  for (const ItemFamily& family : changes.families) {
-    const ChangedItem& first = changes.items[family.members.front()];
+  for (const ItemGroup& group : changes.groups) {
+    const ChangedItem& first = changes.items[group.members.front()];
     const Item& item = *first.change.item;
-    const bool single = family.members.size() == 1 && item.kind == ItemKind::kScalar;
-    std::string line = item.title->empty() ? family.name : printable(*item.title, kTitle);
-    if (family.members.size() > 1)
-      line += " (" + grouped(family.members.size()) + " of " + grouped(family.declared) + ")";
-    else if (family.declared > 1 && !item.title->empty())
+    const bool single = group.members.size() == 1 && item.kind == ItemKind::kScalar;
+    std::string line = item.title->empty() ? group.name : printable(*item.title, kTitle);
+    if (group.members.size() > 1)
+      line += " (" + grouped(group.members.size()) + " of " + grouped(group.declared) + ")";
+    else if (group.declared > 1 && !item.title->empty())
       line += ", " + item.name;
     lines.push_back(
         line + ": " +
-        (single ? single_words(first) : movement_words(family.movement, item, family.members.size() > 1)));
+        (single ? single_words(first) : movement_words(group.movement, item, group.members.size() > 1)));
   }
   for (const ChangedText& text : changes.texts) lines.push_back(text_words(text));
   for (const std::string& patch : changes.patches) lines.push_back(patch + ": a permitted patch");

@@ -39,7 +39,7 @@ std::string item_report_text(const ItemsCompared& compared, const Plan& plan,
 // docs/json-output.md, "items".
 JsonValue item_report_json(const ItemsCompared& compared, const Plan& plan);
 
-// One line for each family, without line ends: "torque limit: 12 of 160 cells, +2 to +12 Nm, mean +7.5".
+// One line for each group, without line ends: "torque limit: 12 of 160 cells, +2 to +12 Nm, mean +7.5".
 // Texts of identity and bytes that no item names follow; derived bytes do not count as news.
 std::vector<std::string> item_summaries(const ChangesByItem& changes);
 

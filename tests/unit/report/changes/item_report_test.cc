@@ -102,8 +102,7 @@ TEST_F(ItemReport, SaysThatAnAxisChangedAndClaimsNoCellThatWasNotThere) {
   EXPECT_EQ(text(), R"(items
   speed: 1 of 4 points, +200 1/min; axis of torque-limit
       [2]  2,800  ->  3,000  1/min  (+200)
-  torque-limit (torque limit): 2 of 8 cells, each +1 Nm; its axis changed
-      too
+  torque-limit (torque limit): 2 of 8 cells, each +1 Nm; its axis changed too
       2,800 -> 3,000 1/min, 25 mg  300  ->  301  Nm  (+1)
       4,000 1/min, 25 mg           300  ->  301  Nm  (+1)
 )");

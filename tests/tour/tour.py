@@ -18,7 +18,7 @@ HERE = pathlib.Path(__file__).resolve().parent
 PROJECT = HERE.parent.parent
 TOUR = PROJECT / "docs/tour"
 LEAST_SIZE, MOST_SIZE = 2_000, 150_000  # bytes of a picture
-PAGES = ("tuner", "customer", "auditor")
+PAGES = ("tuner", "day", "customer", "auditor")
 
 
 def masked(text):
@@ -77,7 +77,8 @@ def replay_page(text, replay):
                 out.append(lines[i])
                 command = command[:-1] + lines[i]
                 i += 1
-            out += replay.run(command).stdout.rstrip("\n").split("\n")
+            # Where the scratch folder is, is nobody's business.
+            out += replay.run(command).stdout.replace(f"{replay.folder}/", "").rstrip("\n").split("\n")
             while lines[i] != "```" and not lines[i].startswith("$ "):
                 i += 1
     return "\n".join(out)

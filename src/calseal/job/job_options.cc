@@ -40,6 +40,17 @@ Result<std::vector<OptionFile>> options_in_force(const Job& job, const JobBase& 
   return options_of(job, base, newest->manifest);
 }
 
+std::vector<std::string> controllers_with_order(const VehicleJob& job, const std::string& controller) {
+  std::vector<std::string> names;
+  for (const Job& one : job.controllers) {
+    const JobRevision* newest = one.base().newest();
+    const bool meant = controller.empty() || controller == one.facts.controller;
+    if (meant && !one.closed() && newest != nullptr && newest->number() == 0 && !one.base().options.empty())
+      names.push_back(one.facts.controller);
+  }
+  return names;
+}
+
 std::string option_file_to_write(const Job& job, const OptionFile& option) {
   const std::string folder = base_folder(job.base().number) + "/options/";
   const std::string plain = folder + option.option.name + ".json";

@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "calseal/base/result.h"
-#include "calseal/job/job.h"
+#include "calseal/job/vehicle_job.h"
 #include "calseal/option/compose.h"
 #include "calseal/option/option_file.h"
 
@@ -21,6 +21,10 @@ Result<std::vector<OptionFile>> options_of(const Job& job, const JobBase& base, 
 // The options that are in force on a base: those of its newest revision; all that are kept while there is
 // none but revision 0.
 Result<std::vector<OptionFile>> options_in_force(const Job& job, const JobBase& base);
+
+// Controllers, of all or the one that is named, whose customer ordered options with the base and has nothing
+// but the way back yet.
+std::vector<std::string> controllers_with_order(const VehicleJob& job, const std::string& controller);
 
 // Where an option is to be kept in the current base's folder: under its name, and with a part of its digest
 // when another file has that name. Empty when it is kept already.

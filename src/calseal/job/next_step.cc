@@ -30,7 +30,7 @@ class Deciding {
     const JobRevision* way_back = base_.way_back();
     if (way_back == nullptr) {
       return step("seal-way-back", "Seal the way back: nothing may be edited or handed over before it.",
-                  "calseal job send " + folder_ + " --key AUTHOR.KEY --trust SHOP.TRUST", 0);
+                  "calseal job send " + folder_ + "", 0);
     }
     if (way_back->incomplete) return countersign(*way_back);
     if (!job_.has(EventKind::kSent, *way_back)) {
@@ -66,8 +66,7 @@ class Deciding {
         "Checks of the read failed when it came, so no edit can be built on it. Put a known stock of the "
         "same software in its place, bound to this vehicle.",
         "calseal job carry " + folder_ +
-            " READ --stock STOCK --reason WHY --key AUTHOR.KEY --trust "
-            "SHOP.TRUST",
+            " READ --stock STOCK --reason WHY",
         0);
   }
 
@@ -135,7 +134,7 @@ class Deciding {
     }
     const std::uint64_t next = from == nullptr ? 1 : from->number() + 1;
     return step("edit", "Edit a copy of the read in " + base_folder_text() + "read/, then send it.",
-                "calseal job send " + folder_ + " EDITED --title TITLE --key AUTHOR.KEY --trust SHOP.TRUST",
+                "calseal job send " + folder_ + " EDITED --title TITLE",
                 next);
   }
 
@@ -197,6 +196,15 @@ std::string once_words(const VehicleJob& job) {
                                               : ". The shop's trust file goes by another way";
 }
 
+// Every controller waits for its next edit.
+NextStep edit_together(const VehicleJob& job, const std::vector<NextStep>& steps) {
+  NextStep step = steps.front();
+  step.text = "Edit copies of the reads in " + job.folder + "/*/base-*/read/, then send them: in one go where they belong together.";
+  step.command = "calseal job send " + typed(job.folder) + " EDITED... --title TITLE";
+  step.controller.clear();
+  return step;
+}
+
 bool is_handed(const VehicleJob& job, const NextStep& step) {
   return std::ranges::any_of(job.handed, [&](const HandedBundle& one) {
     return one.controller == step.controller && one.sealed.base == step.base &&
@@ -214,6 +222,8 @@ std::vector<NextStep> next_steps(const VehicleJob& job) {
     if (!one.closed()) steps.push_back(next_step(one));
   }
   if (steps.empty()) steps.push_back(next_step(job.controllers.front()));
+  const bool all_edit = std::ranges::all_of(steps, [](const NextStep& step) { return step.code == "edit"; });
+  if (steps.size() > 1 && all_edit) return {edit_together(job, steps)};
   const Together* same = std::ranges::find(kTogether, steps.front().code, &Together::code);
   const bool together = same != std::end(kTogether) && std::ranges::all_of(steps, [&](const NextStep& step) {
     return step.code == steps.front().code && is_handed(job, step);

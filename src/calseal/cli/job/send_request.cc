@@ -34,6 +34,7 @@ class Planning {
     CALSEAL_ASSIGN(chosen_, load_options(options_.option_files));
     CALSEAL_CHECK(sort_files());
     CALSEAL_CHECK(sort_options());
+    CALSEAL_CHECK(take_order());
     CALSEAL_CHECK(add_partners(job_, set_choice(), plan_.requests));
     for (SendRequest& request : plan_.requests) CALSEAL_CHECK(complete(request));
     if (plan_.requests.size() > 1 && set_choice() != SetChoice::kLeave)
@@ -78,6 +79,13 @@ class Planning {
       CALSEAL_ASSIGN(const Job* const one, at_hand_.one());
       request_for(one->facts.controller);
     }
+    return {};
+  }
+
+  // Neither files nor options: what the customer ordered with the job and no revision has yet.
+  Status take_order() {
+    if (!plan_.requests.empty() || options_.no_options || !options_.set.empty()) return {};
+    for (const std::string& controller : controllers_with_order(job_, at_hand_.controller)) request_for(controller);
     return {};
   }
 

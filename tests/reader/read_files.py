@@ -132,9 +132,8 @@ def open_file(region_map, name, data):
     require(not name or name in space.named, "memory-unknown", name)
     memory = space.named[name] if name else None
     only = memory or (space.memories[0] if len(space.memories) == 1 else None)
-    # A raw memory may begin as a record does: its exact size decides first.
     raw = only is not None and len(data) == size(only.segments)
-    kind = "" if raw else kind_of(data)
+    kind = kind_of(data)
     if kind:
         return RecordFile([memory] if memory else space.memories, data, kind)
     signatures = [form["signature"] for form in region_map.forms if "signature" in form]

@@ -72,16 +72,26 @@ class Records:
         self.ended = kind in "789"
 
     def written(self, byte_at):
-        """The text with the bytes that byte_at gives for each address; only records that change are touched."""
+        """The text with the bytes that byte_at gives for each address: only digits whose value changes are written anew."""
         out = bytearray(self.text)
         for address, content, at, check in self.data:
             new = bytes(byte_at(address + i) for i in range(len(content)))
-            if new == content:
-                continue
-            lower = re.search(rb"[a-f]", self.text[at - 9:check + 2]) and not re.search(rb"[A-F]", self.text[at - 9:check + 2])
-            digits = new.hex() if lower else new.hex().upper()
+            begin = self.text.rfind(b"S", 0, at) if self.kind == "s-record" else self.text.rfind(b":", 0, at)
+            if self.kind == "s-record":
+                begin = max(begin, self.text.rfind(b"s", 0, at))
+            lower = self.is_lower(self.text[begin + 1:check + 2])
             shift = sum(content) - sum(new)
             value = (int(self.text[check:check + 2], 16) + shift) % 256
-            out[at:at + 2 * len(new)] = digits.encode("ascii")
-            out[check:check + 2] = (f"{value:02x}" if lower else f"{value:02X}").encode("ascii")
+            for place, digits in ((at, new.hex()), (check, f"{value:02x}")):
+                for i, digit in enumerate(digits):
+                    if chr(out[place + i]).lower() != digit:
+                        out[place + i] = ord(digit if lower else digit.upper())
         return bytes(out)
+
+    def is_lower(self, record):
+        """The case of the record's first letter, else of the file's, else upper case."""
+        for text in (record, self.text):
+            first = re.search(rb"[A-Fa-f]", text)
+            if first:
+                return first.group().islower()
+        return False

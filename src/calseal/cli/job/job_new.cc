@@ -18,7 +18,7 @@ namespace {
 
 struct NewOptions : JobSigningOptions {
   std::vector<std::string> reads, option_files, regions;
-  std::string folder, job, vehicle, salt, title;
+  std::string folder, job, vehicle, salt, title, ledger;
   bool as_received = false;
 };
 
@@ -48,6 +48,19 @@ Result<NewJob> load_request(const NewOptions& options, const Console& console) {
   return request;
 }
 
+// From the first entry on. The job is whole whatever becomes of it.
+LedgerOutcome report_to_ledger(const VehicleJob& job, const std::string& ledger, const MadeJob& made) {
+  for (const Job& one : job.controllers) {
+    if (Status linked = link_ledger(one.folder, ledger); !linked) return {std::nullopt, linked.error()};
+  }
+  LedgerDuty duty;
+  duty.handover = made.handover;
+  for (const OpenedBase& opened : made.opened) {
+    if (opened.sealed) duty.bundles.push_back(opened.controller + "/" + opened.bundle);
+  }
+  return do_ledger_duty(job, duty);
+}
+
 Result<int> run(const NewOptions& options, const std::string& tool, const Console& console) {
   CALSEAL_ASSIGN(const NewJob request, load_request(options, console));
   std::unique_ptr<LoadedSigning> signing;
@@ -56,16 +69,19 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
   }
   CALSEAL_ASSIGN(const MadeJob made,
                  make_job(request, signing ? std::optional(signing->signing) : std::nullopt, way_back_message));
-  CALSEAL_ASSIGN(const VehicleJob job, read_vehicle_job(options.folder, {}));
+  CALSEAL_ASSIGN(VehicleJob job, read_vehicle_job(options.folder, {signing ? signing->signing.trust : nullptr, nullptr}));
+  LedgerOutcome ledger;
+  if (!options.ledger.empty()) ledger = report_to_ledger(job, options.ledger, made);
   const Page page = page_for(console);
   console.print("made job folder " + printable(options.folder) + " for job " + job.facts.job + "\n" +
-                made_text(job, made, page));
+                made_text(job, made, page) + ledger_text(ledger, page));
   JsonValue value = json_object({{"calseal", json("job-new/1")},
                                  {"folder", json(printable(options.folder, kShownPathLimit))},
                                  {"job", json(job.facts.job)}});
   add_made(value, job, made);
+  add_ledger(value, ledger);
   console.print_json(value);
-  return 0;
+  return ledger.status();
 }
 
 }  // namespace
@@ -99,7 +115,8 @@ void add_job_new_command(CommandLine& job, Console& console, const std::string& 
   command->add_flag("--as-received", o->as_received,
                     "Keep the read as evidence and way back although its checks fail; nothing can be built "
                     "on it (see calseal job carry --stock)");
-  add_job_signing_options(*command, *o, false, {kShopRegions}, "--output");
+  command->add_option("--ledger", o->ledger, "The ledger that the job reports to from now on")->takes("FOLDER");
+  add_job_signing_options(*command, *o, false, {kShopRegions, kShopJobLedger}, "--output");
   set_command(
       *command, console,
       {"calseal job new engine.bin engine-eeprom.bin transmission.bin --regions maps --vehicle \"blue estate\" --key "

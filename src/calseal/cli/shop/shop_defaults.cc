@@ -19,6 +19,7 @@ struct Filled {
   Argument* argument;
   bool required;
   bool is_there() const { return !argument->given().empty(); }
+  bool in_group() const { return !required && !by.alone; }
 };
 
 // Fills the options of one command, when it was chosen.
@@ -64,11 +65,10 @@ class ShopDefaults {
   // of them is meant.
   bool leaves_group_alone(const Shop& shop) const {
     if (together != Together::kAllOrNone) return false;
-    const auto in_group = [](const Filled& option) { return !option.required; };
     return std::none_of(options.begin(), options.end(),
-                        [&](const Filled& option) { return in_group(option) && option.is_there(); }) &&
+                        [](const Filled& option) { return option.in_group() && option.is_there(); }) &&
            std::any_of(options.begin(), options.end(),
-                       [&](const Filled& option) { return in_group(option) && option.by.in(shop).empty(); });
+                       [&](const Filled& option) { return option.in_group() && option.by.in(shop).empty(); });
   }
 
   bool take(const Shop& shop, const std::vector<Filled>& left) const {
@@ -76,7 +76,7 @@ class ShopDefaults {
     bool taken = false;
     for (const Filled& option : left) {
       const std::vector<std::string> values = option.by.in(shop);
-      if (values.empty() || (not_meant && !option.required)) continue;
+      if (values.empty() || (not_meant && option.in_group())) continue;
       option.argument->give(values);
       taken = true;
     }
@@ -85,10 +85,10 @@ class ShopDefaults {
 
   Status require(const Shop* shop) const {
     const bool any = std::any_of(options.begin(), options.end(),
-                                 [](const Filled& option) { return !option.required && option.is_there(); });
+                                 [](const Filled& option) { return option.in_group() && option.is_there(); });
     std::string missing, fields;
     for (const Filled& option : options) {
-      if (option.is_there() || !(option.required || (any && together == Together::kAllOrNone))) continue;
+      if (option.is_there() || !(option.required || (any && together == Together::kAllOrNone && option.in_group()))) continue;
       missing += (missing.empty() ? "" : " and ") + std::string(option.by.option);
       fields += (fields.empty() ? "" : " and ") + std::string(option.by.field);
     }

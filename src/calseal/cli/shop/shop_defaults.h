@@ -15,9 +15,10 @@ struct ShopDefault {
   const char* field;   // its name in the file
   std::vector<std::string> (*in)(const Shop& shop);
   const char* unless = "";  // an option that leaves this one alone where it was typed
+  bool alone = false;       // never one of those that belong together
 };
 extern const ShopDefault kAuthorKeys, kWithdrawalKeys, kLedgerKey, kShopTrust, kShopWithdrawals, kListBefore,
-    kShopRegions, kShopStocks, kShopLedger;
+    kShopRegions, kShopStocks, kShopLedger, kShopJobLedger;
 
 // Whether those of these options that are not required belong together: a command may need all of them or do
 // without any.

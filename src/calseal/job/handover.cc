@@ -15,8 +15,9 @@ constexpr std::string_view kHandover = "handover-";
 constexpr std::string_view kBundleEnd = ".calseal";
 
 // Where a bundle belongs, from what it says of itself and the name that it was handed over by.
-HandedBundle described(const std::string& name, OpenedBundle opened) {
+HandedBundle described(const std::string& folder, const std::string& name, OpenedBundle opened) {
   HandedBundle bundle;
+  bundle.folder = folder;
   bundle.controller = opened.manifest.controller().name;
   bundle.name = name;
   bundle.kept_as = base_folder(opened.manifest.base_number) + "/" + name.substr(bundle.controller.size() + 1);
@@ -73,7 +74,7 @@ std::vector<HandedBundle> read_handover(const std::string& folder, std::uint64_t
     if (!bytes) continue;
     Result<OpenedBundle> opened = open_unverified(*std::move(bytes), printable(place + name));
     if (opened && name.starts_with(opened->manifest.controller().name + "-"))
-      bundles.push_back(described(name, *std::move(opened)));
+      bundles.push_back(described(handover_folder(number), name, *std::move(opened)));
   }
   return bundles;
 }

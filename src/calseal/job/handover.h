@@ -27,7 +27,8 @@ std::uint64_t newest_handover(const std::string& folder);
 // One bundle that goes out, and where it belongs.
 struct HandedBundle {
   std::string controller;  // name
-  std::string name;        // in the hand-over's folder: "engine-r3.calseal"
+  std::string folder;      // of the hand-over, "handover-4"; empty before it has one
+  std::string name;        // in that folder: "engine-r3.calseal"
   std::string kept_as;     // within the controller's folder: "base-1/r3.calseal"
   Event sealed;            // as it is noted there
   Bytes bytes;

@@ -103,6 +103,7 @@ class JobReading {
       if (!name.starts_with('.') && name.ends_with(".calseal") && base.revisions.size() < kJobBundleLimit)
         read_revision(folder + "/" + name, base);
     }
+    read_unplaced(base);
     std::ranges::stable_sort(base.revisions, {}, [](const JobRevision& r) { return r.manifest.sequence; });
     judge_base(base);
     job_.bases.push_back(std::move(base));
@@ -197,6 +198,26 @@ class JobReading {
     base.revisions.push_back(std::move(revision));
   }
 
+  // What a run that was cut off has handed over and not put here. What was noted and is gone is missing.
+  void read_unplaced(JobBase& base) {
+    if (context_.handed == nullptr) return;
+    for (const HandedBundle& bundle : *context_.handed) {
+      const auto known = [&](const auto& one) { return one.digest == bundle.sealed.identity; };
+      if (bundle.controller != job_.facts.controller || bundle.sealed.base != base.number) continue;
+      if (is_noted(*bundle.sealed.identity) || std::ranges::any_of(base.revisions, known)) continue;
+      const std::size_t before = base.revisions.size();
+      read_revision("../" + bundle.folder + "/" + bundle.name, base);
+      if (base.revisions.size() > before) base.revisions.back().placed = false;
+    }
+  }
+
+  bool is_noted(const Sha256& identity) const {
+    return std::ranges::any_of(job_.events, [&](const Event& event) {
+      return event.identity == identity &&
+             (event.kind == EventKind::kSealed || event.kind == EventKind::kReissued);
+    });
+  }
+
   void judge_base(JobBase& base) {
     const JobRevision* way_back = base.way_back();
     if (way_back == nullptr) {
@@ -252,11 +273,7 @@ class JobReading {
   void compare_with_events() {
     for (JobBase& base : job_.bases) {
       for (JobRevision& revision : base.revisions) {
-        const auto noted = [&](const Event& event) {
-          return event.identity == revision.digest &&
-                 (event.kind == EventKind::kSealed || event.kind == EventKind::kReissued);
-        };
-        if (std::ranges::none_of(job_.events, noted)) {
+        if (revision.placed && !is_noted(revision.digest)) {
           finding("sealed-not-noted", revision.file,
                   "revision " + std::to_string(revision.number()) +
                       " is sealed and whole, but nothing was noted: the run was cut off, or the "

@@ -14,6 +14,7 @@
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/set_descriptor.h"
 #include "calseal/job/event.h"
+#include "calseal/job/handover.h"
 #include "calseal/trust/trust_file.h"
 #include "calseal/trust/withdrawal.h"
 
@@ -46,6 +47,7 @@ struct JobRevision {
   std::uint64_t changed = 0;      // bytes that differ from the base, derived ones left out
   std::uint64_t unaccounted = 0;  // of these, in ranges that no option explains
   bool withdrawn = false;         // by a note, or by the list of withdrawals that was given
+  bool placed = true;             // in its base's folder; else a run that was cut off has only handed it over
 
   std::uint64_t number() const { return manifest.revision; }
 };
@@ -96,6 +98,8 @@ struct Job {
 struct JobContext {
   const TrustFile* trust = nullptr;             // nothing: seals are not looked at
   const WithdrawalList* withdrawals = nullptr;  // nothing: only notes tell what is withdrawn
+  // The newest hand-over of the vehicle: what a run that was cut off has not put in its place counts too.
+  const std::vector<HandedBundle>* handed = nullptr;
 };
 
 // Reads everything but payloads. kFileMissing when there is no job.json, kJobDamaged when it says nothing or

@@ -10,8 +10,12 @@ namespace calseal {
 namespace {
 
 HandedBundle handed(const OpenedBase& opened) {
-  return {opened.controller, handed_name(opened.controller, opened.bundle), opened.bundle,
-          sealed_event(EventKind::kSealed, *opened.sealed, opened.bundle), opened.sealed->file};
+  return {opened.controller,
+          "",
+          handed_name(opened.controller, opened.bundle),
+          opened.bundle,
+          sealed_event(EventKind::kSealed, *opened.sealed, opened.bundle),
+          opened.sealed->file};
 }
 
 // A controller's folder and what is in it, as parts of the job's.

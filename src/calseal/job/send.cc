@@ -146,8 +146,12 @@ class Part {
   const SealedBundle& sealed() const { return sent_.sealed; }
   HandedBundle handed() const {
     const std::string bundle = bundle_file(job_.base().number, number_);
-    return {sent_.controller, handed_name(sent_.controller, bundle), bundle,
-            sealed_event(EventKind::kSealed, sent_.sealed, bundle), sent_.sealed.file};
+    return {sent_.controller,
+            "",
+            handed_name(sent_.controller, bundle),
+            bundle,
+            sealed_event(EventKind::kSealed, sent_.sealed, bundle),
+            sent_.sealed.file};
   }
 
   Result<Sent> result() {

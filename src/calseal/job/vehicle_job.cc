@@ -18,6 +18,9 @@ class VehicleReading {
 
   Result<VehicleJob> run() {
     CALSEAL_CHECK(read_facts());
+    job_.newest_handover = newest_handover(job_.folder);
+    if (job_.newest_handover != 0) job_.handed = read_handover(job_.folder, job_.newest_handover);
+    context_.handed = &job_.handed;
     for (const std::string& name : names_in(job_.folder)) {
       if (name.starts_with('.')) {
         finding("left-over", name, "left by a run that was cut off; nothing needs it, it may be deleted");
@@ -29,7 +32,6 @@ class VehicleReading {
       return fail({Reason::kJobDamaged, printable(job_.folder), "", "no folder of a controller",
                    "one with a job.json in it", "put the folder back from a copy"});
     }
-    job_.newest_handover = newest_handover(job_.folder);
     find_unplaced();
     judge_salts();
     judge_sets();
@@ -66,24 +68,18 @@ class VehicleReading {
   }
 
   void find_unplaced() {
-    if (job_.newest_handover == 0) return;
-    for (HandedBundle& bundle : read_handover(job_.folder, job_.newest_handover)) {
+    for (HandedBundle& bundle : job_.handed) {
       const Job* owner = job_.find(bundle.controller);
-      job_.handed.push_back({bundle.controller, bundle.name, bundle.kept_as, bundle.sealed, {}});
-      // What was noted and is gone is another finding: a run that was cut off has noted nothing.
-      if (owner == nullptr || owner->find(*bundle.sealed.identity) != nullptr || is_noted(*owner, bundle))
-        continue;
-      finding("sealed-not-placed", handover_folder(job_.newest_handover) + "/" + bundle.name,
-              "sealed and whole, but the run was cut off before it came into its controller's folder; the next "
-              "command that changes the job puts it there");
-      job_.unplaced.push_back(std::move(bundle));
+      const JobRevision* found = owner == nullptr ? nullptr : owner->find(*bundle.sealed.identity);
+      if (found != nullptr && !found->placed) {
+        finding(
+            "sealed-not-placed", bundle.folder + "/" + bundle.name,
+            "sealed and whole, but the run was cut off before it came into its controller's folder; the next "
+            "command that changes the job puts it there");
+        job_.unplaced.push_back(bundle);
+      }
+      bundle.bytes = {};
     }
-  }
-
-  static bool is_noted(const Job& owner, const HandedBundle& bundle) {
-    return std::ranges::any_of(owner.events, [&](const Event& event) {
-      return event.kind == bundle.sealed.kind && event.identity == bundle.sealed.identity;
-    });
   }
 
   // One vehicle, one salt: members of a set name the same one.
@@ -123,7 +119,7 @@ class VehicleReading {
     });
   }
 
-  const JobContext& context_;
+  JobContext context_;
   VehicleJob job_;
 };
 
@@ -180,6 +176,11 @@ Result<std::string> find_controller_folder(const std::string& folder) {
 }
 
 Result<VehicleJob> read_vehicle_job(const std::string& folder, const JobContext& context) {
+  // Looking takes no lock. If another command has handed over meanwhile, a set may have been seen in part.
+  for (int again = 0; again < 3; ++again) {
+    CALSEAL_ASSIGN(VehicleJob job, VehicleReading(folder, context).run());
+    if (newest_handover(folder) == job.newest_handover) return job;
+  }
   return VehicleReading(folder, context).run();
 }
 

@@ -73,6 +73,8 @@ class Killed(unittest.TestCase):
         noted = found["engine/events.jsonl"] == new["engine/events.jsonl"]
         self.assertEqual(b'"code":"sealed-not-noted"' in state.stdout, placed and not noted, point)
         self.assertEqual(b'"code":"sealed-not-placed"' in state.stdout, handed and not placed, point)
+        away = b'"bundle":"../' + HANDOVER.encode() + b"/engine-" + pathlib.Path(bundle).name.encode() + b'"'
+        self.assertEqual(away in state.stdout, handed and not placed, point)  # and it counts
         return handed or placed
 
     def again(self, command, done, point):

@@ -212,6 +212,39 @@ bool is_handed(const VehicleJob& job, const NextStep& step) {
   });
 }
 
+const JobRevision* revision_of(const VehicleJob& job, const NextStep& step) {
+  const Job* owner = job.find(step.controller);
+  return owner == nullptr ? nullptr : owner->base().find(step.revision);
+}
+
+// A set of which a member was left behind by a carry: nobody can accept it any more.
+void renew_outdated(const VehicleJob& job, NextStep& step) {
+  const JobRevision* revision = revision_of(job, step);
+  if (revision == nullptr) return;
+  for (const SetPlace& member : set_members(job, *revision)) {
+    if (!member.outdated()) continue;
+    step.code = "edit";
+    step.text = "The set of revision " + std::to_string(step.revision) + " holds one of " +
+                member.owner->facts.controller +
+                " that is of an earlier base. Seal it again, or send an edit.";
+    step.command = "calseal job send " + typed(job.folder) +
+                   " --set renew --title TITLE --key AUTHOR.KEY --trust SHOP.TRUST";
+    ++step.revision;
+    return;
+  }
+}
+
+// A set goes out when the customer holds the way back of every member; the step of that member says so.
+bool waits_for_partner(const VehicleJob& job, const NextStep& step) {
+  const JobRevision* revision = step.code == "deliver" ? revision_of(job, step) : nullptr;
+  if (revision == nullptr) return false;
+  return std::ranges::any_of(set_members(job, *revision), [](const SetPlace& member) {
+    const JobRevision* way_back = member.base->way_back();
+    return !member.owner->closed() && way_back != nullptr &&
+           !member.owner->has(EventKind::kAcknowledged, *way_back);
+  });
+}
+
 }  // namespace
 
 NextStep next_step(const Job& job) { return Deciding(job).decide(); }
@@ -221,6 +254,11 @@ std::vector<NextStep> next_steps(const VehicleJob& job) {
   for (const Job& one : job.controllers) {
     if (!one.closed()) steps.push_back(next_step(one));
   }
+  for (NextStep& step : steps) {
+    if (step.code == "deliver" || step.code == "await-receipt" || step.code == "await-write")
+      renew_outdated(job, step);
+  }
+  std::erase_if(steps, [&](const NextStep& step) { return waits_for_partner(job, step); });
   if (steps.empty()) steps.push_back(next_step(job.controllers.front()));
   const bool all_edit = std::ranges::all_of(steps, [](const NextStep& step) { return step.code == "edit"; });
   if (steps.size() > 1 && all_edit) return {edit_together(job, steps)};

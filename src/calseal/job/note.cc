@@ -1,6 +1,7 @@
 #include "calseal/job/note.h"
 
 #include <algorithm>
+#include <map>
 #include <utility>
 
 #include "calseal/base/file.h"
@@ -115,7 +116,12 @@ bool by_hand(EventKind kind) {
 struct Subject {
   const Job* job = nullptr;
   std::optional<std::uint64_t> base, revision;
+  friend bool operator==(const Subject&, const Subject&) = default;
 };
+
+void add_once(const Subject& subject, std::vector<Subject>& subjects) {
+  if (std::ranges::find(subjects, subject) == subjects.end()) subjects.push_back(subject);
+}
 
 Status add_revision(const VehicleJob& job, const Job& owner, const Note& fact, std::uint64_t revision,
                     std::vector<Subject>& subjects) {
@@ -127,19 +133,12 @@ Status add_revision(const VehicleJob& job, const Job& owner, const Note& fact, s
   if (found == nullptr)
     return wrong("--revision", std::to_string(revision), "a revision of " + base_folder(base.number),
                  "see calseal job status");
-  subjects.push_back({&owner, number, revision});
+  add_once({&owner, number, revision}, subjects);
   const bool whole_set = fact.kind == EventKind::kSent || fact.kind == EventKind::kAcknowledged ||
                          fact.kind == EventKind::kWithdrawn;
-  if (!whole_set || !found->set) return {};
-  for (const Job& partner : job.controllers) {
-    if (&partner == &owner) continue;
-    for (const JobBase& other : partner.bases) {
-      for (const JobRevision& one : other.revisions) {
-        if (one.manifest.set == found->manifest.set)
-          subjects.push_back({&partner, other.number, one.number()});
-      }
-    }
-  }
+  if (!whole_set) return {};
+  for (const SetPlace& member : set_members(job, *found))
+    add_once({member.owner, member.base->number, member.revision->number()}, subjects);
   return {};
 }
 
@@ -162,7 +161,9 @@ Result<std::vector<Subject>> subjects_of(const VehicleJob& job, const Note& fact
   for (const HandedBundle& handed : job.handed) {
     const Job* owner = job.find(handed.controller);
     if (owner == nullptr || (!fact.controller.empty() && fact.controller != handed.controller)) continue;
-    subjects.push_back({owner, handed.sealed.base, handed.sealed.revision});
+    Note about = fact;
+    about.base = handed.sealed.base;
+    CALSEAL_CHECK(add_revision(job, *owner, about, *handed.sealed.revision, subjects));
   }
   if (!subjects.empty()) return subjects;
   return wrong("--revision", "no number, and nothing of it in the newest hand-over",
@@ -200,12 +201,16 @@ Result<std::vector<Noted>> note(const VehicleJob& job, const Note& fact, UtcTime
   CALSEAL_CHECK(judge_detail(fact));
   CALSEAL_ASSIGN(const std::vector<Subject> subjects, subjects_of(job, fact));
   std::vector<Noted> noted;
-  std::vector<std::pair<std::string, std::string>> files;  // path, text
+  std::map<std::string, std::vector<Event>> by_folder;  // two revisions of one controller go into one file
   for (const Subject& subject : subjects) {
     CALSEAL_ASSIGN(Event event, event_of(job, subject, fact, now));
-    CALSEAL_ASSIGN(std::string text, with_events(subject.job->folder, {event}));
-    files.emplace_back(subject.job->folder + "/" + std::string(kEventsFile), std::move(text));
+    by_folder[subject.job->folder].push_back(event);
     noted.push_back({subject.job->facts.controller, std::move(event)});
+  }
+  std::vector<std::pair<std::string, std::string>> files;  // path, text
+  for (const auto& [folder, events] : by_folder) {
+    CALSEAL_ASSIGN(std::string text, with_events(folder, events));
+    files.emplace_back(folder + "/" + std::string(kEventsFile), std::move(text));
   }
   std::vector<PendingFile> pending;
   for (const auto& [path, text] : files) pending.push_back({path, view_of(text)});

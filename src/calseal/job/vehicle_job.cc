@@ -218,6 +218,19 @@ Result<const Job*> one_controller(const VehicleJob& job, const std::string& cont
                "give --controller NAME, or the controller's own folder"});
 }
 
+std::vector<SetPlace> set_members(const VehicleJob& job, const JobRevision& of) {
+  std::vector<SetPlace> members;
+  if (!of.set) return members;
+  for (const Job& owner : job.controllers) {
+    for (const JobBase& base : owner.bases) {
+      for (const JobRevision& one : base.revisions) {
+        if (one.manifest.set == of.manifest.set) members.push_back({&owner, &base, &one});
+      }
+    }
+  }
+  return members;
+}
+
 namespace {
 
 struct Kept {
@@ -225,15 +238,24 @@ struct Kept {
   const JobRevision* revision;
 };
 
+void add_once(const Kept& one, std::vector<Kept>& all) {
+  if (std::ranges::find(all, one.revision, &Kept::revision) == all.end()) all.push_back(one);
+}
+
 // A member of a set brings the others along.
-void add_partners(const VehicleJob& job, const Kept& member, std::vector<Kept>& all) {
-  if (!member.revision->set) return;
-  for (const Job& partner : job.controllers) {
-    for (const JobRevision& one : partner.base().revisions) {
-      const bool listed = std::ranges::any_of(all, [&](const Kept& kept) { return kept.revision == &one; });
-      if (one.manifest.set == member.revision->manifest.set && !listed) all.push_back({&partner, &one});
+Status add_whole(const VehicleJob& job, const Kept& wanted, std::vector<Kept>& all) {
+  add_once(wanted, all);
+  for (const SetPlace& member : set_members(job, *wanted.revision)) {
+    if (member.outdated()) {
+      return fail(
+          {Reason::kJobOrder, printable(wanted.owner->folder), wanted.revision->file,
+           "a set with a revision of " + member.owner->facts.controller + " that is of an earlier base",
+           "a set that fits every controller",
+           "calseal job send --set renew, or hand over others: --controller"});
     }
+    add_once({member.owner, member.revision}, all);
   }
+  return {};
 }
 
 Result<Kept> find_kept(const VehicleJob& job, const WantedRevision& wanted) {
@@ -255,9 +277,7 @@ Result<std::string> hand_over_kept(const VehicleJob& job, const std::vector<Want
   std::vector<Kept> all;
   for (const WantedRevision& wanted : revisions) {
     CALSEAL_ASSIGN(const Kept kept, find_kept(job, wanted));
-    const bool listed = std::ranges::any_of(all, [&](const Kept& one) { return one.revision == kept.revision; });
-    if (!listed) all.push_back(kept);
-    add_partners(job, kept, all);
+    CALSEAL_CHECK(add_whole(job, kept, all));
   }
   if (all.empty()) {
     return fail({Reason::kJobOrder, printable(job.folder), "", "nothing that could be handed over",

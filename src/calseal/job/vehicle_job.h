@@ -76,6 +76,17 @@ Result<VehicleJob> take_up(const std::string& folder, const JobContext& context)
 // The one controller that is meant; kUsage when there are several and none is named.
 Result<const Job*> one_controller(const VehicleJob& job, const std::string& controller);
 
+// A member of a set, where it is.
+struct SetPlace {
+  const Job* owner = nullptr;
+  const JobBase* base = nullptr;
+  const JobRevision* revision = nullptr;
+  // After a carry the controller holds other software: nobody can write this member, nor accept the set.
+  bool outdated() const { return base != &owner->base(); }
+};
+// Every member that is here of the set of a revision, itself too; nothing where it is in none.
+std::vector<SetPlace> set_members(const VehicleJob& job, const JobRevision& of);
+
 // A revision of a controller's current base.
 struct WantedRevision {
   std::string controller;
@@ -84,7 +95,8 @@ struct WantedRevision {
 // The text that goes along with bundles which are kept already.
 using KeptMessage = std::function<std::string(const VehicleJob& job, const std::vector<HandedBundle>& bundles)>;
 // Makes a hand-over of revisions that are sealed; its name within the job's folder. kUsage for one that is
-// not there, kWithdrawn for one that was withdrawn. The caller holds the lock.
+// not there, kWithdrawn for one that was withdrawn, kJobOrder for a set with a member of an earlier base. The
+// caller holds the lock.
 Result<std::string> hand_over_kept(const VehicleJob& job, const std::vector<WantedRevision>& revisions,
                                    const KeptMessage& message);
 

@@ -328,6 +328,8 @@ class Suffered(unittest.TestCase):
         self.assertEqual(len(state["bases"][0]["revisions"]), 1)
         bundle.unlink()
         self.assertEqual(self.findings()[1], ["bundle-missing"])
+        # Nothing can be noted of it, though the newest hand-over names it.
+        self.assertEqual(self.desk.job("note", "sent", "--detail", "mail", status=2)["reason"], "usage")
         # Its numbers stay taken: the customer may hold it.
         sent = self.desk.send(2)
         self.assertEqual((sent["revision"], sent["sequence"]), (2, 3))

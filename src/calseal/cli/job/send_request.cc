@@ -36,6 +36,7 @@ class Planning {
     CALSEAL_CHECK(sort_options());
     CALSEAL_CHECK(take_order());
     CALSEAL_CHECK(add_partners(job_, set_choice(), plan_.requests));
+    std::ranges::sort(plan_.requests, {}, &SendRequest::controller);  // the default order of writing
     for (SendRequest& request : plan_.requests) CALSEAL_CHECK(complete(request));
     if (plan_.requests.size() > 1 && set_choice() != SetChoice::kLeave)
       plan_.set = SetWish{names_of(options_.write_order), options_.drivable_between};

@@ -49,7 +49,7 @@ std::vector<ChangedItem> items_of(const RegionMap& map, const Image& before, con
   std::vector<bool> changed(map.items.size(), false);
   for (ItemChange& change : compare_items(map, before, after)) {
     changed[static_cast<std::size_t>(change.item - map.items.data())] = true;
-    ChangedItem item{std::move(change), {}, {}, false, false};
+    ChangedItem item{std::move(change), {}, {}, {}};
     for (const std::uint64_t element : item.change.elements) {
       item.places.push_back(std::max(places_needed(*item.change.item, before, element),
                                      places_needed(*item.change.item, after, element)));
@@ -59,10 +59,7 @@ std::vector<ChangedItem> items_of(const RegionMap& map, const Image& before, con
     item.movement = sum.movement();
     items.push_back(std::move(item));
   }
-  for (ChangedItem& item : items) {
-    item.x_changed = item.change.item->x && changed[*item.change.item->x];
-    item.y_changed = item.change.item->y && changed[*item.change.item->y];
-  }
+  for (ChangedItem& item : items) item.axes = axes_changed(*item.change.item, changed);
   return items;
 }
 
@@ -204,6 +201,10 @@ class Rest {
 bool ChangesByItem::empty() const {
   return items.empty() && texts.empty() &&
          editable_bytes + partial_bytes + derived_bytes + patch_bytes + vehicle_bytes + locked_bytes == 0;
+}
+
+AxesChanged axes_changed(const Item& item, const std::vector<bool>& changed) {
+  return {item.x && changed[*item.x], item.y && changed[*item.y]};
 }
 
 ChangesByItem changed_items(const RegionMap& map, const Image& before, const Image& after) {

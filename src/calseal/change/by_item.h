@@ -19,11 +19,19 @@ struct Movement {
   int places = 0;                      // decimals that the values need
 };
 
+// Which axes of an item have a point that changed.
+struct AxesChanged {
+  bool x = false, y = false;
+  bool any() const { return x || y; }
+};
+// `changed` says it of every item of the region map.
+AxesChanged axes_changed(const Item& item, const std::vector<bool>& changed);
+
 struct ChangedItem {
   ItemChange change;
   std::vector<int> places;  // decimals that each of the elements needs
   Movement movement;
-  bool x_changed = false, y_changed = false;  // a point of this axis changed too
+  AxesChanged axes;
 };
 
 // Items of one declaration: one item, or those of a repetition.

@@ -37,11 +37,6 @@ std::string single_words(const ChangedItem& item) {
          (words.difference.empty() ? "" : " (" + words.difference + ")");
 }
 
-std::string axis_remark(const ChangedItem& item) {
-  if (!item.x_changed && !item.y_changed) return {};
-  return item.x_changed && item.y_changed ? "; its axes changed too" : "; its axis changed too";
-}
-
 // "axis of torque-limit, boost and 2 more"
 std::string users_of(const RegionMap& map, const Item& axis) {
   const auto index = static_cast<std::size_t>(&axis - map.items.data());
@@ -86,7 +81,8 @@ class ItemLines {
     std::string text =
         what.name + title + ": " + (single ? single_words(item) : movement_words(item.movement, what));
     if (what.kind == ItemKind::kAxis) text += users_of(compared_.map, what);
-    return paragraph(text + axis_remark(item), page_, indent);
+    if (item.axes.any()) text += "; " + axes_words(item.axes) + " too";
+    return paragraph(text, page_, indent);
   }
 
   std::string whole(const ChangedItem& item, std::size_t indent) const {
@@ -256,8 +252,8 @@ JsonValue item_json(const ItemsCompared& compared, const ChangedItem& changed, s
                       {"elements", std::move(elements)},
                       {"elements_left_out", json(changed.change.elements.size() - listed)},
                       {"title", json(*item.title)},
-                      {"x_changed", json(changed.x_changed)},
-                      {"y_changed", json(changed.y_changed)},
+                      {"x_changed", json(changed.axes.x)},
+                      {"y_changed", json(changed.axes.y)},
                       {"movement", movement_json(changed.movement)}});
 }
 

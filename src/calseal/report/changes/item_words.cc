@@ -52,6 +52,10 @@ std::string movement_words(const Movement& movement, const Item& item, bool seve
   return words;
 }
 
+std::string axes_words(const AxesChanged& axes) {
+  return axes.x && axes.y ? "its axes changed" : "its axis changed";
+}
+
 ValueWords value_words(const ChangedItem& item, std::size_t index) {
   const Quantity& before = item.change.before[index];
   const Quantity& after = item.change.after[index];

@@ -10,6 +10,9 @@ namespace calseal {
 // "12 of 160 cells, +2 to +12 Nm, mean +7.5"; of several items "12 of their 160 cells".
 std::string movement_words(const Movement& movement, const Item& item, bool several = false);
 
+// "its axis changed", "its axes changed"; only where one did.
+std::string axes_words(const AxesChanged& axes);
+
 // Values of one changed element: "312", "324". Where rounding would make them the same, with all digits.
 struct ValueWords {
   std::string before, after, difference;  // difference: empty where there is none

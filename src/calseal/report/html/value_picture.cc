@@ -54,42 +54,158 @@ std::string extreme_text(const std::vector<const std::vector<ShownValue>*>& list
   return {};
 }
 
-// Axis values where they rise, else the numbers of the points.
-std::vector<ShownValue> positions(const CurvePicture& picture) {
-  std::vector<ShownValue> numbered;
-  for (std::size_t i = 0; i < picture.after.size(); ++i)
-    numbered.push_back({std::to_string(i), static_cast<double>(i)});
-  if (picture.x.size() != picture.after.size()) return numbered;
-  for (std::size_t i = 0; i < picture.x.size(); ++i) {
-    if (!picture.x[i].number || (i > 0 && *picture.x[i].number <= *picture.x[i - 1].number)) return numbered;
+// Whether axis values give each of so many points its place; the ends of an axis are often repeated.
+bool places_points(const std::vector<ShownValue>& x, std::size_t points) {
+  if (x.size() != points || x.empty()) return false;
+  for (std::size_t i = 0; i < points; ++i) {
+    if (!x[i].number || (i > 0 && *x[i].number < *x[i - 1].number)) return false;
   }
-  return picture.x;
+  return points == 1 || *x.back().number > *x.front().number;
+}
+
+// Where the points of both sides stand: at their axis values, or all at their numbers.
+struct Positions {
+  std::vector<ShownValue> before, after;
+  bool numbered = false;
+};
+
+Positions positions(const CurvePicture& picture) {
+  const std::size_t points = picture.after.size();
+  if (places_points(picture.x_after, points) &&
+      (picture.before.empty() || places_points(picture.x_before, points)))
+    return {picture.before.empty() ? std::vector<ShownValue>() : picture.x_before, picture.x_after, false};
+  std::vector<ShownValue> numbers;
+  for (std::size_t i = 0; i < points; ++i) numbers.push_back({std::to_string(i), static_cast<double>(i)});
+  return {numbers, numbers, true};
 }
 
 struct Point {
   double x, y;
 };
 
-std::vector<Point> points_of(const std::vector<ShownValue>& x, const std::vector<ShownValue>& values,
-                             const Scale& across, const Scale& up) {
-  std::vector<Point> points;
+// One for each value; nothing where it is undefined.
+using Points = std::vector<std::optional<Point>>;
+
+Points points_of(const std::vector<ShownValue>& x, const std::vector<ShownValue>& values, const Scale& across,
+                 const Scale& up) {
+  Points points(values.size());
   for (std::size_t i = 0; i < values.size() && i < x.size(); ++i) {
     if (!values[i].number || !x[i].number) continue;
-    points.push_back({across.at(*x[i].number, kMargin, kWidth - kMargin),
-                      up.at(*values[i].number, kHeight - kMargin, kMargin)});
+    points[i] = {across.at(*x[i].number, kMargin, kWidth - kMargin),
+                 up.at(*values[i].number, kHeight - kMargin, kMargin)};
   }
   return points;
 }
 
-Html line_of(MarkupName name, const std::vector<Point>& points) {
+Html line_of(MarkupName name, const Points& points) {
   std::string path;
-  for (const Point& point : points)
-    path += (path.empty() ? "" : " ") + fixed(point.x, 1) + "," + fixed(point.y, 1);
+  for (const std::optional<Point>& point : points) {
+    if (point) path += (path.empty() ? "" : " ") + fixed(point->x, 1) + "," + fixed(point->y, 1);
+  }
   return element(name, {{"points", path}});
+}
+
+Html dots_of(const Points& before, const Points& after) {
+  Html dots;
+  for (std::size_t i = 0; i < after.size(); ++i) {
+    if (!after[i]) continue;
+    const bool moved =
+        i < before.size() && (!before[i] || before[i]->y != after[i]->y || before[i]->x != after[i]->x);
+    dots +=
+        element(moved ? MarkupName("circle.moved") : MarkupName("circle.kept"),
+                {{"cx", fixed(after[i]->x, 1)}, {"cy", fixed(after[i]->y, 1)}, {"r", moved ? "4.5" : "2.5"}});
+  }
+  return dots;
+}
+
+// A stroke for each point of an axis, from `top` to `bottom`.
+Html ticks_of(MarkupName name, const std::vector<ShownValue>& x, const Scale& across, double top,
+              double bottom) {
+  std::string path;
+  for (const ShownValue& value : x) {
+    if (value.number)
+      path += "M" + fixed(across.at(*value.number, kMargin, kWidth - kMargin), 1) + " " + fixed(top, 0) +
+              "V" + fixed(bottom, 0);
+  }
+  return path.empty() ? Html() : element(name, {{"d", path}});
 }
 
 std::string with_unit(const std::string& text, const std::string& unit) {
   return unit.empty() ? text : text + " " + unit;
+}
+
+std::string ends_words(const std::vector<ShownValue>& x, const std::string& unit) {
+  return x.empty() ? "not known here" : x.front().text + " to " + with_unit(x.back().text, unit);
+}
+
+// "axis before: 0 to 1000 1/min (2 of 16 points moved)"
+Html axis_words(const CurvePicture& picture) {
+  if (!picture.axis_changed) return {};
+  std::size_t moved = 0;
+  for (std::size_t i = 0; i < picture.x_before.size() && i < picture.x_after.size(); ++i)
+    moved += picture.x_before[i].text != picture.x_after[i].text ? 1 : 0;
+  const std::string count =
+      moved == 0 ? "" : ": " + grouped(moved) + " of " + grouped(picture.x_after.size()) + " points moved";
+  return element("p.axis.axis-changed", element("span", "axis changed" + count),
+                 element("span", "before: " + ends_words(picture.x_before, picture.x_unit)),
+                 element("span", "after: " + ends_words(picture.x_after, picture.x_unit)));
+}
+
+Html curve_svg(const CurvePicture& picture, const Positions& x, const Scale& across, const Scale& up) {
+  const Points before = points_of(x.before, picture.before, across, up);
+  const Points after = points_of(x.after, picture.after, across, up);
+  Html drawn;
+  for (const double y : {kMargin, kHeight / 2, kHeight - kMargin}) {
+    drawn += element("line.grid",
+                     {{"x1", "0"}, {"x2", fixed(kWidth, 0)}, {"y1", fixed(y, 0)}, {"y2", fixed(y, 0)}});
+  }
+  if (picture.axis_changed && !x.numbered) {
+    drawn += ticks_of("path.tick-before", x.before, across, 0, kMargin);
+    drawn += ticks_of("path.tick-after", x.after, across, kHeight - kMargin, kHeight);
+  }
+  if (!picture.before.empty()) drawn += line_of("polyline.before", before);
+  drawn += line_of("polyline.after", after);
+  drawn += dots_of(before, after);
+  return element(
+      "svg.curve",
+      {{"viewBox", "0 0 600 200"}, {"role", "img"}, {"aria-label", picture.spoken}, {"focusable", "false"}},
+      drawn);
+}
+
+// The head of a row or column: where it changed, the value before it struck out.
+Html head_cell(const char* scope, const std::vector<ShownValue>& heads, const std::vector<ShownValue>& before,
+               const std::vector<bool>& moved, std::uint64_t at) {
+  const std::string text = at < heads.size() ? heads[at].text : "[" + std::to_string(at) + "]";
+  if (at >= moved.size() || !moved[at]) return element("th", {{"scope", scope}}, text);
+  return element("th.moved", {{"scope", scope}}, element("strong", text),
+                 at < before.size() ? element("del", before[at].text) : Html());
+}
+
+Html value_cell(const GridPicture& picture, std::uint64_t i) {
+  const std::string& after = picture.after[i].text;
+  if (!picture.changed[i]) return element("td", after);
+  if (i >= picture.before.size()) return element("td.moved", element("strong", after));
+  const ShownValue& was = picture.before[i];
+  const bool known = was.number && picture.after[i].number;
+  const bool up = known && *picture.after[i].number > *was.number;
+  const bool down = known && *picture.after[i].number < *was.number;
+  const Html sign = element("span.sign", up ? "▲" : down ? "▼" : "•");
+  return element(up     ? MarkupName("td.moved.up")
+                 : down ? MarkupName("td.moved.down")
+                        : MarkupName("td.moved"),
+                 element("strong", sign, after), element("del", was.text));
+}
+
+// Bars at the upper and left edge of a picture of cells, beside the heads that changed.
+std::string edge_bars(const GridPicture& picture, std::uint64_t columns, std::uint64_t rows) {
+  std::string bars;
+  for (std::uint64_t x = 0; x < columns && x < picture.x_moved.size(); ++x) {
+    if (picture.x_moved[x]) bars += "M" + std::to_string(x * 10 + 1) + " -6h8v4h-8z";
+  }
+  for (std::uint64_t y = 0; y < rows && y < picture.y_moved.size(); ++y) {
+    if (picture.y_moved[y]) bars += "M-6 " + std::to_string(y * 10 + 1) + "v8h4v-8z";
+  }
+  return bars;
 }
 
 }  // namespace
@@ -114,47 +230,32 @@ std::string difference_text(const ShownValue& before, const ShownValue& after) {
 
 Html curve_picture(const CurvePicture& picture) {
   const std::vector<const std::vector<ShownValue>*> both = {&picture.before, &picture.after};
-  const Scale up = scale_of(both);
-  const std::vector<ShownValue> x = positions(picture);
-  const bool numbered = picture.x.empty() || x.front().text != picture.x.front().text;
-  const Scale across = scale_of({&x});
-  const std::vector<Point> before = points_of(x, picture.before, across, up);
-  const std::vector<Point> after = points_of(x, picture.after, across, up);
-  Html drawn;
-  for (const double y : {kMargin, kHeight / 2, kHeight - kMargin}) {
-    drawn += element("line.grid",
-                     {{"x1", "0"}, {"x2", fixed(kWidth, 0)}, {"y1", fixed(y, 0)}, {"y2", fixed(y, 0)}});
-  }
-  if (!before.empty()) drawn += line_of("polyline.before", before);
-  drawn += line_of("polyline.after", after);
-  for (std::size_t i = 0; i < after.size(); ++i) {
-    const bool moved = i < before.size() && before[i].y != after[i].y;
-    drawn +=
-        element(moved ? MarkupName("circle.moved") : MarkupName("circle.kept"),
-                {{"cx", fixed(after[i].x, 1)}, {"cy", fixed(after[i].y, 1)}, {"r", moved ? "4.5" : "2.5"}});
-  }
-  const Html svg = element(
-      "svg.curve",
-      {{"viewBox", "0 0 600 200"}, {"role", "img"}, {"aria-label", picture.spoken}, {"focusable", "false"}},
-      drawn);
+  const Positions x = positions(picture);
+  const std::vector<const std::vector<ShownValue>*> axes = {&x.before, &x.after};
+  const Scale up = scale_of(both), across = scale_of(axes);
   const Html top =
       element("p.axis", {{"aria-hidden", "true"}},
               element("span", with_unit(extreme_text(both, up.most), picture.unit)),
               picture.before.empty() ? Html()
                                      : element("span.curve-key", element("span.dash", "- -"), " before  ",
                                                element("span.full", "—"), " after"));
-  const Html bottom = element("p.axis", {{"aria-hidden", "true"}},
-                              element("span", with_unit(extreme_text(both, up.least), picture.unit)),
-                              element("span", (numbered ? "points " : "") + x.front().text + " to " +
-                                                  with_unit(x.back().text, numbered ? "" : picture.x_unit)));
-  return element("div.curve", top, svg, bottom);
+  const Html bottom = element(
+      "p.axis", {{"aria-hidden", "true"}},
+      element("span", with_unit(extreme_text(both, up.least), picture.unit)),
+      element("span", (x.numbered ? "points " : "") + extreme_text(axes, across.least) + " to " +
+                          with_unit(extreme_text(axes, across.most), x.numbered ? "" : picture.x_unit)));
+  return element("div.curve", top, curve_svg(picture, x, across, up), bottom, axis_words(picture));
+}
+
+bool GridPicture::moved(std::uint64_t column, std::uint64_t row) const {
+  return (column < x_moved.size() && x_moved[column]) || (row < y_moved.size() && y_moved[row]);
 }
 
 Html grid_picture(const GridPicture& picture) {
   // The hull of what changed, and one row and column around it.
   std::uint64_t left = picture.columns, right = 0, top = picture.rows, bottom = 0;
   for (std::uint64_t i = 0; i < picture.changed.size(); ++i) {
-    if (!picture.changed[i]) continue;
+    if (!picture.changed[i] && !picture.moved(i % picture.columns, i / picture.columns)) continue;
     left = std::min(left, i % picture.columns), right = std::max(right, i % picture.columns + 1);
     top = std::min(top, i / picture.columns), bottom = std::max(bottom, i / picture.columns + 1);
   }
@@ -164,37 +265,16 @@ Html grid_picture(const GridPicture& picture) {
   right = std::min({right + 1, picture.columns, left + kMostColumns});
   bottom = std::min({bottom + 1, picture.rows, top + kMostRows});
 
-  const auto head = [](const std::vector<ShownValue>& heads, std::uint64_t at) {
-    return at < heads.size() ? heads[at].text : "[" + std::to_string(at) + "]";
-  };
   Html first =
       element("th.corner", {{"scope", "col"}},
               picture.y_unit.empty() && picture.x_unit.empty() ? "row, column"
                                                                : picture.y_unit + " \\ " + picture.x_unit);
-  for (std::uint64_t x = left; x < right; ++x) first += element("th", {{"scope", "col"}}, head(picture.x, x));
+  for (std::uint64_t x = left; x < right; ++x)
+    first += head_cell("col", picture.x, picture.x_before, picture.x_moved, x);
   Html rows;
   for (std::uint64_t y = top; y < bottom; ++y) {
-    Html row = element("th", {{"scope", "row"}}, head(picture.y, y));
-    for (std::uint64_t x = left; x < right; ++x) {
-      const std::uint64_t i = y * picture.columns + x;
-      const std::string& after = picture.after[i].text;
-      if (!picture.changed[i]) {
-        row += element("td", after);
-        continue;
-      }
-      if (i >= picture.before.size()) {
-        row += element("td.moved", element("strong", after));
-        continue;
-      }
-      const auto& was = picture.before[i];
-      const bool up = was.number && picture.after[i].number && *picture.after[i].number > *was.number;
-      const bool down = was.number && picture.after[i].number && *picture.after[i].number < *was.number;
-      const Html sign = element("span.sign", up ? "▲" : down ? "▼" : "•");
-      row += element(up     ? MarkupName("td.moved.up")
-                     : down ? MarkupName("td.moved.down")
-                            : MarkupName("td.moved"),
-                     element("strong", sign, after), element("del", was.text));
-    }
+    Html row = head_cell("row", picture.y, picture.y_before, picture.y_moved, y);
+    for (std::uint64_t x = left; x < right; ++x) row += value_cell(picture, y * picture.columns + x);
     rows += element("tr", row);
   }
   Html out = element("div.scroll", {{"tabindex", "0"}, {"role", "region"}, {"aria-label", picture.caption}},
@@ -237,16 +317,22 @@ Html cells_picture(const GridPicture& picture) {
       (by < 0 ? down : up) += from;
     }
   }
+  const std::string bars = edge_bars(picture, columns, rows);
   Html cells;
   if (!kept.empty()) cells += element("path.kept", {{"d", kept}});
   if (!up.empty()) cells += element("path.up", {{"d", up}});
   if (!down.empty()) cells += element("path.down", {{"d", down}});
-  return element("svg.cells",
-                 {{"viewBox", "0 0 " + std::to_string(columns * 10) + " " + std::to_string(rows * 10)},
-                  {"role", "img"},
-                  {"aria-label", picture.caption + ": where it changed; triangles point up where it rose"},
-                  {"focusable", "false"}},
-                 cells);
+  if (!bars.empty()) cells += element("path.axis-moved", {{"d", bars}});
+  const std::string corner = bars.empty() ? "0 0 " : "-8 -8 ";
+  const std::uint64_t edge = bars.empty() ? 0 : 8;
+  return element(
+      "svg.cells",
+      {{"viewBox", corner + std::to_string(columns * 10 + edge) + " " + std::to_string(rows * 10 + edge)},
+       {"role", "img"},
+       {"aria-label", picture.caption + ": where it changed; triangles point up where it rose" +
+                          (bars.empty() ? "" : "; bars at the edge mark axis points that moved")},
+       {"focusable", "false"}},
+      cells);
 }
 
 }  // namespace calseal

@@ -4,7 +4,9 @@
 #include <optional>
 
 #include "calseal/base/text.h"
+#include "calseal/change/by_item.h"
 #include "calseal/map/items.h"
+#include "calseal/report/changes/item_words.h"
 #include "calseal/report/html/parts.h"
 #include "calseal/report/html/value_picture.h"
 
@@ -25,20 +27,37 @@ std::vector<ShownValue> values_of(const Item& item, const Image& image) {
   return values;
 }
 
-const Item* axis_of(const RegionMap& map, const std::optional<std::size_t>& axis) {
-  return axis && *axis < map.items.size() ? &map.items[*axis] : nullptr;
-}
-
 // Elements that a change touches.
-std::vector<bool> touched(const Item& item, const Window& window) {
+std::vector<bool> touched(const Item& item, const std::vector<PlacedChange>& changes) {
   std::vector<bool> elements(static_cast<std::size_t>(element_count(item)), false);
   const std::uint64_t size = element_size(item.type);
-  for (const PlacedChange& change : window.changes) {
+  for (const PlacedChange& change : changes) {
+    if (change.memory != item.place.memory) continue;
     const Range part = intersect(change.range, item.place.range);
     for (std::uint64_t at = part.begin; at < part.end; ++at)
       elements[static_cast<std::size_t>((at - item.place.range.begin) / size)] = true;
   }
   return elements;
+}
+
+// An axis of an item, on either side.
+struct FigureAxis {
+  std::vector<ShownValue> before, after;
+  std::vector<bool> moved;  // per point; empty: none changed
+  std::string unit;
+};
+
+FigureAxis axis_of(const RegionMap& map, const std::optional<std::size_t>& index,
+                   const std::vector<PlacedChange>& changes, const Sides& sides) {
+  if (!index || *index >= map.items.size()) return {};
+  const Item& item = map.items[*index];
+  FigureAxis axis{values_of(item, sides.before), values_of(item, sides.after), touched(item, changes),
+                  *item.unit};
+  if (std::ranges::count(axis.moved, true) == 0) {
+    axis.moved.clear();
+    if (axis.before.empty()) axis.before = axis.after;
+  }
+  return axis;
 }
 
 std::string count_words(std::uint64_t changed, std::uint64_t all, std::string_view what) {
@@ -81,8 +100,12 @@ std::vector<Html> scalar_row(const Item& item, const Sides& sides) {
 
 class ItemFigure {
  public:
-  ItemFigure(const OpenedBundle& opened, const Item& item, const Window& window, const Sides& sides)
-      : map_(opened.map), item_(item), sides_(sides), changed_(touched(item, window)) {
+  ItemFigure(const OpenedBundle& opened, const Item& item, const std::vector<PlacedChange>& changes,
+             const Sides& sides)
+      : item_(item),
+        changed_(touched(item, changes)),
+        x_(axis_of(opened.map, item.x, changes, sides)),
+        y_(axis_of(opened.map, item.y, changes, sides)) {
     if (element_count(item) <= kMostElements) {
       before_ = values_of(item, sides.before);
       after_ = values_of(item, sides.after);
@@ -96,6 +119,7 @@ class ItemFigure {
     std::string line =
         std::string(item_kind_name(item_.kind)) + ", " + count_words(changed, element_count(item_), what);
     if (const std::string span = span_of_change(); !span.empty()) line += ", " + span;
+    if (axes().any()) line += "; " + axes_words(axes());
     head += element("p.quiet", line);
     Html numbers = this->numbers();
     if (!numbers.empty()) {
@@ -107,7 +131,9 @@ class ItemFigure {
   }
 
  private:
-  // "from +2.5 to +30.0 Nm"
+  AxesChanged axes() const { return {!x_.moved.empty(), !y_.moved.empty()}; }
+
+  // "by +2.5 to +30.0 Nm"
   std::string span_of_change() const {
     if (before_.empty() || after_.empty()) return {};
     std::string least, most;
@@ -122,16 +148,11 @@ class ItemFigure {
     }
     if (least.empty()) return {};
     const std::string unit = item_.unit->empty() ? "" : " " + *item_.unit;
-    return least == most ? "each by " + most + unit : "by " + least + " to " + most + unit;
-  }
-
-  std::vector<ShownValue> axis_values(const std::optional<std::size_t>& axis) const {
-    const Item* item = axis_of(map_, axis);
-    return item == nullptr ? std::vector<ShownValue>() : values_of(*item, sides_.after);
-  }
-  std::string axis_unit(const std::optional<std::size_t>& axis) const {
-    const Item* item = axis_of(map_, axis);
-    return item == nullptr ? "" : *item->unit;
+    // Where an axis changed, a point before and after is no longer the same place.
+    const std::string how = !axes().any()                    ? ""
+                            : item_.kind == ItemKind::kTable ? "cell by cell "
+                                                             : "point by point ";
+    return how + (least == most ? "each by " + most + unit : "by " + least + " to " + most + unit);
   }
 
   Html picture() const {
@@ -144,18 +165,22 @@ class ItemFigure {
 
   Html numbers() const {
     if (after_.empty()) return {};
-    if (item_.kind == ItemKind::kAxis || before_.empty()) return value_list(item_, before_, after_, changed_);
+    if (item_.kind == ItemKind::kAxis || (before_.empty() && !axes().any()))
+      return value_list(item_, before_, after_, changed_);
     return grid_picture(grid());
   }
 
   Html curve() const {
     CurvePicture picture;
-    picture.x = axis_values(item_.x);
-    picture.x_unit = axis_unit(item_.x);
+    picture.x_before = x_.before;
+    picture.x_after = x_.after;
+    picture.axis_changed = axes().x;
+    picture.x_unit = x_.unit;
     picture.unit = *item_.unit;
     picture.before = before_;
     picture.after = after_;
-    picture.spoken = "curve " + item_.name + (before_.empty() ? ", after the change" : ", before and after");
+    picture.spoken = "curve " + item_.name + (before_.empty() ? ", after the change" : ", before and after") +
+                     (axes().x ? "; its axis changed" : "");
     return curve_picture(picture);
   }
 
@@ -165,13 +190,11 @@ class ItemFigure {
     const bool curve = item_.kind == ItemKind::kCurve;
     picture.columns = curve ? after_.size() : item_.columns;
     picture.rows = curve ? 1 : item_.rows;
-    picture.x = axis_values(item_.x);
-    picture.x_unit = axis_unit(item_.x);
-    if (curve)
-      picture.y = {{item_.unit->empty() ? "value" : *item_.unit, std::nullopt}};
-    else
-      picture.y = axis_values(item_.y);
-    picture.y_unit = axis_unit(item_.y);
+    picture.x = x_.after, picture.x_before = x_.before, picture.x_moved = x_.moved;
+    picture.x_unit = x_.unit;
+    picture.y = y_.after, picture.y_before = y_.before, picture.y_moved = y_.moved;
+    if (curve) picture.y = {{item_.unit->empty() ? "value" : *item_.unit, std::nullopt}};
+    picture.y_unit = y_.unit;
     picture.before = before_;
     picture.after = after_;
     picture.changed = changed_;
@@ -180,27 +203,45 @@ class ItemFigure {
     return picture;
   }
 
-  const RegionMap& map_;
   const Item& item_;
-  const Sides& sides_;
   std::vector<bool> changed_;
+  const FigureAxis x_, y_;
   std::vector<ShownValue> before_, after_;
 };
 
+// For every item whether one of these changes, ascending, touches it.
+std::vector<bool> touched_items(const RegionMap& map, const std::vector<PlacedChange>& changes) {
+  std::vector<bool> items(map.items.size(), false);
+  std::size_t change = 0;
+  for (std::size_t i = 0; i < map.items.size() && change < changes.size(); ++i) {
+    const Place& place = map.items[i].place;
+    while (change < changes.size() && std::pair(changes[change].memory, changes[change].range.end) <=
+                                          std::pair(place.memory, place.range.begin))
+      ++change;
+    items[i] = change < changes.size() && changes[change].memory == place.memory &&
+               changes[change].range.overlaps(place.range);
+  }
+  return items;
+}
+
+// An item of which nothing but its axes changed belongs to the place of the first of them.
+bool moves_with_its_axis(const Item& item, const std::vector<bool>& changed, const std::vector<bool>& here) {
+  const AxesChanged axes = axes_changed(item, changed);
+  return axes.x ? axes_changed(item, here).x : axes_changed(item, here).y;
+}
+
 }  // namespace
 
-Html item_pictures(const OpenedBundle& opened, const Window& window, const Sides& sides,
-                   std::size_t& budget) {
+Html item_pictures(const OpenedBundle& opened, const std::vector<PlacedChange>& changes, const Window& window,
+                   const Sides& sides, std::size_t& budget) {
+  const std::vector<bool> changed = touched_items(opened.map, changes);
+  const std::vector<bool> here = touched_items(opened.map, window.changes);
   Table scalars("values", {{"value"}, {"before", true}, {"after", true}, {"difference", true}, {"unit"}});
   std::vector<const Item*> drawn;
   std::size_t left_out = 0;
-  std::size_t change = 0;
-  for (const Item& item : opened.map.items) {
-    if (item.place.memory != window.memory) continue;
-    while (change < window.changes.size() && window.changes[change].range.end <= item.place.range.begin)
-      ++change;
-    if (change == window.changes.size()) break;
-    if (!window.changes[change].range.overlaps(item.place.range)) continue;
+  for (std::size_t i = 0; i < opened.map.items.size(); ++i) {
+    const Item& item = opened.map.items[i];
+    if (!here[i] && (changed[i] || !moves_with_its_axis(item, changed, here))) continue;
     if (budget == 0) {
       ++left_out;
       continue;
@@ -213,7 +254,7 @@ Html item_pictures(const OpenedBundle& opened, const Window& window, const Sides
   }
   Html out = scalars.empty() ? Html() : scalars.html();
   Html cards;
-  for (const Item* item : drawn) cards += ItemFigure(opened, *item, window, sides).html(drawn.size() == 1);
+  for (const Item* item : drawn) cards += ItemFigure(opened, *item, changes, sides).html(drawn.size() == 1);
   if (!cards.empty())
     out += drawn.size() == 1 ? element("div.items.alone", cards) : element("div.items", cards);
   if (left_out > 0)

@@ -129,7 +129,8 @@ Html bytes_table(const Window& window, const Sides& sides, bool shown_open) {
   return shown_open ? element("details", {{"open", ""}}, title, out) : element("details", title, out);
 }
 
-Html window_html(const OpenedBundle& opened, const Window& window, const Sides& sides, std::size_t& budget) {
+Html window_html(const OpenedBundle& opened, const std::vector<PlacedChange>& changes, const Window& window,
+                 const Sides& sides, std::size_t& budget) {
   MemoryPicture picture;
   picture.extent = window.range;
   picture.pieces = pieces_in(opened, window.memory, window.range);
@@ -159,7 +160,7 @@ Html window_html(const OpenedBundle& opened, const Window& window, const Sides& 
       title += element("p.quiet", "permitted patch ", element("strong", said(patch.name)),
                        patch.note.empty() ? Html() : ": " + said(patch.note));
   }
-  const Html items = item_pictures(opened, window, sides, budget);
+  const Html items = item_pictures(opened, changes, window, sides, budget);
   // Where no item tells what changed, the bytes must.
   const bool bytes_open = items.empty() && window.changes.size() <= kFewRows;
   return element("article.place", title, memory_picture(picture), items,
@@ -202,11 +203,12 @@ Html memories_section(const OpenedBundle& opened, const std::vector<PlacedChange
       out + legend(opened));
 }
 
-Html places_section(const OpenedBundle& opened, const Windows& windows, const Sides& sides) {
+Html places_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes,
+                    const Windows& windows, const Sides& sides) {
   if (windows.shown.empty()) return {};
   Html out;
   std::size_t budget = kMostItemsDrawn;
-  for (const Window& window : windows.shown) out += window_html(opened, window, sides, budget);
+  for (const Window& window : windows.shown) out += window_html(opened, changes, window, sides, budget);
   if (windows.left_out > 0)
     out +=
         element("p.quiet", "and " + grouped(windows.left_out) + " more places, counted in the table below");

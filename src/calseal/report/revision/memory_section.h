@@ -14,7 +14,8 @@ Html memories_section(const OpenedBundle& opened, const std::vector<PlacedChange
                       const Windows& windows);
 
 // Every window: the strip from near, the items in it, the bytes.
-Html places_section(const OpenedBundle& opened, const Windows& windows, const Sides& sides);
+Html places_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes,
+                    const Windows& windows, const Sides& sides);
 
 // Changes by region and option, derived ones among them.
 Html changes_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes);

@@ -36,7 +36,7 @@ class RevisionPage {
       // The tables before the pictures: a phone shows the pictures over many screens.
       out += glance() + memories_section(*view_.opened, changes_, windows_) +
              changes_section(*view_.opened, changes_) + options() + checksums();
-      out += places_section(*view_.opened, windows_, sides_) + words() + line();
+      out += places_section(*view_.opened, changes_, windows_, sides_) + words() + line();
     }
     return out + sealed() + controller() + steps();
   }

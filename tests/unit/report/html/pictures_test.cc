@@ -154,7 +154,8 @@ TEST(Grid, WithoutTheValuesBeforeItShowsThoseAfter) {
 TEST(Curve, DrawsBothSides) {
   CurvePicture picture;
   for (int i = 0; i < 5; ++i) {
-    picture.x.push_back(shown_value(std::to_string(i * 500)));
+    picture.x_before.push_back(shown_value(std::to_string(i * 500)));
+    picture.x_after.push_back(picture.x_before.back());
     picture.before.push_back(shown_value(std::to_string(100 + i)));
     picture.after.push_back(shown_value(std::to_string(100 + i + (i > 2 ? 10 : 0))));
   }
@@ -170,8 +171,64 @@ TEST(Curve, DrawsBothSides) {
 TEST(Curve, AnAxisThatDoesNotRiseIsNumbered) {
   CurvePicture picture;
   for (const char* x : {"1", "1", "0"})
-    picture.x.push_back(shown_value(x)), picture.after.push_back(shown_value("7"));
+    picture.x_after.push_back(shown_value(x)), picture.after.push_back(shown_value("7"));
   EXPECT_THAT(curve_picture(picture).markup(), HasSubstr("points 0 to 2"));
+}
+
+std::vector<ShownValue> values(std::initializer_list<const char*> texts) {
+  std::vector<ShownValue> made;
+  for (const char* text : texts) made.push_back(shown_value(text));
+  return made;
+}
+
+TEST(Curve, RepeatedEndsOfAnAxisKeepItsValues) {
+  CurvePicture picture;
+  picture.x_after = values({"0", "500", "1000", "1000", "1000"});
+  picture.after = values({"1", "2", "3", "3", "3"});
+  picture.x_unit = "1/min";
+  EXPECT_THAT(curve_picture(picture).markup(), HasSubstr("<span>0 to 1000 1/min</span>"));
+  picture.x_after = values({"0", "0", "0", "0", "0"});
+  EXPECT_THAT(curve_picture(picture).markup(), HasSubstr("<span>points 0 to 4</span>"));
+}
+
+TEST(Curve, EachSideStandsOverItsOwnAxis) {
+  CurvePicture picture;
+  picture.x_before = values({"0", "100", "200"});
+  picture.x_after = values({"0", "300", "400"});
+  picture.before = values({"0", "5", "10"});
+  picture.after = picture.before;
+  picture.axis_changed = true;
+  const std::string made = curve_picture(picture).markup();
+  EXPECT_THAT(made, HasSubstr("class=\"before\" points=\"10.0,190.0 155.0,100.0 300.0,10.0\""));
+  EXPECT_THAT(made, HasSubstr("class=\"after\" points=\"10.0,190.0 445.0,100.0 590.0,10.0\""));
+  EXPECT_THAT(made, HasSubstr("axis changed: 2 of 3 points moved"));
+  EXPECT_THAT(made, HasSubstr("before: 0 to 200"));
+  EXPECT_THAT(made, HasSubstr("after: 0 to 400"));
+  EXPECT_EQ(count(made, "class=\"moved\""), 2u);
+}
+
+TEST(Curve, WithoutTheAxisBeforeBothSidesAreNumbered) {
+  CurvePicture picture;
+  picture.x_after = values({"0", "300"});
+  picture.before = values({"0", "5"});
+  picture.after = picture.before;
+  picture.axis_changed = true;
+  const std::string made = curve_picture(picture).markup();
+  EXPECT_THAT(made, HasSubstr("points 0 to 1"));
+  EXPECT_THAT(made, HasSubstr("before: not known here"));
+}
+
+TEST(Grid, AHeadThatMovedHoldsBothValues) {
+  GridPicture picture = grid(60, 3, {});
+  for (int i = 0; i < 60; ++i) picture.x_before.push_back(shown_value(std::to_string(i)));
+  picture.x = picture.x_before;
+  picture.x[30] = shown_value("30.5");
+  picture.x_moved.assign(60, false);
+  picture.x_moved[30] = true;
+  const std::string made = grid_picture(picture).markup();
+  EXPECT_THAT(made, HasSubstr("<th class=\"moved\" scope=\"col\"><strong>30.5</strong><del>30</del></th>"));
+  EXPECT_THAT(made, HasSubstr("columns 29 to 31 of 60."));
+  EXPECT_THAT(cells_picture(picture).markup(), HasSubstr("class=\"axis-moved\" d=\"M301 -6h8v4h-8z\""));
 }
 
 TEST(Times, MarksOfOneDayStandSideBySide) {

@@ -201,7 +201,9 @@ class Reports(unittest.TestCase):
         page = self.report("job", folder, *self.evidence())
         browser = self.look(page)
         text = browser.text()
-        for words in ("ALL SEALS HOLD", "Job elm-3", "first tune", "withdrawn", "Next step", HOSTILE):
+        self.assertNotIn("ALL SEALS HOLD", text)
+        self.assertTrue(browser.find_all(".verdict.bad"))
+        for words in ("REVISION 1 IS WITHDRAWN", "newest is revision 1, which is withdrawn", "Job elm-3", "first tune", "Next step", HOSTILE):
             self.assertIn(words, text)
         self.assertEqual(self.report("job-again", folder, *self.evidence()).read_bytes(), page.read_bytes())
         desk.json(CALSEAL, "evidence", folder, "--trust", desk.at("shop.trust"), "-o", desk.at("elm-3-evidence"))

@@ -75,11 +75,21 @@ class JobPage {
     const std::string stands =
         "Base " + std::to_string(job_.base().number) +
         (newest == nullptr ? ", nothing sealed yet."
-                           : ", newest is revision " + std::to_string(newest->number()) + ".");
+                           : ", newest is revision " + std::to_string(newest->number()) +
+                                 (newest->withdrawn ? ", which is withdrawn." : "."));
     if (!job_.findings.empty()) {
       return verdict_band(
           Stance::kBad, job_.findings.size() == 1 ? "1 FINDING" : grouped(job_.findings.size()) + " FINDINGS",
           "Something in the folder is not as it should be. " + stands, Html());
+    }
+    if (newest != nullptr && newest->withdrawn) {
+      return verdict_band(
+          Stance::kBad, "REVISION " + std::to_string(newest->number()) + " IS WITHDRAWN",
+          (view_.seals_judged ? "All seals hold, but the newest revision must not be written. "
+                              : "No trust file was given. The newest revision must not be "
+                                "written. ") +
+              stands,
+          Html());
     }
     if (!view_.seals_judged) {
       return verdict_band(Stance::kNotVerified, "SEALS NOT LOOKED AT",

@@ -228,7 +228,7 @@ void renew_outdated(const VehicleJob& job, NextStep& step) {
                 member.owner->facts.controller +
                 " that is of an earlier base. Seal it again, or send an edit.";
     step.command = "calseal job send " + typed(job.folder) +
-                   " --set renew --title TITLE --key AUTHOR.KEY --trust SHOP.TRUST";
+                   " --set renew --title TITLE";
     ++step.revision;
     return;
   }

@@ -20,13 +20,8 @@ class Shop(desks.Desk):
     def __init__(self):
         super().__init__()
         self.open_shop()
-        for name in ("root.key", "author.key"):
+        for name in ("root.key", "author.key", "withdrawal.key"):
             self.quicken(name)
-        word = ["--passphrase-file", self.at("word.txt")]
-        self.json(CALSEAL, "key", "new", self.at("withdrawal.key"), *word)
-        self.quicken("withdrawal.key")
-        self.json(CALSEAL, "shop", "add-key", self.at("shop.trust"), self.at("withdrawal.key.pub"), "--name", "W", "--role", "withdrawal", "--valid-from",
-                  "2026-01-01T00:00:00Z", "--root-key", self.at("root.key"), *word, "--claimed-time", "2026-01-02T00:00:00Z")
         self.maps = self.inputs / "maps"
         self.maps.mkdir()
         for kind in KINDS.values():

@@ -23,6 +23,19 @@ SANITIZED = b"__asan_init" in subprocess.run(["nm", desk.CALSEAL], capture_outpu
 NOBODY = 65534
 
 
+SUPPORT = pathlib.Path(__file__).parents[1] / "support"
+
+
+def compile_support(source, library):
+    if not library.exists():
+        subprocess.run(["cc", "-shared", "-fPIC", "-O1", "-Wall", "-Werror", "-o", library, SUPPORT / source], check=True)
+    return library
+
+
+def fail_looking(folder):
+    return compile_support("fail_looking.c", folder / "fail_looking.so")
+
+
 class Hostile(unittest.TestCase):
     def setUp(self):
         self.archive = desk.Archive(2)
@@ -79,6 +92,24 @@ class Hostile(unittest.TestCase):
         self.assertEqual(1, done.returncode, done.stderr)
         found = {(f["code"], f["path"]) for f in json.loads(done.stdout)["findings"]}
         self.assertLessEqual({("folder-unreadable", "jobs/job-00001"), ("file-unreadable", "jobs/job-00000/base-1/r1.calseal")}, found)
+
+    def fails(self, *more, status=1, **env):
+        """Findings and text of an audit whose looking at folders fails as told."""
+        env["LD_PRELOAD"] = str(fail_looking(self.archive.root))
+        report = json.loads(self.archive.audit(*more, "--json", env=env, status=status).stdout)
+        return {(f["code"], f["path"], f["text"]) for f in report["findings"]}
+
+    @unittest.skipIf(SANITIZED, "the sanitizers' runtime must be loaded first")
+    def test_a_listing_that_breaks_off_is_said(self):
+        cause = "not looked at: Input/output error"
+        self.assertIn(("folder-unreadable", ".", cause), self.fails(FAIL_READDIR="1"))
+        self.assertIn(("folder-unreadable", "jobs/job-00000/base-1", cause), self.fails(FAIL_LOOK="base-1"))
+        self.assertIn(("folder-unreadable", "jobs/job-00000/base-1", cause), self.fails(FAIL_OPEN="base-1"))
+        self.assertIn(("folder-unreadable", "shop.trust", cause), self.fails(FAIL_LOOK="shop.trust"))
+        record = self.archive.root / "unseen.record"
+        self.fails("--record", record, FAIL_LOOK="base-1")
+        again = json.loads(self.archive.audit("--since", record, "--json", status=0).stdout)
+        self.assertIn(("folder-unreadable", "gone"), {(f["code"], f["age"]) for f in again["findings"]})
 
     def test_strange_names(self):
         good = self.archive.at("jobs/job-00000/base-1/r1.calseal").read_bytes()

@@ -48,6 +48,7 @@ bool same_audit(AuditScope a, const AuditScope& b) {
   a.bytes = b.bytes;
   a.survey = b.survey;
   a.unreadable = b.unreadable;
+  a.causes = b.causes;
   a.links = b.links;
   a.others = b.others;
   return a == b;

@@ -139,8 +139,10 @@ void judge_file(Judging& judging, const FileFacts& facts) {
 
 void judge_files(Judging& judging) {
   const AuditScope& scope = judging.record().scope;
-  for (const std::string& path : scope.unreadable)
-    judging.find(FindingCode::kFolderUnreadable, path, "", "nothing below it was looked at");
+  for (std::size_t i = 0; i < scope.unreadable.size(); ++i) {
+    const std::string cause = i < scope.causes.size() ? ": " + scope.causes[i] : "";
+    judging.find(FindingCode::kFolderUnreadable, scope.unreadable[i], "", "not looked at" + cause);
+  }
   for (const std::string& path : scope.links) judging.find(FindingCode::kLinkNotFollowed, path, "", "a link");
   for (const std::string& path : scope.others)
     judging.find(FindingCode::kNotAFile, path, "", "a device, a pipe or a socket");

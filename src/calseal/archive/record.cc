@@ -26,6 +26,7 @@ void scope_fields(Fields& field, AuditScope& scope) {
   field("bytes", scope.bytes, Integer{});
   field("survey", scope.survey, kDigest);
   field("unreadable", scope.unreadable, kPaths);
+  field.unless({}, "causes", scope.causes, List{Text{kLineLimit}, kListLimit});
   field("links", scope.links, kPaths);
   field("others", scope.others, kPaths);
 }
@@ -73,7 +74,10 @@ AuditScope scope_of(const Survey& survey) {
   scope.files = survey.files.size();
   scope.bytes = survey.bytes();
   scope.survey = survey.digest();
-  scope.unreadable = survey.unreadable;
+  for (const UnseenPlace& place : survey.unreadable) {
+    scope.unreadable.push_back(place.path);
+    scope.causes.push_back(place.cause);
+  }
   scope.links = survey.links;
   scope.others = survey.others;
   return scope;

@@ -28,6 +28,7 @@ struct AuditScope {
   std::uint64_t files = 0, bytes = 0;
   Sha256 survey;
   std::vector<std::string> unreadable, links, others;
+  std::vector<std::string> causes;  // why each of `unreadable` is; empty in older records
   friend bool operator==(const AuditScope&, const AuditScope&) = default;
 };
 AuditScope scope_of(const Survey& survey);  // depth, trust and part are left to the caller

@@ -31,7 +31,7 @@ void look(SurveyedFile& file, const std::string& place) {
 std::string shown_path(const std::vector<std::string>& folders, const std::string& folder,
                        const std::string& path) {
   if (folders.size() == 1) return path;
-  return path.empty() ? folder : folder + "/" + path;
+  return path == "." ? folder : folder + "/" + path;
 }
 
 Status refuse_overlap(const std::vector<std::string>& folders) {
@@ -106,14 +106,15 @@ Result<Survey> survey_archive(std::vector<std::string> folders) {
       look(file, survey.place(file));
       survey.files.push_back(std::move(file));
     }
-    for (const auto& [from, to] : {std::pair{&tree.unreadable, &survey.unreadable},
-                                   {&tree.links, &survey.links},
-                                   {&tree.others, &survey.others}}) {
+    for (const UnseenPlace& place : tree.unreadable)
+      survey.unreadable.push_back({shown_path(folders, folder, place.path), place.cause});
+    for (const auto& [from, to] : {std::pair{&tree.links, &survey.links}, {&tree.others, &survey.others}}) {
       for (const std::string& path : *from) to->push_back(shown_path(folders, folder, path));
     }
   }
   std::ranges::sort(survey.files, {}, &SurveyedFile::path);
-  for (auto* list : {&survey.unreadable, &survey.links, &survey.others}) std::ranges::sort(*list);
+  std::ranges::sort(survey.unreadable);
+  for (auto* list : {&survey.links, &survey.others}) std::ranges::sort(*list);
   return survey;
 }
 

@@ -27,7 +27,11 @@ Folder open_folder(const std::string& path, int extra) {
   const int fd = ::open(path.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC | extra);
   if (fd < 0) return nullptr;
   DIR* const folder = ::fdopendir(fd);
-  if (folder == nullptr) ::close(fd);
+  if (folder == nullptr) {
+    const int error = errno;
+    ::close(fd);
+    errno = error;
+  }
   return Folder(folder);
 }
 
@@ -36,6 +40,43 @@ FileStatus described(const struct stat& status) {
           status.st_mtim.tv_sec * kNanoseconds + status.st_mtim.tv_nsec,
           status.st_ctim.tv_sec * kNanoseconds + status.st_ctim.tv_nsec,
           static_cast<std::int64_t>(status.st_ino)};
+}
+
+std::string path_within(const std::string& folder, std::string_view name) {
+  return folder.empty() ? std::string(name) : folder + "/" + std::string(name);
+}
+
+void note_unseen(Tree& tree, const std::string& path, int error) {
+  tree.unreadable.push_back({path.empty() ? "." : path, std::strerror(error)});
+}
+
+// Takes down one name of the open folder `within`; folders wait.
+void list_name(DIR* folder, const std::string& within, const char* name, Tree& tree,
+               std::vector<std::string>& waiting) {
+  std::string path = path_within(within, name);
+  struct stat status {};
+  if (::fstatat(::dirfd(folder), name, &status, AT_SYMLINK_NOFOLLOW) != 0) {
+    // What is there no more was taken away since the folder was opened.
+    if (errno != ENOENT) note_unseen(tree, path, errno);
+  } else if (S_ISDIR(status.st_mode)) {
+    waiting.push_back(std::move(path));
+  } else if (S_ISREG(status.st_mode)) {
+    tree.files.push_back({described(status), std::move(path)});
+  } else {
+    (S_ISLNK(status.st_mode) ? tree.links : tree.others).push_back(std::move(path));
+  }
+}
+
+void list_names(DIR* folder, const std::string& within, Tree& tree, std::vector<std::string>& waiting) {
+  for (;;) {
+    errno = 0;  // readdir() tells an error from the end by this alone
+    const dirent* const entry = ::readdir(folder);
+    if (entry == nullptr) break;
+    const std::string_view name = entry->d_name;
+    if (name == "." || name == ".." || name.starts_with(kOwnNamePrefix)) continue;
+    list_name(folder, within, entry->d_name, tree, waiting);
+  }
+  if (errno != 0) note_unseen(tree, within, errno);
 }
 
 }  // namespace
@@ -54,27 +95,15 @@ Result<Tree> list_tree(const std::string& folder) {
                    "name the folder that holds the bundles"});
     }
     if (open == nullptr) {
-      tree.unreadable.push_back(within);
+      note_unseen(tree, within, errno);
       continue;
     }
-    while (const dirent* const entry = ::readdir(open.get())) {
-      const std::string_view name = entry->d_name;
-      if (name == "." || name == ".." || name.starts_with(kOwnNamePrefix)) continue;
-      struct stat status {};
-      if (::fstatat(::dirfd(open.get()), entry->d_name, &status, AT_SYMLINK_NOFOLLOW) != 0) continue;
-      std::string path = within.empty() ? std::string(name) : within + "/" + std::string(name);
-      if (S_ISDIR(status.st_mode)) {
-        waiting.push_back(std::move(path));
-      } else if (S_ISREG(status.st_mode)) {
-        tree.files.push_back({described(status), std::move(path)});
-      } else {
-        (S_ISLNK(status.st_mode) ? tree.links : tree.others).push_back(std::move(path));
-      }
-    }
+    list_names(open.get(), within, tree, waiting);
   }
   std::ranges::sort(tree.files, {}, &TreeFile::path);
-  for (std::vector<std::string>* list : {&tree.unreadable, &tree.links, &tree.others})
-    std::ranges::sort(*list);
+  std::ranges::sort(tree.unreadable);
+  std::ranges::sort(tree.links);
+  std::ranges::sort(tree.others);
   return tree;
 }
 

@@ -1,6 +1,7 @@
 // The files below a folder, whatever its shape, in one order on every machine.
 #pragma once
 
+#include <compare>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -29,11 +30,18 @@ struct TreeFile : FileStatus {
 // A regular file as it is now; nothing where there is none (a link is none).
 std::optional<FileStatus> look_at_file(const std::string& place);
 
+// A folder that could not be read to its end, or a name that could not be looked at.
+struct UnseenPlace {
+  std::string path;   // "." for the folder itself
+  std::string cause;  // as the system says it
+  friend auto operator<=>(const UnseenPlace&, const UnseenPlace&) = default;
+};
+
 struct Tree {
-  std::vector<TreeFile> files;  // ascending by path, byte by byte
-  // Folders that could not be read, symbolic links (none is followed), and what is neither file nor folder;
-  // ascending.
-  std::vector<std::string> unreadable, links, others;
+  std::vector<TreeFile> files;          // ascending by path, byte by byte
+  std::vector<UnseenPlace> unreadable;  // ascending; what lies there is not in the other lists
+  // Symbolic links (none is followed), and what is neither file nor folder; ascending.
+  std::vector<std::string> links, others;
 };
 
 // The folder itself may be named through a link; below it no link is followed, so nothing is met twice and

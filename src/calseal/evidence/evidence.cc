@@ -114,7 +114,8 @@ class Gathering {
       return fail({Reason::kFileTooLarge, printable(request_.job), "", grouped(survey_.bytes()) + " bytes",
                    "at most " + grouped(kEvidenceSizeLimit) + " bytes", "move drive logs out of the folder"});
     }
-    for (const auto* list : {&survey_.links, &survey_.others, &survey_.unreadable}) {
+    for (const UnseenPlace& place : survey_.unreadable) evidence_.left_out.push_back(path_text(place.path));
+    for (const auto* list : {&survey_.links, &survey_.others}) {
       for (const std::string& path : *list) evidence_.left_out.push_back(path_text(path));
     }
     for (const SurveyedFile& file : survey_.files) {

@@ -212,8 +212,8 @@ void read_summary(Index& index, const Tree& tree) {
   Query unread(database,
                "SELECT path, reason FROM files WHERE reason NOT IN ('', 'no-bundle') ORDER BY path");
   while (unread.step()) index.unread.push_back({unread.text(0), unread.text(1)});
-  for (const std::string& folder : tree.unreadable)
-    index.unread.push_back({folder, std::string(code(Reason::kFileUnreadable))});
+  for (const UnseenPlace& place : tree.unreadable)
+    index.unread.push_back({place.path, std::string(code(Reason::kFileUnreadable))});
 }
 
 // Writers take turns: the system's lock on the folder, which leaves nothing behind.

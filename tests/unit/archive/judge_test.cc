@@ -67,6 +67,12 @@ std::vector<Case> cases_of_files() {
       {"a locked folder",
        [](FactsSample& now, FactsSample&) { now.scope.unreadable = {"locked"}; },
        {"folder-unreadable locked"}},
+      {"a locked folder, and why",
+       [](FactsSample& now, FactsSample&) {
+         now.scope.unreadable = {"locked"};
+         now.scope.causes = {"Permission denied"};
+       },
+       {"folder-unreadable locked"}},
       {"a link",
        [](FactsSample& now, FactsSample&) { now.scope.links = {"away"}; },
        {"link-not-followed away"}},
@@ -413,8 +419,8 @@ TEST(Judge, SaysWhatShouldStandInThePlaceOfWhatIsWrong) {
                               std::nullopt}));
   const auto note =
       only({"", [](FactsSample& now, FactsSample&) { now.files.erase("notes.txt"); }, {}, true});
-  EXPECT_EQ(note, (WantedFile{WantedFile::By::kBytes, "notes.txt", digest_of("notes.txt"),
-                              FileKind::kUnknown, std::nullopt}));
+  EXPECT_EQ(note, (WantedFile{WantedFile::By::kBytes, "notes.txt", digest_of("notes.txt"), FileKind::kUnknown,
+                              std::nullopt}));
 }
 
 TEST(Judge, OfARunThatWasCutOffSaysNothingOfWhatItDidNotSee) {

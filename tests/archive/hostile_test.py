@@ -111,6 +111,23 @@ class Hostile(unittest.TestCase):
         again = json.loads(self.archive.audit("--since", record, "--json", status=0).stdout)
         self.assertIn(("folder-unreadable", "gone"), {(f["code"], f["age"]) for f in again["findings"]})
 
+    def test_a_report_that_cannot_be_made_is_refused_first(self):
+        for option, name in (("--report", "no/such/folder/a.txt"), ("--report", "a.xml"), ("--record", "no/such/folder/a")):
+            (self.archive.root / "a.xml").mkdir(exist_ok=True)
+            told = self.archive.json(option, self.archive.root / name, status=3)
+            self.assertEqual("write-failed", told["reason"], (option, name))
+
+    @unittest.skipIf(SANITIZED, "the sanitizers' runtime must be loaded first")
+    def test_findings_are_printed_when_a_report_fails(self):
+        self.archive.at("jobs/job-00000/job.json").unlink()
+        library = self.archive.root / "fail_nth_call.so"
+        compile_support("fail_nth_call.c", library)
+        done = self.archive.audit("--report", self.archive.root / "out.txt", "--json", status=3,
+                                  env={"LD_PRELOAD": str(library), "FAIL_NTH_CALL": "1"})
+        self.assertIn(("job-file-missing", "jobs/job-00000/job.json"), {(f["code"], f["path"]) for f in json.loads(done.stdout)["findings"]})
+        self.assertIn(b"write-failed", done.stderr)
+        self.assertFalse((self.archive.root / "out.txt").exists())
+
     def test_strange_names(self):
         good = self.archive.at("jobs/job-00000/base-1/r1.calseal").read_bytes()
         names = [b"line\nbreak", b"\xff\xfe bad utf-8 \x80", b"\x1b[31mred\x1b[0m", b"quote\"comma,", b" leading", b"x" * 255, "\u202egnp".encode(), b"<&>]]>",

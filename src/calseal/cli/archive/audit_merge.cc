@@ -21,17 +21,19 @@ Result<int> run_merge(const MergeOptions& options, const Console& console) {
   std::vector<std::string> outputs = options.output.reports;
   if (!options.output.record.empty()) outputs.push_back(options.output.record);
   CALSEAL_CHECK(refuse_clashes(outputs, options.records));
+  CALSEAL_CHECK(refuse_unwritable(options.output));
   std::vector<AuditRecord> parts;
   for (const std::string& path : options.records) {
     CALSEAL_ASSIGN(AuditRecord part, load_record(path));
     parts.push_back(std::move(part));
   }
   CALSEAL_ASSIGN(const AuditRecord record, join_records(std::move(parts)));
+  Status recorded;
   if (!options.output.record.empty())
-    CALSEAL_CHECK(write_file(options.output.record, view_of(write_record(record))));
+    recorded = write_file(options.output.record, view_of(write_record(record)));
   Judgement judgement = judge_record(record, earlier.record ? &*earlier.record : nullptr);
   if (!options.output.since.empty()) compare_findings(judgement, earlier.findings);
-  return give_out(judgement, options.output, console);
+  return give_out(judgement, options.output, recorded, console);
 }
 
 }  // namespace

@@ -1,5 +1,11 @@
 #include "calseal/cli/archive/audit_output.h"
 
+#include <unistd.h>
+
+#include <cerrno>
+#include <cstring>
+#include <filesystem>
+
 #include "calseal/archive/finding_json.h"
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
@@ -25,6 +31,23 @@ void add_audit_output(CommandLine& command, AuditOutput& output) {
       .add_option("--record", output.record,
                   "Write down what was seen: for --since of the next audit, for --resume, and for merge")
       ->takes("FILE");
+}
+
+Status refuse_unwritable(const AuditOutput& output) {
+  std::vector<std::string> paths = output.reports;
+  if (!output.record.empty()) paths.push_back(output.record);
+  for (const std::string& path : paths) {
+    std::string folder = std::filesystem::path(path).parent_path().string();
+    if (folder.empty()) folder = ".";
+    std::error_code code;
+    const int error = std::filesystem::is_directory(path, code)    ? EISDIR
+                      : ::access(folder.c_str(), W_OK | X_OK) != 0 ? errno
+                                                                   : 0;
+    if (error == 0) continue;
+    return fail({Reason::kWriteFailed, printable(path), "", std::strerror(error),
+                 "a place where a file can be made", "make its folder, or name another place"});
+  }
+  return {};
 }
 
 Result<AuditRecord> load_record(const std::string& path) {
@@ -55,15 +78,22 @@ Result<EarlierAudit> load_earlier(const AuditOutput& output) {
   return earlier;
 }
 
-Result<int> give_out(const Judgement& judgement, const AuditOutput& output, const Console& console) {
+Result<int> give_out(const Judgement& judgement, const AuditOutput& output, const Status& recorded,
+                     const Console& console) {
   std::vector<std::string> texts;
   std::vector<PendingFile> files;
   for (const std::string& report : output.reports)
     texts.push_back(audit_report(judgement, *report_format_of(report)));
   for (std::size_t i = 0; i < texts.size(); ++i) files.push_back({output.reports[i], view_of(texts[i])});
-  CALSEAL_CHECK(write_files(files));
+  const Status written = write_files(files);
   console.print(audit_text(judgement, page_for(console), kShownFindings));
   console.print_json(judgement_json(judgement, true));
+  for (const Status* status : {&recorded, &written}) {
+    if (*status) continue;
+    // Not by the console's own way, which would print a second JSON value.
+    console.note(error_text(status->error()));
+    return exit_status(status->error().reason);
+  }
   return judgement.clean() ? 0 : 1;
 }
 

@@ -27,7 +27,12 @@ struct EarlierAudit {
 Result<EarlierAudit> load_earlier(const AuditOutput& output);
 Result<AuditRecord> load_record(const std::string& path);
 
-// Writes the reports, prints, and gives the exit status: 1 unless clean.
-Result<int> give_out(const Judgement& judgement, const AuditOutput& output, const Console& console);
+// kWriteFailed for a report or record that certainly cannot be written: asked before a run of hours.
+Status refuse_unwritable(const AuditOutput& output);
+
+// Writes the reports, prints, and gives the exit status: 1 unless clean, and that of kWriteFailed where a
+// report could not be written, or the record was not (`recorded`). The findings are printed in any case.
+Result<int> give_out(const Judgement& judgement, const AuditOutput& output, const Status& recorded,
+                     const Console& console);
 
 }  // namespace calseal

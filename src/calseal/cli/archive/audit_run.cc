@@ -44,18 +44,16 @@ class Auditing {
     request.stop = [&] { return interruption.asked(); };
     CALSEAL_ASSIGN(record_, run_audit(request));
     line.end();
-    if (record_.whole && !output_.record.empty()) {
-      CALSEAL_CHECK(write_file(output_.record, view_of(write_record(record_))));
-      ::unlink(request.journal.c_str());
-    }
+    const Status recorded = keep_record(request.journal);
     if (part_.of > 1) {
+      CALSEAL_CHECK(recorded);
       say_part(part_, record_, output_.record, console_);
       return record_.whole ? 0 : kInterrupted;
     }
     Judgement judgement = judge_record(record_, request.earlier);
     if (!output_.since.empty()) compare_findings(judgement, earlier_.findings);
     CALSEAL_CHECK(look_at_mirror(judgement, request));
-    CALSEAL_ASSIGN(const int status, give_out(judgement, output_, console_));
+    CALSEAL_ASSIGN(const int status, give_out(judgement, output_, recorded, console_));
     if (record_.whole) return status;
     console_.note("stopped" +
                   std::string(request.journal.empty() ? "" : "; the same command with --resume goes on") +
@@ -82,7 +80,8 @@ class Auditing {
       return refuse("--heal", "no --mirror", "where good copies are");
     std::vector<std::string> outputs = output_.reports;
     if (!output_.record.empty()) outputs.push_back(output_.record);
-    return refuse_clashes(outputs, {options_.trust});
+    CALSEAL_CHECK(refuse_clashes(outputs, {options_.trust}));
+    return refuse_unwritable(output_);
   }
 
   Status load_trust_chain() {
@@ -103,6 +102,13 @@ class Auditing {
                     " was not compared with what the shop reads " +
                     "aloud (--root): " + spoken_code(Spoken::kKey, compute_key_id(chain_.trust.root)) + "\n");
     }
+    return {};
+  }
+
+  Status keep_record(const std::string& journal) const {
+    if (!record_.whole || output_.record.empty()) return {};
+    CALSEAL_CHECK(write_file(output_.record, view_of(write_record(record_))));
+    ::unlink(journal.c_str());
     return {};
   }
 

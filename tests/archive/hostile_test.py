@@ -111,6 +111,21 @@ class Hostile(unittest.TestCase):
         again = json.loads(self.archive.audit("--since", record, "--json", status=0).stdout)
         self.assertIn(("folder-unreadable", "gone"), {(f["code"], f["age"]) for f in again["findings"]})
 
+    def test_an_archive_of_nothing_is_not_clean(self):
+        empty = self.archive.root / "not-mounted"
+        empty.mkdir()
+        audit = [desk.CALSEAL, "audit", empty, "--trust", self.archive.trust, "--json"]
+        self.assertIn("archive-empty", {f["code"] for f in json.loads(desk.run(*audit, status=1).stdout)["findings"]})
+        desk.run(*audit, "--expect", "0", status=0)
+        self.assertIn("files-fewer", {f["code"] for f in json.loads(desk.run(*audit, "--expect", "1", status=1).stdout)["findings"]})
+        both = json.loads(self.archive.audit(empty, "--json", status=1).stdout)
+        self.assertIn(("archive-empty", str(empty)), {(f["code"], f["path"]) for f in both["findings"]})
+
+    def test_as_many_files_as_expected(self):
+        count = self.archive.json(status=0)["files"]
+        self.archive.audit("--expect", count, status=0)
+        self.assertEqual(["files-fewer"], [f["code"] for f in self.archive.findings("--expect", count + 1, status=1)])
+
     def test_a_report_that_cannot_be_made_is_refused_first(self):
         for option, name in (("--report", "no/such/folder/a.txt"), ("--report", "a.xml"), ("--record", "no/such/folder/a")):
             (self.archive.root / "a.xml").mkdir(exist_ok=True)

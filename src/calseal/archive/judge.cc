@@ -218,8 +218,10 @@ void count_files(const AuditRecord& record, Judgement& judgement) {
 
 }  // namespace
 
-Judgement judge_record(const AuditRecord& record, const AuditRecord* earlier) {
+Judgement judge_record(const AuditRecord& record, const AuditRecord* earlier,
+                       std::optional<std::uint64_t> expected) {
   Judging judging(record, earlier);
+  judge_extent(judging, expected);
   judge_files(judging);
   // A run that was cut off knows nothing of what it did not come to.
   if (record.whole) {

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -26,8 +27,10 @@ struct Judgement {
 };
 
 // The same record gives the same judgement. `earlier`: the record of an audit before this one, for what
-// stands only by having stood there; nothing: none. Linear in the record.
-Judgement judge_record(const AuditRecord& record, const AuditRecord* earlier);
+// stands only by having stood there; nothing: none. `expected`: at least so many files; 0 permits an empty
+// archive. Linear in the record.
+Judgement judge_record(const AuditRecord& record, const AuditRecord* earlier,
+                       std::optional<std::uint64_t> expected = std::nullopt);
 
 // Says of every finding whether an earlier audit had it, and lists those that are gone.
 void compare_findings(Judgement& judgement, const std::vector<Finding>& earlier);

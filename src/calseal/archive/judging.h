@@ -3,6 +3,7 @@
 #pragma once
 
 #include <map>
+#include <optional>
 #include <set>
 #include <span>
 #include <string>
@@ -81,6 +82,8 @@ std::string revision_subject(const std::string& job, const std::string& controll
                              std::uint64_t revision);
 std::string revision_subject(const RevisionClaim& claim);
 
+// Whether there is an archive at all, and as much of it as there should be.
+void judge_extent(Judging& judging, std::optional<std::uint64_t> expected);
 void judge_files(Judging& judging);
 void judge_chains(Judging& judging);
 void judge_ledgers(Judging& judging);

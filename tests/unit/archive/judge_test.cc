@@ -73,6 +73,26 @@ std::vector<Case> cases_of_files() {
          now.scope.causes = {"Permission denied"};
        },
        {"folder-unreadable locked"}},
+      {"a folder of several without a file",
+       [](FactsSample& now, FactsSample&) {
+         now.scope.folders = {"oak", "away"};
+       },
+       {"archive-empty away"}},
+      {"a folder of several that could not be read",
+       [](FactsSample& now, FactsSample&) {
+         now.scope.folders = {"oak", "away"};
+         now.scope.unreadable = {"away"};
+       },
+       {"folder-unreadable away"}},
+      {"an archive without a file",
+       [](FactsSample& now, FactsSample&) { now.files.clear(); },
+       {"archive-empty .", "no-ledger "}},
+      {"not half as many files as before",
+       [](FactsSample&, FactsSample& before) {
+         for (int i = 0; i < 40; ++i) before.add("state-" + std::to_string(i), FileKind::kCheckerState);
+       },
+       {"files-fewer "},
+       true},
       {"a link",
        [](FactsSample& now, FactsSample&) { now.scope.links = {"away"}; },
        {"link-not-followed away"}},

@@ -31,7 +31,8 @@ Result<int> run_merge(const MergeOptions& options, const Console& console) {
   Status recorded;
   if (!options.output.record.empty())
     recorded = write_file(options.output.record, view_of(write_record(record)));
-  Judgement judgement = judge_record(record, earlier.record ? &*earlier.record : nullptr);
+  Judgement judgement =
+      judge_record(record, earlier.record ? &*earlier.record : nullptr, options.output.expected);
   if (!options.output.since.empty()) compare_findings(judgement, earlier.findings);
   return give_out(judgement, options.output, recorded, console);
 }

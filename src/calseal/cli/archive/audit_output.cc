@@ -31,6 +31,10 @@ void add_audit_output(CommandLine& command, AuditOutput& output) {
       .add_option("--record", output.record,
                   "Write down what was seen: for --since of the next audit, for --resume, and for merge")
       ->takes("FILE");
+  command
+      .add_option("--expect", output.expected,
+                  "At least so many files, or it is a finding; 0 permits an empty archive")
+      ->takes("N");
 }
 
 Status refuse_unwritable(const AuditOutput& output) {

@@ -1,6 +1,7 @@
 // What both audit commands do with a judgement: compare, write reports, print.
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -15,6 +16,7 @@ namespace calseal {
 struct AuditOutput {
   std::string since, record;
   std::vector<std::string> reports;
+  std::optional<std::uint64_t> expected;  // at least so many files
 };
 void add_audit_output(CommandLine& command, AuditOutput& output);
 

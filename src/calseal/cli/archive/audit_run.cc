@@ -50,7 +50,7 @@ class Auditing {
       say_part(part_, record_, output_.record, console_);
       return record_.whole ? 0 : kInterrupted;
     }
-    Judgement judgement = judge_record(record_, request.earlier);
+    Judgement judgement = judge_record(record_, request.earlier, output_.expected);
     if (!output_.since.empty()) compare_findings(judgement, earlier_.findings);
     CALSEAL_CHECK(look_at_mirror(judgement, request));
     CALSEAL_ASSIGN(const int status, give_out(judgement, output_, recorded, console_));
@@ -72,8 +72,9 @@ class Auditing {
     output_.record = path_of_part(output_.record, part_);
     if (part_.of > 1 && output_.record.empty())
       return refuse("--part", "no --record", "a record for this part, which merge joins with the others");
-    if (part_.of > 1 && (!output_.reports.empty() || !options_.mirror.empty()))
-      return refuse("--part", "--report or --mirror", "only the facts of a part: merge judges them");
+    if (part_.of > 1 && (!output_.reports.empty() || !options_.mirror.empty() || output_.expected))
+      return refuse("--part", "--report, --mirror or --expect",
+                    "only the facts of a part: merge judges them");
     if (options_.resume && output_.record.empty())
       return refuse("--resume", "no --record", "the record to go on with");
     if (options_.heal && options_.mirror.empty())

@@ -34,7 +34,7 @@ def names_of_damage(path):
         "job.salt": {"salt-altered", "file-damaged"},
         "regions.json": {"map-altered"},
         "job.json": {"file-damaged", "file-changed"},
-        "events.jsonl": {"file-changed", "notes-damaged"},
+        "events.jsonl": {"file-changed", "file-damaged", "notes-damaged"},
         "shop.trust": DAMAGED_STATEMENT,
         "shop.withdrawals": DAMAGED_STATEMENT,
     }.get(name, {"file-changed"})

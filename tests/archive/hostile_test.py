@@ -134,12 +134,12 @@ class Hostile(unittest.TestCase):
 
     @unittest.skipIf(SANITIZED, "the sanitizers' runtime must be loaded first")
     def test_findings_are_printed_when_a_report_fails(self):
-        self.archive.at("jobs/job-00000/job.json").unlink()
+        self.archive.at("jobs/job-00000/job.json").write_bytes(bytes(100))
         library = self.archive.root / "fail_nth_call.so"
         compile_support("fail_nth_call.c", library)
         done = self.archive.audit("--report", self.archive.root / "out.txt", "--json", status=3,
                                   env={"LD_PRELOAD": str(library), "FAIL_NTH_CALL": "1"})
-        self.assertIn(("job-file-missing", "jobs/job-00000/job.json"), {(f["code"], f["path"]) for f in json.loads(done.stdout)["findings"]})
+        self.assertIn(("file-damaged", "jobs/job-00000/job.json"), {(f["code"], f["path"]) for f in json.loads(done.stdout)["findings"]})
         self.assertIn(b"write-failed", done.stderr)
         self.assertFalse((self.archive.root / "out.txt").exists())
 

@@ -13,6 +13,7 @@
 #include "calseal/job/event.h"
 #include "calseal/job/job.h"
 #include "calseal/job/layout.h"
+#include "calseal/job/vehicle_job.h"
 #include "calseal/ledger/layout.h"
 #include "calseal/map/region_map.h"
 #include "calseal/sign/edited_image.h"
@@ -51,6 +52,7 @@ std::uint64_t whole_limit(FileKind kind) {
     case FileKind::kReceipt:
       return kReceiptSizeLimit;
     case FileKind::kJobFacts:
+    case FileKind::kVehicleFacts:
       return kJobFileSizeLimit;
     case FileKind::kJobEvents:
       return kEventsSizeLimit;
@@ -446,6 +448,11 @@ Status Examiner::judge_whole(const SurveyedFile& file, FileFacts& facts) {
     case FileKind::kJobFacts: {
       CALSEAL_ASSIGN(const JobFacts job, parse_job_facts(bytes, name));
       facts.job = JobClaim{job.job, job.controller, 0, {}, {}};
+      return {};
+    }
+    case FileKind::kVehicleFacts: {
+      CALSEAL_ASSIGN(const VehicleFacts vehicle, parse_fields(text_of(bytes), vehicle_fields, name));
+      facts.job = JobClaim{vehicle.job, "", 0, {}, {}};
       return {};
     }
     case FileKind::kJobEvents:

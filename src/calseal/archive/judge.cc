@@ -228,6 +228,7 @@ Judgement judge_record(const AuditRecord& record, const AuditRecord* earlier,
     judge_chains(judging);
     judge_ledgers(judging);
     judge_job_folders(judging);
+    judge_vehicle_jobs(judging);
     if (earlier != nullptr) judge_against_earlier(judging);
   }
   Judgement judgement;

@@ -86,6 +86,7 @@ FileKind recognise_text(std::string_view text) {
   if (word == "region-map/1") return FileKind::kRegionMap;
   if (word == "option/1") return FileKind::kOption;
   if (word == "job/1") return FileKind::kJobFacts;
+  if (word == "job-vehicle/1") return FileKind::kVehicleFacts;
   if (text.starts_with(R"({"time":")") && text.substr(0, 64).find(R"(,"event":")") != std::string_view::npos)
     return FileKind::kJobEvents;
   if (is_salt(text)) return FileKind::kSalt;

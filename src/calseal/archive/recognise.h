@@ -38,14 +38,15 @@ enum class FileKind : std::uint8_t {
   kPrivateKey,
   kIntelHex,
   kSRecord,
-  kAuditRecord
+  kAuditRecord,
+  kVehicleFacts  // vehicle.json
 };
-inline constexpr std::array<std::string_view, 26> kFileKindNames{
-    "unknown",   "empty",       "bundle",         "trust-file",     "succession",  "withdrawals",
-    "job-list",  "approval",    "ledger-entries", "ledger-details", "ledger-tip",  "ledger-head",
-    "inclusion", "consistency", "receipt",        "checker-state",  "region-map",  "option",
-    "job-facts", "job-events",  "salt",           "public-key",     "private-key", "intel-hex",
-    "s-record",  "audit-record"};
+inline constexpr std::array<std::string_view, 27> kFileKindNames{
+    "unknown",   "empty",        "bundle",         "trust-file",     "succession",  "withdrawals",
+    "job-list",  "approval",     "ledger-entries", "ledger-details", "ledger-tip",  "ledger-head",
+    "inclusion", "consistency",  "receipt",        "checker-state",  "region-map",  "option",
+    "job-facts", "job-events",   "salt",           "public-key",     "private-key", "intel-hex",
+    "s-record",  "audit-record", "vehicle-facts"};
 inline std::string_view file_kind_name(FileKind kind) {
   return kFileKindNames[static_cast<std::size_t>(kind)];
 }

@@ -249,6 +249,61 @@ std::vector<Case> cases_of_ledgers() {
   return cases;
 }
 
+// The same job as a vehicle's: the controller's folder in that of the job, and a hand-over of both bundles.
+void make_vehicle(FactsSample& now) {
+  std::map<std::string, FileFacts> moved;
+  for (auto& [path, facts] : now.files) {
+    if (path.starts_with("oak/")) facts.path = "v/engine/" + path.substr(4);
+    moved[facts.path] = facts;
+  }
+  now.files = std::move(moved);
+  JobClaim job;
+  job.job = "oak-17";
+  now.add("v/vehicle.json", FileKind::kVehicleFacts).job = job;
+  for (const char* name : {"r0", "r1"}) {
+    const std::string path = std::string("v/handover-1/engine-") + name + ".calseal";
+    now.files[path] = now.at(std::string("v/engine/base-1/") + name + ".calseal");
+    now.files[path].path = path;
+  }
+}
+
+std::vector<Case> cases_of_vehicles() {
+  const auto changed = [](std::string name, std::function<void(FactsSample&)> change,
+                          std::multiset<std::string> expected) {
+    return Case{std::move(name),
+                [change = std::move(change)](FactsSample& now, FactsSample&) {
+                  make_vehicle(now);
+                  change(now);
+                },
+                std::move(expected)};
+  };
+  return {
+      changed("a hand-over with copies of bundles", [](FactsSample&) {}, {}),
+      changed("a hand-over with another revision under a name",
+              [](FactsSample& now) {
+                now.at("v/handover-1/engine-r1.calseal").revision =
+                    now.at("v/handover-1/engine-r0.calseal").revision;
+              },
+              {"handover-altered v/handover-1/engine-r1.calseal"}),
+      changed("a damaged bundle in a hand-over",
+              [](FactsSample& now) {
+                break_bundle(now.at("v/handover-1/engine-r1.calseal"), Reason::kContentDigest);
+              },
+              {"bundle-damaged v/handover-1/engine-r1.calseal"}),
+      changed("handed over, and not in the controller's folder",
+              [](FactsSample& now) { now.files.erase("v/engine/base-1/r1.calseal"); },
+              {"job-file-missing v/engine/base-1/r1.calseal"}),
+      changed("no vehicle.json", [](FactsSample& now) { now.files.erase("v/vehicle.json"); },
+              {"job-file-missing v/vehicle.json"}),
+      changed("zeros for vehicle.json in a folder",
+              [](FactsSample& now) { now.add("v/vehicle.json", FileKind::kUnknown); },
+              {"file-damaged v/vehicle.json"}),
+      changed("another job's vehicle.json",
+              [](FactsSample& now) { now.at("v/vehicle.json").job->job = "elm-4"; },
+              {"job-altered v/vehicle.json"}),
+  };
+}
+
 std::vector<Case> cases_of_job_folders() {
   return {
       {"a bundle under another's name",
@@ -310,6 +365,22 @@ std::vector<Case> cases_of_job_folders() {
       {"another log under its name",
        [](FactsSample& now, FactsSample&) { now.at("oak/logs/drive.csv").digest = digest_of("another"); },
        {"file-changed oak/logs/drive.csv"}},
+      {"zeros for job.json, and nothing for the notes",
+       [](FactsSample& now, FactsSample&) {
+         now.add("oak/job.json", FileKind::kUnknown);
+         now.add("oak/events.jsonl", FileKind::kEmpty);
+       },
+       {"file-damaged oak/events.jsonl", "file-damaged oak/job.json"}},
+      {"files of these names in no job's folder",
+       [](FactsSample& now, FactsSample&) {
+         now.add("elsewhere/job.json", FileKind::kUnknown);
+         now.add("elsewhere/events.jsonl", FileKind::kEmpty);
+         now.add("elsewhere/vehicle.json", FileKind::kUnknown);
+       },
+       {}},
+      {"zeros for vehicle.json",
+       [](FactsSample& now, FactsSample&) { now.add("vehicle.json", FileKind::kUnknown); },
+       {"file-damaged vehicle.json"}},
       {"lines that are no notes",
        [](FactsSample& now, FactsSample&) { now.at("oak/events.jsonl").job->broken_lines = 2; },
        {"notes-damaged oak/events.jsonl"}},
@@ -373,7 +444,7 @@ std::vector<Case> cases_of_earlier_audits() {
 std::vector<Case> all_cases() {
   std::vector<Case> all;
   for (auto group : {cases_of_files(), cases_of_bundles(), cases_of_chains(), cases_of_ledgers(),
-                     cases_of_job_folders(), cases_of_earlier_audits()})
+                     cases_of_job_folders(), cases_of_vehicles(), cases_of_earlier_audits()})
     all.insert(all.end(), group.begin(), group.end());
   return all;
 }

@@ -14,6 +14,8 @@
 namespace calseal {
 namespace {
 
+constexpr std::uint64_t kAnySize = std::uint64_t{1} << 60;  // bytes; the beginning alone is read
+
 // The content of one entry, whose stored bytes are proved before they are inflated.
 Result<Bytes> read_entry(ByteView file, const Framing& framing, const Manifest& manifest,
                          const std::string& entry_name, const std::string& name) {
@@ -56,10 +58,13 @@ Result<std::vector<std::string>> identity_kinds(const RegionMap& map, const Mani
 
 }  // namespace
 
-bool looks_like_bundle(const std::string& path) {
-  Result<PartialFile> file = PartialFile::open(path, kBundleSizeLimit);
+Result<bool> looks_like_bundle(const std::string& path) {
+  Result<PartialFile> file = PartialFile::open(path, kAnySize);
+  if (!file && file.error().reason == Reason::kFileEmpty) return false;
+  if (!file) return fail(std::move(file).error());
   Bytes bytes;
-  return file && file->read_up_to(kRecogniseSize, bytes) && recognise(bytes) == FileKind::kBundle;
+  CALSEAL_CHECK(file->read_up_to(kRecogniseSize, bytes));
+  return recognise(bytes) == FileKind::kBundle;
 }
 
 Result<BundleFacts> read_bundle_facts(const std::string& path) {

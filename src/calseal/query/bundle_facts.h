@@ -20,8 +20,8 @@ struct BundleFacts {
   std::vector<std::string> identity_kinds;  // of manifest.controller().identity, in its order
 };
 
-// Whether the file begins as a bundle does. False also where it cannot be read.
-bool looks_like_bundle(const std::string& path);
+// Whether the file begins as a bundle does. kFileMissing, kFileUnreadable.
+Result<bool> looks_like_bundle(const std::string& path);
 
 // Prefix, manifest, framing, region map and changes.json with their digests; the reasons of these, and
 // kClaimMismatch where the map's identity fields are others. Other contents are

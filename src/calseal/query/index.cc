@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cerrno>
+#include <optional>
 #include <unordered_map>
 
 #include "calseal/archive/walk.h"
@@ -17,7 +18,7 @@
 namespace calseal {
 namespace {
 
-constexpr std::int64_t kIndexVersion = 1;     // another layout gets another number
+constexpr std::int64_t kIndexVersion = 2;     // another layout gets another number
 constexpr std::uint64_t kProgressEvery = 64;  // files
 
 constexpr const char* kTables[] = {"files", "revisions", "spans",    "changes", "options",
@@ -155,6 +156,20 @@ void forget(Database& database, const std::vector<std::int64_t>& files) {
   }
 }
 
+// Such a failure says nothing about the file: the next reading may do better.
+bool may_pass(Reason reason) {
+  return reason == Reason::kFileUnreadable || reason == Reason::kFileMissing ||
+         reason == Reason::kOutOfMemory;
+}
+
+// Nothing for a file that is no bundle.
+Result<std::optional<BundleFacts>> read_if_bundle(const std::string& path) {
+  CALSEAL_ASSIGN(const bool is_bundle, looks_like_bundle(path));
+  if (!is_bundle) return std::optional<BundleFacts>();
+  CALSEAL_ASSIGN(BundleFacts facts, read_bundle_facts(path));
+  return std::optional<BundleFacts>(std::move(facts));
+}
+
 void read_files(Index& index, const std::vector<const TreeFile*>& files, const IndexOptions& options) {
   Query highest(*index.database, "SELECT coalesce(max(file), 0) FROM files");
   std::int64_t next = highest.step() ? highest.signed_number(0) : 0;
@@ -162,15 +177,14 @@ void read_files(Index& index, const std::vector<const TreeFile*>& files, const I
   Writer writer(*index.database);
   for (std::size_t i = 0; i < files.size(); ++i) {
     if (options.progress && i % kProgressEvery == 0) options.progress(i, files.size());
-    const std::string path = index.folder + "/" + files[i]->path;
-    ++next;
-    if (!looks_like_bundle(path)) {
-      writer.file(next, *files[i], "no-bundle");
+    const Result<std::optional<BundleFacts>> facts = read_if_bundle(index.folder + "/" + files[i]->path);
+    if (!facts && may_pass(facts.error().reason)) {
+      index.unread.push_back({files[i]->path, std::string(code(facts.error().reason))});
       continue;
     }
-    const Result<BundleFacts> facts = read_bundle_facts(path);
-    writer.file(next, *files[i], facts ? "" : code(facts.error().reason));
-    if (facts) writer.facts(next, *facts);
+    ++next;
+    writer.file(next, *files[i], !facts ? code(facts.error().reason) : *facts ? "" : "no-bundle");
+    if (facts && *facts) writer.facts(next, **facts);
   }
 }
 
@@ -214,6 +228,7 @@ void read_summary(Index& index, const Tree& tree) {
   while (unread.step()) index.unread.push_back({unread.text(0), unread.text(1)});
   for (const UnseenPlace& place : tree.unreadable)
     index.unread.push_back({place.path, std::string(code(Reason::kFileUnreadable))});
+  std::ranges::sort(index.unread, {}, &UnreadFile::path);
 }
 
 // Writers take turns: the system's lock on the folder, which leaves nothing behind.

@@ -3,7 +3,7 @@
 // It is never the source of truth. It holds what bundles claim, each under the size, the times and the inode
 // of its file; whoever opens it has every file that is new, gone or changed noticed and read again first. An
 // index that is damaged, of another version or of another archive is made anew; where none can be written,
-// one in memory serves.
+// one in memory serves. A file that could not be read is not in it, and so is tried again every time.
 #pragma once
 
 #include <functional>
@@ -26,7 +26,8 @@ struct IndexOptions {
   std::chrono::milliseconds wait = kLockWait;
 };
 
-// A file that begins like a bundle and cannot be indexed, or a folder that cannot be read.
+// A file that begins like a bundle and cannot be indexed, or what could not be read or looked at: there may
+// be bundles among it.
 struct UnreadFile {
   std::string path;    // within the archive
   std::string reason;  // code
@@ -41,7 +42,7 @@ struct Index {
   bool rebuilt = false;       // nothing of an older index was used
   bool kept = false;          // false: in memory only, since no file could be written
   std::string built;          // time of the last reading
-  std::vector<UnreadFile> unread;
+  std::vector<UnreadFile> unread;  // ascending by path
 };
 
 // Opens the index of a folder and brings it up to date. Links are not followed. kFileMissing,

@@ -1,12 +1,14 @@
 """Questions to an archive of several jobs with the real programs: find, withdraw --where, identify."""
 
 import concurrent.futures
+import contextlib
 import hashlib
 import json
 import os
 import pathlib
 import shutil
 import sqlite3
+import subprocess
 import unittest
 
 import jsonschema
@@ -16,6 +18,8 @@ import job_desk
 from desk import CALSEAL
 
 INDEX = ".calseal-index"
+SUPPORT = pathlib.Path(__file__).resolve().parents[2] / "support"
+SANITIZED = b"__asan_init" in subprocess.run(["nm", CALSEAL], capture_output=True, check=False).stdout
 DOCS = pathlib.Path(__file__).resolve().parents[3] / "docs"
 
 
@@ -33,6 +37,7 @@ class Archive(job_desk.JobDesk):
     """Two jobs on one software number, another vehicle in the second; two revisions each."""
 
     def __init__(self):
+        self.faults = {}
         super().__init__()
         self.archive = self.root / "archive"
         self.archive.mkdir()
@@ -41,6 +46,21 @@ class Archive(job_desk.JobDesk):
         self.eeprom = self.first_eeprom_two
         self.put("eeprom.bin", self.eeprom)
         self.make_job("elm-4")
+
+    @contextlib.contextmanager
+    def failing(self, **how):
+        """Looking at folders and opening files fails as told."""
+        library = self.root / "fail_looking.so"
+        if not library.exists():
+            subprocess.run(["cc", "-shared", "-fPIC", "-O1", "-Wall", "-Werror", "-o", library, SUPPORT / "fail_looking.c"], check=True)
+        self.faults = {"LD_PRELOAD": str(library), **how}
+        try:
+            yield
+        finally:
+            self.faults = {}
+
+    def run(self, *arguments, env=None, **options):
+        return super().run(*arguments, env={**self.faults, **(env or {})}, **options)
 
     def make_job(self, name):
         self.whole = str(self.archive / name)
@@ -168,6 +188,27 @@ class IndexIsNoTruth(unittest.TestCase):
         one.unlink()
         self.assertEqual(len(desk.files("--job", "oak-17", "--revision", "1")), 1)
 
+    @unittest.skipIf(SANITIZED, "the sanitizers' runtime must be loaded first")
+    def test_what_cannot_be_read_is_named_and_tried_again(self):
+        desk = self.desk
+        lost = "oak-17/engine/base-1/r1.calseal"
+        one = desk.archive / "only-once"
+        os.rename(desk.archive / lost, one)
+        for path in desk.archive.glob("oak-17/handover-*/engine-r1.calseal"):
+            path.unlink()
+        with desk.failing(FAIL_OPEN="only-once"):
+            for _ in range(2):
+                found = desk.find(status=1)
+                self.assertEqual(found["unread"], [{"file": "only-once", "reason": "file-unreadable"}])
+                self.assertNotIn("only-once", [row["file"] for row in found["revisions"]])
+        self.assertIn("only-once", desk.files())
+        for how in ({"FAIL_OPEN": "engine"}, {"FAIL_LOOK": "engine"}):
+            with desk.failing(**how):
+                self.assertIn({"file": "elm-4/engine", "reason": "file-unreadable"}, desk.find(status=1)["unread"])
+        with desk.failing(FAIL_READDIR="1"):
+            self.assertEqual([{"file": ".", "reason": "file-unreadable"}], desk.find(status=1)["unread"])
+        self.assertIn("only-once", desk.files())
+
     def test_names_that_are_not_utf8(self):
         os.rename(self.desk.archive / "oak-17/engine/base-1/r2.calseal", os.fsencode(self.desk.archive) + b"/\xff\xfe\x1b[31m")
         self.assertIn("\\xff\\xfe\\u001b[31m", self.desk.files("--job", "oak-17"))
@@ -293,6 +334,20 @@ class Withdraw(unittest.TestCase):
         self.assertEqual(desk.withdraw(*self.question("--dry-run"))["added"], 2)
         self.assertEqual(desk.withdraw(*self.question("--dry-run", "--rebuild"))["added"], 4)
         self.assertEqual(desk.withdraw("--rebuild", "--dry-run", status=2)["reason"], "usage")
+
+    @unittest.skipIf(SANITIZED, "the sanitizers' runtime must be loaded first")
+    def test_nothing_is_signed_while_something_is_unread(self):
+        desk = self.desk
+        signing = [*self.question("--rebuild"), *desk.signing_list, "-o", desk.at("unread.list")]
+        with desk.failing(FAIL_LOOK="elm-4"):
+            refused = desk.json(CALSEAL, "withdraw", *signing, status=3)
+            self.assertEqual((refused["reason"], refused["file"]), ("file-unreadable", f"{desk.archive}/elm-4"))
+            self.assertFalse(pathlib.Path(desk.at("unread.list")).exists())
+            shown = desk.withdraw(*self.question("--dry-run"), status=1)
+            self.assertEqual(([{"file": "elm-4", "reason": "file-unreadable"}], 2), (shown["unread"], shown["added"]))
+            made = desk.json(CALSEAL, "withdraw", *signing, "--despite-unread")
+            self.assertEqual((2, 1), (made["added"], len(made["unread"])))
+        self.assertEqual((4, []), (desk.withdraw(*self.question("--dry-run"))["added"], desk.withdraw(*self.question("--dry-run"))["unread"]))
 
     def test_a_name_that_nothing_has_withdraws_nothing(self):
         told = self.desk.withdraw(*self.question("--where", "region=fule", "--dry-run"), status=2)

@@ -17,6 +17,10 @@ std::string action_text(const WithdrawalNotice& notice) {
   return notice.go_to ? "go back now, to " + digest_text(*notice.go_to) : "go back now, to revision 0";
 }
 
+JsonValue unread_json(const UnreadFile& file) {
+  return json_object({{"file", json(printable(file.path, kShownPathLimit))}, {"reason", json(file.reason)}});
+}
+
 int run_withdraw(const WithdrawOptions& options, const Console& console) {
   const Result<Withdrawn> done = withdraw(options);
   if (!done) return console.fail(done.error());
@@ -49,11 +53,11 @@ int run_withdraw(const WithdrawOptions& options, const Console& console) {
                                   {"dry_run", json(options.dry_run)},
                                   {"ways_back", json(done->ways_back)},
                                   {"kept", json(done->kept)},
-                                  {"unread", json(done->unread.size())},
+                                  {"unread", json_array(done->unread, unread_json)},
                                   {"notices", json_array(list.notices, [](const WithdrawalNotice& notice) {
                                      return record_json(notice, notice_fields);
                                    })}}));
-  return 0;
+  return done->unread.empty() || options.despite_unread ? 0 : 1;
 }
 
 }  // namespace

@@ -22,6 +22,10 @@ void add_withdraw_options(CommandLine& command, WithdrawOptions& o) {
       command.add_option("--in", o.archive, "The archive that --where is asked of")->takes("FOLDER");
   command.add_flag("--rebuild", o.rebuild, "Read all its bundles anew, whatever the index holds")
       ->needs(archive);
+  command
+      .add_flag("--despite-unread", o.despite_unread,
+                "Sign although parts of the archive could not be read: what lies there is not withdrawn")
+      ->needs(archive);
   command.add_option("--job", o.job, "Job of the --revision")->takes("NAME");
   command.add_option("--controller", o.controller, "Controller of the --revision")->takes("NAME");
   command.add_option("--class", o.kind, "commercial, error, replaced or safety")

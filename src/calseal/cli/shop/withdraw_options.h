@@ -13,7 +13,7 @@ namespace calseal {
 struct WithdrawOptions : StatementOptions {
   std::vector<std::string> bundles, revisions, where;
   std::string archive, job, controller, kind, go_to, text, after, after_trust, fresh_until;
-  bool go_back = false, dry_run = false, rebuild = false;
+  bool go_back = false, dry_run = false, rebuild = false, despite_unread = false;
   std::uint64_t number = 0, fresh_days = 90;
 };
 

@@ -20,7 +20,7 @@ LONGER_STILL = {
     "calseal/check/proof.cc Proving": 380,
     "calseal/map/region_map_items.cc read_items": 65,
     "calseal/report/archive/audit_page.cc AuditPage": 309,
-    "calseal/report/revision/revision_html.cc RevisionPage": 324,
+    "calseal/report/revision/revision_html.cc RevisionPage": 319,
     "calseal/study/checksum_places.cc Finder": 360,
     "calseal/study/checksum_selection.cc Selection": 457,
     "calseal/study/map_carry.cc Carrier": 603,

@@ -170,7 +170,7 @@ Html window_html(const OpenedBundle& opened, const std::vector<PlacedChange>& ch
 }  // namespace
 
 Html memories_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes,
-                      const Windows& windows) {
+                      const Windows& windows, bool claimed) {
   const RegionMap& map = opened.map;
   Html out;
   for (std::size_t m = 0; m < map.memories.size(); ++m) {
@@ -198,13 +198,14 @@ Html memories_section(const OpenedBundle& opened, const std::vector<PlacedChange
   }
   return section(
       "Memory",
-      "To scale. Every byte belongs to one kind; the pattern says which. A stroke below a strip is a piece "
-      "too small to draw.",
+      std::string(claimed ? "To scale, with the changes that the bundle claims. " : "To scale. ") +
+          "Every byte belongs to one kind; the pattern says which. A stroke below a strip is a piece "
+          "too small to draw.",
       out + legend(opened));
 }
 
 Html places_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes,
-                    const Windows& windows, const Sides& sides) {
+                    const Windows& windows, const Sides& sides, bool claimed) {
   if (windows.shown.empty()) return {};
   Html out;
   std::size_t budget = kMostItemsDrawn;
@@ -212,11 +213,13 @@ Html places_section(const OpenedBundle& opened, const std::vector<PlacedChange>&
   if (windows.left_out > 0)
     out +=
         element("p.quiet", "and " + grouped(windows.left_out) + " more places, counted in the table below");
-  return section("From near", "Each lettered place at a scale of its own, with the calibration items in it.",
+  return section("From near",
+                 std::string("Each lettered place at a scale of its own, with the calibration items in it") +
+                     (claimed ? ", if the bundle is what it says." : "."),
                  out);
 }
 
-Html changes_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes) {
+Html changes_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes, bool claimed) {
   struct Group {
     const PlacedChange* first = nullptr;
     std::uint64_t ranges = 0, bytes = 0;
@@ -245,7 +248,10 @@ Html changes_section(const OpenedBundle& opened, const std::vector<PlacedChange>
   if (groups.size() > kMostGroups)
     out += element("p.quiet", "and " + grouped(groups.size() - kMostGroups) +
                                   " more rows; calseal show --json has them");
-  return section("By region", "Everything that differs from the base, corrections included.", out);
+  return section("By region",
+                 claimed ? "Everything that the bundle claims to differ from the base, corrections included."
+                         : "Everything that differs from the base, corrections included.",
+                 out);
 }
 
 }  // namespace calseal

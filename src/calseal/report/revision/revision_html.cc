@@ -17,6 +17,25 @@
 namespace calseal {
 namespace {
 
+struct StepLook {
+  MarkupName name;
+  std::string_view sign, word;
+};
+
+StepLook step_look(StepState state) {
+  switch (state) {
+    case StepState::kPassed:
+      return {"span.sign.good", "✓", "passed"};
+    case StepState::kFailed:
+      return {"span.sign.bad", "✕", "failed"};
+    case StepState::kNotReached:
+      return {"span.sign.none", "–", "not reached"};
+    case StepState::kNotAsked:
+      return {"span.sign.none", "–", "not asked"};
+  }
+  return {"span.sign.none", "–", ""};
+}
+
 class RevisionPage {
  public:
   explicit RevisionPage(const RevisionView& view)
@@ -34,9 +53,9 @@ class RevisionPage {
     Html out = title() + band() + mind();
     if (view_.opened != nullptr) {
       // The tables before the pictures: a phone shows the pictures over many screens.
-      out += glance() + memories_section(*view_.opened, changes_, windows_) +
-             changes_section(*view_.opened, changes_) + options() + checksums();
-      out += places_section(*view_.opened, changes_, windows_, sides_) + words() + line();
+      out += glance() + memories_section(*view_.opened, changes_, windows_, claimed()) +
+             changes_section(*view_.opened, changes_, claimed()) + options() + checksums();
+      out += places_section(*view_.opened, changes_, windows_, sides_, claimed()) + words() + line();
     }
     return out + sealed() + controller() + steps();
   }
@@ -62,6 +81,9 @@ class RevisionPage {
   const Sides& sides() const { return sides_; }
 
  private:
+  // Nobody vouches for what the bundle says of itself.
+  bool claimed() const { return view_.verdict == nullptr || view_.verdict->outcome == Outcome::kRefused; }
+
   Html title() const {
     if (manifest_ == nullptr)
       return element("header", element("p.kind", "Report on a bundle"),
@@ -157,7 +179,10 @@ class RevisionPage {
                    figure(number(write), "bytes that a write covers");
     Html out = element("dl.figures", figures);
     if (const Html missing = missing_values(); !missing.empty()) out += missing;
-    return section("At a glance", "Against the base of this job, as it was read.", out);
+    return section("At a glance",
+                   claimed() ? "What the bundle claims to change in the base of its job."
+                             : "Against the base of this job, as it was read.",
+                   out);
   }
 
   Html missing_values() const {
@@ -208,7 +233,10 @@ class RevisionPage {
     for (const PlacedChange& change : changes_) bytes[change.option] += change.range.size();
     for (const ManifestOption& option : manifest_->options)
       table.add({said(option.name), said(option.title), number(bytes[option.name])});
-    return section("Options", "What was ordered, in the words of the shop.", table.html());
+    return section(
+        "Options",
+        claimed() ? "What was ordered, as the bundle claims." : "What was ordered, in the words of the shop.",
+        table.html());
   }
 
   Html words() const {
@@ -218,7 +246,11 @@ class RevisionPage {
     for (const ManifestAttachment& attachment : manifest_->attachments)
       facts.add("attached", said(attachment.title) + " " + code(attachment.entry));
     out += facts.html();
-    return out.empty() ? out : section("Notes", "Said by the shop; shown, never deciding.", out);
+    return out.empty() ? out
+                       : section("Notes",
+                                 claimed() ? "Said by the bundle; shown, never deciding."
+                                           : "Said by the shop; shown, never deciding.",
+                                 out);
   }
 
   Html line() const {
@@ -315,24 +347,6 @@ class RevisionPage {
     if (!missing.empty()) evidence.add("not given", element("span.quiet", missing));
     return section("What was checked", "In this order; the first failure decides.",
                    element("ol.steps", list) + element("h3", "Evidence") + evidence.html());
-  }
-
-  struct StepLook {
-    MarkupName name;
-    std::string_view sign, word;
-  };
-  static StepLook step_look(StepState state) {
-    switch (state) {
-      case StepState::kPassed:
-        return {"span.sign.good", "✓", "passed"};
-      case StepState::kFailed:
-        return {"span.sign.bad", "✕", "failed"};
-      case StepState::kNotReached:
-        return {"span.sign.none", "–", "not reached"};
-      case StepState::kNotAsked:
-        return {"span.sign.none", "–", "not asked"};
-    }
-    return {"span.sign.none", "–", ""};
   }
 
   const RevisionView& view_;

@@ -11,6 +11,7 @@ import html.parser
 import json
 import os
 import pathlib
+import random
 import re
 import shutil
 import subprocess
@@ -20,6 +21,7 @@ import unittest
 sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / "cli/e2e")]
 
 from chromium import Chromium
+from curve_desk import CurveDesk
 from demo_desk import MAPS, DemoDesk
 from desk import CALSEAL
 
@@ -158,10 +160,29 @@ class Reports(unittest.TestCase):
             sign = "▲" if value(after, i) > value(before, i) else "▼"
             self.assertIn(f'<span class="sign">{sign}</span>{text(value(after, i))}</strong><del>{text(value(before, i))}</del>', grid)
 
+    def claims_only(self, text):
+        """What nobody vouches for is told as a claim, wherever it is told."""
+        for fact in ("Against the base of this job, as it was read.", "Everything that differs from the base", "in the words of the shop",
+                     "calibration items in it."):
+            self.assertNotIn(fact, text)
+        for heading, claim in (("At a glance", "What the bundle claims to change"), ("By region", "that the bundle claims to differ"),
+                               ("Memory", "the changes that the bundle claims"), ("From near", "if the bundle is what it says")):
+            if heading.lower() in text.lower().splitlines():
+                self.assertIn(claim, text)
+
+    def test_curves_over_axes_that_moved(self):
+        desk = CurveDesk()
+        self.addCleanup(desk.close)
+        desk.seal(random.Random(7))
+        browser = self.look(desk.report("--beside", desk.at("r0.calseal")))
+        self.assertGreater(len(browser.find_all("p.axis-changed")), 0)
+        self.assertGreater(len(browser.find_all("svg.cells .axis-moved")), 0)
+
     def test_a_revision_that_nobody_verified(self):
         browser = self.look(self.report("unverified", self.desk.at("r1.calseal")))
         self.assertIn("NOT VERIFIED", browser.text())
         self.assertIn("The values before are not known here.", browser.text())
+        self.claims_only(browser.text())
 
     def test_the_way_back(self):
         page = self.report("way-back", self.desk.at("r0.calseal"), *self.evidence())
@@ -178,6 +199,7 @@ class Reports(unittest.TestCase):
         self.assertIn("REFUSED", browser.text())
         self.assertIn("stored-digest", browser.text())
         self.assertIn("Do not write anything from this bundle.", browser.text())
+        self.claims_only(browser.text())
 
     def test_hostile_words_of_a_bundle(self):
         self.desk.seal_on("r0", "flash=" + self.desk.data("engine-r1-flash.bin"), "hostile", "--title", HOSTILE, "--caution", HOSTILE,

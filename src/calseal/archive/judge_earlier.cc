@@ -33,8 +33,9 @@ std::optional<std::pair<FindingCode, std::string>> change_between(const FileFact
                                                                   const FileFacts& now) {
   const auto changed = [](std::string text) { return std::pair(FindingCode::kFileChanged, std::move(text)); };
   if (now.fault) return std::nullopt;  // said already
-  // A newer calseal may know the same bytes as another kind.
-  if (now.digest && now.digest == before.digest) return std::nullopt;
+  // An older calseal did not know what a vehicle.json is.
+  if (before.kind == FileKind::kUnknown && now.kind == FileKind::kVehicleFacts && now.digest == before.digest)
+    return std::nullopt;
   if (now.kind != before.kind) {
     return changed("was of kind " + std::string(file_kind_name(before.kind)) + ", now of kind " +
                    std::string(file_kind_name(now.kind)));

@@ -30,10 +30,10 @@ struct SurveyedFile {
 };
 
 struct Survey {
-  std::vector<std::string> folders;                    // as named, without slashes at the end
-  std::vector<SurveyedFile> files;                     // ascending by path
-  std::vector<UnseenPlace> unreadable;                 // ascending
-  std::vector<std::string> links, others;              // as paths
+  std::vector<std::string> folders;        // as named, without slashes at the end
+  std::vector<SurveyedFile> files;         // ascending by path
+  std::vector<UnseenPlace> unreadable;     // ascending
+  std::vector<std::string> links, others;  // as paths
 
   std::uint64_t bytes() const;
   // SHA-256 over paths, sizes and kinds: two runs that see the same tree have the same one.

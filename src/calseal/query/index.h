@@ -36,12 +36,12 @@ struct UnreadFile {
 struct Index {
   std::string folder;  // the archive
   std::unique_ptr<Database> database;
-  std::uint64_t bundles = 0;  // files in it
-  std::uint64_t read = 0;     // files that were new or changed, and so were read now
-  std::uint64_t gone = 0;     // files that are there no more
-  bool rebuilt = false;       // nothing of an older index was used
-  bool kept = false;          // false: in memory only, since no file could be written
-  std::string built;          // time of the last reading
+  std::uint64_t bundles = 0;       // files in it
+  std::uint64_t read = 0;          // files that were new or changed, and so were read now
+  std::uint64_t gone = 0;          // files that are there no more
+  bool rebuilt = false;            // nothing of an older index was used
+  bool kept = false;               // false: in memory only, since no file could be written
+  std::string built;               // time of the last reading
   std::vector<UnreadFile> unread;  // ascending by path
 };
 

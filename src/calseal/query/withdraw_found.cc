@@ -7,6 +7,16 @@
 
 namespace calseal {
 
+Status refuse_unread(const Index& index) {
+  if (index.unread.empty()) return {};
+  const UnreadFile& first = index.unread.front();
+  const std::string more =
+      index.unread.size() == 1 ? "" : ", and " + grouped(index.unread.size() - 1) + " more";
+  return fail({Reason::kFileUnreadable, printable(index.folder + "/" + first.path), "", first.reason + more,
+               "an archive of which everything can be read",
+               "mend it (--dry-run lists all), or leave out what lies there with --despite-unread"});
+}
+
 Result<FoundNotices> notices_against_found(const std::string& archive,
                                            const std::vector<FoundRevision>& found,
                                            const WithdrawalList* previous) {

@@ -9,6 +9,10 @@
 
 namespace calseal {
 
+// A list that lacks what nobody could read looks like one that lacks nothing: kFileUnreadable when anything
+// of the archive is unread.
+Status refuse_unread(const Index& index);
+
 struct FoundNotices {
   std::vector<WithdrawalNotice> notices;  // without kind and words
   std::size_t ways_back = 0;              // revisions 0, which stay open

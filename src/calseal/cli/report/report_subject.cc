@@ -80,7 +80,7 @@ Result<MadeReport> report_audit(const ReportOptions& options) {
                      std::to_string(record.scope.part.of) + " of an audit",
                  "the record of a whole audit", "join its parts with calseal audit merge"});
   }
-  CALSEAL_ASSIGN(const EarlierAudit earlier, load_earlier({options.since, "", {}}));
+  CALSEAL_ASSIGN(const EarlierAudit earlier, load_earlier({options.since, "", {}, {}}));
   Judgement judgement = judge_record(record, earlier.record ? &*earlier.record : nullptr);
   if (!options.since.empty()) compare_findings(judgement, earlier.findings);
   const AuditView view{&record, &judgement, options.tool};

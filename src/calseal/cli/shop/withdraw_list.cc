@@ -75,15 +75,6 @@ Status state_number(const WithdrawOptions& options, WithdrawalList& list) {
   return {};
 }
 
-// A list that lacks what nobody could read looks like one that lacks nothing.
-Status refuse_unread(const WithdrawOptions& options, const std::vector<UnreadFile>& unread) {
-  if (unread.empty() || options.despite_unread || options.dry_run) return {};
-  const std::string more = unread.size() == 1 ? "" : ", and " + grouped(unread.size() - 1) + " more";
-  return fail({Reason::kFileUnreadable, printable(options.archive + "/" + unread.front().path), "--where",
-               unread.front().reason + more, "an archive of which everything can be read",
-               "mend it (--dry-run lists all), or leave out what lies there with --despite-unread"});
-}
-
 Result<std::vector<WithdrawalNotice>> answer_notices(const WithdrawOptions& options,
                                                      const std::optional<WithdrawalList>& previous,
                                                      Withdrawn& done) {
@@ -95,7 +86,7 @@ Result<std::vector<WithdrawalNotice>> answer_notices(const WithdrawOptions& opti
     criteria.push_back(std::move(criterion));
   }
   CALSEAL_ASSIGN(const Index index, open_index(options.archive, {options.rebuild, {}, kLockWait}));
-  CALSEAL_CHECK(refuse_unread(options, index.unread));
+  if (!options.despite_unread && !options.dry_run) CALSEAL_CHECK(refuse_unread(index));
   CALSEAL_ASSIGN(const std::vector<FoundRevision> found, find_revisions(index, criteria, nullptr));
   if (found.empty()) CALSEAL_CHECK(judge_words(index, criteria));
   CALSEAL_ASSIGN(FoundNotices about,

@@ -70,7 +70,7 @@ set(CPACK_PACKAGE_CONTACT "calseal developers <calseal@example.org>")
 set(CPACK_PACKAGE_DESCRIPTION_SUMMARY "integrity and revision packager for controller images")
 set(CPACK_PACKAGE_DESCRIPTION "calseal judges the file that was read from a vehicle's controller, proves
 byte by byte that a revision changes only what the controller's region map
-declares editable, brings the checksums inside right, and seals the
+declares editable, corrects the checksums inside, and seals the
 revision as a signed bundle. On the other side calseal-check refuses what
 is damaged, forged, stale or meant for another vehicle.
 .

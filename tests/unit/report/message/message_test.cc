@@ -65,6 +65,7 @@ TEST(Message, IsThisForOneRevision) { EXPECT_EQ(message_to_customer(facts()), go
 
 TEST(Message, IsThisForASet) {
   MessageFacts both = facts();
+  both.is_set = true;
   both.revisions.push_back(transmission());
   both.way_back = "r0.calseal and t0.calseal";
   both.page.clear();

@@ -169,7 +169,8 @@ class Model:
         self.hand_over(together)
 
     def log(self, name, text, number):
-        self.controllers[name].logs.add((text, number))  # attached again it is noted once
+        base = None if number is None else len(self.controllers[name].bases)
+        self.controllers[name].logs.add((text, base, number))  # attached again it is noted once
 
     def state(self, fact, name):
         """closed, reopened, remark"""
@@ -218,6 +219,8 @@ class Model:
             raise Refusal(2, "usage")
         sealed = [self.edited(name, edits.get(name, {}), time, **more) for name in names]
         reasons = {reason for found, _ in sealed for reason in found}
+        if any(time < self.controllers[name].base.newest().time or time > 10 ** 6 for name in again):
+            reasons.add("job-order")
         if reasons:
             raise Refusal(1, *sorted(reasons))
         contents = {name: given for name, (_, given) in zip(names, sealed)}
@@ -258,12 +261,14 @@ class Model:
         if not options and not none:
             mine = newest.options if newest.number else controller.base.carried
         images = {**base, **edit}
-        # The shop's option files are for the software of the first read; a new base has its own, carried.
-        reasons = ["option-foreign"] if controller.base.number > 1 and any(one in mine for one in options) else []
+        reasons = []
         for one in mine:
             option, memory = OPTIONS[one], kind.memory
             at, end = option.span(kind)
             if images[memory][at:end] == base[memory][at:end]:
+                # The shop's option files are for the software of the first read; a new base has its own, carried.
+                if controller.base.number > 1 and one in options:
+                    reasons.append("option-foreign")
                 images = kind.edit(images, option.at, option.new)
             elif images[memory][at:end] != option.new:
                 reasons.append("option-half")

@@ -95,6 +95,8 @@ class JobReading {
     }
     for (const std::string& name : names_in(at(folder + "/edited"))) {
       if (name.starts_with('.')) left_over(folder + "/edited/" + name);
+      if (!name.starts_with('.') && name.ends_with(kSentOptionEnd))
+        base.sent_options.push_back(folder + "/edited/" + name);
     }
     read_maps(folder, base);
     sealed_with_ = digest_of(folder + "/" + std::string(kRegionsFile));

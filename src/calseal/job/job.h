@@ -56,7 +56,8 @@ struct JobBase {
   std::uint64_t number = 1;
   std::string reason;                // as sealed, or as noted
   std::vector<std::string> read;     // files within the folder
-  std::vector<std::string> options;  // files within the folder
+  std::vector<std::string> options;  // that came with the base; files within the folder
+  std::vector<std::string> sent_options;  // that came with a send, likewise
   std::string map_name, map_grade;   // of the region map in force
   std::optional<Sha256> map_digest;
   std::string map_file;              // that it is in, within the folder

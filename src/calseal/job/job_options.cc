@@ -8,9 +8,11 @@
 
 namespace calseal {
 
-Result<std::vector<OptionFile>> load_kept_options(const Job& job, const JobBase& base) {
+namespace {
+
+Result<std::vector<OptionFile>> load_files(const Job& job, const std::vector<std::string>& files) {
   std::vector<OptionFile> options;
-  for (const std::string& file : base.options) {
+  for (const std::string& file : files) {
     CALSEAL_ASSIGN(Bytes text, read_file(job.folder + "/" + file, kOptionSizeLimit));
     CALSEAL_ASSIGN(OptionFile option, parse_option(std::move(text), printable(file)));
     options.push_back(std::move(option));
@@ -18,10 +20,18 @@ Result<std::vector<OptionFile>> load_kept_options(const Job& job, const JobBase&
   return options;
 }
 
+}  // namespace
+
+Result<std::vector<OptionFile>> load_kept_options(const Job& job, const JobBase& base) {
+  return load_files(job, base.options);
+}
+
 Result<std::vector<OptionFile>> options_of(const Job& job, const JobBase& base, const Manifest& manifest) {
   std::vector<OptionFile> wanted;
   if (manifest.options.empty()) return wanted;
-  CALSEAL_ASSIGN(const std::vector<OptionFile> kept, load_kept_options(job, base));
+  std::vector<std::string> files = base.options;
+  files.insert(files.end(), base.sent_options.begin(), base.sent_options.end());
+  CALSEAL_ASSIGN(const std::vector<OptionFile> kept, load_files(job, files));
   for (const ManifestOption& option : manifest.options) {
     const auto found = std::ranges::find(kept, option.digest, &OptionFile::digest);
     if (found == kept.end()) {
@@ -51,17 +61,16 @@ std::vector<std::string> controllers_with_order(const VehicleJob& job, const std
   return names;
 }
 
-std::string option_file_to_write(const Job& job, const OptionFile& option) {
-  const std::string folder = base_folder(job.base().number) + "/options/";
-  const std::string plain = folder + option.option.name + ".json";
-  const std::string numbered =
-      folder + option.option.name + "-" + digest_text(option.digest).substr(0, 12) + ".json";
-  for (const std::string& path : {plain, numbered}) {
-    if (!exists(job.folder + "/" + path)) return path;
-    const auto bytes = read_file(job.folder + "/" + path, kOptionSizeLimit);
+std::string option_file_to_write(const Job& job, const OptionFile& option, std::uint64_t revision) {
+  const JobBase& base = job.base();
+  std::vector<std::string> files = base.options;
+  files.insert(files.end(), base.sent_options.begin(), base.sent_options.end());
+  for (const std::string& file : files) {
+    const auto bytes = read_file(job.folder + "/" + file, kOptionSizeLimit);
     if (bytes && compute_sha256(*bytes) == option.digest) return "";
   }
-  return numbered;
+  return base_folder(base.number) + "/edited/r" + std::to_string(revision) + "-" + option.option.name +
+         std::string(kSentOptionEnd);
 }
 
 Result<std::vector<std::string>> put_in_options(const Plan& plan, const Image& base,

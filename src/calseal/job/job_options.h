@@ -11,7 +11,7 @@
 
 namespace calseal {
 
-// Every option file of a base that can be read. Those that cannot are the error.
+// Every option that came with a base: ordered, or carried. Those that cannot be read are the error.
 Result<std::vector<OptionFile>> load_kept_options(const Job& job, const JobBase& base);
 
 // The options of a revision, found by the digests that its manifest names. kJobDamaged, naming the first that
@@ -26,9 +26,9 @@ Result<std::vector<OptionFile>> options_in_force(const Job& job, const JobBase& 
 // but the way back yet.
 std::vector<std::string> controllers_with_order(const VehicleJob& job, const std::string& controller);
 
-// Where an option is to be kept in the current base's folder: under its name, and with a part of its digest
-// when another file has that name. Empty when it is kept already.
-std::string option_file_to_write(const Job& job, const OptionFile& option);
+// Where an option that came with a send is to be kept: beside the edit, under the revision's number. So a run
+// that is cut off leaves nothing that looks like an order. Empty when the folder has its digest already.
+std::string option_file_to_write(const Job& job, const OptionFile& option, std::uint64_t revision);
 
 // Puts those options into an edited image of which it holds nothing, and returns their names. They are
 // composed on the base, all options together. An option that the edit holds in part is left as it is: the

@@ -33,6 +33,7 @@ inline constexpr std::string_view kEventsFile = "events.jsonl";
 inline constexpr std::string_view kSaltFile = "job.salt";
 inline constexpr std::string_view kNoMemory =
     "_all";  // stands for the memory in a read's name where the file names its own
+inline constexpr std::string_view kSentOptionEnd = ".option.json";  // of an option beside the edit that it came with
 inline constexpr std::string_view kLogFolder = "logs";
 inline constexpr std::string_view kRegionsFile = "regions.json";
 inline constexpr std::uint64_t kJobFileSizeLimit = 65536;  // bytes

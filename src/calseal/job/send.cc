@@ -136,7 +136,7 @@ class Part {
     for (std::size_t i = 0; i < request_.edited.size(); ++i)
       files.push_back({edited + read_file_name(request_.edited, i), request_.edited[i].bytes});
     for (const OptionFile& option : request_.options) {
-      if (const std::string path = option_file_to_write(job_, option); !path.empty())
+      if (const std::string path = option_file_to_write(job_, option, number_); !path.empty())
         files.push_back({path, option.text});
     }
     for (NewFile& file : files) file.path = job_.folder + "/" + file.path;

@@ -215,6 +215,8 @@ class Model:
         """`edits`: images by controller; more: options (names), none (bool), stated (bool: a reason for what no option explains), unchanged (bool)."""
         names = sorted(set(edits) | {OPTIONS[one].controller for one in more.get("options", ()) if OPTIONS[one].controller in self.controllers})
         again = self.partners(names, choice)
+        if not names and not again and choice is None and not more.get("none"):  # what came with the base
+            names = sorted(name for name, one in self.controllers.items() if not one.closed and one.base.newest().number == 0 and one.base.carried)
         if not names and not again:
             raise Refusal(2, "usage")
         sealed = [self.edited(name, edits.get(name, {}), time, **more) for name in names]

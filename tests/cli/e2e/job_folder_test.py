@@ -145,7 +145,7 @@ class Options(unittest.TestCase):
         self.assertEqual((sent["accounted"], sent["unaccounted_bytes"]), (True, 0))
         self.assertEqual(desk.customer(sent["bundle"], desk.at("flash.bin"), desk.at("eeprom.bin")), (desks.corrected(flash), desk.eeprom))
         before = desk.tree()
-        self.assertIn("base-1/options/towing.json", before)
+        self.assertIn("base-1/edited/r1-towing.option.json", before)
         # Half an option, and a stray byte: refused, and nothing is kept. The options of the newest revision count without being named.
         half = desk.put("half.bin", desks.edited(desk.flash, 0x30, b"TO"))
         self.assertEqual(desk.job("send", "flash=" + half, *with_both, status=1)["reason"], "option-half")

@@ -121,7 +121,7 @@ Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing
   CALSEAL_ASSIGN(const std::optional<Bytes> salt, load_salt_of(job, way_back));
   Bytes map_text = request.region_map;
   if (map_text.empty()) {
-    CALSEAL_ASSIGN(RegionMap in_force, map_in_force(job));
+    CALSEAL_ASSIGN(RegionMap in_force, map_in_force(job, way_back));
     map_text = std::move(in_force.text);
   }
   const std::string map_name = request.region_map.empty() ? way_back.name : request.region_map_name;

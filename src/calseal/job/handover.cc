@@ -14,23 +14,6 @@ namespace {
 constexpr std::string_view kHandover = "handover-";
 constexpr std::string_view kBundleEnd = ".calseal";
 
-// Where a bundle belongs, from what it says of itself and the name that it was handed over by.
-HandedBundle described(const std::string& folder, const std::string& name, OpenedBundle opened) {
-  HandedBundle bundle;
-  bundle.folder = folder;
-  bundle.controller = opened.manifest.controller().name;
-  bundle.name = name;
-  bundle.kept_as = base_folder(opened.manifest.base_number) + "/" + name.substr(bundle.controller.size() + 1);
-  SealedBundle sealed;
-  sealed.manifest = std::move(opened.manifest);
-  sealed.digest = opened.digest;
-  sealed.file = std::move(opened.file);
-  const bool again = bundle.kept_as.find("-full-") != std::string::npos;
-  bundle.sealed = sealed_event(again ? EventKind::kReissued : EventKind::kSealed, sealed, bundle.kept_as);
-  bundle.bytes = std::move(sealed.file);
-  return bundle;
-}
-
 }  // namespace
 
 std::string handover_folder(std::uint64_t number) { return std::string(kHandover) + std::to_string(number); }
@@ -45,9 +28,10 @@ std::uint64_t handover_number(std::string_view name) {
   return handover_folder(number) == name ? number : 0;
 }
 
-std::uint64_t newest_handover(const std::string& folder) {
+Result<std::uint64_t> newest_handover(const std::string& folder) {
   std::uint64_t newest = 0;
-  for (const std::string& name : names_in(folder)) newest = std::max(newest, handover_number(name));
+  CALSEAL_ASSIGN(const std::vector<std::string> names, names_in(folder));
+  for (const std::string& name : names) newest = std::max(newest, handover_number(name));
   return newest;
 }
 
@@ -57,7 +41,8 @@ std::string handed_name(const std::string& controller, const std::string& bundle
 
 Result<std::string> make_handover(const std::string& folder, const std::vector<HandedBundle>& bundles,
                                   const std::string& message) {
-  const std::string name = handover_folder(newest_handover(folder) + 1);
+  CALSEAL_ASSIGN(const std::uint64_t newest, newest_handover(folder));
+  const std::string name = handover_folder(newest + 1);
   std::vector<NewFile> files;
   for (const HandedBundle& bundle : bundles) files.push_back({bundle.name, bundle.bytes});
   files.push_back({std::string(kMessageFile), Bytes(message.begin(), message.end())});
@@ -65,16 +50,36 @@ Result<std::string> make_handover(const std::string& folder, const std::vector<H
   return name;
 }
 
-std::vector<HandedBundle> read_handover(const std::string& folder, std::uint64_t number) {
+HandedBundle handed_bundle(const std::string& kept_as, const SealedBundle& sealed) {
+  HandedBundle bundle;
+  bundle.controller = sealed.manifest.controller().name;
+  bundle.name = handed_name(bundle.controller, kept_as);
+  bundle.kept_as = kept_as;
+  const bool again = kept_as.find("-full-") != std::string::npos;
+  bundle.sealed = sealed_event(again ? EventKind::kReissued : EventKind::kSealed, sealed, kept_as);
+  bundle.bytes = sealed.file;
+  return bundle;
+}
+
+Result<std::vector<HandedBundle>> read_handover(const std::string& folder, std::uint64_t number) {
   const std::string place = folder + "/" + handover_folder(number) + "/";
   std::vector<HandedBundle> bundles;
-  for (const std::string& name : names_in(place)) {
+  CALSEAL_ASSIGN(const std::vector<std::string> names, names_in(place));
+  for (const std::string& name : names) {
     if (name.starts_with('.') || !name.ends_with(kBundleEnd)) continue;
-    auto bytes = read_file(place + name, kBundleSizeLimit);
-    if (!bytes) continue;
-    Result<OpenedBundle> opened = open_unverified(*std::move(bytes), printable(place + name));
-    if (opened && name.starts_with(opened->manifest.controller().name + "-"))
-      bundles.push_back(described(handover_folder(number), name, *std::move(opened)));
+    CALSEAL_ASSIGN(Bytes bytes, read_file(place + name, kBundleSizeLimit));
+    Result<OpenedBundle> opened = open_unverified(std::move(bytes), printable(place + name));
+    if (!opened) continue;  // damaged since: what it was a copy of is judged where it is kept
+    SealedBundle sealed;
+    sealed.manifest = std::move(opened->manifest);
+    sealed.digest = opened->digest;
+    sealed.file = std::move(opened->file);
+    const std::string controller = sealed.manifest.controller().name + "-";
+    if (!name.starts_with(controller)) continue;
+    const std::string kept_as =
+        base_folder(sealed.manifest.base_number) + "/" + name.substr(controller.size());
+    bundles.push_back(handed_bundle(kept_as, sealed));
+    bundles.back().folder = handover_folder(number);
   }
   return bundles;
 }
@@ -89,8 +94,8 @@ Status place_bundles(const std::string& folder, const std::vector<HandedBundle>&
   }
   std::vector<PendingFile> pending;
   for (const HandedBundle& bundle : bundles) {
-    pending.push_back({folder + "/" + bundle.controller + "/" + bundle.kept_as, bundle.bytes, FileMode::kPublic,
-                       Existing::kRefuse});
+    pending.push_back({folder + "/" + bundle.controller + "/" + bundle.kept_as, bundle.bytes,
+                       FileMode::kPublic, Existing::kRefuse});
   }
   for (const auto& [path, text] : events) pending.push_back({path, view_of(text)});
   return write_files(pending);

@@ -10,6 +10,7 @@
 #include "calseal/check/check.h"
 #include "calseal/check/read_bundle.h"
 #include "calseal/job/layout.h"
+#include "calseal/job/open_base.h"
 #include "calseal/job/reissue.h"
 
 namespace calseal {
@@ -39,8 +40,9 @@ class JobReading {
     CALSEAL_ASSIGN(const Bytes facts, read_file(at(std::string(kJobFile)), kJobFileSizeLimit));
     CALSEAL_ASSIGN(job_.facts, parse_job_facts(facts, printable(at(std::string(kJobFile)))));
     read_events();
-    for (const std::string& name : names_in(job_.folder)) {
-      if (const auto number = base_of_folder(name)) read_base(*number);
+    CALSEAL_ASSIGN(const std::vector<std::string> names, names_in(job_.folder));
+    for (const std::string& name : names) {
+      if (const auto number = base_of_folder(name)) CALSEAL_CHECK(read_base(*number));
       if (name.starts_with('.')) left_over(name);
     }
     std::ranges::sort(job_.bases, {}, &JobBase::number);
@@ -83,49 +85,64 @@ class JobReading {
     }
   }
 
-  void read_base(std::uint64_t number) {
+  Status read_base(std::uint64_t number) {
     JobBase base;
     base.number = number;
     const std::string folder = base_folder(number);
-    for (const auto& [sub, list] : {std::pair{"read", &base.read}, std::pair{"options", &base.options}}) {
-      for (const std::string& name : names_in(at(folder + "/" + sub))) {
-        const std::string file = folder + "/" + sub + "/" + name;
-        name.starts_with('.') ? left_over(file) : list->push_back(file);
-      }
-    }
-    for (const std::string& name : names_in(at(folder + "/edited"))) {
-      if (name.starts_with('.')) left_over(folder + "/edited/" + name);
-      if (!name.starts_with('.') && name.ends_with(kSentOptionEnd))
-        base.sent_options.push_back(folder + "/edited/" + name);
-    }
-    read_maps(folder, base);
-    sealed_with_ = digest_of(folder + "/" + std::string(kRegionsFile));
-    for (const std::string& name : names_in(at(folder))) {
+    CALSEAL_CHECK(read_files(folder, base));
+    CALSEAL_ASSIGN(const std::vector<std::string> names, names_in(at(folder)));
+    const std::optional<Sha256> sealed_with = read_maps(folder, names, base);
+    for (const std::string& name : names) {
       if (name.starts_with('.')) left_over(folder + "/" + name);
       if (!name.starts_with('.') && name.ends_with(".calseal") && base.revisions.size() < kJobBundleLimit)
         read_revision(folder + "/" + name, base);
     }
     read_unplaced(base);
     std::ranges::stable_sort(base.revisions, {}, [](const JobRevision& r) { return r.manifest.sequence; });
-    judge_base(base);
+    judge_base(base, sealed_with);
     job_.bases.push_back(std::move(base));
+    return {};
   }
 
-  // The map that the base was sealed with, and its later versions; the highest is in force.
-  void read_maps(const std::string& folder, JobBase& base) {
+  // Names of the read, of edits, and of options.
+  Status read_files(const std::string& folder, JobBase& base) {
+    for (const std::string& sub : base_subfolders()) {
+      CALSEAL_ASSIGN(const std::vector<std::string> names, names_in(at(folder + "/" + sub)));
+      for (const std::string& name : names) {
+        const std::string file = folder + "/" + sub + "/" + name;
+        if (name.starts_with('.'))
+          left_over(file);
+        else if (sub == "read")
+          base.read.push_back(file);
+        else if (sub == "options")
+          base.options.push_back(file);
+        else if (name.ends_with(kSentOptionEnd))
+          base.sent_options.push_back(file);
+      }
+    }
+    return {};
+  }
+
+  // The map that the base was sealed with, whose digest comes back, and its later versions; the highest is in
+  // force.
+  std::optional<Sha256> read_maps(const std::string& folder, const std::vector<std::string>& names,
+                                  JobBase& base) {
     read_map(folder + "/" + std::string(kRegionsFile), base);
+    const std::optional<Sha256> sealed_with = base.map_digest;
     std::uint64_t highest = 0;
-    for (const std::string& name : names_in(at(folder))) {
+    for (const std::string& name : names) {
       if (!name.starts_with("regions-v") || !name.ends_with(".json")) continue;
+      const std::string file = folder + "/" + name;
       JobBase mended;
-      const std::uint64_t version = read_map(folder + "/" + name, mended);
-      if (version <= highest || folder + "/" + name != mended_map_file(base.number, version)) continue;
+      const std::uint64_t version = read_map(file, mended);
+      if (version <= highest || file != mended_map_file(base.number, version)) continue;
       highest = version;
       base.map_name = mended.map_name;
       base.map_grade = mended.map_grade;
       base.map_digest = mended.map_digest;
-      base.map_file = mended.map_file;
+      base.mended_map = file;
     }
+    return sealed_with;
   }
 
   // Its version; 0 when it cannot be read.
@@ -139,13 +156,7 @@ class JobReading {
     base.map_name = map->name + " version " + std::to_string(map->version);
     base.map_grade = map->grade();
     base.map_digest = map->digest;
-    base.map_file = file;
     return map->version;
-  }
-
-  std::optional<Sha256> digest_of(const std::string& file) const {
-    const auto bytes = read_file(at(file), kRegionMapSizeLimit);
-    return bytes ? std::optional(compute_sha256(*bytes)) : std::nullopt;
   }
 
   Result<OpenedBundle> open(const std::string& file) const {
@@ -220,7 +231,7 @@ class JobReading {
     });
   }
 
-  void judge_base(JobBase& base) {
+  void judge_base(JobBase& base, const std::optional<Sha256>& sealed_with) {
     const JobRevision* way_back = base.way_back();
     if (way_back == nullptr) {
       if (!base.revisions.empty())
@@ -229,7 +240,7 @@ class JobReading {
       return;
     }
     base.reason = way_back->manifest.base_reason;
-    if (sealed_with_ && *sealed_with_ != way_back->manifest.controller().map_digest) {
+    if (sealed_with && *sealed_with != way_back->manifest.controller().map_digest) {
       finding("regions-differ", base_folder(base.number) + "/" + std::string(kRegionsFile),
               "not the region map that revision 0 was sealed with; the one in the bundle counts");
     }
@@ -308,7 +319,6 @@ class JobReading {
 
   const JobContext& context_;
   Job job_;
-  std::optional<Sha256> sealed_with_;  // the region map that the base's folder began with
 };
 
 void job_facts_fields(Fields& field, JobFacts& facts) {
@@ -330,6 +340,12 @@ Result<JobFacts> parse_job_facts(ByteView bytes, const std::string& name) {
   Error error = std::move(facts).error();
   error.reason = Reason::kJobDamaged;
   return fail(std::move(error));
+}
+
+std::vector<std::string> JobBase::option_files() const {
+  std::vector<std::string> files = options;
+  files.insert(files.end(), sent_options.begin(), sent_options.end());
+  return files;
 }
 
 const JobRevision* JobBase::way_back() const { return find(0); }

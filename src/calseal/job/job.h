@@ -44,29 +44,30 @@ struct JobRevision {
   std::vector<std::string> identity_kinds;  // of the manifest's identity fields, in their order
   std::optional<Sha256> reissue_of;
   std::optional<SetDescriptor> set;  // that it is a member of
-  std::uint64_t changed = 0;      // bytes that differ from the base, derived ones left out
-  std::uint64_t unaccounted = 0;  // of these, in ranges that no option explains
-  bool withdrawn = false;         // by a note, or by the list of withdrawals that was given
-  bool placed = true;             // in its base's folder; else a run that was cut off has only handed it over
+  std::uint64_t changed = 0;         // bytes that differ from the base, derived ones left out
+  std::uint64_t unaccounted = 0;     // of these, in ranges that no option explains
+  bool withdrawn = false;            // by a note, or by the list of withdrawals that was given
+  bool placed = true;  // in its base's folder; else a run that was cut off has only handed it over
 
   std::uint64_t number() const { return manifest.revision; }
 };
 
 struct JobBase {
   std::uint64_t number = 1;
-  std::string reason;                // as sealed, or as noted
-  std::vector<std::string> read;     // files within the folder
-  std::vector<std::string> options;  // that came with the base; files within the folder
+  std::string reason;                     // as sealed, or as noted
+  std::vector<std::string> read;          // files within the folder
+  std::vector<std::string> options;       // that came with the base; files within the folder
   std::vector<std::string> sent_options;  // that came with a send, likewise
-  std::string map_name, map_grade;   // of the region map in force
+  std::string map_name, map_grade;        // of the region map in force
   std::optional<Sha256> map_digest;
-  std::string map_file;              // that it is in, within the folder
+  std::string mended_map;              // file of its newest mended version within the folder; empty: none
   std::vector<JobRevision> revisions;  // ascending by sequence
 
   const JobRevision* way_back() const;  // the newest revision 0; nothing before it is sealed
   const JobRevision* newest() const;    // of all, by sequence
   // The bundle of a revision number: the newest one with it.
   const JobRevision* find(std::uint64_t revision) const;
+  std::vector<std::string> option_files() const;  // of the base and of sends
 };
 
 // Something in the folder that is not as it should be, or that a person should know.

@@ -29,9 +29,7 @@ Result<std::vector<OptionFile>> load_kept_options(const Job& job, const JobBase&
 Result<std::vector<OptionFile>> options_of(const Job& job, const JobBase& base, const Manifest& manifest) {
   std::vector<OptionFile> wanted;
   if (manifest.options.empty()) return wanted;
-  std::vector<std::string> files = base.options;
-  files.insert(files.end(), base.sent_options.begin(), base.sent_options.end());
-  CALSEAL_ASSIGN(const std::vector<OptionFile> kept, load_files(job, files));
+  CALSEAL_ASSIGN(const std::vector<OptionFile> kept, load_files(job, base.option_files()));
   for (const ManifestOption& option : manifest.options) {
     const auto found = std::ranges::find(kept, option.digest, &OptionFile::digest);
     if (found == kept.end()) {
@@ -63,9 +61,7 @@ std::vector<std::string> controllers_with_order(const VehicleJob& job, const std
 
 std::string option_file_to_write(const Job& job, const OptionFile& option, std::uint64_t revision) {
   const JobBase& base = job.base();
-  std::vector<std::string> files = base.options;
-  files.insert(files.end(), base.sent_options.begin(), base.sent_options.end());
-  for (const std::string& file : files) {
+  for (const std::string& file : base.option_files()) {
     const auto bytes = read_file(job.folder + "/" + file, kOptionSizeLimit);
     if (bytes && compute_sha256(*bytes) == option.digest) return "";
   }

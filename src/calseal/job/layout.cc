@@ -97,12 +97,19 @@ std::string read_file_name(const std::vector<ReadFile>& files, std::size_t index
   return stem + (plain ? extension : ".bin");
 }
 
-std::vector<std::string> names_in(const std::string& folder) {
+Result<std::vector<std::string>> names_in(const std::string& folder) {
   std::vector<std::string> names;
   std::error_code error;
-  for (std::filesystem::directory_iterator at(folder, error), end; !error && at != end; at.increment(error)) {
+  std::filesystem::directory_iterator at(folder, error);
+  if (error == std::errc::no_such_file_or_directory) return names;
+  for (const std::filesystem::directory_iterator end; !error && at != end && names.size() <= kFolderNameLimit;
+       at.increment(error))
     names.push_back(at->path().filename().string());
-    if (names.size() >= kFolderNameLimit) break;
+  if (error || names.size() > kFolderNameLimit) {
+    return fail({Reason::kFileUnreadable, printable(folder), "",
+                 error ? error.message() : "more than " + grouped(kFolderNameLimit) + " names",
+                 "a folder whose names can all be read",
+                 "check the disk and the permissions, then try again"});
   }
   std::ranges::sort(names);
   return names;
@@ -116,11 +123,13 @@ bool exists(const std::string& path) {
 Result<std::vector<ReadFile>> load_kept_read(const std::string& folder, std::uint64_t base) {
   const std::string place = folder + "/" + base_folder(base) + "/read";
   std::vector<ReadFile> files;
-  for (const std::string& name : names_in(place)) {
+  CALSEAL_ASSIGN(const std::vector<std::string> names, names_in(place));
+  for (const std::string& name : names) {
     if (name.starts_with('.')) continue;
     CALSEAL_ASSIGN(Bytes bytes, read_file(place + "/" + name, kReadFileLimit));
     const std::string stem = name.substr(0, name.find('.'));
-    files.push_back({stem.starts_with(kNoMemory) ? "" : stem, printable(place + "/" + name), std::move(bytes)});
+    files.push_back(
+        {stem.starts_with(kNoMemory) ? "" : stem, printable(place + "/" + name), std::move(bytes)});
   }
   if (files.empty()) {
     return fail({Reason::kJobDamaged, printable(place), "", "no file of the read",

@@ -33,7 +33,8 @@ inline constexpr std::string_view kEventsFile = "events.jsonl";
 inline constexpr std::string_view kSaltFile = "job.salt";
 inline constexpr std::string_view kNoMemory =
     "_all";  // stands for the memory in a read's name where the file names its own
-inline constexpr std::string_view kSentOptionEnd = ".option.json";  // of an option beside the edit that it came with
+inline constexpr std::string_view kSentOptionEnd =
+    ".option.json";  // of an option beside the edit that it came with
 inline constexpr std::string_view kLogFolder = "logs";
 inline constexpr std::string_view kRegionsFile = "regions.json";
 inline constexpr std::uint64_t kJobFileSizeLimit = 65536;  // bytes
@@ -55,8 +56,9 @@ void name_memories(const Read& read, std::vector<ReadFile>& files);
 // that hold more than one memory the second is "_all-2".
 std::string read_file_name(const std::vector<ReadFile>& files, std::size_t index);
 
-// Names in a folder, ascending; empty when there is none.
-std::vector<std::string> names_in(const std::string& folder);
+// Names in a folder, ascending; empty when there is none. kFileUnreadable when not all of them can be read,
+// and for more than kFolderNameLimit: what is not seen must not count as absent.
+Result<std::vector<std::string>> names_in(const std::string& folder);
 bool exists(const std::string& path);
 
 // The files of base-<k>/read or of one revision in base-<k>/edited, each with its memory.

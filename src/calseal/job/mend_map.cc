@@ -5,6 +5,7 @@
 #include "calseal/bundle/signed_json.h"
 #include "calseal/job/layout.h"
 #include "calseal/job/open_base.h"
+#include "calseal/job/send.h"
 
 namespace calseal {
 namespace {
@@ -18,9 +19,10 @@ Event mended_event(const Job& job, const MendedMap& mended, UtcTime now) {
   event.time = time_text(now);
   event.kind = EventKind::kRemark;
   event.base = job.base().number;
-  event.detail = "region map " + mended.after.name + ", version " + std::to_string(mended.before.version) +
-                 " to " + std::to_string(mended.after.version) +
-                 (mended.diff.widens ? ": allows more or verifies less" : ": allows no more, verifies no less");
+  event.detail =
+      "region map " + mended.after.name + ", version " + std::to_string(mended.before.version) + " to " +
+      std::to_string(mended.after.version) +
+      (mended.diff.widens ? ": allows more or verifies less" : ": allows no more, verifies no less");
   event.file = mended.file;
   event.digest = mended.after.digest;
   return event;
@@ -28,20 +30,23 @@ Event mended_event(const Job& job, const MendedMap& mended, UtcTime now) {
 
 }  // namespace
 
-Result<RegionMap> map_in_force(const Job& job) {
-  const std::string path = job.folder + "/" + job.base().map_file;
+Result<RegionMap> map_in_force(const Job& job, const OpenedBundle& way_back) {
+  if (job.base().mended_map.empty()) return way_back.map;
+  const std::string path = job.folder + "/" + job.base().mended_map;
   CALSEAL_ASSIGN(Bytes text, read_file(path, kRegionMapSizeLimit));
   return parse_region_map(std::move(text), printable(path));
 }
 
 Result<MendedMap> mend_map(const Job& job, Bytes text, const std::string& name, UtcTime now) {
   const JobBase& base = job.base();
-  if (base.way_back() == nullptr) {
+  const JobRevision* revision = base.way_back();
+  if (revision == nullptr) {
     return fail({Reason::kJobOrder, printable(job.folder), "", "no revision 0 of this base",
                  "the way back, sealed with the map that the job began with",
                  "make the job anew with the mended map"});
   }
-  CALSEAL_ASSIGN(RegionMap before, map_in_force(job));
+  CALSEAL_ASSIGN(const OpenedBundle way_back, reopen(job, *revision));
+  CALSEAL_ASSIGN(RegionMap before, map_in_force(job, way_back));
   CALSEAL_ASSIGN(std::vector<ReadFile> read, load_kept_read(job.folder, base.number));
   CALSEAL_ASSIGN(BaseParts parts, load_base(std::move(text), name, std::move(read)));
   MendedMap mended;
@@ -56,9 +61,9 @@ Result<MendedMap> mend_map(const Job& job, Bytes text, const std::string& name, 
   mended.diff = diff_region_maps(mended.before, mended.after);
   mended.file = mended_map_file(base.number, mended.after.version);
   CALSEAL_ASSIGN(const std::string events, with_events(job.folder, {mended_event(job, mended, now)}));
-  CALSEAL_CHECK(write_files(
-      {{job.folder + "/" + mended.file, mended.after.text, FileMode::kPublic, Existing::kRefuse},
-       {job.folder + "/" + std::string(kEventsFile), view_of(events)}}));
+  CALSEAL_CHECK(
+      write_files({{job.folder + "/" + mended.file, mended.after.text, FileMode::kPublic, Existing::kRefuse},
+                   {job.folder + "/" + std::string(kEventsFile), view_of(events)}}));
   return mended;
 }
 

@@ -6,13 +6,15 @@
 
 #include "calseal/base/result.h"
 #include "calseal/base/utc_time.h"
+#include "calseal/check/open.h"
 #include "calseal/job/job.h"
 #include "calseal/map/map_diff.h"
 
 namespace calseal {
 
-// The region map by which the next revision of the current base is proved.
-Result<RegionMap> map_in_force(const Job& job);
+// The region map by which the next revision of the current base is proved: the newest version that mend_map()
+// has kept, else the one that `way_back`, revision 0 of the base, was sealed with.
+Result<RegionMap> map_in_force(const Job& job, const OpenedBundle& way_back);
 
 struct MendedMap {
   std::string file;  // within the controller's folder

@@ -9,15 +9,6 @@
 namespace calseal {
 namespace {
 
-HandedBundle handed(const OpenedBase& opened) {
-  return {opened.controller,
-          "",
-          handed_name(opened.controller, opened.bundle),
-          opened.bundle,
-          sealed_event(EventKind::kSealed, *opened.sealed, opened.bundle),
-          opened.sealed->file};
-}
-
 // A controller's folder and what is in it, as parts of the job's.
 void put_into(ControllerFolder folder, std::vector<std::string>& subfolders, std::vector<NewFile>& files) {
   const std::string top = folder.opened.controller + "/";
@@ -71,7 +62,7 @@ Result<MadeJob> make_job(const NewJob& request, const std::optional<Signing>& si
     made.handover = handover_folder(1);
     subfolders.push_back(made.handover);
     for (const OpenedBase& opened : made.opened) {
-      HandedBundle bundle = handed(opened);
+      HandedBundle bundle = handed_bundle(opened.bundle, *opened.sealed);
       files.push_back({made.handover + "/" + bundle.name, std::move(bundle.bytes)});
     }
     const std::string text = message(request, made.opened);
@@ -96,7 +87,8 @@ Result<MadeJob> add_controller(const VehicleJob& job, const NewController& contr
   CALSEAL_CHECK(make_folder(place, folder.subfolders, folder.files));
   if (!signing) return made;
   CALSEAL_ASSIGN(made.handover,
-                 make_handover(job.folder, {handed(folder.opened)}, message(request, made.opened)));
+                 make_handover(job.folder, {handed_bundle(folder.opened.bundle, *folder.opened.sealed)},
+                               message(request, made.opened)));
   return made;
 }
 

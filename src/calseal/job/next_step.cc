@@ -65,9 +65,7 @@ class Deciding {
         "known-stock",
         "Checks of the read failed when it came, so no edit can be built on it. Put a known stock of the "
         "same software in its place, bound to this vehicle.",
-        "calseal job carry " + folder_ +
-            " READ --stock STOCK --reason WHY",
-        0);
+        "calseal job carry " + folder_ + " READ --stock STOCK --reason WHY", 0);
   }
 
   // The newest revision that was not withdrawn; nothing when only the way back is left.
@@ -134,8 +132,7 @@ class Deciding {
     }
     const std::uint64_t next = from == nullptr ? 1 : from->number() + 1;
     return step("edit", "Edit a copy of the read in " + base_folder_text() + "read/, then send it.",
-                "calseal job send " + folder_ + " EDITED --title TITLE",
-                next);
+                "calseal job send " + folder_ + " EDITED --title TITLE", next);
   }
 
   NextStep go_back(const JobRevision& bad) const {
@@ -164,7 +161,8 @@ class Deciding {
   }
 
   NextStep step(std::string code, std::string text, std::string command, std::uint64_t revision) const {
-    return {std::move(code), std::move(text), std::move(command), base_.number, revision, job_.facts.controller};
+    return {std::move(code), std::move(text), std::move(command),
+            base_.number,    revision,        job_.facts.controller};
   }
 
   const Job& job_;
@@ -177,7 +175,8 @@ struct Together {
   std::string_view code, before, after, fact;
 };
 constexpr Together kTogether[] = {
-    {"deliver-way-back", "Hand everything in ", " to the customer: it is the way back", "sent --detail CHANNEL"},
+    {"deliver-way-back", "Hand everything in ", " to the customer: it is the way back",
+     "sent --detail CHANNEL"},
     {"await-way-back", "Ask the customer whether he holds what was in ", ", the way back, and can check it",
      "acknowledged"},
     {"deliver", "Hand everything in ", " to the customer", "sent --detail CHANNEL"},
@@ -188,18 +187,17 @@ constexpr Together kTogether[] = {
 
 // Salt and trust file go to the customer once, before anything was sent.
 std::string once_words(const VehicleJob& job) {
-  const bool sent = std::ranges::any_of(job.controllers, [](const Job& one) {
-    return std::ranges::any_of(one.events, [](const Event& event) { return event.kind == EventKind::kSent; });
-  });
-  if (sent) return "";
-  return job.controllers.front().salt_present ? ". The salt goes by another way, and so does the shop's trust file"
-                                              : ". The shop's trust file goes by another way";
+  if (!job.nothing_sent()) return "";
+  return job.controllers.front().salt_present
+             ? ". The salt goes by another way, and so does the shop's trust file"
+             : ". The shop's trust file goes by another way";
 }
 
 // Every controller waits for its next edit.
 NextStep edit_together(const VehicleJob& job, const std::vector<NextStep>& steps) {
   NextStep step = steps.front();
-  step.text = "Edit copies of the reads in " + job.folder + "/*/base-*/read/, then send them: in one go where they belong together.";
+  step.text = "Edit copies of the reads in " + job.folder +
+              "/*/base-*/read/, then send them: in one go where they belong together.";
   step.command = "calseal job send " + typed(job.folder) + " EDITED... --title TITLE";
   step.controller.clear();
   return step;
@@ -227,8 +225,7 @@ void renew_outdated(const VehicleJob& job, NextStep& step) {
     step.text = "The set of revision " + std::to_string(step.revision) + " holds one of " +
                 member.owner->facts.controller +
                 " that is of an earlier base. Seal it again, or send an edit.";
-    step.command = "calseal job send " + typed(job.folder) +
-                   " --set renew --title TITLE";
+    step.command = "calseal job send " + typed(job.folder) + " --set renew --title TITLE";
     ++step.revision;
     return;
   }
@@ -264,8 +261,8 @@ std::vector<NextStep> next_steps(const VehicleJob& job) {
   if (steps.size() > 1 && all_edit) return {edit_together(job, steps)};
   const Together* same = std::ranges::find(kTogether, steps.front().code, &Together::code);
   const bool together = same != std::end(kTogether) && std::ranges::all_of(steps, [&](const NextStep& step) {
-    return step.code == steps.front().code && is_handed(job, step);
-  });
+                          return step.code == steps.front().code && is_handed(job, step);
+                        });
   if (!together) return steps;
   const std::string folder = handover_folder(job.newest_handover) + "/";
   const std::string once = same->code == "deliver-way-back" ? once_words(job) : "";

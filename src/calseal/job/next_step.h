@@ -11,11 +11,10 @@
 namespace calseal {
 
 struct NextStep {
-  std::string
-      code;  // stable: "seal-way-back", "deliver-way-back", "await-way-back", "countersign", "edit",
-             // "known-stock", "go-back", "deliver", "await-receipt", "await-write", "confirm", "attach-log",
-             // "closed"
-  std::string text;     // what to do and why, for people
+  std::string code;  // stable: "seal-way-back", "deliver-way-back", "await-way-back", "countersign", "edit",
+                     // "known-stock", "go-back", "deliver", "await-receipt", "await-write", "confirm",
+                     // "attach-log", "closed"
+  std::string text;  // what to do and why, for people
   std::string command;  // to type; what the person fills in is in capitals
   std::uint64_t base = 1;
   std::uint64_t revision = 0;  // that it is about
@@ -26,8 +25,8 @@ struct NextStep {
 // acknowledged. Always gives one.
 NextStep next_step(const Job& job);
 
-// One step for each controller; where all of them wait for the same about the bundles of the newest hand-over,
-// one for them together.
+// One step for each controller; where all of them wait for the same about the bundles of the newest
+// hand-over, one for them together.
 std::vector<NextStep> next_steps(const VehicleJob& job);
 
 // Who must act, and since when: for lists of jobs.

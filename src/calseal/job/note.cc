@@ -9,6 +9,7 @@
 #include "calseal/bundle/signed_json.h"
 #include "calseal/check/confirm.h"
 #include "calseal/job/layout.h"
+#include "calseal/job/possible_time.h"
 
 namespace calseal {
 namespace {
@@ -34,9 +35,8 @@ Status judge_detail(const Note& fact) {
     return wrong("--detail", fact.detail.empty() ? "no grade" : printable(fact.detail, 80),
                  "bytes, verification-number or identity", "take the grade that calseal confirm says");
   }
-  const bool needs_words =
-      fact.kind == EventKind::kRemark || fact.kind == EventKind::kWithdrawn || fact.kind == EventKind::kSent ||
-      fact.kind == EventKind::kClosed;
+  const bool needs_words = fact.kind == EventKind::kRemark || fact.kind == EventKind::kWithdrawn ||
+                           fact.kind == EventKind::kSent || fact.kind == EventKind::kClosed;
   if (needs_words && fact.detail.empty()) {
     return wrong("--detail", "no words",
                  fact.kind == EventKind::kSent ? "the channel: mail, stick, counter ..." : "the words",
@@ -76,24 +76,18 @@ bool about_controller(EventKind kind) {
   return kind == EventKind::kRemark || kind == EventKind::kClosed || kind == EventKind::kReopened;
 }
 
-// What must have happened before, as it was noted; a revision is not sent before it was sealed.
-std::string time_before(const Job& job, const JobRevision& revision, EventKind kind) {
-  std::string earliest = revision.manifest.claimed_time;
+// Not before what must have happened before, as it was noted; a revision is not sent before it was sealed.
+Status judge_time(const Job& job, const JobRevision& revision, EventKind kind, UtcTime now) {
+  std::string earliest = revision.manifest.claimed_time, whose = "it claims";
   const auto after = [&](EventKind before) {
-    if (const Event* event = job.last(before, revision)) earliest = std::max(earliest, event->time);
+    const Event* event = job.last(before, revision);
+    if (event == nullptr || event->time <= earliest) return;
+    earliest = event->time;
+    whose = "is noted as " + std::string(event_name(before));
   };
   if (kind == EventKind::kAcknowledged || kind == EventKind::kWritten) after(EventKind::kSent);
   if (kind == EventKind::kConfirmed) after(EventKind::kWritten);
-  return earliest;
-}
-
-Status judge_time(const VehicleJob& job, const std::string& time, const std::string& earliest, UtcTime now) {
-  constexpr std::int64_t kTolerance = 86'400;  // seconds
-  const bool future = now.seconds > current_time().seconds + kTolerance;
-  if (!future && time >= earliest) return {};
-  return fail({Reason::kJobOrder, printable(job.folder), "time", time,
-               future ? "a time that is not in the future" : "not before " + earliest,
-               "state the right time with --time, or set this computer's clock"});
+  return require_possible_time(job.folder, now, earliest, whose);
 }
 
 bool by_hand(EventKind kind) {
@@ -112,10 +106,11 @@ bool by_hand(EventKind kind) {
   }
 }
 
-// What one fact is about.
+// What one fact is about: a revision, or a controller as it is at a base.
 struct Subject {
   const Job* job = nullptr;
-  std::optional<std::uint64_t> base, revision;
+  std::uint64_t base = 1;
+  const JobRevision* revision = nullptr;
   friend bool operator==(const Subject&, const Subject&) = default;
 };
 
@@ -123,51 +118,72 @@ void add_once(const Subject& subject, std::vector<Subject>& subjects) {
   if (std::ranges::find(subjects, subject) == subjects.end()) subjects.push_back(subject);
 }
 
-Status add_revision(const VehicleJob& job, const Job& owner, const Note& fact, std::uint64_t revision,
-                    std::vector<Subject>& subjects) {
-  const std::uint64_t number = fact.base.value_or(owner.base().number);
-  if (number == 0 || number > owner.bases.size())
-    return wrong("--base", std::to_string(number), "a base of this job", "see calseal job status");
-  const JobBase& base = owner.bases[number - 1];
-  const JobRevision* found = base.find(revision);
-  if (found == nullptr)
-    return wrong("--revision", std::to_string(revision), "a revision of " + base_folder(base.number),
-                 "see calseal job status");
-  add_once({&owner, number, revision}, subjects);
-  const bool whole_set = fact.kind == EventKind::kSent || fact.kind == EventKind::kAcknowledged ||
-                         fact.kind == EventKind::kWithdrawn;
-  if (!whole_set) return {};
-  for (const SetPlace& member : set_members(job, *found))
-    add_once({member.owner, member.base->number, member.revision->number()}, subjects);
-  return {};
+// What is said of a member of a set to the customer is said of all.
+void add_revision(const VehicleJob& job, const Subject& subject, EventKind kind,
+                  std::vector<Subject>& subjects) {
+  add_once(subject, subjects);
+  const bool whole_set =
+      kind == EventKind::kSent || kind == EventKind::kAcknowledged || kind == EventKind::kWithdrawn;
+  if (!whole_set) return;
+  for (const SetPlace& member : set_members(job, *subject.revision))
+    add_once({member.owner, member.base->number, member.revision}, subjects);
 }
 
-Result<std::vector<Subject>> subjects_of(const VehicleJob& job, const Note& fact) {
+Result<std::uint64_t> base_of(const Job& owner, const Note& fact) {
+  const std::uint64_t number = fact.base.value_or(owner.base().number);
+  if (number != 0 && number <= owner.bases.size()) return number;
+  return wrong("--base", std::to_string(number), "a base of this job", "see calseal job status");
+}
+
+Result<Subject> named_revision(const VehicleJob& job, const Note& fact) {
+  CALSEAL_ASSIGN(const Job* const owner, one_controller(job, fact.controller));
+  CALSEAL_ASSIGN(const std::uint64_t number, base_of(*owner, fact));
+  if (const JobRevision* found = owner->bases[number - 1].find(*fact.revision))
+    return Subject{owner, number, found};
+  return wrong("--revision", std::to_string(*fact.revision), "a revision of " + base_folder(number),
+               "see calseal job status");
+}
+
+Result<std::vector<Subject>> controllers_of(const VehicleJob& job, const Note& fact) {
   std::vector<Subject> subjects;
-  if (fact.revision) {
-    CALSEAL_ASSIGN(const Job* const owner, one_controller(job, fact.controller));
-    CALSEAL_CHECK(add_revision(job, *owner, fact, *fact.revision, subjects));
-    return subjects;
+  for (const Job& one : job.controllers) {
+    if (!fact.controller.empty() && fact.controller != one.facts.controller) continue;
+    CALSEAL_ASSIGN(const std::uint64_t number, base_of(one, fact));
+    subjects.push_back({&one, number, nullptr});
   }
-  if (about_controller(fact.kind)) {
-    for (const Job& one : job.controllers) {
-      if (fact.controller.empty() || fact.controller == one.facts.controller) subjects.push_back({&one, fact.base, {}});
-    }
-    if (subjects.empty()) CALSEAL_CHECK(one_controller(job, fact.controller));
-    return subjects;
-  }
-  if (fact.kind == EventKind::kWithdrawn)
-    return wrong("--revision", "no number", "the revision that is withdrawn", "state it");
+  if (subjects.empty()) CALSEAL_CHECK(one_controller(job, fact.controller));
+  return subjects;
+}
+
+// The very revisions of the newest hand-over: a number may have been given again since.
+Result<std::vector<Subject>> handed_of(const VehicleJob& job, const Note& fact) {
+  std::vector<Subject> subjects;
   for (const HandedBundle& handed : job.handed) {
     const Job* owner = job.find(handed.controller);
     if (owner == nullptr || (!fact.controller.empty() && fact.controller != handed.controller)) continue;
-    Note about = fact;
-    about.base = handed.sealed.base;
-    CALSEAL_CHECK(add_revision(job, *owner, about, *handed.sealed.revision, subjects));
+    const JobRevision* revision = owner->find(*handed.sealed.identity);
+    if (revision == nullptr) {
+      return wrong("--revision", handed.name + " of the newest hand-over, which the job does not keep",
+                   "the revision that it is about", "see calseal job status");
+    }
+    add_revision(job, {owner, handed.sealed.base, revision}, fact.kind, subjects);
   }
   if (!subjects.empty()) return subjects;
   return wrong("--revision", "no number, and nothing of it in the newest hand-over",
                "the revision that it is about", "state it");
+}
+
+Result<std::vector<Subject>> subjects_of(const VehicleJob& job, const Note& fact) {
+  if (fact.revision) {
+    std::vector<Subject> subjects;
+    CALSEAL_ASSIGN(const Subject subject, named_revision(job, fact));
+    add_revision(job, subject, fact.kind, subjects);
+    return subjects;
+  }
+  if (about_controller(fact.kind)) return controllers_of(job, fact);
+  if (fact.kind == EventKind::kWithdrawn)
+    return wrong("--revision", "no number", "the revision that is withdrawn", "state it");
+  return handed_of(job, fact);
 }
 
 Result<Event> event_of(const VehicleJob& job, const Subject& subject, const Note& fact, UtcTime now) {
@@ -175,16 +191,15 @@ Result<Event> event_of(const VehicleJob& job, const Subject& subject, const Note
   Event event;
   event.time = time_text(now);
   event.kind = fact.kind;
-  event.base = subject.base.value_or(one.base().number);
+  event.base = subject.base;
   event.detail = fact.detail;
-  if (!subject.revision) {
-    CALSEAL_CHECK(judge_time(job, event.time, job.facts.opened, now));
+  if (subject.revision == nullptr) {
+    CALSEAL_CHECK(require_possible_time(job.folder, now, job.facts.opened, "the job was opened at"));
     return event;
   }
-  const JobBase& base = one.bases[event.base - 1];
-  const JobRevision& revision = *base.find(*subject.revision);
-  CALSEAL_CHECK(judge_order(one, base, revision, fact.kind));
-  CALSEAL_CHECK(judge_time(job, event.time, time_before(one, revision, fact.kind), now));
+  const JobRevision& revision = *subject.revision;
+  CALSEAL_CHECK(judge_order(one, one.bases[event.base - 1], revision, fact.kind));
+  CALSEAL_CHECK(judge_time(one, revision, fact.kind, now));
   event.revision = revision.number();
   event.identity = revision.digest;
   event.file = revision.file;
@@ -197,7 +212,8 @@ Result<Event> event_of(const VehicleJob& job, const Subject& subject, const Note
 Result<std::vector<Noted>> note(const VehicleJob& job, const Note& fact, UtcTime now) {
   if (!by_hand(fact.kind))
     return wrong("FACT", std::string(event_name(fact.kind)),
-                 "sent, acknowledged, written, confirmed, withdrawn, remark, closed or reopened", "see --help");
+                 "sent, acknowledged, written, confirmed, withdrawn, remark, closed or reopened",
+                 "see --help");
   CALSEAL_CHECK(judge_detail(fact));
   CALSEAL_ASSIGN(const std::vector<Subject> subjects, subjects_of(job, fact));
   std::vector<Noted> noted;

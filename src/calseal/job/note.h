@@ -14,8 +14,9 @@ namespace calseal {
 
 // What a person notes.
 struct Note {
-  EventKind kind = EventKind::kRemark;    // sent, acknowledged, written, confirmed, withdrawn, remark, closed, reopened
-  std::string controller;                 // name; empty: see note()
+  EventKind kind =
+      EventKind::kRemark;  // sent, acknowledged, written, confirmed, withdrawn, remark, closed, reopened
+  std::string controller;  // name; empty: see note()
   std::optional<std::uint64_t> base;      // nothing: the current one
   std::optional<std::uint64_t> revision;  // nothing: see note()
   std::string detail;                     // channel, grade of proof, reason, words

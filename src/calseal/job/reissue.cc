@@ -67,9 +67,9 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
                  "the same image, to the byte", "keep the job folder, and report this"});
   }
   CALSEAL_ASSIGN(std::vector<ReadFile> read, read_of_base(job, way_back));
-  CALSEAL_CHECK(
-      check_as_customer(sealed, opened.map, request.result,
-                        {signing.trust_file, std::move(read), salt, said.vehicle_reference, signing.now, {}}));
+  CALSEAL_CHECK(check_as_customer(
+      sealed, opened.map, request.result,
+      {signing.trust_file, std::move(read), salt, said.vehicle_reference, signing.now, {}}));
   made.bundle = bundle_file(current.number, number, said.sequence);
   made.identity = sealed.digest;
   const Event event = sealed_event(EventKind::kReissued, sealed, made.bundle);

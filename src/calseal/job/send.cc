@@ -9,6 +9,7 @@
 #include "calseal/check/payload.h"
 #include "calseal/job/customer_check.h"
 #include "calseal/job/mend_map.h"
+#include "calseal/job/possible_time.h"
 #include "calseal/sign/set_make.h"
 
 namespace calseal {
@@ -25,6 +26,15 @@ Result<const JobRevision*> sealed_way_back(const Job& job) {
 
 Result<OpenedBundle> open_kept(const Job& job, const JobRevision& revision, const Signing& signing) {
   return open_issued_file(job.folder + "/" + revision.file, signing);
+}
+
+Result<OpenedBundle> reopen(const Job& job, const JobRevision& revision) {
+  const std::string path = job.folder + "/" + revision.file;
+  CALSEAL_ASSIGN(Bytes bytes, read_file(path, kBundleSizeLimit));
+  CALSEAL_ASSIGN(OpenedBundle opened, open_unverified(std::move(bytes), printable(path)));
+  if (opened.digest == revision.digest) return opened;
+  return fail({Reason::kJobDamaged, printable(path), "", "another revision than a moment ago",
+               "a folder that nobody else changes", "run the command again"});
 }
 
 Result<OpenedBundle> open_way_back(const Job& job, const Signing& signing) {
@@ -69,8 +79,6 @@ Result<std::vector<ReadFile>> read_of_base(const Job& job, const OpenedBundle& w
 
 namespace {
 
-constexpr std::int64_t kClockTolerance = 86'400;  // seconds that a stated time may lie ahead
-
 // What a person said of the revision.
 void state_words(const SendRequest& said, SealRequest& request) {
   request.statement.expires = said.expires;
@@ -95,16 +103,17 @@ class Part {
   // Everything that can be refused before a key is opened.
   Status prepare() {
     CALSEAL_CHECK(find_parent());
-    CALSEAL_CHECK(require_time());
+    CALSEAL_CHECK(require_possible_time(job_.folder, signing_.now, parent_->manifest.claimed_time,
+                                        "revision " + std::to_string(parent_->number()) + " claims"));
     CALSEAL_ASSIGN(way_back_, open_way_back(job_, signing_));
     CALSEAL_ASSIGN(salt_, load_salt_of(job_, way_back_));
     sent_.controller = job_.facts.controller;
     sent_.parent = parent_->number();
     sent_.way_back_acknowledged = way_back_acknowledged(job_);
-    CALSEAL_CHECK(choose_map());
+    CALSEAL_ASSIGN(sent_.map, map_in_force(job_, way_back_));
     number_ = job_.highest_revision() + 1;
     CALSEAL_ASSIGN(RevisionPlace place, next_place(job_, number_, parent_->digest, sent_.map, signing_));
-    CALSEAL_ASSIGN(const OpenedBundle parent, open_parent());
+    CALSEAL_ASSIGN(const OpenedBundle parent, reopen(job_, *parent_));
     CALSEAL_CHECK(request_.again ? repeat(parent, std::move(place)) : lay(std::move(place)));
     next_.salt = salt_;
     sent_.before = next_.base;
@@ -121,8 +130,9 @@ class Part {
 
   Status check(std::vector<NamedBytes> partners) {
     CALSEAL_ASSIGN(std::vector<ReadFile> read, read_of_base(job_, way_back_));
-    const CustomerSide customer{signing_.trust_file, std::move(read), salt_, next_.statement.vehicle_reference,
-                                signing_.now, std::move(partners)};
+    const CustomerSide customer{
+        signing_.trust_file, std::move(read),    salt_, next_.statement.vehicle_reference,
+        signing_.now,        std::move(partners)};
     CALSEAL_CHECK(check_as_customer(sent_.sealed, sent_.map, next_.result, customer));
     sent_.needs_fresh_read = needs_fresh_read(sent_.sealed, customer);
     return {};
@@ -145,13 +155,7 @@ class Part {
 
   const SealedBundle& sealed() const { return sent_.sealed; }
   HandedBundle handed() const {
-    const std::string bundle = bundle_file(job_.base().number, number_);
-    return {sent_.controller,
-            "",
-            handed_name(sent_.controller, bundle),
-            bundle,
-            sealed_event(EventKind::kSealed, sent_.sealed, bundle),
-            sent_.sealed.file};
+    return handed_bundle(bundle_file(job_.base().number, number_), sent_.sealed);
   }
 
   Result<Sent> result() {
@@ -173,40 +177,6 @@ class Part {
     if (parent_ != nullptr) return {};
     return fail({Reason::kUsage, "", "--parent", "revision " + std::to_string(*request_.parent),
                  "a revision of " + base_folder(base.number), "see calseal job status"});
-  }
-
-  // What the base was sealed with, unless a later version of it is in force.
-  Status choose_map() {
-    sent_.map = way_back_.map;
-    if (job_.base().map_file.empty() || job_.base().map_file.ends_with("/" + std::string(kRegionsFile))) return {};
-    CALSEAL_ASSIGN(sent_.map, map_in_force(job_));
-    return {};
-  }
-
-  // read_job() has judged its seal; a trial that has ended is still what this revision follows.
-  Result<OpenedBundle> open_parent() const {
-    const std::string path = job_.folder + "/" + parent_->file;
-    CALSEAL_ASSIGN(Bytes bytes, read_file(path, kBundleSizeLimit));
-    CALSEAL_ASSIGN(OpenedBundle parent, open_unverified(std::move(bytes), printable(path)));
-    if (parent.digest == parent_->digest) return parent;
-    return fail({Reason::kJobDamaged, printable(path), "", "another revision than a moment ago",
-                 "a folder that nobody else changes", "run the command again"});
-  }
-
-  Status require_time() const {
-    const std::string now = time_text(signing_.now);
-    const std::string next = "set this computer's clock, or state the time with --claimed-time";
-    if (now < parent_->manifest.claimed_time) {
-      return fail({Reason::kJobOrder, printable(job_.folder), "claimed time", now,
-                   "not before " + parent_->manifest.claimed_time + ", which revision " +
-                       std::to_string(parent_->number()) + " claims",
-                   next});
-    }
-    if (signing_.now.seconds > current_time().seconds + kClockTolerance) {
-      return fail({Reason::kJobOrder, printable(job_.folder), "claimed time", now,
-                   "a time that is not in the future", next});
-    }
-    return {};
   }
 
   Status lay(RevisionPlace place) {
@@ -251,7 +221,8 @@ class Part {
     const Sha256 result = pinned_digest_of(plan, next_.result);
     std::string whose;
     if (result == pinned_digest_of(plan, next_.base)) whose = "the base's own, byte for byte where it counts";
-    if (result == pinned_digest_of(plan, sent_.before)) whose = "that of revision " + std::to_string(sent_.parent);
+    if (result == pinned_digest_of(plan, sent_.before))
+      whose = "that of revision " + std::to_string(sent_.parent);
     if (whose.empty()) return {};
     return fail({Reason::kJobOrder, printable(job_.folder), "", "nothing changed: the image is " + whose,
                  "an image that the editor changed, or options that are not in it yet",

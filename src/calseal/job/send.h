@@ -35,7 +35,7 @@ struct SendRequest {
   std::string unaccounted_reason;  // why bytes without an option are right; goes into the manifest
   std::string limits_reason;       // why values outside their limits are right; likewise
   bool unchanged = false;          // the image may be that of the base or of the parent
-  bool again = false;  // the newest revision's image once more, for a set that is renewed
+  bool again = false;              // the newest revision's image once more, for a set that is renewed
 };
 
 struct Sent {
@@ -80,6 +80,9 @@ Result<SentTogether> send(const VehicleJob& job, std::vector<SendRequest> reques
 // carry. kJobOrder when none is sealed.
 Result<OpenedBundle> open_way_back(const Job& job, const Signing& signing);
 Result<OpenedBundle> open_kept(const Job& job, const JobRevision& revision, const Signing& signing);
+// A bundle that read_job() has judged, once more; a trial that has ended opens too. kJobDamaged when it is
+// another one by now.
+Result<OpenedBundle> reopen(const Job& job, const JobRevision& revision);
 // The salt of the folder, which must be the one that revision 0 names (kSaltWrong).
 Result<std::optional<Bytes>> load_salt_of(const Job& job, const OpenedBundle& way_back);
 // The read as received; where it is gone or was changed, what revision 0 holds of it. kJobDamaged when that

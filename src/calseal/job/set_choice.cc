@@ -44,7 +44,6 @@ Status add_partners(const VehicleJob& job, SetChoice choice, std::vector<SendReq
     for (const Job& one : job.controllers) {
       if (newest_in_set(one) != nullptr) add_again(one.facts.controller, requests);
     }
-    return {};
   }
   const std::vector<std::string> left = partners_left(job, requests);
   if (left.empty() || choice == SetChoice::kLeave) return {};
@@ -52,10 +51,11 @@ Status add_partners(const VehicleJob& job, SetChoice choice, std::vector<SendReq
     for (const std::string& name : left) add_again(name, requests);
     return {};
   }
-  return fail({Reason::kUsage, "", "--set", "one member of a set, without " + left.front(),
-               "renew: " + left.front() +
-                   " is sealed again unchanged, and both are a new set; or leave: this revision is valid alone",
-               "give --set renew or --set leave, or send edits of both"});
+  return fail(
+      {Reason::kUsage, "", "--set", "one member of a set, without " + left.front(),
+       "renew: " + left.front() +
+           " is sealed again unchanged, and both are a new set; or leave: this revision is valid alone",
+       "give --set renew or --set leave, or send edits of both"});
 }
 
 }  // namespace calseal

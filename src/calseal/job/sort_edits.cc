@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/job/mend_map.h"
 #include "calseal/job/send.h"
 #include "calseal/map/identity.h"
 #include "calseal/sign/edited_image.h"
@@ -53,7 +54,9 @@ Result<std::vector<ControllerFiles>> sort_edits(const VehicleJob& job, const std
   for (const Job* one : open) {
     if (open.size() == 1 || one->base().way_back() == nullptr) continue;
     CALSEAL_ASSIGN(const OpenedBundle way_back, open_way_back(*one, signing));
-    candidates.push_back({one, way_back.map, base_image(way_back, way_back.map)});
+    CALSEAL_ASSIGN(RegionMap map, map_in_force(*one, way_back));
+    Image base = base_image(way_back, map);
+    candidates.push_back({one, std::move(map), std::move(base)});
   }
   std::vector<ControllerFiles> sorted;
   for (const LooseFile& loose : files) {

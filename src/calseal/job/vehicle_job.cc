@@ -1,6 +1,7 @@
 #include "calseal/job/vehicle_job.h"
 
 #include <algorithm>
+#include <filesystem>
 
 #include "calseal/base/record.h"
 #include "calseal/base/text.h"
@@ -10,6 +11,26 @@
 namespace calseal {
 namespace {
 
+// Names in a job's folder that are folders of controllers. What cannot be looked at is an error: a controller
+// that is not seen would be left out of its set.
+Result<std::vector<std::string>> controller_names(const std::string& folder) {
+  CALSEAL_ASSIGN(std::vector<std::string> names, names_in(folder));
+  std::vector<std::string> controllers;
+  for (std::string& name : names) {
+    if (name.starts_with('.')) continue;
+    const std::string file = folder + "/" + name + "/" + std::string(kJobFile);
+    std::error_code error;
+    const auto type = std::filesystem::symlink_status(file, error).type();
+    if (type == std::filesystem::file_type::not_found) continue;
+    if (type == std::filesystem::file_type::none) {
+      return fail({Reason::kFileUnreadable, printable(file), "", error.message(),
+                   "a file that can be looked at", "check the disk and the permissions, then try again"});
+    }
+    controllers.push_back(std::move(name));
+  }
+  return controllers;
+}
+
 class VehicleReading {
  public:
   VehicleReading(std::string folder, const JobContext& context) : context_(context) {
@@ -18,16 +39,18 @@ class VehicleReading {
 
   Result<VehicleJob> run() {
     CALSEAL_CHECK(read_facts());
-    job_.newest_handover = newest_handover(job_.folder);
-    if (job_.newest_handover != 0) job_.handed = read_handover(job_.folder, job_.newest_handover);
-    context_.handed = &job_.handed;
-    for (const std::string& name : names_in(job_.folder)) {
-      if (name.starts_with('.')) {
-        finding("left-over", name, "left by a run that was cut off; nothing needs it, it may be deleted");
-      } else if (exists(job_.folder + "/" + name + "/" + std::string(kJobFile))) {
-        CALSEAL_CHECK(read_controller(name));
-      }
+    CALSEAL_ASSIGN(job_.newest_handover, newest_handover(job_.folder));
+    if (job_.newest_handover != 0) {
+      CALSEAL_ASSIGN(job_.handed, read_handover(job_.folder, job_.newest_handover));
     }
+    context_.handed = &job_.handed;
+    CALSEAL_ASSIGN(const std::vector<std::string> names, names_in(job_.folder));
+    for (const std::string& name : names) {
+      if (name.starts_with('.'))
+        finding("left-over", name, "left by a run that was cut off; nothing needs it, it may be deleted");
+    }
+    CALSEAL_ASSIGN(const std::vector<std::string> controllers, controller_names(job_.folder));
+    for (const std::string& name : controllers) CALSEAL_CHECK(read_controller(name));
     if (job_.controllers.empty()) {
       return fail({Reason::kJobDamaged, printable(job_.folder), "", "no folder of a controller",
                    "one with a job.json in it", "put the folder back from a copy"});
@@ -137,8 +160,15 @@ std::string write_vehicle_facts(const VehicleFacts& facts) {
 }
 
 const Job* VehicleJob::find(std::string_view controller) const {
-  const auto at = std::ranges::find(controllers, controller, [](const Job& one) { return one.facts.controller; });
+  const auto at =
+      std::ranges::find(controllers, controller, [](const Job& one) { return one.facts.controller; });
   return at == controllers.end() ? nullptr : &*at;
+}
+
+bool VehicleJob::nothing_sent() const {
+  return std::ranges::none_of(controllers, [](const Job& one) {
+    return std::ranges::any_of(one.events, [](const Event& event) { return event.kind == EventKind::kSent; });
+  });
 }
 
 bool VehicleJob::is_sound() const {
@@ -163,14 +193,10 @@ Result<JobPlace> find_job(const std::string& folder) {
 
 Result<std::string> find_controller_folder(const std::string& folder) {
   if (!exists(folder + "/" + std::string(kVehicleFile))) return folder;
-  std::vector<std::string> found;
-  for (const std::string& name : names_in(folder)) {
-    if (!name.starts_with('.') && exists(folder + "/" + name + "/" + std::string(kJobFile)))
-      found.push_back(folder + "/" + name);
-  }
-  if (found.size() == 1) return found.front();
+  CALSEAL_ASSIGN(const std::vector<std::string> found, controller_names(folder));
+  if (found.size() == 1) return folder + "/" + found.front();
   std::string all;
-  for (const std::string& path : found) all += (all.empty() ? "" : " or ") + printable(path);
+  for (const std::string& name : found) all += (all.empty() ? "" : " or ") + printable(folder + "/" + name);
   return fail({Reason::kUsage, printable(folder), "", std::to_string(found.size()) + " controllers",
                "the folder of one controller", "give " + (all.empty() ? "a controller's folder" : all)});
 }
@@ -179,7 +205,8 @@ Result<VehicleJob> read_vehicle_job(const std::string& folder, const JobContext&
   // Looking takes no lock. If another command has handed over meanwhile, a set may have been seen in part.
   for (int again = 0; again < 3; ++again) {
     CALSEAL_ASSIGN(VehicleJob job, VehicleReading(folder, context).run());
-    if (newest_handover(folder) == job.newest_handover) return job;
+    CALSEAL_ASSIGN(const std::uint64_t newest, newest_handover(folder));
+    if (newest == job.newest_handover) return job;
   }
   return VehicleReading(folder, context).run();
 }
@@ -188,10 +215,9 @@ Result<JobLock> JobLock::take(const std::string& folder) {
   JobLock lock;
   CALSEAL_ASSIGN(FolderLock whole, FolderLock::take(folder, kJobFolder));
   lock.locks_.push_back(std::move(whole));
-  for (const std::string& name : names_in(folder)) {
-    const std::string place = folder + "/" + name;
-    if (name.starts_with('.') || !exists(place + "/" + std::string(kJobFile))) continue;
-    CALSEAL_ASSIGN(FolderLock one, FolderLock::take(place, kJobFolder));
+  CALSEAL_ASSIGN(const std::vector<std::string> controllers, controller_names(folder));
+  for (const std::string& name : controllers) {
+    CALSEAL_ASSIGN(FolderLock one, FolderLock::take(folder + "/" + name, kJobFolder));
     lock.locks_.push_back(std::move(one));
   }
   return lock;

@@ -43,7 +43,8 @@ struct VehicleJob {
   std::vector<HandedBundle> unplaced;  // of these, what is in no controller's folder; with bytes
 
   const Job* find(std::string_view controller) const;
-  bool is_sound() const;  // nothing was found here or in a controller's folder
+  bool nothing_sent() const;  // to the customer, so he has neither salt nor trust file
+  bool is_sound() const;      // nothing was found here or in a controller's folder
 };
 
 // Where a person points to: the job's folder, or the folder of one of its controllers.
@@ -93,7 +94,8 @@ struct WantedRevision {
   std::uint64_t revision = 0;
 };
 // The text that goes along with bundles which are kept already.
-using KeptMessage = std::function<std::string(const VehicleJob& job, const std::vector<HandedBundle>& bundles)>;
+using KeptMessage =
+    std::function<std::string(const VehicleJob& job, const std::vector<HandedBundle>& bundles)>;
 // Makes a hand-over of revisions that are sealed; its name within the job's folder. kUsage for one that is
 // not there, kWithdrawn for one that was withdrawn, kJobOrder for a set with a member of an earlier base. The
 // caller holds the lock.

@@ -45,21 +45,15 @@ class Walk {
       list_.jobs.push_back(listed(path, below.empty() ? "." : below, context_));
       return;
     }
-    std::error_code error;
-    std::vector<std::string> names;
-    std::filesystem::directory_iterator at(path, error);
-    for (const std::filesystem::directory_iterator end; !error && at != end; at.increment(error)) {
+    const Result<std::vector<std::string>> names = names_in(path);
+    if (!names) return unread(below);
+    for (const std::string& name : *names) {
       std::error_code ignored;
-      if (at->symlink_status(ignored).type() == std::filesystem::file_type::directory)
-        names.push_back(at->path().filename().string());
-      if (names.size() > kFolderNameLimit) break;
-    }
-    if (error || names.size() > kFolderNameLimit || (depth == 0 && !names.empty()))
-      list_.unread.push_back(below.empty() ? "." : below);
-    if (depth == 0) return;
-    std::ranges::sort(names);
-    for (const std::string& name : names) {
-      if (!name.starts_with('.')) into(path + "/" + name, below.empty() ? name : below + "/" + name, depth - 1);
+      const auto type = std::filesystem::symlink_status(path + "/" + name, ignored).type();
+      if (type == std::filesystem::file_type::none) unread(below.empty() ? name : below + "/" + name);
+      if (type != std::filesystem::file_type::directory || name.starts_with('.')) continue;
+      if (depth == 0) return unread(below);
+      into(path + "/" + name, below.empty() ? name : below + "/" + name, depth - 1);
     }
   }
 
@@ -71,6 +65,8 @@ class Walk {
   }
 
  private:
+  void unread(const std::string& below) { list_.unread.push_back(below.empty() ? "." : below); }
+
   const JobContext& context_;
   Worklist list_;
 };

@@ -244,16 +244,15 @@ class Model:
         def in_set(name):
             controller = self.controllers[name]
             return None if controller.closed else controller.base.newest().set or None
-        if not names:
-            return [name for name in sorted(self.controllers) if in_set(name)] if choice == "renew" else []
-        left = set()
+        renewed = [name for name in sorted(self.controllers) if in_set(name)] if not names and choice == "renew" else []
+        left, names = set(), names or renewed
         for name in names:
             if in_set(name):
                 left |= {one.controller for one in self.members(self.controllers[name].base.newest())}
         left = {name for name in left if name not in names and not self.controllers[name].closed}
         if left and choice is None:
             raise Refusal(2, "usage")
-        return sorted(left) if choice == "renew" else []
+        return sorted(left.union(renewed)) if choice == "renew" else []
 
     def edited(self, name, edit, time, options=(), none=False, stated=False, unchanged=False):
         """Reasons against it; and its images and options."""

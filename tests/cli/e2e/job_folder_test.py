@@ -354,6 +354,17 @@ class Suffered(unittest.TestCase):
         regions.write_text(regions.read_text().replace('"version": 1', '"version": 2'))
         self.assertEqual(self.findings()[1], ["regions-differ"])
 
+    def test_an_altered_map_is_not_carried(self):
+        """The region map that revision 0 was sealed with counts, whatever has become of the file beside it."""
+        regions = self.top / "base-1/regions.json"
+        for text in (regions.read_text().replace('"version": 1', '"version": 2'), "{"):
+            regions.write_text(text)
+            shutil.rmtree(self.top / "base-2", ignore_errors=True)
+            self.desk.job("carry", "flash=" + self.desk.put("updated.bin", job_desk.updated_flash()), "eeprom=" + self.desk.at("eeprom.bin"), "--reason",
+                          "update", *self.desk.signing())
+            shown = self.desk.json(CALSEAL, "show", self.desk.folder + "/base-2/r0.calseal")["manifest"]
+            self.assertEqual(shown["controllers"][0]["region_map"]["version"], 1)
+
     def test_salt(self):
         salt = self.top / "job.salt"
         salt.chmod(0o644)

@@ -6,10 +6,13 @@ import os
 import pathlib
 import re
 import shutil
+import subprocess
 import unittest
 
 from demo_desk import MAPS, DemoDesk
 from desk import CALSEAL, CALSEAL_CHECK
+
+SUPPORT = pathlib.Path(__file__).resolve().parents[2] / "support"
 
 
 class TwoControllers(unittest.TestCase):
@@ -120,6 +123,51 @@ class TwoControllers(unittest.TestCase):
         shutil.rmtree(self.handed(made["handover"]))
         state = self.job("status", status=1)
         self.assertEqual([finding["code"] for finding in state["findings"]], ["set-incomplete"])
+
+    def test_a_set_that_was_left_is_renewed_whole(self):
+        self.new()
+        self.deliver()
+        self.send(*self.both())
+        self.send(self.both(2)[0], "--set", "leave")
+        renewed = self.send("--set", "renew")
+        self.assertEqual([(one["controller"], one["revision"]) for one in renewed["revisions"]], [("engine", 3), ("transmission", 2)])
+        self.assertNotEqual(renewed["set"], "")
+        self.assertEqual(self.check(renewed["handover"], "transmission", ["engine"])["verdict"], "accepted")
+
+    def test_a_fact_is_about_what_was_handed_over(self):
+        """Whatever has been given under the same number since: here by a run that was cut off before its hand-over."""
+        self.new(*self.engine)
+        self.job("note", "sent", "--detail", "mail")
+        self.job("note", "acknowledged")
+        first = self.send(self.both()[0])["revisions"][0]["identity"]
+        self.job("note", "sent", "--detail", "mail")
+        self.job("reissue", 1, *self.desk.signing())
+        shutil.rmtree(self.handed("handover-3"))
+        noted = self.job("note", "acknowledged")["noted"]
+        self.assertEqual([one["event"]["identity"] for one in noted], [first])
+
+    def test_what_cannot_be_listed_is_not_taken_for_absent(self):
+        """A disk whose readdir fails at any call: the same answer or an error, and no member of a set is sealed alone."""
+        if b"__asan_init" in subprocess.run(["nm", CALSEAL], capture_output=True, check=False).stdout:
+            self.skipTest("the sanitizers' runtime must be loaded first")
+        library = self.desk.at("fail_looking.so")
+        subprocess.run(["cc", "-shared", "-fPIC", "-O1", "-o", library, SUPPORT / "fail_looking.c"], check=True)
+        self.new()
+        self.send(*self.both())
+        whole = self.desk.run(CALSEAL, "job", "status", self.folder, "--json")
+        names = sorted(os.listdir(self.folder))
+        failed = 0
+        for number in range(1, 200):
+            failing = {"LD_PRELOAD": library, "FAIL_READDIR": str(number)}
+            look = self.desk.run(CALSEAL, "job", "status", self.folder, "--json", env=failing)
+            self.assertIn((look.returncode, look.stdout == whole.stdout), ((0, True), (3, False)), number)
+            sent = self.desk.run(CALSEAL, "job", "send", self.folder, self.both(2)[0], *self.desk.signing(), "--json", env=failing)
+            self.assertIn((sent.returncode, json.loads(sent.stdout)["reason"]), ((2, "usage"), (3, "file-unreadable")), number)
+            failed += look.returncode == 3
+            if (look.returncode, sent.returncode) == (0, 2):
+                break
+        self.assertGreater(failed, 5)
+        self.assertEqual(sorted(os.listdir(self.folder)), names)
 
     def test_controllers_come_and_go(self):
         self.new(*self.engine)

@@ -47,7 +47,8 @@ class JobFolder : public ::testing::Test {
     return *std::move(job);
   }
   Job read() const { return read_whole().controllers.front(); }
-  Result<std::vector<Noted>> note_of(EventKind kind, std::uint64_t revision, const std::string& detail = "") const {
+  Result<std::vector<Noted>> note_of(EventKind kind, std::uint64_t revision,
+                                     const std::string& detail = "") const {
     return note(read_whole(), {kind, "", std::nullopt, revision, detail}, small.time);
   }
   void happens(EventKind kind, std::uint64_t revision, const std::string& detail = "") const {

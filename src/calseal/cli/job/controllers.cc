@@ -38,8 +38,9 @@ Result<std::vector<NewController>> load_controllers(const ControllerOptions& opt
   }
   for (const OptionFile& option : ordered) {
     if (std::ranges::find(names, option.option.controller) != names.end()) continue;
-    return fail({Reason::kOptionForeign, option.file, "", "an option of " + printable(option.option.controller, 80),
-                 "an option of a controller that came in", "leave it out, or give that controller's read too"});
+    return fail(
+        {Reason::kOptionForeign, option.file, "", "an option of " + printable(option.option.controller, 80),
+         "an option of a controller that came in", "leave it out, or give that controller's read too"});
   }
   return controllers;
 }
@@ -63,12 +64,12 @@ std::string made_text(const VehicleJob& job, const MadeJob& made, const Page& pa
 }
 
 void add_made(JsonValue& value, const VehicleJob& job, const MadeJob& made) {
-  value.members.emplace_back("controllers", json_array(made.opened, [](const OpenedBase& one) {
-                               return json_object(
-                                   {{"controller", json(one.controller)},
-                                    {"bundle", json(one.bundle)},
-                                    {"identity", json(one.sealed ? digest_text(one.sealed->digest) : "")}});
-                             }));
+  value.members.emplace_back(
+      "controllers", json_array(made.opened, [](const OpenedBase& one) {
+        return json_object({{"controller", json(one.controller)},
+                            {"bundle", json(one.bundle)},
+                            {"identity", json(one.sealed ? digest_text(one.sealed->digest) : "")}});
+      }));
   value.members.emplace_back("handover", json(made.handover));
   value.members.emplace_back("next", next_steps_json(job));
 }

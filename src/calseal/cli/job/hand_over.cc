@@ -6,8 +6,8 @@
 
 namespace calseal {
 
-Result<HandedOver> hand_over(const JobAtHand& at_hand, const JobContext& context, const std::vector<WantedRevision>& revisions,
-                             LedgerDuty duty) {
+Result<HandedOver> hand_over(const JobAtHand& at_hand, const JobContext& context,
+                             const std::vector<WantedRevision>& revisions, LedgerDuty duty) {
   HandedOver handed;
   CALSEAL_ASSIGN(handed.job, at_hand.after(context));
   Result<std::string> folder = hand_over_kept(handed.job, revisions, kept_message);
@@ -20,7 +20,8 @@ Result<HandedOver> hand_over(const JobAtHand& at_hand, const JobContext& context
   handed.handover = *std::move(folder);
   CALSEAL_ASSIGN(handed.job, at_hand.after(context));
   duty.handover = handed.handover;
-  for (const HandedBundle& bundle : handed.job.handed) duty.bundles.push_back(bundle.controller + "/" + bundle.kept_as);
+  for (const HandedBundle& bundle : handed.job.handed)
+    duty.bundles.push_back(bundle.controller + "/" + bundle.kept_as);
   handed.ledger = do_ledger_duty(handed.job, duty);
   return handed;
 }

@@ -16,8 +16,8 @@ struct HandedOver {
   LedgerOutcome ledger;
 };
 // The newest bundles of these revisions. `duty` comes without bundles.
-Result<HandedOver> hand_over(const JobAtHand& at_hand, const JobContext& context, const std::vector<WantedRevision>& revisions,
-                             LedgerDuty duty);
+Result<HandedOver> hand_over(const JobAtHand& at_hand, const JobContext& context,
+                             const std::vector<WantedRevision>& revisions, LedgerDuty duty);
 
 // Ledger, what goes to the customer, and the next steps.
 std::string handed_over_text(const HandedOver& handed, const Page& page);

@@ -20,11 +20,12 @@ struct AddOptions : JobSigningOptions {
 
 Result<int> run(const AddOptions& options, const std::string& tool, const Console& console) {
   CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options.job, {}));
-  CALSEAL_ASSIGN(const std::vector<NewController> controllers,
-                 load_controllers({options.reads, options.regions, options.option_files, options.as_received}));
+  CALSEAL_ASSIGN(
+      const std::vector<NewController> controllers,
+      load_controllers({options.reads, options.regions, options.option_files, options.as_received}));
   if (controllers.size() > 1)
-    return fail(usage_error("READ", "reads of several controllers", "those of one",
-                            "run the command once for each"));
+    return fail(
+        usage_error("READ", "reads of several controllers", "those of one", "run the command once for each"));
   std::unique_ptr<LoadedSigning> signing;
   if (!options.keys.empty()) {
     CALSEAL_ASSIGN(signing, load_signing(options, tool));
@@ -48,12 +49,12 @@ void add_job_add_command(CommandLine& job, Console& console, const std::string& 
   CommandLine* command = job.add_subcommand("add", "Add one more controller of the vehicle to a job");
   auto o = std::make_shared<AddOptions>();
   command->add_option("FOLDER", o->job.folder, "The job folder")->takes("FOLDER")->required();
-  command
-      ->add_option("READ", o->reads, "The read as received; one file or one for each memory")
+  command->add_option("READ", o->reads, "The read as received; one file or one for each memory")
       ->takes("[MEMORY=]FILE")
       ->required();
-  command->add_option("--regions", o->regions,
-                      "A region map, or a folder of them from which the read chooses (repeatable)")
+  command
+      ->add_option("--regions", o->regions,
+                   "A region map, or a folder of them from which the read chooses (repeatable)")
       ->takes("FILE|FOLDER")
       ->required();
   command->add_option("--option", o->option_files, "Option file that the customer ordered (repeatable)")

@@ -24,7 +24,9 @@ void add_job_folder(CommandLine& command, JobFolderOptions& options) {
   command.add_option("FOLDER", options.folder, "The job folder, or the folder of a controller in it")
       ->takes("FOLDER")
       ->required();
-  command.add_option("--controller", options.controller, "The controller that is meant, where the job has several")
+  command
+      .add_option("--controller", options.controller,
+                  "The controller that is meant, where the job has several")
       ->takes("NAME");
 }
 

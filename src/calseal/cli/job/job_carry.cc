@@ -10,6 +10,8 @@
 #include "calseal/cli/job/ledger_duty.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/job/layout.h"
+#include "calseal/job/mend_map.h"
+#include "calseal/job/send.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
@@ -21,22 +23,28 @@ struct CarryOptions : JobFolderOptions, JobSigningOptions, LedgerKeyOptions {
 };
 
 // The region maps of what the controllers have now.
-Result<RegionMapLibrary> maps_in_force(const VehicleJob& job) {
-  std::vector<std::string> paths;
-  for (const Job& one : job.controllers)
-    paths.push_back(one.folder + "/" + one.base().map_file);
-  return load_region_maps(paths);
+Result<RegionMapLibrary> maps_in_force(const VehicleJob& job, const Signing& signing) {
+  RegionMapLibrary library;
+  for (const Job& one : job.controllers) {
+    if (one.base().way_back() == nullptr) continue;
+    CALSEAL_ASSIGN(const OpenedBundle way_back, open_way_back(one, signing));
+    CALSEAL_ASSIGN(RegionMap map, map_in_force(one, way_back));
+    library.maps.push_back({printable(one.folder), std::move(map)});
+  }
+  if (library.maps.empty()) CALSEAL_CHECK(open_way_back(job.controllers.front(), signing));
+  return library;
 }
 
 // With one region map that was named the read must be of it. From a folder the read chooses, and what the
 // controllers have now is among the choices.
-Result<RegionMapLibrary> maps_to_choose_from(const CarryOptions& options, const VehicleJob& job) {
+Result<RegionMapLibrary> maps_to_choose_from(const CarryOptions& options, const VehicleJob& job,
+                                             const Signing& signing) {
   RegionMapLibrary library;
   if (!options.regions.empty()) {
     CALSEAL_ASSIGN(library, load_region_maps(options.regions));
     if (library.maps.size() == 1) return library;
   }
-  CALSEAL_ASSIGN(RegionMapLibrary in_force, maps_in_force(job));
+  CALSEAL_ASSIGN(RegionMapLibrary in_force, maps_in_force(job, signing));
   for (LibraryMap& map : in_force.maps) library.maps.push_back(std::move(map));
   return library;
 }
@@ -47,10 +55,10 @@ struct Carrying {
 };
 
 // Whose read it is: as named, else by the region map that recognises it.
-Result<Carrying> load_request(const CarryOptions& options, const JobAtHand& at_hand) {
+Result<Carrying> load_request(const CarryOptions& options, const JobAtHand& at_hand, const Signing& signing) {
   const VehicleJob& job = at_hand.job;
   CALSEAL_ASSIGN(const std::vector<LooseFile> files, load_loose_files(options.reads, at_hand.controller));
-  CALSEAL_ASSIGN(const RegionMapLibrary library, maps_to_choose_from(options, job));
+  CALSEAL_ASSIGN(const RegionMapLibrary library, maps_to_choose_from(options, job, signing));
   CALSEAL_ASSIGN(const std::vector<SortedRead> sorted, sort_reads(library, files));
   const RegionMap& map = library.maps[sorted.front().map].map;
   if (sorted.size() > 1) {
@@ -74,10 +82,10 @@ Result<int> run(const CarryOptions& options, const std::string& tool, const Cons
   const JobContext context{loaded->signing.trust, nullptr};
   CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options, context));
   CALSEAL_CHECK(require_ledger(at_hand.job, options));
-  CALSEAL_ASSIGN(const Carrying carrying, load_request(options, at_hand));
+  CALSEAL_ASSIGN(const Carrying carrying, load_request(options, at_hand, loaded->signing));
   CALSEAL_ASSIGN(const NewBase made, carry(*carrying.job, carrying.request, loaded->signing));
-  CALSEAL_ASSIGN(const HandedOver handed,
-                 hand_over(at_hand, context, {{carrying.job->facts.controller, 0}}, ledger_duty(options, options, loaded->signing)));
+  CALSEAL_ASSIGN(const HandedOver handed, hand_over(at_hand, context, {{carrying.job->facts.controller, 0}},
+                                                    ledger_duty(options, options, loaded->signing)));
   const Page page = page_for(console);
   console.print(carried_base_text(*carrying.job, made, page) + handed_over_text(handed, page));
   JsonValue value = carried_base_json(made);
@@ -97,8 +105,10 @@ void add_job_carry_command(CommandLine& job, Console& console, const std::string
   command->add_option("READ", o->reads, "The controller as it is now")
       ->takes("[[CONTROLLER.]MEMORY=]FILE")
       ->required();
-  command->add_option("--regions", o->regions,
-                      "Region map of the new software, or a folder of them (default: the one of the base before)")
+  command
+      ->add_option(
+          "--regions", o->regions,
+          "Region map of the new software, or a folder of them (default: the one of the base before)")
       ->takes("FILE|FOLDER");
   command->add_option("--reason", o->reason, "Why the base is new, one line; it is signed")->required();
   command

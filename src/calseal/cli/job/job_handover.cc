@@ -20,7 +20,8 @@ Result<std::vector<WantedRevision>> revisions_of(const HandoverOptions& options,
   if (options.revision || !at_hand.controller.empty()) {
     CALSEAL_ASSIGN(const Job* const job, at_hand.one());
     const JobRevision* newest = job->base().newest();
-    revisions.push_back({job->facts.controller, options.revision.value_or(newest == nullptr ? 0 : newest->number())});
+    revisions.push_back(
+        {job->facts.controller, options.revision.value_or(newest == nullptr ? 0 : newest->number())});
     return revisions;
   }
   for (const Job& one : at_hand.job.controllers) {

@@ -35,7 +35,8 @@ void add_job_list_command(CommandLine& job, Console& console, const std::string&
   auto o = std::make_shared<ListOptions>();
   command->add_option("FOLDER", o->folder, "Where the jobs are (default: this folder)")->takes("FOLDER");
   command->add_option("--trust", o->trust, "The shop's trust file: judges every seal")->takes("FILE");
-  command->add_option("--withdrawals", o->withdrawals, "The shop's newest list of withdrawals")->takes("FILE");
+  command->add_option("--withdrawals", o->withdrawals, "The shop's newest list of withdrawals")
+      ->takes("FILE");
   command->add_option("--page", o->html, "Also write the list as an HTML page here")->takes("FILE");
   add_shop_option(*command, {kShopTrust, kShopWithdrawals}, "FOLDER");
   set_command(

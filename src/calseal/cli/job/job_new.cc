@@ -6,8 +6,8 @@
 #include "calseal/bundle/signed_json.h"
 #include "calseal/check/check.h"
 #include "calseal/cli/console/command_line.h"
-#include "calseal/cli/image/page_for.h"
 #include "calseal/cli/console/progress.h"
+#include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/controllers.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/shop/new_salt.h"
@@ -67,9 +67,11 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
   if (!options.keys.empty()) {
     CALSEAL_ASSIGN(signing, load_signing(options, tool));
   }
-  CALSEAL_ASSIGN(const MadeJob made,
-                 make_job(request, signing ? std::optional(signing->signing) : std::nullopt, way_back_message));
-  CALSEAL_ASSIGN(VehicleJob job, read_vehicle_job(options.folder, {signing ? signing->signing.trust : nullptr, nullptr}));
+  CALSEAL_ASSIGN(
+      const MadeJob made,
+      make_job(request, signing ? std::optional(signing->signing) : std::nullopt, way_back_message));
+  CALSEAL_ASSIGN(VehicleJob job,
+                 read_vehicle_job(options.folder, {signing ? signing->signing.trust : nullptr, nullptr}));
   LedgerOutcome ledger;
   if (!options.ledger.empty()) ledger = report_to_ledger(job, options.ledger, made);
   const Page page = page_for(console);
@@ -90,13 +92,12 @@ void add_job_new_command(CommandLine& job, Console& console, const std::string& 
   CommandLine* command =
       job.add_subcommand("new", "Make a job folder from the first reads, and seal the way backs");
   auto o = std::make_shared<NewOptions>();
-  command
-      ->add_option("READ", o->reads,
-                   "The reads as received, of one controller or of several")
+  command->add_option("READ", o->reads, "The reads as received, of one controller or of several")
       ->takes("[[CONTROLLER.]MEMORY=]FILE")
       ->required();
-  command->add_option("--regions", o->regions,
-                      "A region map, or a folder of them from which the reads choose (repeatable)")
+  command
+      ->add_option("--regions", o->regions,
+                   "A region map, or a folder of them from which the reads choose (repeatable)")
       ->takes("FILE|FOLDER")
       ->required();
   command->add_option("-o,--output", o->folder, "The folder to make; its name is the job's")
@@ -105,9 +106,9 @@ void add_job_new_command(CommandLine& job, Console& console, const std::string& 
   command->add_option("--job", o->job, "Name of the job, where it is not the folder's");
   command->add_option("--vehicle", o->vehicle,
                       "The word by which you and the customer call this vehicle; not a VIN");
-  command->add_option(
-      "--salt", o->salt,
-      "Salt file to use, where the vehicle has one already (default: a new salt)")
+  command
+      ->add_option("--salt", o->salt,
+                   "Salt file to use, where the vehicle has one already (default: a new salt)")
       ->takes("FILE");
   command->add_option("--option", o->option_files, "Option file that the customer ordered (repeatable)")
       ->takes("FILE");
@@ -115,11 +116,13 @@ void add_job_new_command(CommandLine& job, Console& console, const std::string& 
   command->add_flag("--as-received", o->as_received,
                     "Keep the read as evidence and way back although its checks fail; nothing can be built "
                     "on it (see calseal job carry --stock)");
-  command->add_option("--ledger", o->ledger, "The ledger that the job reports to from now on")->takes("FOLDER");
+  command->add_option("--ledger", o->ledger, "The ledger that the job reports to from now on")
+      ->takes("FOLDER");
   add_job_signing_options(*command, *o, false, {kShopRegions, kShopJobLedger}, "--output");
   set_command(
       *command, console,
-      {"calseal job new engine.bin engine-eeprom.bin transmission.bin --regions maps --vehicle \"blue estate\" --key "
+      {"calseal job new engine.bin engine-eeprom.bin transmission.bin --regions maps --vehicle \"blue "
+       "estate\" --key "
        "author.key --trust shop.trust -o oak-17",
        "calseal job new flash=f.bin eeprom=e.bin --regions engine.json --vehicle \"blue estate\" --key "
        "author.key --trust shop.trust -o oak-17"},

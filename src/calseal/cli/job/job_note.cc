@@ -25,7 +25,8 @@ std::string noted_text(const std::vector<Noted>& noted) {
   for (const Noted& one : noted) {
     text += "noted " + std::string(event_name(one.event.kind)) + ", " + one.controller;
     if (one.event.revision)
-      text += ", revision " + std::to_string(*one.event.revision) + " of base " + std::to_string(one.event.base);
+      text +=
+          ", revision " + std::to_string(*one.event.revision) + " of base " + std::to_string(one.event.base);
     text += "\n";
   }
   return text;
@@ -53,14 +54,14 @@ Result<int> run(const NoteOptions& options, const Console& console) {
   const Page page = page_for(console);
   std::string text = noted_text(noted);
   if (fact.kind == EventKind::kWithdrawn)
-    text += labelled(page, "caution",
-                     "this note informs nobody: calseal withdraw makes the signed list that the customer's checker "
-                     "reads",
-                     Mark::kCaution);
+    text += labelled(
+        page, "caution",
+        "this note informs nobody: calseal withdraw makes the signed list that the customer's checker "
+        "reads",
+        Mark::kCaution);
   console.print(text + ledger_text(ledger, page) + next_steps_text(after, page));
-  JsonValue value = json_object({{"calseal", json("job-note/1")},
-                                 {"noted", noted_json(noted)},
-                                 {"next", next_steps_json(after)}});
+  JsonValue value = json_object(
+      {{"calseal", json("job-note/1")}, {"noted", noted_json(noted)}, {"next", next_steps_json(after)}});
   add_ledger(value, ledger);
   console.print_json(value);
   return ledger.status();
@@ -76,7 +77,8 @@ void add_job_note_command(CommandLine& job, Console& console, int& status) {
   command->add_option("FACT", o->fact, "What happened")
       ->required()
       ->one_of({"sent", "acknowledged", "written", "confirmed", "withdrawn", "remark", "closed", "reopened"});
-  command->add_option("--revision", o->revision, "The revision that it is about (default: those of the newest hand-over)");
+  command->add_option("--revision", o->revision,
+                      "The revision that it is about (default: those of the newest hand-over)");
   command->add_option("--base", o->base, "Its base (default: the current one)");
   command->add_option(
       "--detail", o->detail,

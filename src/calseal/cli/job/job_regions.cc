@@ -7,8 +7,8 @@
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_at_hand.h"
 #include "calseal/cli/job/job_commands.h"
-#include "calseal/report/changes/map_diff_text.h"
 #include "calseal/job/mend_map.h"
+#include "calseal/report/changes/map_diff_text.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
@@ -32,9 +32,11 @@ Result<int> run(const RegionsOptions& options, const Console& console) {
   CALSEAL_ASSIGN(const MendedMap mended, mend_map(*job, std::move(text), printable(options.map), now));
   const Page page = page_for(console);
   console.print("the next revision of " + job->facts.controller + " is proved by " + mended.after.name +
-                " version " + std::to_string(mended.after.version) + "\n" + map_diff_text(mended.before, mended.after, mended.diff, page) +
+                " version " + std::to_string(mended.after.version) + "\n" +
+                map_diff_text(mended.before, mended.after, mended.diff, page) +
                 (mended.diff.widens
-                     ? labelled(page, "approval", "needed when it is sealed: calseal regions approve, then job send --approval",
+                     ? labelled(page, "approval",
+                                "needed when it is sealed: calseal regions approve, then job send --approval",
                                 Mark::kCaution)
                      : labelled(page, "approval", "not needed", Mark::kGood)));
   console.print_json(json_object({{"calseal", json("job-regions/1")},

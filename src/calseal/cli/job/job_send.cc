@@ -58,7 +58,8 @@ Result<int> run(const SendOptions& options, const std::string& tool, const Conso
     return send_way_backs(options, at_hand, context, loaded->signing, console);
   CALSEAL_ASSIGN(SendPlan plan, plan_send(options, at_hand, loaded->signing));
   if (plan.requests.empty()) {
-    return fail(usage_error("EDITED", "no edited file, and no option", "an edited image, or options to put in",
+    return fail(usage_error("EDITED", "no edited file, and no option",
+                            "an edited image, or options to put in",
                             "give them; calseal job next says what this job waits for"));
   }
   const SendMessage message = [&](const SentTogether& sent) { return sent_message(at_hand.job, sent); };
@@ -91,7 +92,8 @@ void add_job_send_command(CommandLine& job, Console& console, const std::string&
   set_command(
       *command, console,
       {"calseal job send oak-17 edited.bin --title \"first tune\" --key author.key --trust shop.trust",
-       "calseal job send oak-17 engine.bin transmission.bin --write-order transmission,engine --key author.key "
+       "calseal job send oak-17 engine.bin transmission.bin --write-order transmission,engine --key "
+       "author.key "
        "--trust shop.trust",
        "calseal job send oak-17 --option e85.json --option launch.json --key author.key --trust shop.trust",
        "calseal job send oak-17 edited2.bin --set renew --key author.key --trust shop.trust"},

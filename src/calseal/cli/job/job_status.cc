@@ -17,8 +17,7 @@ struct LookOptions : JobFolderOptions {
 
 void add_look_options(CommandLine& command, LookOptions& options) {
   add_job_folder(command, options);
-  command.add_option("--trust", options.trust, "The shop's trust file: judges every seal")
-      ->takes("FILE");
+  command.add_option("--trust", options.trust, "The shop's trust file: judges every seal")->takes("FILE");
   command.add_option("--withdrawals", options.withdrawals, "The shop's newest list of withdrawals")
       ->takes("FILE");
 }
@@ -47,9 +46,8 @@ Result<int> run_next(const LookOptions& options, const Console& console) {
   CALSEAL_ASSIGN(const auto loaded, load_context(options.trust, options.withdrawals));
   CALSEAL_ASSIGN(const VehicleJob job, look(options, loaded->context));
   console.print(next_steps_text(job, page_for(console)));
-  console.print_json(json_object({{"calseal", json("job-next/1")},
-                                  {"job", json(job.facts.job)},
-                                  {"next", next_steps_json(job)}}));
+  console.print_json(json_object(
+      {{"calseal", json("job-next/1")}, {"job", json(job.facts.job)}, {"next", next_steps_json(job)}}));
   return 0;
 }
 
@@ -68,7 +66,8 @@ void add_job_status_command(CommandLine& job, Console& console, int& status) {
 }
 
 void add_job_next_command(CommandLine& job, Console& console, int& status) {
-  CommandLine* command = job.add_subcommand("next", "The next step of each controller, with the command to type");
+  CommandLine* command =
+      job.add_subcommand("next", "The next step of each controller, with the command to type");
   auto o = std::make_shared<LookOptions>();
   add_look_options(*command, *o);
   set_command(

@@ -51,8 +51,9 @@ Status place_heads(const VehicleJob& job, const LedgerDuty& duty, EnteredJob& en
 }  // namespace
 
 void add_ledger_key_option(CommandLine& command, LedgerKeyOptions& options) {
-  command.add_option("--ledger-key", options.ledger_key,
-                     "Private key with the role ledger: sign a new head, and put it beside the bundle")
+  command
+      .add_option("--ledger-key", options.ledger_key,
+                  "Private key with the role ledger: sign a new head, and put it beside the bundle")
       ->takes("FILE");
 }
 
@@ -92,9 +93,9 @@ std::string ledger_text(const LedgerOutcome& outcome, const Page& page) {
                      Mark::kBad);
   }
   if (!outcome.entered) return text;
-  text += labelled(page, "ledger",
-                   counted(outcome.entered->added, "entry", "entries") + " new, " +
-                       tree_head_text(outcome.entered->head));
+  text += labelled(
+      page, "ledger",
+      counted(outcome.entered->added, "entry", "entries") + " new, " + tree_head_text(outcome.entered->head));
   if (!outcome.entered->head_file.empty() && !outcome.entered->head_is_new)
     text += labelled(page, "caution",
                      "the head beside the bundle is the newest signed one; --ledger-key signs a new one",

@@ -4,23 +4,29 @@ namespace calseal {
 
 void add_send_options(CommandLine& command, SendOptions& options) {
   add_job_folder(command, options);
-  command.add_option("EDITED", options.edited,
-                     "Edited images, of one controller or of several")
+  command.add_option("EDITED", options.edited, "Edited images, of one controller or of several")
       ->takes("[[CONTROLLER.]MEMORY=]FILE");
-  command.add_option("--option", options.option_files,
-                     "Option file; it is put in where the edit does not hold it yet (repeatable; default: those of "
-                     "the newest revision)")
+  command
+      .add_option(
+          "--option", options.option_files,
+          "Option file; it is put in where the edit does not hold it yet (repeatable; default: those of "
+          "the newest revision)")
       ->takes("FILE");
   command.add_flag("--no-options", options.no_options, "This revision is made of no option");
-  command.add_option("--fuel", options.fuel, "Fuel of the vehicle, where an option asks for one (repeatable)");
+  command.add_option("--fuel", options.fuel,
+                     "Fuel of the vehicle, where an option asks for one (repeatable)");
   command.add_option("--hardware", options.hardware,
                      "Hardware of the vehicle, where an option asks for some (repeatable)");
-  command.add_option("--set", options.set,
-                     "renew: seal the other members of the set again along with this one; leave: this revision is "
-                     "valid alone")
+  command
+      .add_option(
+          "--set", options.set,
+          "renew: seal the other members of the set again along with this one; leave: this revision is "
+          "valid alone")
       ->one_of({"renew", "leave"});
-  command.add_option("--write-order", options.write_order,
-                     "Controllers of a set in the order of writing, between commas (default: by name)")
+  command
+      .add_option("--write-order", options.write_order,
+                  "Controllers of a set in the order of writing, between commas (default: by name)")
+      ->separated_by(',')
       ->takes("NAMES");
   command.add_flag("--drivable-between", options.drivable_between,
                    "The vehicle may be driven when only some of a set are written");
@@ -31,8 +37,7 @@ void add_send_options(CommandLine& command, SendOptions& options) {
   command.add_option("--caution", options.cautions, "A line: what the customer must mind (repeatable)");
   command.add_option("--attach", options.attachments, "File to put into the bundle (repeatable)")
       ->takes("FILE");
-  command.add_option("--expires", options.expires, "Makes it a trial until this time (UTC)")
-      ->takes("TIME");
+  command.add_option("--expires", options.expires, "Makes it a trial until this time (UTC)")->takes("TIME");
   command.add_option("--permit-return", options.returns,
                      "Number or identity of an earlier revision that may be written again (repeatable)");
   command.add_option("--require-role", options.roles, "Roles that must sign (default: author)")

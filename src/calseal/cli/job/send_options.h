@@ -12,9 +12,9 @@
 namespace calseal {
 
 struct SendOptions : JobFolderOptions, JobSigningOptions, LedgerKeyOptions {
-  std::string title, notes_file, expires, unaccounted, limits, set, write_order;
-  std::vector<std::string> edited, option_files, requirements, cautions, attachments, returns, roles, fuel,
-      hardware;
+  std::string title, notes_file, expires, unaccounted, limits, set;
+  std::vector<std::string> edited, write_order, option_files, requirements, cautions, attachments, returns,
+      roles, fuel, hardware;
   std::optional<std::uint64_t> parent;
   bool no_options = false, as_received = false, drivable_between = false, unchanged = false;
 };

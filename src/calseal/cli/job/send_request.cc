@@ -12,17 +12,6 @@
 namespace calseal {
 namespace {
 
-// Names between commas.
-std::vector<std::string> names_of(const std::string& list) {
-  std::vector<std::string> names;
-  for (std::size_t at = 0; at < list.size();) {
-    const std::size_t end = std::min(list.find(',', at), list.size());
-    names.push_back(list.substr(at, end - at));
-    at = end + 1;
-  }
-  return names;
-}
-
 class Planning {
  public:
   Planning(const SendOptions& options, const JobAtHand& at_hand, const Signing& signing)
@@ -39,7 +28,7 @@ class Planning {
     std::ranges::sort(plan_.requests, {}, &SendRequest::controller);  // the default order of writing
     for (SendRequest& request : plan_.requests) CALSEAL_CHECK(complete(request));
     if (plan_.requests.size() > 1 && set_choice() != SetChoice::kLeave)
-      plan_.set = SetWish{names_of(options_.write_order), options_.drivable_between};
+      plan_.set = SetWish{options_.write_order, options_.drivable_between};
     return std::move(plan_);
   }
 
@@ -59,7 +48,8 @@ class Planning {
   }
 
   Status sort_files() {
-    CALSEAL_ASSIGN(const std::vector<LooseFile> files, load_loose_files(options_.edited, at_hand_.controller));
+    CALSEAL_ASSIGN(const std::vector<LooseFile> files,
+                   load_loose_files(options_.edited, at_hand_.controller));
     CALSEAL_ASSIGN(std::vector<ControllerFiles> sorted, sort_edits(job_, files, signing_));
     for (ControllerFiles& one : sorted) request_for(one.controller).edited = std::move(one.files);
     return {};
@@ -70,7 +60,8 @@ class Planning {
     for (const OptionFile& option : chosen_) {
       if (job_.find(option.option.controller) == nullptr) {
         return fail({Reason::kOptionForeign, option.file, "",
-                     "an option of " + printable(option.option.controller, 80), "an option of a controller of this job",
+                     "an option of " + printable(option.option.controller, 80),
+                     "an option of a controller of this job",
                      "leave it out, or add that controller: calseal job add"});
       }
       request_for(option.option.controller).options.push_back(option);
@@ -86,7 +77,8 @@ class Planning {
   // Neither files nor options: what the customer ordered with the job and no revision has yet.
   Status take_order() {
     if (!plan_.requests.empty() || options_.no_options || !options_.set.empty()) return {};
-    for (const std::string& controller : controllers_with_order(job_, at_hand_.controller)) request_for(controller);
+    for (const std::string& controller : controllers_with_order(job_, at_hand_.controller))
+      request_for(controller);
     return {};
   }
 

@@ -37,9 +37,9 @@ void order_revisions(const SetDescriptor& set, MessageFacts& facts) {
 // What changed since the revision before; bytes that no item names included.
 std::vector<std::string> news_of(const Sent& part) {
   const auto plan = make_plan(part.map, part.before);
-  return item_summaries(plan ? changes_by_item(*plan, part.before, part.result,
-                                               compare_images(*plan, part.before, part.result))
-                             : changed_items(part.map, part.before, part.result));
+  return item_summaries(
+      plan ? changes_by_item(*plan, part.before, part.result, compare_images(*plan, part.before, part.result))
+           : changed_items(part.map, part.before, part.result));
 }
 
 // Names of the bundles of revision 0 as they were handed over.

@@ -20,30 +20,24 @@ struct Handed {
   std::string what, file, way;
 };
 
-// Whether the customer has nothing of the job yet, so that salt and trust file go to him as well.
-bool is_first(const VehicleJob& job) {
-  return std::ranges::none_of(job.controllers, [](const Job& one) {
-    return std::ranges::any_of(one.events, [](const Event& event) { return event.kind == EventKind::kSent; });
-  });
-}
-
 std::vector<Handed> handover(const VehicleJob& job, const std::string& handover) {
   const std::string place = job.folder + "/" + handover + "/";
-  std::vector<Handed> all{{"hand over", place, "everything in it, by any way: mail, cloud, stick; any change is refused"}};
-  for (const std::string& name : names_in(place)) {
-    const std::string what = name == kMessageFile            ? "message"
-                             : name.ends_with(".head")       ? "ledger head"
-                             : name.ends_with(".calseal")    ? "bundle"
-                                                             : "";
-    const std::string way = name == kMessageFile ? "to paste into your mail; read it first"
-                            : name.ends_with(".head")
-                                ? "whoever keeps it can show later what the ledger held"
-                                : "";
+  std::vector<Handed> all{
+      {"hand over", place, "everything in it, by any way: mail, cloud, stick; any change is refused"}};
+  for (const std::string& name : names_in(place).value_or(std::vector<std::string>())) {
+    const std::string what = name == kMessageFile         ? "message"
+                             : name.ends_with(".head")    ? "ledger head"
+                             : name.ends_with(".calseal") ? "bundle"
+                                                          : "";
+    const std::string way = name == kMessageFile      ? "to paste into your mail; read it first"
+                            : name.ends_with(".head") ? "whoever keeps it can show later what the ledger held"
+                                                      : "";
     if (!what.empty()) all.push_back({what, place + name, way});
   }
-  if (!is_first(job)) return all;
+  if (!job.nothing_sent()) return all;
   if (job.controllers.front().salt_present)
-    all.push_back({"salt", job.controllers.front().folder + "/job.salt", "once, and by another way than the bundles"});
+    all.push_back(
+        {"salt", job.controllers.front().folder + "/job.salt", "once, and by another way than the bundles"});
   all.push_back(
       {"trust file", "the shop's", "once; whose root you read aloud by telephone or across the counter"});
   return all;
@@ -53,8 +47,8 @@ std::vector<Handed> handover(const VehicleJob& job, const std::string& handover)
 std::string news_text(const Sent& sent, const Plan& plan, const Page& page) {
   const ChangesByItem changes =
       changes_by_item(plan, sent.before, sent.result, compare_images(plan, sent.before, sent.result));
-  const std::string items = item_report_text({sent.map, sent.before, sent.result, changes}, plan,
-                                             sent.sealed.proof.checks, page);
+  const std::string items =
+      item_report_text({sent.map, sent.before, sent.result, changes}, plan, sent.sealed.proof.checks, page);
   return "\nnew since " +
          (sent.parent == 0 ? std::string("the base") : "revision " + std::to_string(sent.parent)) + "\n" +
          (items.empty() ? "  nothing that counts\n" : items);
@@ -63,9 +57,9 @@ std::string news_text(const Sent& sent, const Plan& plan, const Page& page) {
 std::string part_text(const VehicleJob& job, const Sent& sent, const Page& page) {
   const auto plan = make_plan(sent.map, sent.base);
   const Manifest& manifest = sent.sealed.manifest;
-  std::string text = "sealed revision " + std::to_string(manifest.revision) + " of job " + job.facts.job + ", " +
-                     sent.controller + ", base " + std::to_string(manifest.base_number) + ", sequence " +
-                     std::to_string(manifest.sequence) + "\n";
+  std::string text = "sealed revision " + std::to_string(manifest.revision) + " of job " + job.facts.job +
+                     ", " + sent.controller + ", base " + std::to_string(manifest.base_number) +
+                     ", sequence " + std::to_string(manifest.sequence) + "\n";
   text += labelled(page, "bundle", printable(job.folder + "/" + sent.controller + "/" + sent.bundle, 1000));
   text += labelled(page, "identity", digest_text(sent.sealed.digest));
   text += "\ncorrected\n" + corrections_text(sent.map, sent.corrections, page);
@@ -73,7 +67,8 @@ std::string part_text(const VehicleJob& job, const Sent& sent, const Page& page)
   for (const std::string& name : sent.composed)
     text += labelled(page, "put in", "option " + printable(name) + ", which the edit did not hold yet");
   for (const std::string& name : sent.ordered_left_out)
-    text += labelled(page, "left out", "option " + printable(name) + " came with this base and is not in this revision",
+    text += labelled(page, "left out",
+                     "option " + printable(name) + " came with this base and is not in this revision",
                      Mark::kCaution);
   if (sent.account) {
     text += "\n" + account_text(sent.map, *sent.account, sent.base, sent.result, page);
@@ -87,7 +82,8 @@ std::string part_text(const VehicleJob& job, const Sent& sent, const Page& page)
                      "a draft: what it calls a checksum, a copy or editable was verified on too few images",
                      Mark::kCaution);
   if (!sent.way_back_acknowledged)
-    text += labelled(page, "wait", "the customer has not acknowledged the way back: do not hand this over before he has",
+    text += labelled(page, "wait",
+                     "the customer has not acknowledged the way back: do not hand this over before he has",
                      Mark::kCaution);
   if (sent.sealed.incomplete) {
     text += labelled(page, "signatures", "a required one is missing: countersign before you hand it over",
@@ -144,19 +140,23 @@ std::string sent_text(const VehicleJob& job, const SentTogether& sent, const Pag
   for (const Sent& part : sent.parts) text += (text.empty() ? "" : "\n") + part_text(job, part, page);
   if (!sent.set) return text;
   std::string order;
-  for (const std::string& controller : sent.set->write_order) order += (order.empty() ? "" : ", then ") + controller;
-  return text + "\nset\n" + labelled(page, "valid only", "together; the customer's checker demands all of them") +
+  for (const std::string& controller : sent.set->write_order)
+    order += (order.empty() ? "" : ", then ") + controller;
+  return text + "\nset\n" +
+         labelled(page, "valid only", "together; the customer's checker demands all of them") +
          labelled(page, "write", order) +
-         labelled(page, "in between", std::string(sent.set->drivable_between ? "may" : "must not") + " be driven");
+         labelled(page, "in between",
+                  std::string(sent.set->drivable_between ? "may" : "must not") + " be driven");
 }
 
 JsonValue sent_json(const VehicleJob& job, const SentTogether& sent) {
   const std::vector<std::string> order = sent.set ? sent.set->write_order : std::vector<std::string>();
-  return json_object({{"calseal", json("job-send/1")},
-                      {"job", json(job.facts.job)},
-                      {"set", json(sent.set ? digest_text(compute_sha256(view_of(write_set(*sent.set)))) : "")},
-                      {"write_order", json_strings(order)},
-                      {"revisions", json_array(sent.parts, part_json)}});
+  return json_object(
+      {{"calseal", json("job-send/1")},
+       {"job", json(job.facts.job)},
+       {"set", json(sent.set ? digest_text(compute_sha256(view_of(write_set(*sent.set)))) : "")},
+       {"write_order", json_strings(order)},
+       {"revisions", json_array(sent.parts, part_json)}});
 }
 
 std::string carried_base_text(const Job& job, const NewBase& made, const Page& page) {
@@ -192,19 +192,16 @@ JsonValue carried_base_json(const NewBase& made) {
        {"reason", json(made.sealed.manifest.base_reason)},
        {"identity", json_digest(made.sealed.digest)},
        {"bundle", json(made.bundle)},
-       {"options", json_array(made.options,
-                              [&](const CarriedFile& option) {
-                                JsonValue value = json_object({{"option", json(option.name)},
-                                                               {"fits", json(option.fits())},
-                                                               {"file", json(option.file)}});
-                                if (option.problem) {
-                                  value.members.emplace_back("problem", json_error(*option.problem));
-                                } else {
-                                  value.members.emplace_back(
-                                      "carried", carried_json(made.from, made.to, option.carried));
-                                }
-                                return value;
-                              })}});
+       {"options", json_array(made.options, [&](const CarriedFile& option) {
+          JsonValue value = json_object(
+              {{"option", json(option.name)}, {"fits", json(option.fits())}, {"file", json(option.file)}});
+          if (option.problem) {
+            value.members.emplace_back("problem", json_error(*option.problem));
+          } else {
+            value.members.emplace_back("carried", carried_json(made.from, made.to, option.carried));
+          }
+          return value;
+        })}});
 }
 
 std::string reissued_text(const Job& job, const Reissued& made, const Page& page) {

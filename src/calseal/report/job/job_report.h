@@ -5,13 +5,13 @@
 #include <vector>
 
 #include "calseal/base/json.h"
-#include "calseal/job/carry.h"
 #include "calseal/job/attach_log.h"
-#include "calseal/job/vehicle_job.h"
+#include "calseal/job/carry.h"
 #include "calseal/job/next_step.h"
 #include "calseal/job/note.h"
 #include "calseal/job/reissue.h"
 #include "calseal/job/send.h"
+#include "calseal/job/vehicle_job.h"
 #include "calseal/report/layout/page.h"
 
 namespace calseal {

@@ -107,9 +107,8 @@ std::string other_logs_text(const Job& job, const Page& page) {
     if (event.kind != EventKind::kDriven || !event.log ||
         (event.identity && job.find(*event.identity) != nullptr))
       continue;
-    text +=
-        labelled(page, "log",
-                 printable(event.file) + ": " + log_length(*event.log) + "; counts as no revision's");
+    text += labelled(page, "log",
+                     printable(event.file) + ": " + log_length(*event.log) + "; counts as no revision's");
   }
   return text.empty() ? "" : "\n" + text;
 }

@@ -22,7 +22,8 @@ std::string step_words(const ListedJob& job) {
   if (job.fault) return "cannot be read: " + std::string(code(job.fault->reason));
   std::string words;
   for (const NextStep& step : job.steps)
-    words += (words.empty() ? "" : ", ") + step.code + (job.steps.size() == 1 ? "" : " (" + step.controller + ")");
+    words +=
+        (words.empty() ? "" : ", ") + step.code + (job.steps.size() == 1 ? "" : " (" + step.controller + ")");
   if (job.findings > 0) words += "; " + counted(job.findings, "finding", "findings");
   return words;
 }
@@ -35,8 +36,8 @@ std::size_t waiting(const Worklist& list, WaitsFor who) {
 
 std::string sum_words(const Worklist& list) {
   return counted(list.jobs.size(), "job", "jobs") + ": " + grouped(waiting(list, WaitsFor::kShop)) +
-         " for you to act on, " + grouped(waiting(list, WaitsFor::kCustomer)) + " waiting for the customer, " +
-         grouped(waiting(list, WaitsFor::kNobody)) + " closed";
+         " for you to act on, " + grouped(waiting(list, WaitsFor::kCustomer)) +
+         " waiting for the customer, " + grouped(waiting(list, WaitsFor::kNobody)) + " closed";
 }
 
 }  // namespace
@@ -44,7 +45,7 @@ std::string sum_words(const Worklist& list) {
 std::string worklist_text(const Worklist& list, const Page& page) {
   Columns columns;
   for (const ListedJob& job : list.jobs) {
-    const Mark mark = job.fault || job.findings > 0 ? Mark::kBad
+    const Mark mark = job.fault || job.findings > 0  ? Mark::kBad
                       : job.waits == WaitsFor::kShop ? Mark::kGood
                                                      : Mark::kPlain;
     columns.add({{waits_words(job)},
@@ -55,32 +56,34 @@ std::string worklist_text(const Worklist& list, const Page& page) {
   }
   std::string text = sum_words(list) + "\n\n" + columns.text(page, 2);
   for (const std::string& folder : list.unread)
-    text += labelled(page, "NOT READ", printable(folder, 1000) + ": jobs in it are not in this list", Mark::kBad);
+    text +=
+        labelled(page, "NOT READ", printable(folder, 1000) + ": jobs in it are not in this list", Mark::kBad);
   return text;
 }
 
 JsonValue worklist_json(const Worklist& list) {
-  return json_object({{"calseal", json("jobs/1")},
-                      {"jobs", json_array(list.jobs,
-                                          [](const ListedJob& job) {
-                                            JsonValue value = json_object(
-                                                {{"folder", json(printable(job.folder, 4096))},
-                                                 {"job", json(job.facts.job)},
-                                                 {"vehicle_reference", json(job.facts.vehicle_reference)},
-                                                 {"waits_for", json(waits_words(job))},
-                                                 {"since", json(job.since)},
-                                                 {"findings", json(job.findings)},
-                                                 {"next", json_array(job.steps, next_step_json)}});
-                                            if (job.fault) value.members.emplace_back("fault", json_error(*job.fault));
-                                            return value;
-                                          })},
-                      {"unread", json_array(list.unread, [](const std::string& folder) {
-                         return json(printable(folder, 4096));
-                       })}});
+  return json_object(
+      {{"calseal", json("jobs/1")},
+       {"jobs", json_array(list.jobs,
+                           [](const ListedJob& job) {
+                             JsonValue value =
+                                 json_object({{"folder", json(printable(job.folder, 4096))},
+                                              {"job", json(job.facts.job)},
+                                              {"vehicle_reference", json(job.facts.vehicle_reference)},
+                                              {"waits_for", json(waits_words(job))},
+                                              {"since", json(job.since)},
+                                              {"findings", json(job.findings)},
+                                              {"next", json_array(job.steps, next_step_json)}});
+                             if (job.fault) value.members.emplace_back("fault", json_error(*job.fault));
+                             return value;
+                           })},
+       {"unread",
+        json_array(list.unread, [](const std::string& folder) { return json(printable(folder, 4096)); })}});
 }
 
 std::string worklist_html(const Worklist& list, const std::string& tool) {
-  Table table("all jobs, who must act first on top", {{"waits for"}, {"since"}, {"job"}, {"vehicle"}, {"next"}});
+  Table table("all jobs, who must act first on top",
+              {{"waits for"}, {"since"}, {"job"}, {"vehicle"}, {"next"}});
   for (const ListedJob& job : list.jobs) {
     Html next;
     if (job.fault) next = said(step_words(job));
@@ -88,8 +91,10 @@ std::string worklist_html(const Worklist& list, const std::string& tool) {
       next += element("p", said((step.controller.empty() ? "" : step.controller + ": ") + step.text)) +
               element("p.command", code(step.command));
     }
-    if (job.findings > 0) next += warning(said(counted(job.findings, "finding", "findings") + ": calseal job status"));
-    table.add({said(waits_words(job)), said(day(job.since)), said(job.folder), said(job.facts.vehicle_reference), next});
+    if (job.findings > 0)
+      next += warning(said(counted(job.findings, "finding", "findings") + ": calseal job status"));
+    table.add({said(waits_words(job)), said(day(job.since)), said(job.folder),
+               said(job.facts.vehicle_reference), next});
   }
   Html body = element("header", element("p.kind", "Jobs"), element("h1", "What waits for whom"),
                       element("p.lead", said(sum_words(list))));

@@ -143,7 +143,8 @@ Result<std::optional<Shop>> find_shop(const ShopSearch& search) {
   for (std::filesystem::path folder = start;; folder = folder.parent_path()) {
     const std::string path = (folder / kShopFileName).string();
     struct stat status {};
-    if (::lstat(path.c_str(), &status) == 0) return read_shop(path);
+    // What cannot be looked at is refused there, and not passed over.
+    if (::lstat(path.c_str(), &status) == 0 || (errno != ENOENT && errno != ENOTDIR)) return read_shop(path);
     if (!folder.has_relative_path()) return std::optional<Shop>();
   }
 }

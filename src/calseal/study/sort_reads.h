@@ -26,6 +26,7 @@ struct SortedRead {
 // one, and must recognise them together; choose_region_map() decides between maps of one controller. With one
 // map in the library every file is its. kFamilyMismatch when no map takes a file; kUsage when several
 // controllers could be meant by it, or a controller is named that no map has.
-Result<std::vector<SortedRead>> sort_reads(const RegionMapLibrary& library, const std::vector<LooseFile>& files);
+Result<std::vector<SortedRead>> sort_reads(const RegionMapLibrary& library,
+                                           const std::vector<LooseFile>& files);
 
 }  // namespace calseal

@@ -33,6 +33,7 @@ const ShopDefault kLedgerKey{"--key", "ledger_key", [](const Shop& shop) { retur
 const ShopDefault kShopLedger{"LEDGER", "ledger", [](const Shop& shop) { return one(shop.ledger); }};
 const ShopDefault kShopRegions{"--regions", "regions", [](const Shop& shop) { return made(shop.regions); }};
 const ShopDefault kShopStocks{"--known", "stocks", [](const Shop& shop) { return made(one(shop.stocks)); }};
-const ShopDefault kShopJobLedger{"--ledger", "ledger", [](const Shop& shop) { return made(one(shop.ledger)); }, "", true};
+const ShopDefault kShopJobLedger{"--ledger", "ledger",
+                                 [](const Shop& shop) { return made(one(shop.ledger)); }, "", true};
 
 }  // namespace calseal

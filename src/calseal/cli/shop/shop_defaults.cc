@@ -61,8 +61,8 @@ class ShopDefaults {
     return left;
   }
 
-  // Options that belong together are left alone where none was typed and the file lacks one of them: then none
-  // of them is meant.
+  // Options that belong together are left alone where none was typed and the file lacks one of them: then
+  // none of them is meant.
   bool leaves_group_alone(const Shop& shop) const {
     if (together != Together::kAllOrNone) return false;
     return std::none_of(options.begin(), options.end(),
@@ -88,7 +88,9 @@ class ShopDefaults {
                                  [](const Filled& option) { return option.in_group() && option.is_there(); });
     std::string missing, fields;
     for (const Filled& option : options) {
-      if (option.is_there() || !(option.required || (any && together == Together::kAllOrNone && option.in_group()))) continue;
+      if (option.is_there() ||
+          !(option.required || (any && together == Together::kAllOrNone && option.in_group())))
+        continue;
       missing += (missing.empty() ? "" : " and ") + std::string(option.by.option);
       fields += (fields.empty() ? "" : " and ") + std::string(option.by.field);
     }

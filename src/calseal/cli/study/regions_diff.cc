@@ -5,9 +5,9 @@
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
-#include "calseal/report/changes/map_diff_text.h"
 #include "calseal/cli/study/study_commands.h"
 #include "calseal/map/map_diff.h"
+#include "calseal/report/changes/map_diff_text.h"
 #include "calseal/report/changes/places.h"
 #include "calseal/report/layout/page.h"
 

@@ -25,7 +25,7 @@ struct MessageRevision {
 struct MessageFacts {
   std::string vehicle;                     // the word that shop and customer share; may be empty
   std::vector<MessageRevision> revisions;  // at least one; of a set in the order of writing
-  bool is_set = false;  // they are valid only together; else each is checked alone
+  bool is_set = false;                     // they are valid only together; else each is checked alone
   bool drivable_between = false;           // of a set
   bool fresh_read =
       false;             // the check asks for a read that was taken now (erase sectors with learned values)

@@ -23,7 +23,8 @@ class ByHand(unittest.TestCase):
         cls.desk.seal_revision(1, "--attach", cls.desk.put("log.txt", b"log\n" * 500))
         # The public key from a source that the customer trusts: here the trust file's own words, turned into PEM by openssl.
         trust = json.loads(pathlib.Path(cls.desk.at("shop.trust")).read_text().splitlines()[0])
-        der = bytes.fromhex("302a300506032b6570032100" + trust["keys"][0]["public_key"])
+        author = next(key for key in trust["keys"] if key["id"] == cls.shop["author_id"])
+        der = bytes.fromhex("302a300506032b6570032100" + author["public_key"])
         pathlib.Path(cls.desk.at("author.der")).write_bytes(der)
         subprocess.run(["openssl", "pkey", "-pubin", "-inform", "DER", "-in", cls.desk.at("author.der"), "-out",
                         cls.desk.at("author.pem")], check=True, capture_output=True)

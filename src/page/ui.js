@@ -2,16 +2,23 @@
 
 import { bytesText, rangeText } from "./bytes.js";
 import { parseSalt } from "./check.js";
+import { element } from "./dom.js";
 import { Refusal, describeRefusal } from "./reason.js";
+import { shownText } from "./shown.js";
 import { listenAlong, SPOKEN } from "./spoken_code.js";
 import { makeChecker } from "./worker.js";
-import { describeVerdict, element, showSeal } from "./verdict_view.js";
+import { describeVerdict, showSeal } from "./verdict_view.js";
 
 const byId = (id) => document.getElementById(id);
 const TRUST_NAME = "the trust file in this page";
 
+// A file that was changed, moved or taken out since it was chosen.
 async function readFile(file) {
-  return { name: file.name, bytes: new Uint8Array(await file.arrayBuffer()) };
+  try {
+    return { name: file.name, bytes: new Uint8Array(await file.arrayBuffer()) };
+  } catch (fault) {
+    throw new Refusal("file-unreadable", { file: file.name, found: String(fault), next: "choose the file again" });
+  }
 }
 
 async function readOne(input) {
@@ -64,6 +71,7 @@ class Page {
       showListening(byId("stated-root"), byId("stated-root-says"));
     });
     byId("vehicle").addEventListener("input", () => this.forget());
+    letChooseAgain(byId("form"));
   }
 
   // A verdict is about what was judged; once something changes it is none.
@@ -85,7 +93,7 @@ class Page {
   async lookAtBundle() {
     const run = this.run;
     byId("bundle-says").replaceChildren(element("p", {}, "Looking at the seal …"));
-    const verdict = await this.judge({ bundle: await readOne(byId("bundle")), sealOnly: true });
+    const verdict = await this.judge(async () => ({ bundle: await readOne(byId("bundle")), sealOnly: true }));
     if (run !== this.run) return;
     byId("bundle-says").replaceChildren(...showSeal(verdict));
     this.askForReads(verdict.outcome === "authentic" ? verdict.manifest.controllers[0].memories : []);
@@ -145,8 +153,13 @@ class Page {
     };
   }
 
-  judge(request, onStep = () => {}) {
-    return this.checker.check({ ...request, trust: this.trust, now: nowText() }, onStep);
+  // What `gather` promises is judged; a file that cannot be read gives a verdict too.
+  async judge(gather, onStep = () => {}) {
+    try {
+      return await this.checker.check({ ...await gather(), trust: this.trust, now: nowText() }, onStep);
+    } catch (fault) {
+      return refusedFor(fault);
+    }
   }
 
   async check() {
@@ -156,16 +169,9 @@ class Page {
     byId("working").textContent = "Checking …";
     byId("progress").hidden = false;
     byId("bar").value = 0;
-    let verdict;
-    try {
-      verdict = await this.judge(await this.gather(), (_, state) => {
-        if (run === this.run && state === "passed") ++byId("bar").value;
-      });
-    } catch (fault) {
-      const refusal = fault instanceof Refusal ? fault : new Refusal(isFileFault(fault) ? "file-unreadable" : "internal",
-        { found: String(fault), next: isFileFault(fault) ? "choose the file again" : "report this to the shop" });
-      verdict = { outcome: "refused", reason: describeRefusal(refusal), steps: [], evidence: [], cautions: [], files: [] };
-    }
+    const verdict = await this.judge(() => this.gather(), (_, state) => {
+      if (run === this.run && state === "passed") ++byId("bar").value;
+    });
     if (run !== this.run) return;
     byId("check").disabled = false;
     byId("progress").hidden = true;
@@ -176,9 +182,25 @@ class Page {
   }
 }
 
-// A file that was changed, moved or taken out since it was chosen.
-function isFileFault(fault) {
-  return fault instanceof DOMException && ["NotReadableError", "NotFoundError"].includes(fault.name);
+// The verdict where nothing could be judged.
+function refusedFor(fault) {
+  const refusal = fault instanceof Refusal ? fault : new Refusal("internal", { found: String(fault), next: "report this to the shop" });
+  return { outcome: "refused", reason: describeRefusal(refusal), steps: [], evidence: [], cautions: [], files: [] };
+}
+
+// A browser reports no change where a file of the same name is chosen again, mended or not. So a field is empty while its dialogue
+// is open; where that is closed without a choice, it holds what it held.
+function letChooseAgain(form) {
+  let before = null;
+  form.addEventListener("click", ({ target }) => {
+    if (target.type !== "file") return;
+    before = new DataTransfer();
+    for (const file of target.files) before.items.add(file);
+    target.value = "";
+  });
+  form.addEventListener("cancel", ({ target }) => {
+    if (target.type === "file" && before !== null) target.files = before.files;
+  });
 }
 
 function halt(...paragraphs) {
@@ -193,10 +215,11 @@ export async function startPage(source) {
   if (missing.length > 0) {
     halt(`This browser lacks what a check needs: ${missing.join("; ")}.`,
       "Nothing is checked here, and nothing may be written on the strength of this page.",
-      "Open it in a newer browser, from disk or over https; or use the calseal-check program.");
+      "Save the page as a file and open that file in a newer browser; or ask the shop for its program that does the same.");
     return;
   }
   byId("halt").hidden = true;
+  for (const name of document.querySelectorAll("title, bdi.name")) name.textContent = shownText(name.textContent);
   byId("form").hidden = false;
   new Page(checker).askForReads([]);
 }

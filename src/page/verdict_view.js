@@ -1,14 +1,8 @@
 // A verdict as a person reads it. Texts of files enter as text, never as markup.
 
-import { bytesText, grouped, printable } from "./bytes.js";
-
-// element("p", {class: "hint"}, "text", child, …)
-export function element(tag, attributes = {}, ...children) {
-  const made = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
-  made.append(...children);
-  return made;
-}
+import { bytesText, grouped } from "./bytes.js";
+import { element, foreign, foreignLines } from "./dom.js";
+import { shownText } from "./shown.js";
 
 const OUTCOMES = {
   accepted: { sign: "✓", word: "Accepted" },
@@ -53,19 +47,21 @@ function shopMark(attributes = {}) {
   return element("span", { class: "word", ...attributes }, SHOP_WORD);
 }
 
-// Rows are [term, value], and true as third where the value is the shop's word.
+// Rows are [term, value], and true as third where the value is the shop's word. A value is a text, an element, or a list of both.
 function list(rows) {
-  const shown = rows.filter(([, value]) => value !== "");
+  const shown = rows.filter(([, value]) => value !== "" && value.length !== 0);
   return element("dl", {}, ...shown.flatMap(([term, value, isWord]) =>
-    [element("dt", {}, term, ...(isWord ? [" ", shopMark()] : [])), element("dd", {}, value)]));
+    [element("dt", {}, term, ...(isWord ? [" ", shopMark()] : [])), element("dd", {}, ...[value].flat())]));
 }
 
-function joined(...texts) {
-  return texts.filter((text) => text !== "").join(": ");
+// Foreign texts behind one another, each for itself.
+function joined(mark, ...texts) {
+  return texts.filter((text) => text !== "").flatMap((text, i) => [...(i === 0 ? [] : [mark]), foreign(text)]);
 }
 
 function reasonRows({ code, file, place, found, expected, next }) {
-  return [["Where", joined(file, place)], ["Found", found], ["Expected", expected], ["What to do", next],
+  const long = (text) => (text === "" ? "" : foreign(text, 1000));
+  return [["Where", joined(": ", file, place)], ["Found", long(found)], ["Expected", long(expected)], ["What to do", long(next)],
     ["Reason code", element("span", { class: "code" }, code)]];
 }
 
@@ -77,9 +73,9 @@ function trustRow({ trustVersion, trustTime }) {
 function revisionRows(verdict) {
   const { manifest, signers, shop } = verdict;
   const [controller] = manifest.controllers;
-  return [trustRow(verdict), ["Sealed by", joined(shop, signers.join(", "))], ["Controller", controller.name], ["When", manifest.claimed_time, true],
-    ["Job", manifest.job, true], ["Revision", joined(String(manifest.revision), printable(manifest.title)), true],
-    ["For the vehicle", printable(manifest.vehicle_reference), true]];
+  return [trustRow(verdict), ["Sealed by", [foreign(shop), ": ", ...joined(", ", ...signers)]], ["Controller", controller.name], ["When", manifest.claimed_time, true],
+    ["Job", manifest.job, true], ["Revision", joined(": ", String(manifest.revision), manifest.title), true],
+    ["For the vehicle", manifest.vehicle_reference === "" ? "" : foreign(manifest.vehicle_reference), true]];
 }
 
 // What the seal says, below the chosen bundle.
@@ -110,13 +106,13 @@ function saveBytes(name, bytes) {
 }
 
 function saveButton(label, name, bytes) {
-  const button = element("button", { type: "button", "aria-describedby": "save-hint" }, label);
+  const button = element("button", { type: "button", "aria-describedby": "save-hint" }, ...label);
   button.addEventListener("click", () => saveBytes(name, bytes));
   return button;
 }
 
 function cautionField(box, { code, text }) {
-  const label = element("label", { for: box.id }, printable(text, 1000));
+  const label = element("label", { for: box.id }, foreign(text, 1000));
   if (code !== "shop") return element("div", { class: "field check" }, box, label);
   const mark = shopMark({ id: `${box.id}-word` });
   box.setAttribute("aria-describedby", mark.id);
@@ -127,11 +123,11 @@ function cautionField(box, { code, text }) {
 function savingPart(verdict) {
   const buttons = verdict.files.map((file) => {
     const name = nameToSave(file, verdict.manifest);
-    return saveButton(`Save ${file.memory === "" ? "the image" : file.memory} as ${name}`, name, file.bytes);
+    return saveButton(["Save ", file.memory === "" ? "the image" : file.memory, " as ", foreign(name)], name, file.bytes);
   });
   if (verdict.stateAfterWrite !== "") {
     const state = new TextEncoder().encode(verdict.stateAfterWrite);
-    buttons.push(saveButton("Save the new state, after the image", "checker.state", state));
+    buttons.push(saveButton(["Save the new state, after the image"], "checker.state", state));
   }
   const cautions = [...verdict.cautions, { code: "", text: "I have read what is below, and it is so." }];
   const boxes = cautions.map((_, i) => element("input", { type: "checkbox", id: `caution-${i}` }));
@@ -152,20 +148,15 @@ function savingPart(verdict) {
   ];
 }
 
-// A text of the shop with its own line ends.
-function inLines(text) {
-  return element("span", {}, ...text.slice(0, 4000).split("\n").flatMap((line, i) => [...(i === 0 ? [] : [element("br")]), printable(line, 4000)]));
-}
-
 // What the shop says of its work.
 function workRows({ options, requirements, notes }) {
   const lines = (texts) => {
     const list = element("ul", { class: "plain" }, ...texts.map((text) => element("li", {}, text)));
     return texts.length <= 8 ? list : element("details", {}, element("summary", {}, `${grouped(texts.length)} of them`), list);
   };
-  const named = ({ name, title }) => printable(title === "" ? name : title);
+  const named = ({ name, title }) => foreign(title === "" ? name : title);
   return [["Options", options.length === 0 ? "" : lines(options.map(named)), true],
-    ...requirements.map((text) => ["Requires", printable(text), true]), ["Notes", notes === "" ? "" : inLines(notes), true]];
+    ...requirements.map((text) => ["Requires", foreign(text), true]), ["Notes", notes === "" ? "" : foreignLines(notes), true]];
 }
 
 function setRows(verdict) {
@@ -188,11 +179,11 @@ function rebuiltWords({ vehicle, shop, manifest }) {
   const { region_map: map } = manifest.controllers[0];
   const areas = `only within the areas declared by region map ${map.name} (${map.grade})`;
   return vehicle === "asserted"
-    ? `This bundle is what ${shop} sealed. The image is the first read that it carries, and differs from that ${areas}.`
-    : `This bundle is what ${shop} sealed, for the software in your read. The rebuilt image differs from the read ${areas}.`;
+    ? ["This bundle is what ", foreign(shop), ` sealed. The image is the first read that it carries, and differs from that ${areas}.`]
+    : ["This bundle is what ", foreign(shop), ` sealed, for the software in your read. The rebuilt image differs from the read ${areas}.`];
 }
 
-const sentence = (text) => `${text[0].toUpperCase()}${printable(text, 1000).slice(1)}.`;
+const sentence = (text) => `${text[0].toUpperCase()}${shownText(text, 1000).slice(1)}.`;
 
 // What the shop's rules allow now and did not before comes before everything else.
 function rulesPart({ reason, cautions }) {
@@ -203,7 +194,7 @@ function rulesPart({ reason, cautions }) {
 function acceptedPart(verdict) {
   const { manifest } = verdict;
   return [
-    element("p", {}, `${rebuiltWords(verdict)} ${checksWords(manifest)}`),
+    element("p", {}, ...rebuiltWords(verdict), " ", checksWords(manifest)),
     element("p", { class: "hint" }, SHOP_WORD_MEANS),
     list([...revisionRows(verdict), ["Your vehicle", VEHICLE_WORDS[verdict.vehicle]], ["Order", PASSAGE_WORDS[verdict.passage]],
       ...setRows(verdict), ["Bytes to change", bytesText(verdict.bytesToChange)],
@@ -227,8 +218,8 @@ function phrasePart({ phrase }) {
 function evidencePart({ evidence }) {
   if (evidence.length === 0) return [];
   const said = ({ name, detail }) =>
-    (EVIDENCE_WORDS[name] ?? name) + (detail === "" || detail === "declared" ? "" : ` (${detail})`);
-  const sorted = (given) => evidence.filter((item) => item.given === given).map(said).join("; ");
+    [EVIDENCE_WORDS[name] ?? name, ...(detail === "" || detail === "declared" ? [] : [" (", foreign(detail), ")"])];
+  const sorted = (given) => evidence.filter((item) => item.given === given).flatMap((item, i) => [...(i === 0 ? [] : ["; "]), ...said(item)]);
   return [element("h3", {}, "What was given"), list([["Given", sorted(true)], ["Not given", sorted(false)]])];
 }
 
@@ -241,7 +232,7 @@ function stepsPart({ steps }) {
 
 export function describeVerdict(verdict) {
   const { sign, word } = OUTCOMES[verdict.outcome];
-  const items = verdict.cautions.map(({ code, text }) => element("li", {}, printable(text, 1000), ...(code === "shop" ? [" ", shopMark()] : [])));
+  const items = verdict.cautions.map(({ code, text }) => element("li", {}, foreign(text, 1000), ...(code === "shop" ? [" ", shopMark()] : [])));
   const cautions = verdict.outcome === "refused" && items.length > 0
     ? [element("h3", {}, "Also to know"), element("ul", {}, ...items)] : [];
   return element("div", { class: `verdict ${verdict.outcome}` },

@@ -351,6 +351,7 @@ class CustomerPage(unittest.TestCase):
             browser.open(self.page)
             browser.until(lambda: "Ed25519" in browser.text("#halt"), "the message")
             self.assertFalse(browser.find("#form").is_displayed())
+            self.assertNotIn("calseal", browser.text("#halt"), "a customer has no use for the name of a program")
             self.assertEqual(browser.violations(), [])
 
     def test_over_plain_http_it_says_so_and_does_nothing(self):

@@ -1,0 +1,226 @@
+#!/usr/bin/env python3
+"""What a customer sees of a verdict, in Debian's Chromium: files chosen again, files that cannot be read, texts that try to mislead,
+long words, large letters. The bundles come from write_looks.mjs, which seals whatever it is told to.
+
+CALSEAL_PICTURES=FOLDER keeps pictures.
+"""
+
+import os
+import pathlib
+import shutil
+import subprocess
+import sys
+import tempfile
+import unittest
+
+sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / "browser")]
+
+from chromium import Chromium
+
+CALSEAL = os.environ["CALSEAL"]
+PICTURES = os.environ.get("CALSEAL_PICTURES")
+PHONE, TABLET, DESKTOP = 360, 768, 1600
+LONG = "Overspecialisedturbochargerwastegatecalibrationheadquarters60"
+UNSEEN = "\u202e\u200b\U000e0041\u3164\u00ad"
+
+
+class Customer:
+    """One browser with one shop's page, and what a person does there."""
+
+    def __init__(self, folder, width, trust="shop", **browser):
+        self.folder = folder
+        self.browser = Chromium(width, 740 if width == PHONE else 900, **browser)
+        page = folder / f"{trust}.html"
+        if not page.exists():
+            subprocess.run([CALSEAL, "customer-page", "--trust", folder / f"{trust}.trust", "-o", page], check=True, capture_output=True)
+        self.browser.open(page)
+        self.browser.until(lambda: self.browser.find("#form").is_displayed(), "the form")
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.browser.__exit__()
+
+    def script(self, text, *arguments):
+        return self.browser.driver.execute_script(text, *arguments)
+
+    def bundle(self, name):
+        self.browser.give("#bundle", self.folder / name)
+        self.browser.until(lambda: self.browser.find_all("#bundle-says .verdict"), "what the seal says")
+
+    def read(self, start="my-", salt=True):
+        self.browser.give("#read-0", self.folder / f"{start}flash.bin")
+        self.browser.give("#read-1", self.folder / f"{start}nv.bin")
+        if salt:
+            self.browser.give("#salt", self.folder / "shop.salt")
+        if not self.browser.find("#fresh").is_selected():
+            self.browser.find("#fresh").click()
+
+    def check(self):
+        """Presses the button; gives the outcome."""
+        self.browser.find("#check").click()
+        self.browser.until(lambda: self.browser.find_all("#verdict h2"), "a verdict")
+        return next(name for name in self.browser.find("#verdict > div").get_attribute("class").split() if name != "verdict")
+
+    def verdict(self, bundle="r1.calseal", start="my-"):
+        self.bundle(bundle)
+        self.read(start)
+        return self.check()
+
+    def choose(self, selector, path):
+        """As a person does: a click opens the dialogue, and a file is chosen in it, though it be the one that was chosen before."""
+        self.press(selector)
+        root = self.browser.command("DOM.getDocument")["root"]["nodeId"]
+        node = self.browser.command("DOM.querySelector", nodeId=root, selector=selector)["nodeId"]
+        self.browser.command("DOM.setFileInputFiles", nodeId=node, files=[str(path)])
+
+    def press(self, selector):
+        """A real click; the dialogue itself is the driver's."""
+        self.browser.command("Page.setInterceptFileChooserDialog", enabled=True)
+        x, y = self.script("""
+            arguments[0].scrollIntoView({block: "center"});
+            const box = arguments[0].getBoundingClientRect();
+            return [box.left + 20, box.top + box.height / 2];""", self.browser.find(selector))
+        for kind in ("mousePressed", "mouseReleased"):
+            self.browser.command("Input.dispatchMouseEvent", type=kind, x=x, y=y, button="left", clickCount=1)
+
+    def open_all(self):
+        self.script("for (const part of document.querySelectorAll('details')) part.open = true")
+
+
+class Looks(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.folder = pathlib.Path(tempfile.mkdtemp(prefix="calseal-looks-"))
+        subprocess.run([os.environ.get("CALSEAL_NODE", "node"), pathlib.Path(__file__).parent / "write_looks.mjs", cls.folder], check=True)
+
+    @classmethod
+    def tearDownClass(cls):
+        shutil.rmtree(cls.folder)
+
+    def look(self, customer, name):
+        if PICTURES:
+            customer.browser.picture(f"{PICTURES}/{name}.png")
+        self.assertEqual(customer.browser.violations(), [], name)
+        self.assertEqual(self.too_wide(customer), [], name)
+        self.assertEqual(customer.browser.complaints(), [], name)
+
+    def too_wide(self, customer):
+        """What reaches out of the window, or is cut off at the edge of its own box."""
+        return customer.script("""
+            const wide = document.documentElement.clientWidth;
+            const out = document.documentElement.scrollWidth > wide ? [`the page: ${document.documentElement.scrollWidth}`] : [];
+            for (const one of document.querySelectorAll("main *")) {
+              const box = one.getBoundingClientRect();
+              if (box.width === 0 || one.tagName === "OPTION") continue;
+              if (box.right > wide + 0.5 || box.left < -0.5) out.push(`${one.tagName} ${one.id} ${one.textContent.slice(0, 40)}: ${box.left} to ${box.right}`);
+            }
+            return out;""")
+
+    # Files.
+
+    def test_a_mended_file_of_the_same_name_is_judged_anew(self):
+        with Customer(self.folder, DESKTOP) as customer:
+            path = self.folder / "again.calseal"
+            path.write_bytes((self.folder / "damaged.calseal").read_bytes())
+            customer.choose("#bundle", path)
+            customer.browser.until(lambda: customer.browser.find_all("#bundle-says .refused"), "a refusal")
+            path.write_bytes((self.folder / "r1.calseal").read_bytes())
+            customer.choose("#bundle", path)
+            customer.browser.until(lambda: customer.browser.find_all("#bundle-says .authentic"), "the seal")
+            customer.read()
+            mine = self.folder / "mine.bin"
+            mine.write_bytes((self.folder / "other-car-nv.bin").read_bytes())
+            customer.choose("#read-1", mine)
+            self.assertEqual(customer.check(), "refused")
+            mine.write_bytes((self.folder / "my-nv.bin").read_bytes())
+            customer.choose("#read-1", mine)
+            customer.browser.until(lambda: not customer.browser.find_all("#verdict h2"), "the old verdict gone")
+            self.assertEqual(customer.check(), "accepted")
+
+    def test_a_choice_that_is_given_up_leaves_what_was_chosen(self):
+        with Customer(self.folder, DESKTOP) as customer:
+            self.assertEqual(customer.verdict(), "accepted")
+            customer.press("#read-1")
+            self.assertEqual(customer.script("return document.getElementById('read-1').files.length"), 0, "empty while the dialogue is open")
+            customer.script("document.getElementById('read-1').dispatchEvent(new Event('cancel', {bubbles: true}))")
+            self.assertEqual(customer.script("return document.getElementById('read-1').files[0].name"), "my-nv.bin")
+            self.assertTrue(customer.browser.find_all("#verdict .accepted"))
+            self.assertEqual(customer.check(), "accepted")
+
+    def test_a_file_that_cannot_be_read_is_told_and_can_be_chosen_again(self):
+        with Customer(self.folder, DESKTOP) as customer:
+            customer.choose("#bundle", self.folder / "gone.calseal")
+            customer.browser.until(lambda: customer.browser.find_all("#bundle-says .refused"), "a refusal", seconds=10)
+            self.assertIn("could not be read", customer.browser.text("#bundle-says"))
+            self.assertEqual(customer.verdict(), "accepted")
+            customer.choose("#read-0", self.folder / "gone.bin")
+            self.assertEqual(customer.check(), "refused")
+            self.assertIn("file-unreadable", customer.script("return document.getElementById('verdict').textContent"))
+
+    # Texts.
+
+    def test_notes_stand_in_their_lines(self):
+        with Customer(self.folder, DESKTOP) as customer:
+            self.assertEqual(customer.verdict(), "accepted")
+            customer.open_all()
+            text = customer.browser.text("#verdict")
+            self.assertIn("First line\nsecond line\nthird line\nfourth\nfifth", text)
+            self.assertNotIn("\\u00", text)
+
+    def test_nothing_in_a_name_is_unseen_or_turns_what_is_around_it(self):
+        with Customer(self.folder, DESKTOP, trust="hidden") as customer:
+            self.assertEqual(customer.verdict("hidden.calseal"), "accepted")
+            customer.open_all()
+            shown = customer.script("return document.title + document.querySelector('main').textContent")
+            self.assertEqual([hex(ord(c)) for c in UNSEEN if c in shown], [])
+            for start in ("Shop", "Key", "t", "o", "c", "q", "v"):
+                self.assertIn(start + "\\u202e\\u200b\\u{e0041}\\u3164\\u00ad", shown)
+
+    def test_a_name_in_another_direction_leaves_its_surroundings_in_order(self):
+        with Customer(self.folder, DESKTOP, trust="rtl") as customer:
+            self.assertEqual(customer.verdict("rtl.calseal"), "accepted")
+            customer.open_all()
+            loose = customer.script("""
+                const walk = document.createTreeWalker(document.querySelector("main"), NodeFilter.SHOW_TEXT);
+                const out = [];
+                for (let node; (node = walk.nextNode());) {
+                  if (!/[\\u0590-\\u05ff]/.test(node.data)) continue;
+                  const around = node.parentElement.closest("bdi");
+                  if (around === null || !/^[\\u0590-\\u05ff 0-9]+$/.test(around.textContent)) out.push(node.data);
+                }
+                return out;""")
+            self.assertEqual(loose, [])
+            self.assertGreater(customer.script("return document.querySelectorAll('#verdict bdi').length"), 4)
+
+    def test_no_command_is_shown(self):
+        with Customer(self.folder, DESKTOP) as customer:
+            for bundle, start in (("r1.calseal", "my-"), ("damaged.calseal", None), ("r1.calseal", "other-car-")):
+                customer.bundle(bundle)
+                if start:
+                    customer.read(start)
+                    customer.check()
+                for text in (customer.browser.text(), customer.script("return document.body.innerHTML.replace(/<script.*?<.script>/s, '')")):
+                    self.assertNotRegex(text, r"calseal-check|calseal [a-z]+ |(^|[\s(])--[a-z]")
+
+    # Room.
+
+    def test_long_words_and_large_letters_stay_in_a_narrow_window(self):
+        for trust, bundle in (("long", "long.calseal"), ("shop", "r1.calseal")):
+            for large in (False, True):
+                with self.subTest(bundle=bundle, large=large), Customer(self.folder, PHONE, trust=trust) as customer:
+                    if large:
+                        customer.browser.command("Page.setFontSizes", fontSizes={"standard": 32, "fixed": 26})
+                    self.look(customer, f"begin-{trust}-{large}")
+                    customer.bundle(bundle)
+                    self.look(customer, f"seal-{trust}-{large}")
+                    for start, outcome in (("my-", "accepted"), ("other-car-", "refused")):
+                        customer.read(start)
+                        self.assertEqual(customer.check(), outcome)
+                        customer.open_all()
+                        self.look(customer, f"{outcome}-{trust}-{large}")
+
+
+if __name__ == "__main__":
+    unittest.main()

@@ -5,7 +5,7 @@
 // the region map's form when it is one. `filled`, by memory: bytes that no file holds and whose value is the fill all the same,
 // because a form omits them or a record file leaves the hole.
 
-import { addressText, bytesText, firstDifference, grouped, hexExcerpt, printable, rangeText } from "./bytes.js";
+import { addressText, bytesText, firstDifference, grouped, hexExcerpt, printable, rangeText, sameBytes } from "./bytes.js";
 import { Refusal } from "./reason.js";
 import { RangeSet } from "./range_set.js";
 import { looksOpaque } from "./entropy.js";
@@ -259,12 +259,15 @@ function requireFilled(map, read, image) {
   }
 }
 
-// The files again, in the order and form of `read`, with the bytes of `image` and the wrappings' own checksums made right.
+// The files again, in the order and form of `read`, with the bytes of `image` and the wrappings' own checksums made right. One
+// that `stays` has no byte that the read does not have.
 export async function renderRead(map, read, image) {
   requireFilled(map, read, image);
   const files = [];
   for (const source of read.sources) {
-    files.push({ memory: source.memory, source: source.name, bytes: await renderSource(map, source, image) });
+    const bytes = await renderSource(map, source, image);
+    const stays = sameBytes(bytes, await renderSource(map, source, read.image));
+    files.push({ memory: source.memory, source: source.name, bytes, stays });
   }
   return files;
 }

@@ -119,17 +119,34 @@ function cautionField(box, { code, text }) {
   return element("div", { class: "field check" }, box, element("div", {}, label, " ", mark));
 }
 
-// Cautions to tick, then the files; the buttons wake when every box is ticked.
-function savingPart(verdict) {
-  const buttons = verdict.files.map((file) => {
+// What is there to be saved, as buttons. A memory in which nothing changes is no file to write: writing it would be a risk for nothing.
+function saves(verdict) {
+  const buttons = verdict.files.filter(({ stays }) => !stays).map((file) => {
     const name = nameToSave(file, verdict.manifest);
     return saveButton(["Save ", file.memory === "" ? "the image" : file.memory, " as ", foreign(name)], name, file.bytes);
   });
   if (verdict.stateAfterWrite !== "") {
     const state = new TextEncoder().encode(verdict.stateAfterWrite);
-    buttons.push(saveButton(["Save the new state, after the image"], "checker.state", state));
+    buttons.push(saveButton([buttons.length === 0 ? "Save the new state" : "Save the new state, after the image"], "checker.state", state));
   }
-  const cautions = [...verdict.cautions, { code: "", text: "I have read what is below, and it is so." }];
+  return buttons;
+}
+
+const writesNothing = ({ files }) => files.every(({ stays }) => stays);
+
+// Said of each memory that stays as it is; of all together where none changes.
+function stayingPart(verdict) {
+  if (writesNothing(verdict)) return [element("p", { class: "stays" }, "Nothing is to be written: the read that you gave already holds this revision, byte for byte.")];
+  return verdict.files.filter(({ stays }) => stays).map(({ memory, source }) => element("p", { class: "stays" },
+    ...(memory === "" ? ["The file ", foreign(source)] : [`Memory ${memory}`]), " stays as it is: not one byte of it changes. Do not write it."));
+}
+
+// Cautions to tick, then what is saved; the buttons wake when every box is ticked.
+function savingPart(verdict) {
+  const buttons = saves(verdict);
+  if (buttons.length === 0) return [...stayingPart(verdict), ...cautionList(verdict)];
+  const writes = !writesNothing(verdict);
+  const cautions = writes ? [...verdict.cautions, { code: "", text: "I have read what is below, and it is so." }] : verdict.cautions;
   const boxes = cautions.map((_, i) => element("input", { type: "checkbox", id: `caution-${i}` }));
   const hint = element("p", { class: "hint", id: "save-hint" });
   const wake = () => {
@@ -140,11 +157,12 @@ function savingPart(verdict) {
   boxes.forEach((box) => box.addEventListener("change", wake));
   wake();
   return [
-    element("fieldset", { class: "cautions" }, element("legend", {}, "Before you write: confirm each"),
+    element("fieldset", { class: "cautions" }, element("legend", {}, writes ? "Before you write: confirm each" : "Before you save: confirm each"),
       ...boxes.map((box, i) => cautionField(box, cautions[i])),
-      element("ul", {}, ...STANDING_CAUTIONS.map((text) => element("li", {}, text)))),
+      ...(writes ? [element("ul", {}, ...STANDING_CAUTIONS.map((text) => element("li", {}, text)))] : [])),
     hint,
     element("ul", { class: "plain" }, ...buttons.map((button) => element("li", {}, button))),
+    ...stayingPart(verdict),
   ];
 }
 
@@ -230,11 +248,16 @@ function stepsPart({ steps }) {
     list(steps.map(({ name, state }) => [name, signs[state]])))];
 }
 
+// Cautions where there is nothing to be saved.
+function cautionList({ cautions }) {
+  if (cautions.length === 0) return [];
+  const items = cautions.map(({ code, text }) => element("li", {}, foreign(text, 1000), ...(code === "shop" ? [" ", shopMark()] : [])));
+  return [element("h3", {}, "Also to know"), element("ul", {}, ...items)];
+}
+
 export function describeVerdict(verdict) {
   const { sign, word } = OUTCOMES[verdict.outcome];
-  const items = verdict.cautions.map(({ code, text }) => element("li", {}, foreign(text, 1000), ...(code === "shop" ? [" ", shopMark()] : [])));
-  const cautions = verdict.outcome === "refused" && items.length > 0
-    ? [element("h3", {}, "Also to know"), element("ul", {}, ...items)] : [];
+  const cautions = verdict.outcome === "refused" ? cautionList(verdict) : [];
   return element("div", { class: `verdict ${verdict.outcome}` },
     element("h2", { id: "verdict-title", tabindex: "-1" }, element("span", { class: "sign", "aria-hidden": "true" }, sign), word),
     ...rulesPart(verdict),

@@ -159,6 +159,36 @@ class Looks(unittest.TestCase):
             self.assertEqual(customer.check(), "refused")
             self.assertIn("file-unreadable", customer.script("return document.getElementById('verdict').textContent"))
 
+    # What is to be written.
+
+    def test_a_memory_that_does_not_change_is_not_offered(self):
+        with Customer(self.folder, PHONE) as customer:
+            self.assertEqual(customer.verdict(), "accepted")
+            buttons = [button.text for button in customer.browser.find_all("#verdict ul.plain button")]
+            self.assertEqual(len(buttons), 1, buttons)
+            self.assertIn("flash", buttons[0])
+            self.assertEqual([part.text for part in customer.browser.find_all("#verdict .stays")],
+                             ["Memory nv stays as it is: not one byte of it changes. Do not write it."])
+
+    def test_a_read_that_holds_the_revision_is_not_written(self):
+        with Customer(self.folder, PHONE) as customer:
+            self.assertEqual(customer.verdict(start="after-"), "accepted")
+            self.assertEqual(customer.browser.find_all("#verdict button"), [])
+            self.assertEqual(customer.browser.find_all("#verdict input"), [])
+            text = customer.browser.text("#verdict")
+            self.assertIn("Nothing is to be written", text)
+            self.assertNotIn("Before you write", text)
+            self.look(customer, "holds")
+            customer.browser.find("details summary").click()
+            customer.browser.find("#new-state").click()
+            self.assertEqual(customer.check(), "accepted")
+            self.assertEqual([button.text for button in customer.browser.find_all("#verdict button")], ["Save the new state"])
+            for box in customer.browser.find_all(".cautions input"):
+                customer.script("arguments[0].scrollIntoView({block: 'center'})", box)
+                box.click()
+            customer.browser.find("#verdict button").click()
+            self.assertIn(b'"state/1"', customer.browser.saved_file("checker.state"))
+
     # Texts.
 
     def test_notes_stand_in_their_lines(self):

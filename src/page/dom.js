@@ -18,3 +18,13 @@ export function foreign(text, limit) {
 export function foreignLines(text) {
   return element("bdi", {}, ...shownLines(text).flatMap((line, i) => [...(i === 0 ? [] : [element("br")]), line]));
 }
+
+// A text of words.js with its places filled: phrase("of {shop}", {shop: foreign(name)}) gives what an element can hold.
+export function phrase(text, parts = {}) {
+  return text.split(/(\{[a-z]+\})/i).filter((piece) => piece !== "").map((piece) => {
+    const name = /^\{([a-z]+)\}$/i.exec(piece)?.[1];
+    if (name === undefined) return piece;
+    if (!Object.hasOwn(parts, name)) throw new RangeError(`no part for ${piece}`);
+    return parts[name];
+  });
+}

@@ -1,16 +1,16 @@
 // What the customer sees: files in, the verdict in plain words, the image to save.
 
-import { bytesText, rangeText } from "./bytes.js";
+import { bytesText } from "./bytes.js";
 import { parseSalt } from "./check.js";
-import { element } from "./dom.js";
+import { element, foreign, phrase } from "./dom.js";
 import { Refusal, describeRefusal } from "./reason.js";
 import { shownText } from "./shown.js";
 import { listenAlong, SPOKEN } from "./spoken_code.js";
 import { makeChecker } from "./worker.js";
 import { describeVerdict, showSeal } from "./verdict_view.js";
+import { WORDS } from "./words.js";
 
 const byId = (id) => document.getElementById(id);
-const TRUST_NAME = "the trust file in this page";
 
 // A file that was changed, moved or taken out since it was chosen.
 async function readFile(file) {
@@ -59,7 +59,8 @@ class Page {
   constructor(checker) {
     this.checker = checker;
     this.run = 0;  // counts what was begun, so that an answer that comes late is not shown
-    this.trust = { name: TRUST_NAME, bytes: fromBase64(document.body.dataset.trust) };
+    this.trust = { name: WORDS.trustInThisPage, bytes: fromBase64(document.body.dataset.trust) };
+    this.sealed = null;  // the manifest whose seal was looked at and holds
     this.readInputs = [];  // {memory, input}; memory "" for files that say themselves where they belong
     byId("form").addEventListener("submit", (event) => {
       event.preventDefault();
@@ -92,11 +93,13 @@ class Page {
   // The seal alone, as soon as a bundle is chosen: it tells which memories are needed.
   async lookAtBundle() {
     const run = this.run;
-    byId("bundle-says").replaceChildren(element("p", {}, "Looking at the seal …"));
+    this.sealed = null;
+    byId("bundle-says").replaceChildren(element("p", {}, WORDS.working.looking));
     const verdict = await this.judge(async () => ({ bundle: await readOne(byId("bundle")), sealOnly: true }));
     if (run !== this.run) return;
+    this.sealed = verdict.outcome === "authentic" ? verdict.manifest : null;
     byId("bundle-says").replaceChildren(...showSeal(verdict));
-    this.askForReads(verdict.outcome === "authentic" ? verdict.manifest.controllers[0].memories : []);
+    this.askForReads(this.sealed?.controllers[0].memories ?? []);
   }
 
   askForReads(memories) {
@@ -105,20 +108,15 @@ class Page {
       const input = element("input", { id, type: "file", "aria-describedby": `${id}-hint` });
       input.multiple = memory === "";
       this.readInputs.push({ memory, input });
-      return element("div", { class: "field" }, element("label", { for: id }, label), input,
-        element("p", { class: "hint", id: `${id}-hint` }, hint));
+      return element("div", { class: "field" }, element("label", { for: id }, ...label), input,
+        element("p", { class: "hint", id: `${id}-hint` }, ...hint));
     };
     this.readInputs = [];
+    const { memory: term, memoryHint, one, several, wholeHint, first, any } = WORDS.reads;
     const fields = memories.map(({ name, extent }) =>
-      field(name, `Memory ${name}`, `${bytesText(extent.end - extent.begin)}, ${rangeText(extent)}; raw, Intel HEX or S-record`));
-    if (memories.length > 0) {
-      fields.push(field("", memories.length === 1 ? "Or a file in the shop's own form" : "Or a file that holds several memories",
-        "A record file, or a wrapping that the shop's region map declares."));
-    }
-    byId("read-hint").textContent = memories.length === 0
-      ? "Choose the bundle first; it says which memories are needed."
-      : "Any read of this controller will do: the first one, or an earlier revision read back. " +
-        "Give every memory that the first read had.";
+      field(name, phrase(term, { memory: name }), phrase(memoryHint, { size: bytesText(extent.end - extent.begin) })));
+    if (memories.length > 0) fields.push(field("", [memories.length === 1 ? one : several], [wholeHint]));
+    byId("read-hint").textContent = memories.length === 0 ? first : any;
     byId("reads").replaceChildren(...fields);
   }
 
@@ -166,7 +164,7 @@ class Page {
     this.forget();
     const run = this.run;
     byId("check").disabled = true;
-    byId("working").textContent = "Checking …";
+    byId("working").textContent = WORDS.working.checking;
     byId("progress").hidden = false;
     byId("bar").value = 0;
     const verdict = await this.judge(() => this.gather(), (_, state) => {
@@ -175,10 +173,12 @@ class Page {
     if (run !== this.run) return;
     byId("check").disabled = false;
     byId("progress").hidden = true;
-    byId("working").textContent = `Done: ${verdict.outcome}.`;
+    byId("working").textContent = WORDS.working[verdict.outcome];
     byId("verdict").hidden = false;
-    byId("verdict").replaceChildren(describeVerdict(verdict));
-    byId("verdict-title").focus();
+    byId("verdict").replaceChildren(describeVerdict(verdict, verdict.manifest ?? this.sealed));
+    // The verdict begins at the top of the window, so that a phone shows the whole of its first part.
+    byId("verdict").scrollIntoView({ block: "start" });
+    byId("verdict-title").focus({ preventScroll: true });
   }
 }
 
@@ -203,23 +203,41 @@ function letChooseAgain(form) {
   });
 }
 
+// The texts of the page's own parts, where page.html has left room for them.
+function fillTexts({ shop, tool }) {
+  const parts = () => ({ shop: foreign(shop), tool, strong: element("strong", {}, WORDS.page.rootWarning) });
+  for (const one of document.querySelectorAll("[data-text]")) one.replaceChildren(...phrase(WORDS.page[one.dataset.text], parts()));
+  document.title = shownText(document.title);
+}
+
 function halt(...paragraphs) {
-  byId("halt").replaceChildren(...paragraphs.map((text) => element("p", {}, text)));
+  byId("halt").replaceChildren(...paragraphs.map((text) => element("p", {}, ...[text].flat())));
+}
+
+// Printed, everything is unfolded.
+function unfoldForPrint() {
+  const opened = [];
+  addEventListener("beforeprint", () => {
+    for (const part of document.querySelectorAll("#verdict details:not([open])")) opened.push(part);
+    for (const part of opened) part.open = true;
+  });
+  addEventListener("afterprint", () => {
+    for (const part of opened.splice(0)) part.open = false;
+  });
 }
 
 // `source` is the text of the whole script, from which the worker is made.
 export async function startPage(source) {
-  halt("One moment …");
+  fillTexts(document.body.dataset);
+  halt(WORDS.halt.wait);
   const checker = await makeChecker(source);
   const missing = await checker.lacking();
   if (missing.length > 0) {
-    halt(`This browser lacks what a check needs: ${missing.join("; ")}.`,
-      "Nothing is checked here, and nothing may be written on the strength of this page.",
-      "Save the page as a file and open that file in a newer browser; or ask the shop for its program that does the same.");
+    halt(phrase(WORDS.halt.lacks, { features: missing.join("; ") }), WORDS.halt.nothing, WORDS.halt.next);
     return;
   }
   byId("halt").hidden = true;
-  for (const name of document.querySelectorAll("title, bdi.name")) name.textContent = shownText(name.textContent);
   byId("form").hidden = false;
+  unfoldForPrint();
   new Page(checker).askForReads([]);
 }

@@ -1,0 +1,91 @@
+// From an accepted verdict to files: what a person confirms, what may be saved, and what is to be left alone.
+
+import { element, foreign, phrase } from "./dom.js";
+import { shopMark } from "./rows_view.js";
+import { WORDS } from "./words.js";
+
+function nameToSave({ source, memory, form }, { revision, controllers }) {
+  const ending = { "intel-hex": ".hex", "s-record": ".s19" }[form] ?? ".bin";
+  const whole = source === "" ? `${controllers[0].name}-${memory}${ending}` : source;
+  const [, stem, extension] = /^(.*?)(\.[A-Za-z0-9]{1,8})?$/.exec(whole);
+  return `${stem}-revision-${revision}${extension ?? ""}`;
+}
+
+function saveBytes(name, bytes) {
+  const url = URL.createObjectURL(new Blob([bytes], { type: "application/octet-stream" }));
+  const link = element("a", { href: url, download: name });
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(url), 60000);
+}
+
+function saveButton(label, name, bytes) {
+  const button = element("button", { type: "button", "aria-describedby": "save-hint" }, ...label);
+  button.addEventListener("click", () => saveBytes(name, bytes));
+  return button;
+}
+
+// What is there to be saved, as buttons. A memory in which nothing changes is no file to write: writing it would be a risk for nothing.
+function saves(verdict) {
+  const { save } = WORDS;
+  const buttons = verdict.files.filter(({ stays }) => !stays).map((file) => {
+    const name = nameToSave(file, verdict.manifest);
+    return saveButton(phrase(save.file, { memory: file.memory === "" ? save.image : file.memory, name: foreign(name) }), name, file.bytes);
+  });
+  if (verdict.stateAfterWrite !== "") {
+    const state = new TextEncoder().encode(verdict.stateAfterWrite);
+    buttons.push(saveButton([buttons.length === 0 ? save.state : save.stateAfter], "checker.state", state));
+  }
+  return buttons;
+}
+
+export function writesNothing({ files }) {
+  return files.every(({ stays }) => stays);
+}
+
+// Said of each memory that stays as it is; where none changes the verdict itself says so.
+function stayingPart(verdict) {
+  if (writesNothing(verdict)) return [];
+  return verdict.files.filter(({ stays }) => stays).map(({ memory, source }) => element("p", { class: "stays" },
+    ...(memory === "" ? phrase(WORDS.save.fileStays, { name: foreign(source) }) : phrase(WORDS.save.stays, { memory }))));
+}
+
+function cautionField(box, { code, text }) {
+  const label = element("label", { for: box.id }, foreign(text, 1000));
+  if (code !== "shop") return element("div", { class: "field check" }, box, label);
+  const mark = shopMark({ id: `${box.id}-word` });
+  box.setAttribute("aria-describedby", mark.id);
+  return element("div", { class: "field check" }, box, element("div", {}, label, " ", mark));
+}
+
+// Cautions where there is nothing to be saved.
+export function cautionList({ cautions }) {
+  if (cautions.length === 0) return [];
+  const items = cautions.map(({ code, text }) => element("li", {}, foreign(text, 1000), ...(code === "shop" ? [" ", shopMark()] : [])));
+  return [element("h3", {}, WORDS.alsoToKnow), element("ul", {}, ...items)];
+}
+
+// Cautions to tick, then what is saved; the buttons wake when every box is ticked.
+export function savingPart(verdict) {
+  const { save, standing } = WORDS;
+  const buttons = saves(verdict);
+  if (buttons.length === 0) return cautionList(verdict);
+  const writes = !writesNothing(verdict);
+  const cautions = writes ? [...verdict.cautions, { code: "", text: save.read }] : verdict.cautions;
+  const boxes = cautions.map((_, i) => element("input", { type: "checkbox", id: `caution-${i}` }));
+  const hint = element("p", { class: "hint", id: "save-hint" });
+  const wake = () => {
+    const left = boxes.filter((box) => !box.checked).length;
+    for (const button of buttons) button.disabled = left > 0;
+    hint.replaceChildren(...(left === 0 ? [save.none] : phrase(save.left, { count: String(left) })));
+  };
+  boxes.forEach((box) => box.addEventListener("change", wake));
+  wake();
+  return [
+    element("fieldset", { class: "cautions" }, element("legend", {}, writes ? save.write : save.save),
+      ...boxes.map((box, i) => cautionField(box, cautions[i])),
+      ...(writes ? [element("ul", {}, ...standing.map((text) => element("li", {}, text)))] : [])),
+    hint,
+    element("ul", { class: "plain saves" }, ...buttons.map((button) => element("li", {}, button))),
+    ...stayingPart(verdict),
+  ];
+}

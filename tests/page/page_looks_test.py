@@ -5,6 +5,7 @@ long words, large letters. The bundles come from write_looks.mjs, which seals wh
 CALSEAL_PICTURES=FOLDER keeps pictures.
 """
 
+import base64
 import os
 import pathlib
 import shutil
@@ -84,6 +85,14 @@ class Customer:
             return [box.left + 20, box.top + box.height / 2];""", self.browser.find(selector))
         for kind in ("mousePressed", "mouseReleased"):
             self.browser.command("Input.dispatchMouseEvent", type=kind, x=x, y=y, button="left", clickCount=1)
+
+    def appear(self, width, manner):
+        """As a phone or a computer, in light or dark, on paper, or in the colours that the person's system forces."""
+        self.browser.command("Emulation.setDeviceMetricsOverride", width=width, height=740 if width == PHONE else 900, deviceScaleFactor=1,
+                             mobile=width == PHONE)
+        features = {"prefers-color-scheme": "dark" if manner == "dark" else "light", "forced-colors": "active" if manner == "forced" else "none"}
+        self.browser.command("Emulation.setEmulatedMedia", media="print" if manner == "print" else "",
+                             features=[{"name": name, "value": value} for name, value in features.items()])
 
     def open_all(self):
         self.script("for (const part of document.querySelectorAll('details')) part.open = true")
@@ -179,7 +188,7 @@ class Looks(unittest.TestCase):
             self.assertIn("Nothing is to be written", text)
             self.assertNotIn("Before you write", text)
             self.look(customer, "holds")
-            customer.browser.find("details summary").click()
+            customer.browser.find("form > details summary").click()
             customer.browser.find("#new-state").click()
             self.assertEqual(customer.check(), "accepted")
             self.assertEqual([button.text for button in customer.browser.find_all("#verdict button")], ["Save the new state"])
@@ -233,6 +242,73 @@ class Looks(unittest.TestCase):
                     customer.check()
                 for text in (customer.browser.text(), customer.script("return document.body.innerHTML.replace(/<script.*?<.script>/s, '')")):
                     self.assertNotRegex(text, r"calseal-check|calseal [a-z]+ |(^|[\s(])--[a-z]")
+
+    # The first screen.
+
+    def state(self, customer, name):
+        """Brings a verdict about: what a customer most often sees."""
+        bundle, start = {"damaged": ("damaged.calseal", None), "other-car": ("r1.calseal", "other-car-"), "holds": ("r1.calseal", "after-")}.get(
+            name, ("r1.calseal", "my-"))
+        customer.bundle(bundle)
+        if start:
+            customer.read(start)
+        if name == "old":
+            customer.browser.find("form details summary").click()
+            customer.browser.give("#state", self.folder / "newer.state")
+        return customer.check()
+
+    STATES = {"accepted": ("accepted", ""), "holds": ("accepted", ""), "damaged": ("refused", "prefix-damaged"),
+              "other-car": ("refused", "vehicle-mismatch"), "old": ("refused", "sequence-old")}
+
+    def test_a_phone_shows_what_it_is_and_what_to_do_without_scrolling(self):
+        for name, expected in self.STATES.items():
+            with self.subTest(name), Customer(self.folder, PHONE) as customer:
+                self.assertEqual(self.state(customer, name), expected[0])
+                self.assertEqual(customer.browser.find("#verdict .verdict").get_attribute("data-reason"), expected[1])
+                top, bottom, height = customer.script("""
+                    const box = document.querySelector("#verdict .first").getBoundingClientRect();
+                    return [box.top, box.bottom, innerHeight];""")
+                self.assertEqual(height, 740)
+                self.assertGreaterEqual(top, 0)
+                self.assertLessEqual(bottom, height)
+                first = customer.browser.text("#verdict .first")
+                wanted = ["What to do now", "Example Shop"] + (["blue estate", "Stage one"] if name != "damaged" else [])
+                for words in wanted:
+                    self.assertIn(words, first)
+                self.assertRegex(first, r"^[✓✕]\n?\s*(Accepted|Refused)\n")
+                self.assertEqual(customer.script("return document.querySelectorAll('#verdict details[open]').length"), 0, "technical rows are folded")
+                self.assertNotRegex(customer.browser.text("#verdict"), r"SHA-256|0x[0-9a-f]|Reason code|region map [a-z]+ version")
+
+    def test_every_state_looks_good_everywhere(self):
+        for state, (outcome, _) in self.STATES.items():
+            with Customer(self.folder, PHONE) as customer:
+                self.assertEqual(self.state(customer, state), outcome)
+                for width in (PHONE, TABLET, DESKTOP):
+                    for manner in ("light", "dark", "print", "forced"):
+                        with self.subTest(state=state, width=width, manner=manner):
+                            customer.appear(width, manner)
+                            self.look_now(customer, f"{state}-{width}-{manner}", with_axe=manner in ("light", "dark"))
+
+    def look_now(self, customer, name, with_axe):
+        customer.script("document.getElementById('verdict').scrollIntoView()")
+        self.screen(customer, f"screen-{name}")
+        if with_axe:
+            self.look(customer, name)
+        self.assertEqual(self.too_wide(customer), [], name)
+
+    def screen(self, customer, name):
+        if PICTURES:
+            shot = customer.browser.command("Page.captureScreenshot", format="png")
+            pathlib.Path(PICTURES, f"{name}.png").write_bytes(base64.b64decode(shot["data"]))
+
+    def test_print_unfolds_what_is_folded(self):
+        with Customer(self.folder, DESKTOP) as customer:
+            self.assertEqual(self.state(customer, "other-car"), "refused")
+            folded = "return [...document.querySelectorAll('#verdict details')].map((part) => part.open)"
+            customer.script("dispatchEvent(new Event('beforeprint'))")
+            self.assertNotIn(False, customer.script(folded))
+            customer.script("dispatchEvent(new Event('afterprint'))")
+            self.assertNotIn(True, customer.script(folded))
 
     # Room.
 

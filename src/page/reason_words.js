@@ -88,10 +88,10 @@ export const REASON_WORDS = {
     act: "Look whether the read is of this controller. If so, ask the shop.",
   },
   "memory-missing": {
-    says: "It cannot be told which memory of the controller this file is of.",
-    act: "Say for each file which memory it is of.",
+    says: "It cannot be told which memory of the controller a file is of.",
+    act: "Look whether each file is a whole read of this controller. Where two memories are equally large, say which one it is.",
   },
-  "memory-unknown": { says: "The controller has no such memory.", act: "Say for each file which memory it is of." },
+  "memory-unknown": { says: "The controller has no such memory.", act: "Remove the file, give it again, and say which memory it is of." },
   "map-range": OTHER_DESCRIPTION,
   "map-overlap": OTHER_DESCRIPTION,
   "map-name": OTHER_DESCRIPTION,

@@ -1,8 +1,8 @@
 // What the customer sees: files in, the verdict in plain words, the image to save.
 
-import { bytesText } from "./bytes.js";
-import { parseSalt } from "./check.js";
 import { element, foreign, phrase } from "./dom.js";
+import { FilesView } from "./files_view.js";
+import { GivenFiles } from "./given_files.js";
 import { Refusal, describeRefusal } from "./reason.js";
 import { shownText } from "./shown.js";
 import { listenAlong, SPOKEN } from "./spoken_code.js";
@@ -11,23 +11,6 @@ import { describeVerdict, showSeal } from "./verdict_view.js";
 import { WORDS } from "./words.js";
 
 const byId = (id) => document.getElementById(id);
-
-// A file that was changed, moved or taken out since it was chosen.
-async function readFile(file) {
-  try {
-    return { name: file.name, bytes: new Uint8Array(await file.arrayBuffer()) };
-  } catch (fault) {
-    throw new Refusal("file-unreadable", { file: file.name, found: String(fault), next: "choose the file again" });
-  }
-}
-
-async function readOne(input) {
-  return input.files.length === 0 ? null : readFile(input.files[0]);
-}
-
-function readAll(input) {
-  return Promise.all([...input.files].map(readFile));
-}
 
 function fromBase64(text) {
   return Uint8Array.from(atob(text), (character) => character.charCodeAt(0));
@@ -60,19 +43,26 @@ class Page {
     this.checker = checker;
     this.run = 0;  // counts what was begun, so that an answer that comes late is not shown
     this.trust = { name: WORDS.trustInThisPage, bytes: fromBase64(document.body.dataset.trust) };
-    this.sealed = null;  // the manifest whose seal was looked at and holds
-    this.readInputs = [];  // {memory, input}; memory "" for files that say themselves where they belong
+    this.given = new GivenFiles();
+    const places = { input: byId("files"), list: byId("given"), missing: byId("missing"), drop: byId("drop") };
+    this.files = new FilesView(places, this.given, () => this.filesChanged());
     byId("form").addEventListener("submit", (event) => {
       event.preventDefault();
       this.check();
     });
-    byId("form").addEventListener("change", ({ target }) => this.changed(target));
+    byId("form").addEventListener("change", ({ target }) => {
+      if (target !== byId("files")) this.forget();
+      this.showFiles();
+    });
     byId("stated-root").addEventListener("input", () => {
       this.forget();
       showListening(byId("stated-root"), byId("stated-root-says"));
     });
-    byId("vehicle").addEventListener("input", () => this.forget());
-    letChooseAgain(byId("form"));
+    byId("vehicle").addEventListener("input", () => {
+      this.forget();
+      this.showFiles();
+    });
+    this.showFiles();
   }
 
   // A verdict is about what was judged; once something changes it is none.
@@ -85,69 +75,35 @@ class Page {
     byId("check").disabled = false;
   }
 
-  async changed(target) {
+  // The seal alone, as soon as a bundle is there: it tells which memories are needed.
+  async filesChanged() {
     this.forget();
-    if (target === byId("bundle")) await this.lookAtBundle();
-  }
-
-  // The seal alone, as soon as a bundle is chosen: it tells which memories are needed.
-  async lookAtBundle() {
-    const run = this.run;
-    this.sealed = null;
-    byId("bundle-says").replaceChildren(element("p", {}, WORDS.working.looking));
-    const verdict = await this.judge(async () => ({ bundle: await readOne(byId("bundle")), sealOnly: true }));
-    if (run !== this.run) return;
-    this.sealed = verdict.outcome === "authentic" ? verdict.manifest : null;
-    byId("bundle-says").replaceChildren(...showSeal(verdict));
-    this.askForReads(this.sealed?.controllers[0].memories ?? []);
-  }
-
-  askForReads(memories) {
-    const field = (memory, label, hint) => {
-      const id = `read-${this.readInputs.length}`;
-      const input = element("input", { id, type: "file", "aria-describedby": `${id}-hint` });
-      input.multiple = memory === "";
-      this.readInputs.push({ memory, input });
-      return element("div", { class: "field" }, element("label", { for: id }, ...label), input,
-        element("p", { class: "hint", id: `${id}-hint` }, ...hint));
-    };
-    this.readInputs = [];
-    const { memory: term, memoryHint, one, several, wholeHint, first, any } = WORDS.reads;
-    const fields = memories.map(({ name, extent }) =>
-      field(name, phrase(term, { memory: name }), phrase(memoryHint, { size: bytesText(extent.end - extent.begin) })));
-    if (memories.length > 0) fields.push(field("", [memories.length === 1 ? one : several], [wholeHint]));
-    byId("read-hint").textContent = memories.length === 0 ? first : any;
-    byId("reads").replaceChildren(...fields);
-  }
-
-  async gatherReads() {
-    const reads = [];
-    for (const { memory, input } of this.readInputs) {
-      for (const file of await readAll(input)) reads.push({ memory, ...file });
+    this.showFiles();
+    for (const bundle of this.given.of("bundle").filter(({ seal }) => seal === null)) {
+      bundle.seal = await this.judge(async () => ({ bundle: { name: bundle.name, bytes: bundle.bytes }, sealOnly: true }));
+      this.showFiles();
     }
-    return reads;
   }
 
-  async gather() {
-    const salt = await readOne(byId("salt"));
-    const state = byId("new-state").checked ? { name: "state", bytes: new Uint8Array() } : await readOne(byId("state"));
+  showFiles() {
+    this.files.show({ revive: byId("revive").checked, vehicle: byId("vehicle").value.trim() });
+    const seal = this.given.main?.seal ?? null;
+    if (seal === this.shown) return;
+    this.shown = seal;
+    byId("bundle-says").replaceChildren(...(seal === null ? [] : showSeal(seal)));
+  }
+
+  gather() {
+    const request = this.given.request();
     return {
-      bundle: await readOne(byId("bundle")),
+      ...request,
+      state: byId("new-state").checked ? { name: "state", bytes: new Uint8Array() } : request.state,
       statedRoot: statedRootOf(byId("stated-root").value),
-      reads: await this.gatherReads(),
-      evidence: { readIsFresh: byId("fresh").checked, salt: salt === null ? null : parseSalt(salt.bytes, salt.name),
-        vehicleReference: byId("vehicle").value.trim() },
+      evidence: { readIsFresh: byId("fresh").checked, salt: null, vehicleReference: byId("vehicle").value.trim() },
       revive: byId("revive").checked,
       declaredReturn: byId("return").checked,
       declaredOldBase: byId("old-base").checked,
       declaredClock: byId("clock-is-right").checked,
-      partners: await readAll(byId("partners")),
-      successions: await readAll(byId("successions")),
-      withdrawals: await readOne(byId("withdrawals")),
-      jobList: await readOne(byId("job-list")),
-      inclusion: await readOne(byId("inclusion")),
-      newest: await readOne(byId("newest")),
-      state,
     };
   }
 
@@ -162,6 +118,11 @@ class Page {
 
   async check() {
     this.forget();
+    await this.files.taken;
+    if (this.given.main === null) {
+      byId("files").focus();  // what is missing stands below it
+      return;
+    }
     const run = this.run;
     byId("check").disabled = true;
     byId("working").textContent = WORDS.working.checking;
@@ -175,7 +136,7 @@ class Page {
     byId("progress").hidden = true;
     byId("working").textContent = WORDS.working[verdict.outcome];
     byId("verdict").hidden = false;
-    byId("verdict").replaceChildren(describeVerdict(verdict, verdict.manifest ?? this.sealed));
+    byId("verdict").replaceChildren(describeVerdict(verdict, verdict.manifest ?? this.given.main?.seal?.manifest));
     // The verdict begins at the top of the window, so that a phone shows the whole of its first part.
     byId("verdict").scrollIntoView({ block: "start" });
     byId("verdict-title").focus({ preventScroll: true });
@@ -186,21 +147,6 @@ class Page {
 function refusedFor(fault) {
   const refusal = fault instanceof Refusal ? fault : new Refusal("internal", { found: String(fault), next: "report this to the shop" });
   return { outcome: "refused", reason: describeRefusal(refusal), steps: [], evidence: [], cautions: [], files: [] };
-}
-
-// A browser reports no change where a file of the same name is chosen again, mended or not. So a field is empty while its dialogue
-// is open; where that is closed without a choice, it holds what it held.
-function letChooseAgain(form) {
-  let before = null;
-  form.addEventListener("click", ({ target }) => {
-    if (target.type !== "file") return;
-    before = new DataTransfer();
-    for (const file of target.files) before.items.add(file);
-    target.value = "";
-  });
-  form.addEventListener("cancel", ({ target }) => {
-    if (target.type === "file" && before !== null) target.files = before.files;
-  });
 }
 
 // The texts of the page's own parts, where page.html has left room for them.
@@ -239,5 +185,5 @@ export async function startPage(source) {
   byId("halt").hidden = true;
   byId("form").hidden = false;
   unfoldForPrint();
-  new Page(checker).askForReads([]);
+  new Page(checker);
 }

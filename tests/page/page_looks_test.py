@@ -13,6 +13,7 @@ import subprocess
 import sys
 import tempfile
 import unittest
+import zipfile
 
 sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / "browser")]
 
@@ -46,15 +47,36 @@ class Customer:
     def script(self, text, *arguments):
         return self.browser.driver.execute_script(text, *arguments)
 
+    def give(self, *names):
+        """Files into the one picker; waits until each stands in the list and every bundle has been looked at."""
+        self.browser.find("#files").send_keys("\n".join(str(self.folder / name) for name in names))
+        self.settle()
+
+    def settle(self):
+        self.browser.until(lambda: self.browser.find("#given").get_attribute("aria-busy") == "false", "files taken in")
+
+    def key(self, name, code, text=""):
+        for kind in ("keyDown", "keyUp"):
+            more = {"text": text} if text and kind == "keyDown" else {}
+            self.browser.command("Input.dispatchKeyEvent", type=kind, key=name, code=name if name != " " else "Space", windowsVirtualKeyCode=code, **more)
+
+    def tab(self):
+        self.key("Tab", 9)
+        return self.script("const one = document.activeElement; return one.id || one.getAttribute('aria-label') || one.textContent")
+
+    def listed(self):
+        return [part.text for part in self.browser.find_all("#given > li")]
+
     def bundle(self, name):
-        self.browser.give("#bundle", self.folder / name)
+        while self.browser.find_all("#given [data-kind=bundle]"):
+            self.browser.find("#given [data-kind=bundle] .remove").click()
+        self.give(name)
         self.browser.until(lambda: self.browser.find_all("#bundle-says .verdict"), "what the seal says")
 
     def read(self, start="my-", salt=True):
-        self.browser.give("#read-0", self.folder / f"{start}flash.bin")
-        self.browser.give("#read-1", self.folder / f"{start}nv.bin")
-        if salt:
-            self.browser.give("#salt", self.folder / "shop.salt")
+        while self.browser.find_all("#given [data-kind=raw]"):
+            self.browser.find("#given [data-kind=raw] .remove").click()
+        self.give(f"{start}flash.bin", f"{start}nv.bin", *(["shop.salt"] if salt else []))
         if not self.browser.find("#fresh").is_selected():
             self.browser.find("#fresh").click()
 
@@ -133,40 +155,114 @@ class Looks(unittest.TestCase):
         with Customer(self.folder, DESKTOP) as customer:
             path = self.folder / "again.calseal"
             path.write_bytes((self.folder / "damaged.calseal").read_bytes())
-            customer.choose("#bundle", path)
+            customer.choose("#files", path)
             customer.browser.until(lambda: customer.browser.find_all("#bundle-says .refused"), "a refusal")
             path.write_bytes((self.folder / "r1.calseal").read_bytes())
-            customer.choose("#bundle", path)
+            customer.choose("#files", path)
             customer.browser.until(lambda: customer.browser.find_all("#bundle-says .authentic"), "the seal")
             customer.read()
-            mine = self.folder / "mine.bin"
+            mine = self.folder / "my-nv.bin"
+            good = mine.read_bytes()
             mine.write_bytes((self.folder / "other-car-nv.bin").read_bytes())
-            customer.choose("#read-1", mine)
+            customer.choose("#files", mine)
+            customer.settle()
             self.assertEqual(customer.check(), "refused")
-            mine.write_bytes((self.folder / "my-nv.bin").read_bytes())
-            customer.choose("#read-1", mine)
+            mine.write_bytes(good)
+            customer.choose("#files", mine)
             customer.browser.until(lambda: not customer.browser.find_all("#verdict h2"), "the old verdict gone")
-            self.assertEqual(customer.check(), "accepted")
-
-    def test_a_choice_that_is_given_up_leaves_what_was_chosen(self):
-        with Customer(self.folder, DESKTOP) as customer:
-            self.assertEqual(customer.verdict(), "accepted")
-            customer.press("#read-1")
-            self.assertEqual(customer.script("return document.getElementById('read-1').files.length"), 0, "empty while the dialogue is open")
-            customer.script("document.getElementById('read-1').dispatchEvent(new Event('cancel', {bubbles: true}))")
-            self.assertEqual(customer.script("return document.getElementById('read-1').files[0].name"), "my-nv.bin")
-            self.assertTrue(customer.browser.find_all("#verdict .accepted"))
             self.assertEqual(customer.check(), "accepted")
 
     def test_a_file_that_cannot_be_read_is_told_and_can_be_chosen_again(self):
         with Customer(self.folder, DESKTOP) as customer:
-            customer.choose("#bundle", self.folder / "gone.calseal")
-            customer.browser.until(lambda: customer.browser.find_all("#bundle-says .refused"), "a refusal", seconds=10)
-            self.assertIn("could not be read", customer.browser.text("#bundle-says"))
+            customer.choose("#files", self.folder / "gone.calseal")
+            customer.browser.until(lambda: customer.browser.find_all("#given > li"), "a row", seconds=10)
+            self.assertIn("could not be read", customer.listed()[0])
             self.assertEqual(customer.verdict(), "accepted")
-            customer.choose("#read-0", self.folder / "gone.bin")
-            self.assertEqual(customer.check(), "refused")
-            self.assertIn("file-unreadable", customer.script("return document.getElementById('verdict').textContent"))
+
+    def test_files_come_in_any_order_and_are_told_by_their_content(self):
+        with Customer(self.folder, PHONE) as customer:
+            self.assertIn("the file that the shop sent", customer.browser.text("#missing"))
+            for name, content in (("a", "shop.salt"), ("b", "my-nv.bin"), ("c", "newer.state"), ("d", "r1.calseal"), ("e", "shop.trust")):
+                (self.folder / name).write_bytes((self.folder / content).read_bytes())
+            (self.folder / "g.html").write_text("<!doctype html><title>x</title>")
+            (self.folder / "h").write_bytes(b"")
+            customer.give("a", "b")
+            self.assertIn("give the shop's file too", customer.listed()[1])
+            customer.give("d", "e", "c")
+            self.assertEqual([text.split("\n")[1] for text in customer.listed()], [
+                "the salt of the job", "nv of the engine, 64 bytes, fits", "engine, revision 1: to be checked",
+                "the shop's trust file: this page has its own, and does not use it", "what was remembered last time (state)"])
+            self.assertEqual(customer.browser.text("#missing"), "Still missing:\nthe read of flash (256 bytes)")
+            customer.give("my-flash.bin", "g.html", "h")
+            self.assertEqual(customer.browser.text("#missing"), "Nothing is missing. You can check now.")
+            self.assertIn("an empty file", customer.listed()[-1])
+            self.assertIn("a web page", customer.listed()[-2])
+            customer.browser.find("#fresh").click()
+            self.assertEqual(customer.check(), "refused", "the state knows a newer one")
+            self.look(customer, "files-given")
+            customer.browser.find("[aria-label='Remove c']").click()
+            self.assertEqual(customer.browser.find_all("#verdict h2"), [])
+            self.assertEqual(customer.script("return document.activeElement.getAttribute('aria-label')"), "Remove my-flash.bin")
+            self.assertEqual(customer.check(), "accepted")
+
+    def test_a_packed_download_is_unpacked(self):
+        for method in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+            with zipfile.ZipFile(self.folder / "all.zip", "w", method) as packed:
+                for name in ("r1.calseal", "shop.salt", "my-flash.bin", "my-nv.bin"):
+                    packed.write(self.folder / name, f"download/{name}")
+            with self.subTest(method=method), Customer(self.folder, DESKTOP) as customer:
+                customer.give("all.zip")
+                self.assertEqual(len(customer.listed()), 4)
+                customer.browser.find("#fresh").click()
+                self.assertEqual(customer.check(), "accepted")
+                (self.folder / "cut.zip").write_bytes((self.folder / "all.zip").read_bytes()[:-40])
+                customer.give("cut.zip")
+                self.assertIn("unpack it first", customer.listed()[-1])
+
+    def test_files_are_dropped_anywhere_and_several_revisions_are_told_apart(self):
+        with Customer(self.folder, DESKTOP) as customer:
+            files = [str(self.folder / name) for name in ("r1.calseal", "r0.calseal", "my-flash.bin", "my-nv.bin", "shop.salt")]
+            data = {"items": [], "files": files, "dragOperationsMask": 1}
+            for kind in ("dragEnter", "dragOver"):
+                customer.browser.command("Input.dispatchDragEvent", type=kind, x=300, y=500, data=data)
+            customer.browser.until(lambda: customer.browser.find("#drop").is_displayed(), "the area to drop on")
+            self.look(customer, "dropping")
+            customer.browser.command("Input.dispatchDragEvent", type="drop", x=300, y=500, data=data)
+            customer.browser.until(lambda: len(customer.listed()) == 5, "five files")
+            customer.settle()
+            self.assertFalse(customer.browser.find("#drop").is_displayed())
+            texts = customer.listed()
+            self.assertIn("revision 1: to be checked", texts[0])
+            self.assertIn("revision 0: not used now", texts[1])
+            customer.browser.find("#fresh").click()
+            self.assertEqual(customer.check(), "accepted")
+            customer.browser.find("[aria-label='Check this one: r0.calseal']").click()
+            customer.settle()
+            self.assertIn("revision 0: to be checked", customer.listed()[1])
+            self.assertIn("revision 1: the newest one", customer.listed()[0])
+            self.look(customer, "several")
+
+    def test_all_of_it_is_done_with_the_keyboard(self):
+        with Customer(self.folder, PHONE) as customer:
+            customer.give("r1.calseal", "my-flash.bin", "my-nv.bin", "shop.salt")
+            customer.script("document.activeElement.blur(); scrollTo(0, 0)")
+            reached = []
+            while len(reached) < 40 and "check" not in reached:
+                reached.append(customer.tab())
+                if reached[-1] == "fresh":
+                    customer.key(" ", 32, " ")
+            for wanted in ("stated-root", "files", "Remove r1.calseal", "Remove shop.salt", "fresh", "vehicle", "check"):
+                self.assertIn(wanted, reached)
+            customer.key("Enter", 13, "\r")
+            customer.browser.until(lambda: customer.browser.find_all("#verdict h2"), "a verdict")
+            self.assertEqual(customer.script("return document.activeElement.id"), "verdict-title")
+            reached = [""]
+            while len(reached) < 40 and not reached[-1].startswith("Save flash"):
+                reached.append(customer.tab())
+                if reached[-1].startswith("caution-"):
+                    customer.key(" ", 32, " ")
+            customer.key("Enter", 13, "\r")
+            self.assertEqual(customer.browser.saved_file("my-flash-revision-1.bin"), (self.folder / "after-flash.bin").read_bytes())
 
     # What is to be written.
 
@@ -253,8 +349,7 @@ class Looks(unittest.TestCase):
         if start:
             customer.read(start)
         if name == "old":
-            customer.browser.find("form details summary").click()
-            customer.browser.give("#state", self.folder / "newer.state")
+            customer.give("newer.state")
         return customer.check()
 
     STATES = {"accepted": ("accepted", ""), "holds": ("accepted", ""), "damaged": ("refused", "prefix-damaged"),

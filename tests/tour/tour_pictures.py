@@ -46,19 +46,21 @@ def customer(photographer):
     browser, folder = photographer.browser, photographer.folder
     browser.open(folder / "check.html")
     browser.until(lambda: browser.find("#form").is_displayed(), "the form")
-    browser.give("#bundle", folder / "r1.calseal")
-    browser.until(lambda: browser.find_all("#bundle-says .verdict"), "what the seal says")
-    browser.give("#read-0", folder / "mine-flash.bin")
-    browser.give("#read-1", folder / "mine-eeprom.bin")
-    browser.give("#salt", folder / "oak-17.salt")
+
+    def give(*names):
+        browser.find("#files").send_keys("\n".join(str(folder / name) for name in names))
+        browser.until(lambda: browser.find("#given").get_attribute("aria-busy") == "false", "files taken in")
+
+    give("r1.calseal", "mine-flash.bin", "mine-eeprom.bin", "oak-17.salt")
     browser.find("#check").click()
     browser.until(lambda: browser.find_all("#verdict h2"), "a verdict")
     top, _, _, _ = photographer.edges("document.querySelector('#verdict')")
     confirm, bottom, _, _ = photographer.edges("document.querySelector('#verdict fieldset')")
     photographer.take("check.webp", top - 12, confirm - 24)
     photographer.take("confirm.webp", confirm - 36, bottom + 12)
-    browser.give("#read-0", folder / "other-flash.bin")
-    browser.give("#read-1", folder / "other-eeprom.bin")
+    for _ in range(2):
+        browser.find("#given [data-kind=raw] .remove").click()
+    give("other-flash.bin", "other-eeprom.bin")
     browser.find("#check").click()
     browser.until(lambda: browser.find_all("#verdict .refused, #verdict > .refused"), "a refusal")
     top, bottom, _, _ = photographer.edges("document.querySelector('#verdict')")

@@ -41,8 +41,8 @@ def read_prefix(data):
     return manifest, signatures
 
 
-def check_framing(data, manifest_bytes, signatures, m):
-    entries = [("manifest.json", False, zlib.crc32(manifest_bytes), len(manifest_bytes), len(manifest_bytes))]
+def check_framing(data, manifest_bytes, signatures, m, first="manifest.json"):
+    entries = [(first, False, zlib.crc32(manifest_bytes), len(manifest_bytes), len(manifest_bytes))]
     entries += [(f"signatures/{identity}.sig", False, zlib.crc32(signature), 64, 64) for identity, signature in signatures]
     entries += [(e["name"], e["method"] == "deflated", int(e["crc32"], 16), e["stored_size"], e["size"]) for e in m["entries"]]
     at, directory, stored = 0, b"", []

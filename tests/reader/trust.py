@@ -9,7 +9,7 @@ from statement import read_fields, read_lines
 
 TRUST_FILE = 262144
 TRUSTED = {"id": DIGEST, "public_key": DIGEST, "name": LINE,
-           "roles": is_list(5, is_choice("author", "ledger", "map-author", "reviewer", "withdrawal")),
+           "roles": is_list(6, is_choice("author", "ledger", "map-author", "reviewer", "sheet", "withdrawal")),
            "jobs": is_list(256, NAME), "controllers": is_list(256, NAME), "region_maps": is_list(256, DIGEST),
            "valid_from": is_time, "valid_until": or_empty(is_time), "state": is_choice("active", "compromised")}
 HEAD = is_object({"size": is_integer(1, 2**53 - 1), "root_hash": DIGEST})

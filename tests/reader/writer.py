@@ -168,10 +168,10 @@ def entry_of(name, content, method):
             "crc32": f"0x{zlib.crc32(content):08x}", "digest": sha256(content)}, stored
 
 
-def archive(manifest_bytes, secrets, entries, stored):
+def archive(manifest_bytes, secrets, entries, stored, first="manifest.json"):
     """The file: every byte outside the stored ones follows from the rest."""
     signatures = sorted((ed25519.key_id(ed25519.public_key(secret)), ed25519.sign(secret, manifest_bytes)) for secret in secrets)
-    rows = [(("manifest.json", False, zlib.crc32(manifest_bytes), len(manifest_bytes), len(manifest_bytes)), manifest_bytes)]
+    rows = [((first, False, zlib.crc32(manifest_bytes), len(manifest_bytes), len(manifest_bytes)), manifest_bytes)]
     rows += [((f"signatures/{i}.sig", False, zlib.crc32(s), 64, 64), s) for i, s in signatures]
     rows += [((e["name"], e["method"] == "deflated", int(e["crc32"], 16), e["stored_size"], e["size"]), s) for e, s in zip(entries, stored)]
     out, directory = bytearray(), b""

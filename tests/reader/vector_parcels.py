@@ -126,10 +126,18 @@ def flipped(data, at, bits=1):
     return bytes(out)
 
 
+def long_text(size):
+    """A parcel whose parcel.json has this size: answers of characters that are written as six."""
+    draft = Draft(sheet=SHEET, words="w", answers=answers(*((f"q{i}", "\x01" * 4096) for i in range(42))))
+    draft.fields["words"] = "w" * (size + 1 - signature_at(draft.sealed()) + 41)
+    return draft.sealed()
+
+
 def size_and_beginning():
     file = small().sealed()
     yield parcel("size-empty", "parcel-invalid", "check 1: no byte", b"")
     yield parcel("size-97", "parcel-invalid", "check 1: 97 bytes", file[:97])
+    yield parcel("size-98", "type-wrong", "check 1: 98 bytes are enough to be looked at", bytes(98))
     for name, at, layout, value, note in (
             ("begin-no-zip", 0, "<B", 0x51, "the first four bytes"), ("begin-version", 4, "<H", 20, "version needed 20"), ("begin-flags", 6, "<H", 0x800, "a flag"),
             ("begin-deflated", 8, "<H", 8, "parcel.json deflated"), ("begin-time", 10, "<H", 1, "a time"), ("begin-date", 12, "<H", 0x22, "another date"),
@@ -139,12 +147,14 @@ def size_and_beginning():
     size = signature_at(file) - 41
     for name, changes, note in (
             ("first-size-0", ((18, 0), (22, 0)), "stored size 0"), ("first-too-large", ((18, 1048577), (22, 1048577)), "stored size above 1,048,576"),
-            ("first-beyond", ((18, len(file)), (22, len(file))), "beyond the end of the file"), ("first-sizes", ((22, size + 1),), "size and stored size differ"),
+            ("first-beyond", ((18, len(file)), (22, len(file))), "beyond the end of the file"), ("first-sizes", ((22, size + 1),), "size and stored size differ"), ("first-stored-size", ((18, size + 1),), "stored size and size differ"),
             ("first-crc", ((14, 0),), "CRC-32")):
         bent = file
         for at, value in changes:
             bent = with_header(bent, at, "<I", value)
         yield parcel(name, "parcel-invalid", f"check 2b: {note}", bent)
+    yield parcel("large-parcel-json", "parcel-invalid", "check 2b: a good parcel.json of 1,048,577 bytes", long_text(1048577))
+    yield parcel("large-parcel-json-most", "accepted", "check 2b: parcel.json of 1,048,576 bytes", long_text(1048576))
     yield parcel("first-byte", "parcel-invalid", "check 2b: a byte of parcel.json, without its CRC-32", flipped(file, 300))
 
 

@@ -17,6 +17,10 @@ NOT_GIVEN = {"parcel_key": None, "trust": None, "successions": [], "sheet": None
              "customer_changed": False}
 SHEET = sha256(sheet_file().split(b"\n")[0])
 DRIVE = b"time,speed,boost\n" + b"".join(b"%d.%d,52,101\n" % (i // 10, i % 10) for i in range(40))
+# DRIVE under dynamic codes, as zlib wrote it at level 9.
+DYNAMIC = bytes.fromhex(
+    "45cd3b0a84400044c17ccf322cd3dd7eaf234e60200a7a7f3491975556f7b6b7729dadad65398eebfed57f2dbd8baa5e0a1a0676b087031ce104e78f62139bd8c42636b1894d"
+    "6c62139bd9cc6636b399cd6c66339bd9cc16b6b0852d6c610b5bd8c216b6b03d")
 BLANK = noise("begin", 64) + b"\xff" * 1936
 
 
@@ -48,6 +52,7 @@ def accepted():
     yield good("stored", "one stored read", Draft().read(noise("stored", 512)))
     yield good("deflated", "one deflated read", Draft().read(BLANK, deflate=True))
     yield good("log", "nothing but a deflated log", Draft().log(DRIVE, deflate=True))
+    yield good("log-dynamic-codes", "a deflated log under dynamic codes", streamed(DRIVE, DYNAMIC))
     yield good("log-of-a-revision", "a stored log that names the revision driven", Draft().log(DRIVE, sha256(b"revision")))
     yield good("two-controllers", "reads of two controllers, with the same memory names", Draft().read(noise("engine", 512)).read(
         noise("gearbox", 256), "transmission", file_name="tcu.bin"))
@@ -69,7 +74,18 @@ def accepted():
     yield good("longest-line", "200 bytes of file name", Draft().read(noise("small", 64), file_name="\u00e9" * 100))
     yield good("longest-words", "65,536 bytes of words", Draft(words="word " * 13107 + "w"))
     yield good("most-entries", "64 reads and 64 logs", most())
+    yield good("names-of-objects", "names that every object of JavaScript has already", Draft(
+        sheet=SHEET, job="constructor", order=["constructor", "valueof"], answers=answers(("constructor", "constructor"), ("hasownproperty", "1"))).read(
+            noise("a", 64), "constructor", "constructor").read(noise("a", 64), "constructor", "constructor", 2))
     yield good("order-of-256", "an order of 256 options", Draft(sheet=SHEET, order=[f"o{i:03}" for i in range(256)]))
+
+
+def streamed(content, inside):
+    """A log whose stream is this one."""
+    def bend(fields, stored):
+        stored[0] = inside
+        fields["entries"][0].update(stored_size=len(inside), stored_digest=sha256(inside))
+    return Draft().log(content, deflate=True).bend(bend)
 
 
 def sixteen():
@@ -230,6 +246,12 @@ def json_faults():
             ("json-escape", lambda t: t.replace(b"badly", b"b\\u0061dly"), "an escape that is not needed"), ("json-solidus", lambda t: t.replace(b"badly", b"b\\/dly"), "an escaped solidus"),
             ("json-null", lambda t: t.replace(b'"sheet":""', b'"sheet":null'), "null"), ("json-negative", lambda t: t.replace(b'"number":1,', b'"number":-1,'), "a negative number"),
             ("json-fraction", lambda t: t.replace(b'"number":1,', b'"number":1.0,'), "a fraction"), ("json-text-number", lambda t: t.replace(b'"number":1,', b'"number":"1",'), "a text for a number"),
+            ("json-surrogate", lambda t: t.replace(b"badly", b"bad\xed\xa0\xbd\xed\xba\x97"), "surrogates in UTF-8"), ("json-overlong", lambda t: t.replace(b"badly", b"bad\xc1\xac"), "an overlong form"),
+            ("json-half-pair", lambda t: t.replace(b"badly", b"bad\\ud83d"), "half of an escaped pair"), ("json-escaped-pair", lambda t: t.replace(b"badly", b"bad\\ud83d\\ude97"), "an escaped pair"),
+            ("json-escape-upper", lambda t: t.replace(b"badly", b"bad\\u001F"), "an escape in capital digits"), ("json-control", lambda t: t.replace(b"badly", b"bad\x1f"), "a control character as it is"),
+            ("json-mark-inside", lambda t: t.replace(b'"number"', b'\xef\xbb\xbf"number"'), "a byte order mark between tokens"), ("json-leading-zero", lambda t: t.replace(b'"number":1,', b'"number":01,'), "a leading zero"),
+            ("json-exponent", lambda t: t.replace(b'"number":1,', b'"number":1e0,'), "an exponent"), ("json-2-53", lambda t: t.replace(b'"number":1,', b'"number":9007199254740993,'), "2^53 + 1"),
+            ("json-proto", lambda t: t[:-1] + b',"__proto__":{}}', "the key __proto__"), ("json-proto-first", lambda t: t.replace(b'"tool"', b'"__proto__":[],"tool"'), "the key __proto__ among the others"),
             ("json-deep", lambda t: t.replace(b'"order":[]', b'"order":' + b"[" * 40 + b"]" * 40), "too deep")):
         yield parcel(name, "parcel-invalid", f"check 4: {note}", small(root="").text(change).sealed())
 
@@ -315,7 +337,9 @@ def entries_that_do_not_fit():
             ("fit-entry-missing", two(), without("entries"), "an entry too few"), ("fit-entry-more", two(), without("reads"), "an entry too many"), ("fit-entries-exchanged", two(), exchanged, "entries in another order"),
             ("fit-log-first", small().log(DRIVE), exchanged, "the log before the read"), ("fit-entry-name", small(), renamed("entry", "reads/2.bin"), "the first read is reads/1.bin"),
             ("fit-entry-name-both", small(), renamed("both", "reads/2.bin"), "also where both names say the other"), ("fit-entry-path", small(), renamed("both", "../reads/1.bin"), "a path"),
-            ("fit-entry-zero", small(), renamed("both", "reads/01.bin"), "a leading zero"), ("fit-log-name", Draft().log(DRIVE), renamed("entry", "logs/1.csv"), "a log is logs/1.log"),
+            ("fit-read-entry", small(), lambda f, _: f["reads"][0].update(entry="reads/2.bin"), "a read that names another entry"),
+            ("fit-log-entry", Draft().log(DRIVE), lambda f, _: f["logs"][0].update(entry="logs/2.log"), "a log that names another entry"),
+            ("fit-reads-exchanged", two(), lambda f, _: f["reads"].reverse(), "reads in another order than their numbers"), ("fit-entry-zero", small(), renamed("both", "reads/01.bin"), "a leading zero"), ("fit-log-name", Draft().log(DRIVE), renamed("entry", "logs/1.csv"), "a log is logs/1.log"),
             ("fit-stored-size", small(), claim(stored_size=63), "stored, with two sizes"), ("fit-stored-digest", small(), claim(stored_digest=sha256(b"")), "stored, with two digests"),
             ("fit-deflated-longer", Draft().read(noise("x", 40), deflate=True), lambda *_: None, "deflated, and not smaller"),
             ("fit-deflated-ratio", Draft().read(BLANK, deflate=True), lambda f, s: f["entries"][0].update(size=1032 * len(s[0]) + 1), "more than 1,032 for each stored byte"),
@@ -325,6 +349,14 @@ def entries_that_do_not_fit():
     def huge(fields, _):
         for entry in fields["entries"]:
             entry.update(method="deflated", size=200000000, stored_size=200000)
+    def largest(fields, _):
+        for entry in fields["entries"]:
+            entry.update(method="deflated", size=268435456, stored_size=300000)
+    even = next(content for content in (noise("even", 40) + bytes(n) for n in range(40)) if len(deflated(content)) == len(content))
+    yield parcel("fit-deflated-even", "parcel-invalid", "fits 3: deflated, and as long as before", Draft().read(even, deflate=True).sealed())
+    yield parcel("fit-deflated-ratio-most", "content-digest", "fits 3: 1,032 for each stored byte are enough to be looked at; the stream has less", Draft().read(BLANK, deflate=True).bend(
+        lambda f, s: f["entries"][0].update(size=1032 * len(s[0]))).sealed())
+    yield parcel("fit-contents-most", "framing-damaged", "fits 3: contents of 268,435,456 and of 536,870,912 bytes together keep to the limit; the file holds no such entries", two().bend(largest).sealed())
     yield parcel("fit-contents-large", "parcel-invalid", "fits 3: contents of 600,000,000 bytes together", two().log(DRIVE).bend(huge).sealed())
 
 

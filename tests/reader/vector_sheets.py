@@ -46,6 +46,7 @@ def good_sheets():
             ("offer-64-choices", bent(("questions", 0, "choices", choices(64))), "64 choices"),
             ("offer-256-options", bent(("options", [option(f"o{i:03}", "an option") for i in range(256)])), "256 options"),
             ("offer-names-shared", bent(("questions", 3, "name", "towing"), ("questions", 0, "choices", 1, "name", "fuel")), "names differ in their own list only"),
+            ("offer-names-of-objects", bent(("options", 0, "name", "constructor"), ("options", 2, "excludes", "options", ["constructor"]), ("questions", 0, "name", "constructor"), ("reads", 0, "controller", "constructor")), "names that every object has"),
             ("offer-requires", bent(("options", 2, "requires", conditions(options=["ethanol"]))), "an option that wants another one of the sheet"),
             ("offer-key-above-p", bent(("parcel_key", "ef" + "ff" * 30 + "7f")), "a parcel key above p that is not of small order")):
         yield sheet(name, "accepted", note, file)
@@ -57,12 +58,20 @@ def good_sheets():
         yield sheet(name, "accepted", note, sheet_file(), trust_file(change))
 
 
+def offer_of(size):
+    """A sheet of about 1 MiB, of this size: purposes of characters that are written as six, and two that fill the rest."""
+    def sized(rest):
+        options = [option(f"o{i:03}", "t", purpose="\x01" * 4096) for i in range(42)]
+        return bent(("options", options + [option("o998", "t", purpose="p" * 4000), option("o999", "t", purpose="p" * rest)]))
+    return sized(size - len(sized(0)))
+
+
 def file_faults():
     file = sheet_file()
     line, signature = file.split(b"\n")[:2]
     yield sheet("sheet-large", "file-too-large", "above 1,048,576 bytes, whatever it holds", b"x" * 1048577)
-    yield sheet("sheet-large-good", "file-too-large", "a good sheet above 1,048,576 bytes", bent(("options", [
-        option(f"o{i:03}", "t" * 200, purpose="p" * 4096) for i in range(256)])))
+    yield sheet("large-sheet-most", "accepted", "1,048,576 bytes", offer_of(1048576))
+    yield sheet("large-sheet", "file-too-large", "a good sheet of a byte more", offer_of(1048577))
     for name, data, note in (("sheet-kind", TRUST, "another kind of file"), ("sheet-format-2", file.replace(b"sheet/1", b"sheet/2", 1), "another format"),
                              ("sheet-empty", b"", "no byte"), ("sheet-mark", b"\xef\xbb\xbf" + file, "a byte order mark")):
         yield sheet(name, "type-wrong", note, data)
@@ -118,6 +127,7 @@ def order_faults():
             ("sheet-option-hardware-twice", ("options", 2, "requires", "hardware", ["tow-bar", "tow-bar"]), "hardware twice"),
             ("sheet-option-excludes-order", ("options", 0, "excludes", "options", ["towing", "ethanol"]), "excluded options not ascending"),
             ("sheet-requires-unknown", ("options", 0, "requires", "options", ["launch"]), "requires what is not on the sheet"),
+            ("sheet-requires-constructor", ("options", 0, "requires", "options", ["constructor"]), "requires a name that every object of JavaScript has"),
             ("sheet-excludes-unknown", ("options", 0, "excludes", "options", ["launch", "towing"]), "excludes what is not on the sheet"),
             ("sheet-question-twice", ("questions", 3, "name", "fuel"), "a question's name twice"), ("sheet-choice-one", lambda f: f["questions"][0]["choices"].pop(), "a choice of one"),
             ("sheet-choice-none", ("questions", 0, "choices", []), "a choice of none"), ("sheet-choice-twice", ("questions", 0, "choices", 1, "name", "e85"), "a choice's name twice"),
@@ -187,8 +197,15 @@ def good_customers():
         yield customer(name, "accepted", note, file)
 
 
+def kept_of(size):
+    """A customer file of this size: receipts of characters that are written as six."""
+    receipts = ["\x01" * 4096] * 680
+    return kept(receipts=receipts, state="s" * (size - len(kept(receipts=receipts))))
+
+
 def bad_customers():
     file = kept()
+    yield customer("large-kept-most", "accepted", "16 MiB", kept_of(16 * 1048576))
     line = file.split(b"\n")[0]
     yield customer("kept-large", "file-too-large", "above 16 MiB, whatever it holds", b"x" * (16 * 1048576 + 1))
     for name, data, note in (

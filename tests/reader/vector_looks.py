@@ -130,6 +130,8 @@ def others():
                "the third is compared with the first")
     yield Look("differs-later", [read(noise(1024)), read(noise(1024, "b"), memory="eeprom"), read(noise(1024, "b"), series=2)], [],
                ["reads/2.bin same", "reads/3.bin differs", "reads/3.bin same"], "the first read of the same memory, not the read before")
+    yield Look("differs-not-other", [read(noise(1024, "b"), memory="eeprom"), read(noise(1024)), read(noise(1024), series=2)], [], [],
+               "the first read of another memory does not matter")
     yield Look("differs-from-empty", [read(), read(noise(1024), series=2)], [], ["reads/1.bin empty", "reads/2.bin differs"], "the first read is empty")
     yield Look("differs-empty", [read(noise(1024)), read(series=2)], [], ["reads/2.bin empty"], "the second read is empty")
     yield Look("all-of-them", [read(noise(1024)), read(["times", 3, [noise(100)]], series=2), read(["times", 3, [noise(100)]], memory="eeprom")], ["engine.eeprom=512"],

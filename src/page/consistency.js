@@ -252,7 +252,7 @@ function isAttachment(entry) {
 }
 
 // 11. Sizes and digests of entries.
-function checkEntrySizes(entries, demand) {
+export function checkEntrySizes(entries, demand) {
   for (const [i, { method, size, stored_size: stored, digest, stored_digest: storedDigest }] of entries.entries()) {
     const fits =
       method === "stored"

@@ -71,7 +71,7 @@ export async function readContent(stored, entry, name) {
       place: printable(entry.name),
       found,
       expected,
-      next: "do not use this bundle; ask its sender for a new one",
+      next: "do not use this file; ask its sender for a new one",
     });
   const content = entry.method === "stored" ? stored : await inflate(stored, entry.size);
   if (content === null) {

@@ -33,13 +33,13 @@ export function localHeader(entry) {
   return Uint8Array.from([0x50, 0x4b, 3, 4, ...sharedFields(entry), ...utf8(entry.name)]);
 }
 
-function centralHeader(entry) {
+export function centralHeader(entry) {
   const nothing = littleEndian(0, 10); // comment, disk, internal and external attributes
   const mark = [0x50, 0x4b, 1, 2, ...littleEndian(MADE_BY, 2)];
   return Uint8Array.from([...mark, ...sharedFields(entry), ...nothing, ...littleEndian(entry.headerAt, 4), ...utf8(entry.name)]);
 }
 
-function endRecord(count, directorySize, directoryAt) {
+export function endRecord(count, directorySize, directoryAt) {
   return Uint8Array.from([
     0x50, 0x4b, 5, 6,
     ...littleEndian(0, 4), // this disk, and the directory's
@@ -56,9 +56,9 @@ export function storedEntry(name, content) {
 }
 
 // Entries in file order with the offsets of their headers and stored bytes.
-function layOut(prefix, manifest) {
+export function layOut(prefix, manifest) {
   const entries = [
-    storedEntry("manifest.json", prefix.manifest),
+    storedEntry(prefix.frame.first, prefix.manifest),
     ...prefix.signatures.map(({ keyId, signature }) => storedEntry(signatureName(keyId), signature)),
     ...manifest.entries.map((entry) => ({
       name: entry.name,

@@ -14,7 +14,7 @@ export const RETURNS_MOST = 1000;
 const APPROVALS_MOST = 16;
 const REVISION_MOST = SEQUENCE_MOST - 1;
 const IMAGE_MOST = 2 ** 28;
-const CONTENT_SIZE_MOST = 2 ** 28;
+export const CONTENT_SIZE_MOST = 2 ** 28;
 const FILE_SIZE_MOST = 2 ** 31 - 1;
 const MEMORIES_MOST = 16;
 const LIST_MOST = 16384; // of a list without a limit of its own
@@ -87,7 +87,7 @@ const CONTROLLER = objectOf(
   )],
 );
 
-const MANIFEST_ENTRY = objectOf(
+export const MANIFEST_ENTRY = objectOf(
   ["name", LINE], ["method", choiceOf("stored", "deflated")],
   ["stored_size", integerOf(0, CONTENT_SIZE_MOST)], ["stored_digest", DIGEST],
   ["size", integerOf(0, CONTENT_SIZE_MOST)], ["crc32", ADDRESS], ["digest", DIGEST],

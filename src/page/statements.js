@@ -40,10 +40,10 @@ const APPROVAL = objectOf(
   ["calseal", VALUE], ["controller", NAME], ["from", DIGEST], ["to", DIGEST], ["claimed_time", TIME], ["text", LINE],
 );
 
-const placeOf = (id) => `signature of ${id}`;
+export const placeOf = (id) => `signature of ${id}`;
 
 // Verified before it is parsed: the keys are known beforehand.
-async function readSigned(bytes, kind, most, code, type, trust, name) {
+export async function readSigned(bytes, kind, most, code, type, trust, name) {
   const { text, signatures } = readStatement(bytes, kind, most, code, name);
   const signers = await verifySigners(text, signatures, trust, placeOf, name);
   const list = readCanonicalAs(code, text, type, name);

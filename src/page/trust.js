@@ -12,7 +12,7 @@ import { readStatement } from "./statement.js";
 
 export const TRUST_FILE_MOST = 2 ** 18;
 const SCOPE_MOST = 256;
-const ROLES = ["author", "ledger", "map-author", "reviewer", "withdrawal"];
+const ROLES = ["author", "ledger", "map-author", "reviewer", "sheet", "withdrawal"];
 
 // 64 digits, as a digest has them.
 export const PUBLIC_KEY = DIGEST;

@@ -94,10 +94,14 @@ function zip(entries) {
 const plain = (name, content) => ({ name, deflated: false, crc: crcOf(content), size: content.length, stored: content });
 
 // `contents` are those of the listed entries, in order, as {name, deflated, content} or, with `stored` bytes of its own, as they are.
-export function bundle(text, contents, keys) {
+export function bundle(text, contents, keys, first = "manifest.json") {
   const manifest = bytesOf(text);
   const signatures = ascending(keys).map((key) => plain(`signatures/${key.id}.sig`, sign(key, manifest)));
-  return zip([plain("manifest.json", manifest), ...signatures, ...contents.map(packed)]);
+  return zip([plain(first, manifest), ...signatures, ...contents.map(packed)]);
+}
+
+export function parcel(text, contents, keys) {
+  return bundle(text, contents, keys, "parcel.json");
 }
 
 function packed({ name, deflated, content, stored }) {

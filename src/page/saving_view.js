@@ -11,7 +11,7 @@ function nameToSave({ source, memory, form }, { revision, controllers }) {
   return `${stem}-revision-${revision}${extension ?? ""}`;
 }
 
-function saveBytes(name, bytes) {
+export function saveBytes(name, bytes) {
   const url = URL.createObjectURL(new Blob([bytes], { type: "application/octet-stream" }));
   const link = element("a", { href: url, download: name });
   link.click();

@@ -4,6 +4,7 @@ import { element, foreign, phrase } from "./dom.js";
 import { FilesView } from "./files_view.js";
 import { GivenFiles } from "./given_files.js";
 import { Refusal, describeRefusal } from "./reason.js";
+import { startParcelView } from "./parcel_ui.js";
 import { shownText } from "./shown.js";
 import { listenAlong, SPOKEN } from "./spoken_code.js";
 import { makeChecker } from "./worker.js";
@@ -185,5 +186,6 @@ export async function startPage(source) {
   byId("halt").hidden = true;
   byId("form").hidden = false;
   unfoldForPrint();
-  new Page(checker);
+  const page = new Page(checker);
+  await startParcelView(checker, page.trust, fromBase64(document.body.dataset.sheet));
 }

@@ -1,17 +1,25 @@
 // The checks beside the page, so that it does not stand still while a large image is judged; or in it, where a browser lets no
 // worker start from a file.
 //
-// Messages to the worker: {id, ask: "lacking"} or {id, ask: "check", request}. From it: {id, step, state} while it works, then
+// Messages to the worker: {id, ask, request}, where `ask` is one of ANSWERS. From it: {id, step, state} while it works, then
 // {id, answer}, or {id, fault} for a fault of ours.
 
 import { checkBundle } from "./check.js";
+import { lookAtFiles, packParcel } from "./parcel_work.js";
 import { lacking } from "./platform.js";
+
+const ANSWERS = {
+  lacking: () => lacking(),
+  check: (request, onStep) => checkBundle({ ...request, onStep }),
+  look: (request) => lookAtFiles(request),
+  pack: (request, onStep) => packParcel(request, onStep),
+};
 
 export function serveChecks(scope) {
   scope.onmessage = async ({ data: { id, ask, request } }) => {
     try {
       const onStep = (step, state) => scope.postMessage({ id, step, state });
-      const answer = ask === "lacking" ? await lacking() : await checkBundle({ ...request, onStep });
+      const answer = await ANSWERS[ask](request, onStep);
       scope.postMessage({ id, answer });
     } catch (fault) {
       scope.postMessage({ id, fault: String(fault) });
@@ -58,19 +66,17 @@ class WorkerChecker {
   check(request, onStep) {
     return this.ask({ ask: "check", request }, onStep);
   }
-}
 
-class DirectChecker {
-  lacking() {
-    return lacking();
+  look(request) {
+    return this.ask({ ask: "look", request });
   }
 
-  check(request, onStep) {
-    return checkBundle({ ...request, onStep });
+  pack(request, onStep) {
+    return this.ask({ ask: "pack", request }, onStep);
   }
 }
 
-// A checker with lacking() and check(request, onStep); `source` is the text of this very script.
+// A checker with lacking(), check(request, onStep), look(request) and pack(request, onStep); `source` is the text of this very script.
 export async function makeChecker(source) {
   try {
     const worker = new Worker(URL.createObjectURL(new Blob([source], { type: "text/javascript" })));
@@ -78,6 +84,6 @@ export async function makeChecker(source) {
     await checker.lacking();
     return checker;
   } catch {
-    return new DirectChecker();
+    return ANSWERS;
   }
 }

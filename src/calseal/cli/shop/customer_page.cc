@@ -13,8 +13,10 @@
 namespace calseal {
 namespace {
 
+constexpr std::uint64_t kSheetSizeLimit = std::uint64_t{1} << 20;
+
 struct PageOptions {
-  std::string trust, root, output, tool;
+  std::string trust, root, sheet, output, tool;
 };
 
 struct MadePage {
@@ -23,11 +25,15 @@ struct MadePage {
 };
 
 Result<MadePage> make_page(const PageOptions& options) {
-  CALSEAL_CHECK(refuse_clashes({options.output}, {options.trust}));
+  CALSEAL_CHECK(refuse_clashes({options.output}, {options.trust, options.sheet}));
   CALSEAL_ASSIGN(const Bytes bytes, read_file(options.trust, kTrustFileSizeLimit));
   MadePage made;
   CALSEAL_ASSIGN(made.trust, parse_trust_file(bytes, options.root, printable(options.trust)));
-  made.html = customer_page(bytes, made.trust, options.tool);
+  Bytes sheet;  // the page judges it by its own trust file
+  if (!options.sheet.empty()) {
+    CALSEAL_ASSIGN(sheet, read_file(options.sheet, kSheetSizeLimit));
+  }
+  made.html = customer_page(bytes, made.trust, sheet, options.tool);
   CALSEAL_CHECK(write_file(options.output, view_of(made.html)));
   return made;
 }
@@ -67,11 +73,12 @@ void add_customer_page_command(CommandLine& app, Console& console, const std::st
       ->add_option("--root", options->root,
                    "Fingerprint or key id of the root, where the trust file is not your own")
       ->takes("FINGERPRINT");
+  command->add_option("--sheet", options->sheet, "The shop's sheet; it is baked in")->takes("FILE");
   command->add_option("-o,--output", options->output, "The HTML file")->takes("FILE")->required();
   set_command(
       *command, console,
       {"calseal customer-page --trust shop.trust -o check.html",
-       "calseal customer-page --trust shop.trust -o check.html --json"},
+       "calseal customer-page --trust shop.trust --sheet shop.sheet -o check.html"},
       [options](Console& c) { return run_page(*options, c); }, status);
 }
 

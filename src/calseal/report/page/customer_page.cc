@@ -12,12 +12,14 @@
 #include "calseal/trust/spoken_code.h"
 
 namespace calseal {
-std::string customer_page(ByteView trust_file, const TrustFile& trust, std::string_view tool) {
-  const std::array<std::pair<std::string_view, std::string>, 8> values{{
+std::string customer_page(ByteView trust_file, const TrustFile& trust, ByteView sheet,
+                          std::string_view tool) {
+  const std::array<std::pair<std::string_view, std::string>, 9> values{{
       {"{{SCRIPT_HASH}}", csp_source(page_script())},
       {"{{STYLE_HASH}}", csp_source(page_style())},
       {"{{SHOP}}", escaped_markup(printable(trust.shop))},
       {"{{TRUST}}", to_base64(trust_file)},
+      {"{{SHEET}}", to_base64(sheet)},
       {"{{FINGERPRINT}}", spoken_code(Spoken::kKey, compute_key_id(trust.root))},
       {"{{TOOL}}", escaped_markup(tool)},
       {"{{STYLE}}", std::string(page_style())},

@@ -9,8 +9,9 @@
 
 namespace calseal {
 
-// `trust` is what `trust_file` holds, verified. The same inputs give the same bytes. The page's
-// Content-Security-Policy names the digests of its script and style, and allows nothing else.
-std::string customer_page(ByteView trust_file, const TrustFile& trust, std::string_view tool);
+// `trust` is what `trust_file` holds, verified; `sheet` is the shop's sheet, empty where it has none. The
+// same inputs give the same bytes. The page's Content-Security-Policy names the digests of its script and
+// style, and allows nothing else.
+std::string customer_page(ByteView trust_file, const TrustFile& trust, ByteView sheet, std::string_view tool);
 
 }  // namespace calseal

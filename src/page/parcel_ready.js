@@ -1,0 +1,61 @@
+// The parcel that was made, in the view "Send to the shop": what to save, the key to be read out, what is in it.
+
+import { grouped, printable } from "./bytes.js";
+import { PARCEL_TEXTS, sizeText } from "./parcel_texts.js";
+import { element } from "./dom.js";
+import { saveBytes } from "./saving_view.js";
+
+const CUSTOMER_NAME = "me.customer";
+
+function saver(label, name, bytes, className) {
+  const button = element("button", { type: "button", class: className }, label);
+  button.addEventListener("click", () => saveBytes(name, bytes));
+  return button;
+}
+
+function lines(texts) {
+  return texts.length === 0 ? PARCEL_TEXTS.nothing : element("ul", { class: "pcl-plain" }, ...texts.map((text) => element("li", {}, text)));
+}
+
+function readText({ entry, controller, memory, series, file_name: name }, { entries }, titles) {
+  const size = sizeText(entries.find((one) => one.name === entry).size);
+  const place = [titles.get(controller) ?? controller, memory].filter((text) => text !== "").join(", ");
+  const what = place === "" ? "" : `: ${place}`;
+  return `${printable(name, 80)} (${size})${what}${series > 1 ? `, ${PARCEL_TEXTS.series(series).toLowerCase()}` : ""}`;
+}
+
+function insideRows(made, { shop, titleOf, titles, missing, closed, questionOf }) {
+  const { parcel } = made;
+  const rows = PARCEL_TEXTS.rows;
+  const seen = parcel.findings.map(({ entry, code }) => `${printable(parcel.reads.find((read) => read.entry === entry).file_name, 80)}: ${PARCEL_TEXTS.seen[code]}`);
+  return [
+    [rows.shop, shop], [rows.number, grouped(parcel.number)], [rows.size, sizeText(made.bytes.length)],
+    [rows.closed, closed ? PARCEL_TEXTS.closedWord : PARCEL_TEXTS.openWord],
+    [rows.job, parcel.job], [rows.vehicle, printable(parcel.vehicle_reference)],
+    [rows.reads, lines(parcel.reads.map((read) => readText(read, parcel, titles)))],
+    [rows.seen, seen.length === 0 ? "" : lines(seen)],
+    [rows.missing, missing.length === 0 ? "" : lines(missing)],
+    [rows.logs, lines(parcel.logs.map(({ entry, file_name: name }) => `${printable(name, 80)} (${sizeText(parcel.entries.find((one) => one.name === entry).size)})`))],
+    [rows.order, lines(parcel.order.map(titleOf))],
+    [rows.answers, parcel.answers.length === 0 ? "" : lines(parcel.answers.map(({ question, answer }) => `${questionOf(question)} ${titleOf(printable(answer, 200))}`))],
+    [rows.accepted, parcel.accepted.length === 0 ? "" : lines(parcel.accepted.map((text) => printable(text)))],
+    [rows.words, printable(parcel.words, 400)],
+  ].filter(([, value]) => value !== "");
+}
+
+// `made` is what packParcel() gives; `about` {shop, titleOf, titles, missing, closed, questionOf, isNewKey}.
+export function describeReady(made, about) {
+  const name = `to-shop-${made.parcel.number}.parcel`;
+  return [
+    element("h2", { id: "pcl-ready-title", tabindex: "-1" }, element("span", { class: "pcl-sign", "aria-hidden": "true" }, "✓"), " ", PARCEL_TEXTS.readyTitle),
+    element("p", {}, PARCEL_TEXTS.ready),
+    element("p", {}, saver(PARCEL_TEXTS.saveParcel(name, made.bytes.length), name, made.bytes, "pcl-major")),
+    element("p", {}, saver(PARCEL_TEXTS.saveCustomer(CUSTOMER_NAME), CUSTOMER_NAME, new TextEncoder().encode(made.customerText), "pcl-major")),
+    element("p", { class: "pcl-hint" }, PARCEL_TEXTS.saveCustomerHint),
+    element("h3", {}, PARCEL_TEXTS.keyTitle),
+    element("p", {}, about.isNewKey ? PARCEL_TEXTS.keyNew : PARCEL_TEXTS.keyKnown),
+    element("p", { class: "pcl-code", id: "pcl-fingerprint" }, made.fingerprint),
+    element("h3", {}, PARCEL_TEXTS.insideTitle),
+    element("dl", { class: "pcl-rows" }, ...insideRows(made, about).flatMap(([term, value]) => [element("dt", {}, term), element("dd", {}, value)])),
+  ];
+}

@@ -10,7 +10,7 @@ import { WORDS } from "./words.js";
 
 const UNITS = [[2 ** 20, "MiB"], [2 ** 10, "KiB"]];
 
-function sizeText(size) {
+function exactSizeText(size) {
   const unit = UNITS.find(([one]) => size >= one && size % one === 0);
   return unit === undefined ? `${grouped(size)} bytes` : `${grouped(size / unit[0])} ${unit[1]}`;
 }
@@ -50,7 +50,7 @@ function bundleWords(given, entry) {
 
 function readWords(given, entry) {
   const { files } = WORDS;
-  const size = sizeText(entry.bytes.length);
+  const size = exactSizeText(entry.bytes.length);
   const memory = given.memoryOf(entry);
   if (given.memories.length === 0) return { sign: "…", words: phrase(files.tooEarly, { size }) };
   if (memory !== "") return { sign: "✓", words: phrase(files.fits, { memory, controller: given.main.seal.manifest.controllers[0].name, size }) };
@@ -121,7 +121,7 @@ export class FilesView {
     this.list.replaceChildren(...this.given.entries.map((entry) => this.row(entry)));
     const missing = this.given.missing(more);
     const words = ({ key, memory }) => phrase(WORDS.missing[key], memory === undefined ? {}
-      : { memory: memory.name, size: sizeText(memory.extent.end - memory.extent.begin) });
+      : { memory: memory.name, size: exactSizeText(memory.extent.end - memory.extent.begin) });
     this.missing.className = missing.length > 0 ? "some" : "none";
     this.missing.replaceChildren(...(missing.length > 0
       ? [element("p", {}, WORDS.missing.still), element("ul", {}, ...missing.map((one) => element("li", {}, ...words(one))))]

@@ -316,4 +316,28 @@ export const REASON_WORDS = {
     says: "The shop's file says something about itself that is not so.",
     act: "Do not write. Do not use this file, and tell the shop.",
   },
+  "sheet-invalid": {
+    says: "The shop's sheet, with what it offers and asks, is damaged or from another shop.",
+    act: "Get the sheet from the shop again. You can also send your files and words without one.",
+  },
+  "customer-file-invalid": {
+    says: "Your own customer file is damaged, or it is another file.",
+    act: "Choose the right file. If it is lost, let this page make a new one and tell the shop so by telephone.",
+  },
+  "parcel-invalid": {
+    says: "The parcel is damaged, or its parts do not fit together.",
+    act: "Make the parcel again, and send the new one.",
+  },
+  "parcel-closed": {
+    says: "The parcel is locked, and it cannot be opened here.",
+    act: "Only the shop can open it. If the shop cannot, make the parcel again and send the new one.",
+  },
+  "parcel-other": {
+    says: "The parcel is for another shop, another job or from another customer.",
+    act: "Look whether you chose the right file. If you did, call the shop.",
+  },
+  "parcel-old": {
+    says: "A newer parcel of yours came before this one.",
+    act: "Use the newest one. If you have lost your customer file, tell the shop so by telephone.",
+  },
 };

@@ -7,7 +7,8 @@ import unittest
 
 import desk as desks
 from desk import CALSEAL, PASSPHRASE
-from job_desk import JobDesk, of_one
+from job_desk import JobDesk, of_one, updated_flash
+from ledger_desk import LedgerDesk
 
 WORD = {"CALSEAL_PASSPHRASE": PASSPHRASE}
 
@@ -198,6 +199,116 @@ class OtherCommands(unittest.TestCase):
         head = self.run_here("ledger", "head")
         self.assertEqual(head["ledger"], str(desk.root / "ledger"))
         self.run_here("ledger", "prove", "--bundle", desk.at("r0.calseal"), "-o", desk.at("r0.inclusion"))
+
+
+class LedgerShopDesk(ShopDesk, LedgerDesk):
+    """Its shop file names the ledger and the key that signs heads of it."""
+
+    def __init__(self):
+        super().__init__()
+        self.write_shop(self.root, ledger="shop-ledger", ledger_key="in/ledger.key")
+
+    def brakes(self):
+        """A second controller: its region map, and its read."""
+        regions = json.loads(pathlib.Path(self.at("duo.json")).read_text())
+        regions.update(name="brk", controller="brakes", recognise={"all": [{"memory": "flash", "at": "0x80000000", "bytes": "42524b"}]})
+        read = ["flash=" + self.put("brk.bin", b"BRK" + self.flash[3:]), "eeprom=" + self.at("eeprom.bin")]
+        return [*read, "--regions", self.put("brk.json", json.dumps(regions).encode())]
+
+
+class LedgerKey(unittest.TestCase):
+    """Whatever enters a job's work in a ledger signs a head of it with the key that the shop file names."""
+
+    def setUp(self):
+        self.desk = LedgerShopDesk()
+        self.addCleanup(self.desk.close)
+
+    def signs(self, answer, *beside):
+        """A new head beside the bundles and in the hand-over, and the ledger holds against it."""
+        desk = self.desk
+        self.assertEqual((answer["shop"], answer["ledger"]["head_is_new"], "ledger_failed" in answer), (desk.shop_file, True, False))
+        self.assertEqual(answer["ledger"]["head_file"], beside[0])
+        heads = {pathlib.Path(desk.whole, file).read_bytes() for file in (*beside, answer["handover"] + "/ledger.head")}
+        self.assertEqual(len(heads), 1)
+        self.assertEqual(json.loads(heads.pop().split(b"\n")[0])["size"], answer["ledger"]["head"]["size"])
+        self.assertTrue(desk.verify("--head", pathlib.Path(desk.whole, beside[0]))["clean"])
+        return answer["ledger"]["head"]["size"]
+
+    def test_whatever_hands_over_signs(self):
+        desk = self.desk
+        said = ["--claimed-time", desks.TIME]
+        self.assertEqual(self.signs(desk.new_here(), "engine/base-1/r0.head"), 1)
+        desk.deliver_way_back()
+        self.assertEqual(self.signs(desk.send_here(1), "engine/base-1/r1.head"), 4)
+        again = desk.json(CALSEAL, "job", "reissue", desk.whole, 1, *said, env=WORD)
+        self.assertEqual(self.signs(again, "engine/base-1/r1-full-3.head"), 5)
+        added = desk.json(CALSEAL, "job", "add", desk.whole, *desk.brakes(), *said, env=WORD)
+        self.assertEqual(self.signs(added, "brakes/base-1/r0.head"), 6)
+        desk.note("sent", 1, "--detail", "mail")
+        given = desk.json(CALSEAL, "job", "handover", desk.whole, *said, env=WORD)
+        self.assertEqual(self.signs(given, "brakes/base-1/r0.head", "engine/base-1/r1-full-3.head"), 7)
+        carried = desk.json(CALSEAL, "job", "carry", desk.whole, "engine.flash=" + desk.put("updated.bin", updated_flash()),
+                            "engine.eeprom=" + desk.at("eeprom.bin"), "--reason", "update", "--regions", desk.at("duo.json"), *said, env=WORD)
+        self.assertEqual(self.signs(carried, "engine/base-2/r0.head"), 8)
+        entered = desk.json(CALSEAL, "job", "ledger", desk.whole, *said, env=WORD)
+        self.assertEqual((entered["ledger"]["added"], entered["ledger"]["head_is_new"]), (0, True))
+
+    def test_way_backs_that_are_sealed_later(self):
+        desk = self.desk
+        desk.new_here("--no-shop")
+        desk.json(CALSEAL, "job", "ledger", desk.whole, desk.ledger, "--no-shop", *desk.trusting())
+        sent = desk.json(CALSEAL, "job", "send", desk.whole, "--claimed-time", desks.TIME, env=WORD)
+        self.signs(sent, "engine/base-1/r0.head")
+
+    def test_without_a_key_the_newest_head_goes_along(self):
+        desk = self.desk
+        desk.new_here()
+        given = desk.json(CALSEAL, "job", "handover", desk.whole, "--no-shop")
+        self.assertEqual((given["ledger"]["head_is_new"], given["ledger"]["head_file"]), (False, "engine/base-1/r0.head"))
+        self.assertIn("ledger.head", os.listdir(pathlib.Path(desk.whole, given["handover"])))
+        typed = desk.json(CALSEAL, "job", "handover", desk.whole, "--no-shop", *desk.ledger_key(), status=2)
+        self.assertEqual((typed["reason"], typed["place"]), ("usage", "--ledger-key"))
+
+    def test_a_job_without_a_ledger_needs_no_key(self):
+        desk = self.desk
+        desk.write_shop(desk.root, ledger_key="in/none.key")
+        self.assertNotIn("ledger", desk.new_here())
+        desk.deliver_way_back()
+        self.assertNotIn("ledger", desk.send_here(1))
+        # Nothing is left that the file could say, so it is not looked for, and a bad one is in nobody's way.
+        os.chmod(desk.shop_file, 0o666)
+        self.assertNotIn("shop", desk.send(2))
+        self.assertNotIn("shop", desk.job("handover"))
+        without = desk.new_here(*desk.ledger_key(), "--no-shop", folder=desk.whole + "-2", status=2)
+        self.assertEqual((without["reason"], without["place"]), ("usage", "--ledger-key"))
+
+    def test_a_key_that_cannot_be_opened_ends_it_before_anything_is_made(self):
+        desk = self.desk
+        desk.new_here()
+        desk.deliver_way_back()
+        before, entries = desk.tree(desk.whole), desk.entry_lines()
+        desk.put("other.txt", b"another passphrase\n")
+        desk.json(CALSEAL, "key", "new", desk.at("other.key"), "--passphrase-file", desk.at("other.txt"))
+        for key, reason, status in (("none.key", "file-missing", 3), ("other.key", "passphrase-wrong", 1)):
+            desk.write_shop(desk.root, ledger="shop-ledger", ledger_key="in/" + key)
+            self.assertEqual(desk.send_here(1, status=status)["reason"], reason)
+            self.assertEqual(desk.json(CALSEAL, "job", "handover", desk.whole, env=WORD, status=status)["reason"], reason)
+            refused = desk.new_here(folder=desk.whole + "-2", status=status)
+            self.assertEqual(refused["reason"], reason)
+        self.assertFalse(os.path.exists(desk.whole + "-2"))
+        self.assertEqual((desk.tree(desk.whole), desk.entry_lines()), (before, entries))
+
+    def test_a_key_that_may_sign_no_head(self):
+        """The work is done and entered; what lacks is a head, and that is said."""
+        desk = self.desk
+        desk.new_here()
+        desk.deliver_way_back()
+        desk.write_shop(desk.root, ledger="shop-ledger", ledger_key="in/author.key")
+        said = desk.run(CALSEAL, "job", "send", desk.whole, *desk.edited(1)[0], "--claimed-time", desks.TIME, env=WORD)
+        self.assertNotEqual(said.returncode, 0)
+        self.assertIn("NO HEAD", said.stdout.decode())
+        self.assertNotIn("NOT ENTERED", said.stdout.decode())
+        self.assertEqual([detail["facts"]["kind"] for detail in desk.details()], ["sealed", "sent", "received", "sealed"])
 
 
 class FromNothing(unittest.TestCase):

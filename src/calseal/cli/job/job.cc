@@ -31,12 +31,18 @@ void add_job_signing_options(CommandLine& command, JobSigningOptions& options, b
 }
 
 Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& options,
-                                                    const std::string& tool) {
+                                                    const LedgerKeyOptions& ledger, const std::string& tool) {
   auto loaded = std::make_unique<LoadedSigning>();
   CALSEAL_ASSIGN(loaded->trust, load_trust(options.trust));
   CALSEAL_ASSIGN(loaded->signing.now, stated_time(options.time));
   loaded->keys = std::make_unique<KeysOnDemand>(options.keys, options.passphrase_file);
-  loaded->signing.keys = [keys = loaded->keys.get()] { return keys->open(); };
+  loaded->ledger_keys = std::make_unique<KeysOnDemand>(ledger.key_files(), options.passphrase_file);
+  loaded->signing.keys = [keys = loaded->keys.get(),
+                          heads = loaded->ledger_keys.get()]() -> Result<SigningKeys> {
+    CALSEAL_ASSIGN(SigningKeys opened, keys->open());
+    CALSEAL_CHECK(heads->open());
+    return opened;
+  };
   loaded->signing.trust = &loaded->trust.trust;
   loaded->signing.trust_file = {printable(options.trust),
                                 Bytes(loaded->trust.text.begin(), loaded->trust.text.end())};
@@ -45,9 +51,8 @@ Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& opt
   return loaded;
 }
 
-LedgerDuty ledger_duty(const LedgerKeyOptions& ledger, const JobSigningOptions& options,
-                       const Signing& signing) {
-  return {ledger.ledger_key, options.passphrase_file, signing.trust, signing.now, {}, ""};
+LedgerDuty ledger_duty(const LoadedSigning& loaded) {
+  return {loaded.ledger_keys.get(), loaded.signing.trust, loaded.signing.now, {}, ""};
 }
 
 Result<std::unique_ptr<LoadedContext>> load_context(const std::string& trust, const std::string& list) {
@@ -86,7 +91,7 @@ void add_job_command(CommandLine& app, Console& console, const std::string& tool
   add_job_carry_command(*job, console, tool, status);
   for (const char* look : {"status", "next"})
     add_shop_option(*job->subcommand(look), {kShopTrust, kShopWithdrawals}, "FOLDER");
-  add_shop_option(*job->subcommand("ledger"), {kShopTrust}, "FOLDER");
+  add_shop_option(*job->subcommand("ledger"), {kShopTrust, kShopHeadKey}, "FOLDER");
 }
 
 }  // namespace calseal

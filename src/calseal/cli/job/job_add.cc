@@ -12,7 +12,7 @@
 namespace calseal {
 namespace {
 
-struct AddOptions : JobSigningOptions {
+struct AddOptions : JobSigningOptions, LedgerKeyOptions {
   JobFolderOptions job;
   std::vector<std::string> reads, option_files, regions;
   bool as_received = false;
@@ -20,6 +20,7 @@ struct AddOptions : JobSigningOptions {
 
 Result<int> run(const AddOptions& options, const std::string& tool, const Console& console) {
   CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options.job, {}));
+  CALSEAL_CHECK(require_ledger(at_hand.job, options));
   CALSEAL_ASSIGN(
       const std::vector<NewController> controllers,
       load_controllers({options.reads, options.regions, options.option_files, options.as_received}));
@@ -28,19 +29,26 @@ Result<int> run(const AddOptions& options, const std::string& tool, const Consol
         usage_error("READ", "reads of several controllers", "those of one", "run the command once for each"));
   std::unique_ptr<LoadedSigning> signing;
   if (!options.keys.empty()) {
-    CALSEAL_ASSIGN(signing, load_signing(options, tool));
+    CALSEAL_ASSIGN(signing, load_signing(options, options, tool));
   }
   CALSEAL_ASSIGN(const MadeJob made,
                  add_controller(at_hand.job, controllers.front(),
                                 signing ? std::optional(signing->signing) : std::nullopt, way_back_message));
-  CALSEAL_ASSIGN(const VehicleJob job, at_hand.after({}));
+  CALSEAL_ASSIGN(const VehicleJob job, at_hand.after({signing ? signing->signing.trust : nullptr, nullptr}));
+  LedgerDuty duty = signing ? ledger_duty(*signing) : LedgerDuty{};
+  duty.handover = made.handover;
+  for (const OpenedBase& opened : made.opened) {
+    if (opened.sealed) duty.bundles.push_back(opened.controller + "/" + opened.bundle);
+  }
+  const LedgerOutcome ledger = do_ledger_duty(job, duty);
   const Page page = page_for(console);
   console.print("added " + made.opened.front().controller + " to job " + job.facts.job + "\n" +
-                made_text(job, made, page));
+                made_text(job, made, page) + ledger_text(ledger, page));
   JsonValue value = json_object({{"calseal", json("job-add/1")}, {"job", json(job.facts.job)}});
   add_made(value, job, made);
+  add_ledger(value, ledger);
   console.print_json(value);
-  return 0;
+  return ledger.status();
 }
 
 }  // namespace
@@ -61,7 +69,8 @@ void add_job_add_command(CommandLine& job, Console& console, const std::string& 
       ->takes("FILE");
   command->add_flag("--as-received", o->as_received,
                     "Keep the read as evidence and way back although its checks fail");
-  add_job_signing_options(*command, *o, false, {kShopRegions});
+  add_ledger_key_option(*command, *o);
+  add_job_signing_options(*command, *o, false, {kShopRegions, head_key_of_job()});
   set_command(
       *command, console,
       {"calseal job add oak-17 transmission.bin --regions maps --key author.key --trust shop.trust"},

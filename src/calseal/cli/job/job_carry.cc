@@ -78,14 +78,14 @@ Result<Carrying> load_request(const CarryOptions& options, const JobAtHand& at_h
 }
 
 Result<int> run(const CarryOptions& options, const std::string& tool, const Console& console) {
-  CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
+  CALSEAL_ASSIGN(const auto loaded, load_signing(options, options, tool));
   const JobContext context{loaded->signing.trust, nullptr};
   CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options, context));
   CALSEAL_CHECK(require_ledger(at_hand.job, options));
   CALSEAL_ASSIGN(const Carrying carrying, load_request(options, at_hand, loaded->signing));
   CALSEAL_ASSIGN(const NewBase made, carry(*carrying.job, carrying.request, loaded->signing));
-  CALSEAL_ASSIGN(const HandedOver handed, hand_over(at_hand, context, {{carrying.job->facts.controller, 0}},
-                                                    ledger_duty(options, options, loaded->signing)));
+  CALSEAL_ASSIGN(const HandedOver handed,
+                 hand_over(at_hand, context, {{carrying.job->facts.controller, 0}}, ledger_duty(*loaded)));
   const Page page = page_for(console);
   console.print(carried_base_text(*carrying.job, made, page) + handed_over_text(handed, page));
   JsonValue value = carried_base_json(made);
@@ -116,8 +116,8 @@ void add_job_carry_command(CommandLine& job, Console& console, const std::string
                    "A known stock of the same software as the base, bound to this vehicle "
                    "by the bytes that are its own in READ")
       ->takes("[MEMORY=]FILE");
-  add_job_signing_options(*command, *o, true, {kShopRegions});
   add_ledger_key_option(*command, *o);
+  add_job_signing_options(*command, *o, true, {kShopRegions, head_key_of_job()});
   set_command(
       *command, console,
       {"calseal job carry oak-17 flash=updated.bin eeprom=e.bin --regions engine-391.json --reason "

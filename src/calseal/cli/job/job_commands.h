@@ -42,16 +42,17 @@ void add_job_signing_options(CommandLine& command, JobSigningOptions& options, b
 
 // Keys, to be opened when something is signed; trust file and time. `signing` points into it.
 struct LoadedSigning {
-  std::unique_ptr<KeysOnDemand> keys;
+  std::unique_ptr<KeysOnDemand> keys, ledger_keys;
   LoadedTrust trust;
   Signing signing;
 };
+// The ledger's key is opened along with the others, so that one that cannot be opened ends the command before
+// anything is made.
 Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& options,
-                                                    const std::string& tool);
+                                                    const LedgerKeyOptions& ledger, const std::string& tool);
 
 // What is owed to the ledger after something was sealed; bundles and hand-over are still to be filled in.
-LedgerDuty ledger_duty(const LedgerKeyOptions& ledger, const JobSigningOptions& options,
-                       const Signing& signing);
+LedgerDuty ledger_duty(const LoadedSigning& loaded);
 
 // Trust file and list of withdrawals that a look at the folder is judged by; both names may be empty.
 struct LoadedContext {

@@ -10,8 +10,9 @@
 namespace calseal {
 namespace {
 
-struct HandoverOptions : JobFolderOptions {
+struct HandoverOptions : JobFolderOptions, LedgerKeyOptions {
   std::optional<std::uint64_t> revision;
+  std::string trust, passphrase_file, time;
 };
 
 // The newest revision of every controller that is not closed, or the one that is named.
@@ -31,17 +32,44 @@ Result<std::vector<WantedRevision>> revisions_of(const HandoverOptions& options,
   return revisions;
 }
 
+// Who signs the ledger's head.
+struct HeadBy {
+  LoadedTrust trust;
+  UtcTime now;
+  KeysOnDemand keys;
+};
+Result<HeadBy> load_head_by(const HandoverOptions& options) {
+  HeadBy by{{}, {}, KeysOnDemand(options.key_files(), options.passphrase_file)};
+  if (options.trust.empty() && !options.ledger_key.empty()) {
+    return fail(usage_error("--ledger-key", "no --trust beside it",
+                            "the trust file under which the head is signed", "give the shop's trust file"));
+  }
+  if (!options.trust.empty()) {
+    CALSEAL_ASSIGN(by.trust, load_trust(options.trust));
+  }
+  CALSEAL_ASSIGN(by.now, stated_time(options.time));
+  return by;
+}
+
 Result<int> run(const HandoverOptions& options, const Console& console) {
+  CALSEAL_ASSIGN(HeadBy by, load_head_by(options));
   CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options, {}));
+  CALSEAL_CHECK(require_ledger(at_hand.job, options));
   CALSEAL_ASSIGN(const std::vector<WantedRevision> revisions, revisions_of(options, at_hand));
+  CALSEAL_CHECK(by.keys.open());  // before anything is made
   HandedOver handed;
   CALSEAL_ASSIGN(handed.handover, hand_over_kept(at_hand.job, revisions, kept_message));
-  CALSEAL_ASSIGN(handed.job, at_hand.after({}));
+  const TrustFile* const trust = options.trust.empty() ? nullptr : &by.trust.trust;
+  CALSEAL_ASSIGN(handed.job, at_hand.after({trust, nullptr}));
+  LedgerDuty duty{&by.keys, trust, by.now, {}, handed.handover};
+  for (const HandedBundle& bundle : handed.job.handed)
+    duty.bundles.push_back(bundle.controller + "/" + bundle.kept_as);
+  handed.ledger = do_ledger_duty(handed.job, duty);
   console.print(handed_over_text(handed, page_for(console)));
   JsonValue value = json_object({{"calseal", json("job-handover/1")}, {"job", json(handed.job.facts.job)}});
   add_handed_over(value, handed);
   console.print_json(value);
-  return 0;
+  return handed.ledger.status();
 }
 
 }  // namespace
@@ -52,6 +80,18 @@ void add_job_handover_command(CommandLine& job, Console& console, int& status) {
   auto o = std::make_shared<HandoverOptions>();
   add_job_folder(*command, *o);
   command->add_option("--revision", o->revision, "A revision of the current base (default: the newest)");
+  command
+      ->add_option("--trust", o->trust,
+                   "The shop's trust file: where the job reports to a ledger, for what is entered there")
+      ->takes("FILE");
+  add_ledger_key_option(*command, *o);
+  command->add_option("--passphrase-file", o->passphrase_file, "First line: passphrase of the key")
+      ->takes("FILE");
+  command->add_option("--claimed-time", o->time, "Time to state in the head instead of now (UTC)")
+      ->takes("TIME");
+  ShopDefault trust = kShopTrust;
+  trust.wanted = head_key_of_job().wanted;
+  add_shop_option(*command, {trust, head_key_of_job()}, "FOLDER");
   set_command(
       *command, console,
       {"calseal job handover oak-17", "calseal job handover oak-17 --controller engine --revision 0"},

@@ -21,7 +21,8 @@ Result<int> run(const JobLedgerOptions& options, const Console& console) {
   CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time));
   CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options, {&trust.trust, nullptr}));
   const VehicleJob& job = at_hand.job;
-  LedgerDuty duty{options.ledger_key, options.passphrase_file, &trust.trust, now, {}, ""};
+  KeysOnDemand keys(options.key_files(), options.passphrase_file);
+  LedgerDuty duty{&keys, &trust.trust, now, {}, ""};
   for (const Job& one : job.controllers) {
     if (!options.ledger.empty()) CALSEAL_CHECK(link_ledger(one.folder, options.ledger));
     if (const JobRevision* newest = one.base().newest())

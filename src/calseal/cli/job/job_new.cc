@@ -16,7 +16,7 @@
 namespace calseal {
 namespace {
 
-struct NewOptions : JobSigningOptions {
+struct NewOptions : JobSigningOptions, LedgerKeyOptions {
   std::vector<std::string> reads, option_files, regions;
   std::string folder, job, vehicle, salt, title, ledger;
   bool as_received = false;
@@ -49,11 +49,11 @@ Result<NewJob> load_request(const NewOptions& options, const Console& console) {
 }
 
 // From the first entry on. The job is whole whatever becomes of it.
-LedgerOutcome report_to_ledger(const VehicleJob& job, const std::string& ledger, const MadeJob& made) {
+LedgerOutcome report_to_ledger(const VehicleJob& job, const std::string& ledger, const MadeJob& made,
+                               LedgerDuty duty) {
   for (const Job& one : job.controllers) {
     if (Status linked = link_ledger(one.folder, ledger); !linked) return {std::nullopt, linked.error()};
   }
-  LedgerDuty duty;
   duty.handover = made.handover;
   for (const OpenedBase& opened : made.opened) {
     if (opened.sealed) duty.bundles.push_back(opened.controller + "/" + opened.bundle);
@@ -62,10 +62,13 @@ LedgerOutcome report_to_ledger(const VehicleJob& job, const std::string& ledger,
 }
 
 Result<int> run(const NewOptions& options, const std::string& tool, const Console& console) {
+  if (options.ledger.empty() && !options.ledger_key.empty())
+    return fail(usage_error("--ledger-key", "no --ledger beside it", "the ledger that the job reports to",
+                            "name it"));
   CALSEAL_ASSIGN(const NewJob request, load_request(options, console));
   std::unique_ptr<LoadedSigning> signing;
   if (!options.keys.empty()) {
-    CALSEAL_ASSIGN(signing, load_signing(options, tool));
+    CALSEAL_ASSIGN(signing, load_signing(options, options, tool));
   }
   CALSEAL_ASSIGN(
       const MadeJob made,
@@ -73,7 +76,8 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
   CALSEAL_ASSIGN(VehicleJob job,
                  read_vehicle_job(options.folder, {signing ? signing->signing.trust : nullptr, nullptr}));
   LedgerOutcome ledger;
-  if (!options.ledger.empty()) ledger = report_to_ledger(job, options.ledger, made);
+  if (!options.ledger.empty())
+    ledger = report_to_ledger(job, options.ledger, made, signing ? ledger_duty(*signing) : LedgerDuty{});
   const Page page = page_for(console);
   console.print("made job folder " + printable(options.folder) + " for job " + job.facts.job + "\n" +
                 made_text(job, made, page) + ledger_text(ledger, page));
@@ -118,7 +122,10 @@ void add_job_new_command(CommandLine& job, Console& console, const std::string& 
                     "on it (see calseal job carry --stock)");
   command->add_option("--ledger", o->ledger, "The ledger that the job reports to from now on")
       ->takes("FOLDER");
-  add_job_signing_options(*command, *o, false, {kShopRegions, kShopJobLedger}, "--output");
+  add_ledger_key_option(*command, *o);
+  ShopDefault head_key = kShopHeadKey;
+  head_key.with = kShopJobLedger.option;
+  add_job_signing_options(*command, *o, false, {kShopRegions, kShopJobLedger, head_key}, "--output");
   set_command(
       *command, console,
       {"calseal job new engine.bin engine-eeprom.bin transmission.bin --regions maps --vehicle \"blue "

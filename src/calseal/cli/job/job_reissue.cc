@@ -17,15 +17,15 @@ struct ReissueOptions : JobFolderOptions, JobSigningOptions, LedgerKeyOptions {
 };
 
 Result<int> run(const ReissueOptions& options, const std::string& tool, const Console& console) {
-  CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
+  CALSEAL_ASSIGN(const auto loaded, load_signing(options, options, tool));
   const JobContext context{loaded->signing.trust, nullptr};
   CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options, context));
   CALSEAL_CHECK(require_ledger(at_hand.job, options));
   CALSEAL_ASSIGN(const Job* const job, at_hand.one());
   CALSEAL_ASSIGN(const Reissued made, reissue(*job, options.revision, loaded->signing));
-  CALSEAL_ASSIGN(const HandedOver handed,
-                 hand_over(at_hand, context, {{job->facts.controller, options.revision}},
-                           ledger_duty(options, options, loaded->signing)));
+  CALSEAL_ASSIGN(
+      const HandedOver handed,
+      hand_over(at_hand, context, {{job->facts.controller, options.revision}}, ledger_duty(*loaded)));
   const Page page = page_for(console);
   console.print(reissued_text(*job, made, page) + handed_over_text(handed, page));
   JsonValue value = reissued_json(*job, made);
@@ -44,8 +44,8 @@ void add_job_reissue_command(CommandLine& job, Console& console, const std::stri
   command->add_option("REVISION", o->revision, "Number of a revision of the current base")
       ->required()
       ->in_range(0, 1099511627775);
-  add_job_signing_options(*command, *o, true);
   add_ledger_key_option(*command, *o);
+  add_job_signing_options(*command, *o, true, {head_key_of_job()});
   set_command(
       *command, console, {"calseal job reissue oak-17 2 --key author.key --trust shop.trust"},
       [o, tool](Console& c) { return run(*o, tool, c); }, status);

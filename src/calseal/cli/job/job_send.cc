@@ -16,16 +16,15 @@ namespace {
 
 // Way backs that were left out when the folder was made.
 Result<int> send_way_backs(const SendOptions& options, const JobAtHand& at_hand, const JobContext& context,
-                           const Signing& signing, const Console& console) {
+                           const LoadedSigning& loaded, const Console& console) {
   std::vector<WantedRevision> revisions;
   for (const Job& one : at_hand.job.controllers) {
     const bool meant = at_hand.controller.empty() || at_hand.controller == one.facts.controller;
     if (!meant || one.base().way_back() != nullptr) continue;
-    CALSEAL_CHECK(seal_way_back(one, signing, options.as_received));
+    CALSEAL_CHECK(seal_way_back(one, loaded.signing, options.as_received));
     revisions.push_back({one.facts.controller, 0});
   }
-  CALSEAL_ASSIGN(const HandedOver handed,
-                 hand_over(at_hand, context, revisions, ledger_duty(options, options, signing)));
+  CALSEAL_ASSIGN(const HandedOver handed, hand_over(at_hand, context, revisions, ledger_duty(loaded)));
   const Page page = page_for(console);
   console.print("sealed what goes back\n" + handed_over_text(handed, page));
   JsonValue value = json_object({{"calseal", json("job-send/1")}, {"job", json(handed.job.facts.job)}});
@@ -50,12 +49,12 @@ bool lacks_way_back(const JobAtHand& at_hand) {
 }
 
 Result<int> run(const SendOptions& options, const std::string& tool, const Console& console) {
-  CALSEAL_ASSIGN(const auto loaded, load_signing(options, tool));
+  CALSEAL_ASSIGN(const auto loaded, load_signing(options, options, tool));
   const JobContext context{loaded->signing.trust, nullptr};
   CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options, context));
   CALSEAL_CHECK(require_ledger(at_hand.job, options));
   if (options.edited.empty() && options.option_files.empty() && lacks_way_back(at_hand))
-    return send_way_backs(options, at_hand, context, loaded->signing, console);
+    return send_way_backs(options, at_hand, context, *loaded, console);
   CALSEAL_ASSIGN(SendPlan plan, plan_send(options, at_hand, loaded->signing));
   if (plan.requests.empty()) {
     return fail(usage_error("EDITED", "no edited file, and no option",
@@ -68,7 +67,7 @@ Result<int> run(const SendOptions& options, const std::string& tool, const Conso
   HandedOver handed;
   CALSEAL_ASSIGN(handed.job, at_hand.after(context));
   handed.handover = sent.handover;
-  LedgerDuty duty = ledger_duty(options, options, loaded->signing);
+  LedgerDuty duty = ledger_duty(*loaded);
   duty.handover = sent.handover;
   for (const Sent& part : sent.parts) duty.bundles.push_back(part.controller + "/" + part.bundle);
   handed.ledger = do_ledger_duty(handed.job, duty);
@@ -87,8 +86,8 @@ void add_job_send_command(CommandLine& job, Console& console, const std::string&
       "send", "The daily loop: edited images and options in, sealed revisions to hand over out");
   auto o = std::make_shared<SendOptions>();
   add_send_options(*command, *o);
-  add_job_signing_options(*command, *o, true);
   add_ledger_key_option(*command, *o);
+  add_job_signing_options(*command, *o, true, {head_key_of_job()});
   set_command(
       *command, console,
       {"calseal job send oak-17 edited.bin --title \"first tune\" --key author.key --trust shop.trust",

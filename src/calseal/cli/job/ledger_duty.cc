@@ -4,7 +4,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/cli/console/command_line.h"
-#include "calseal/cli/shop/stated.h"
+#include "calseal/job/layout.h"
 #include "calseal/report/ledger/ledger_report.h"
 
 namespace calseal {
@@ -28,13 +28,11 @@ Result<std::optional<EnteredJob>> enter_all(const VehicleJob& job) {
 
 // The newest head, or a new one, beside the bundles and with what is handed over.
 Status place_heads(const VehicleJob& job, const LedgerDuty& duty, EnteredJob& entered) {
-  std::vector<PrivateKey> keys;
-  SigningKeys pointers;
+  SigningKeys keys;
   HeadSigning signing;
-  if (!duty.key.empty()) {
-    CALSEAL_ASSIGN(keys, load_keys({duty.key}, duty.passphrase_file));
-    pointers = SigningKeys(keys.begin(), keys.end());
-    signing = {&pointers, duty.trust, duty.now};
+  if (duty.keys != nullptr) {
+    CALSEAL_ASSIGN(keys, duty.keys->open());
+    if (!keys.empty()) signing = {&keys, duty.trust, duty.now};
   }
   CALSEAL_ASSIGN(const std::string head, head_to_place(signing, entered));
   if (head.empty()) return {};
@@ -48,6 +46,15 @@ Status place_heads(const VehicleJob& job, const LedgerDuty& duty, EnteredJob& en
   return {};
 }
 
+// By a look that judges nothing: what is wrong with the folder or the link, the command says.
+bool reports_to_ledger(const std::string& folder) {
+  const Result<JobPlace> place = find_job(folder);
+  const auto names = place ? names_in(place->folder) : Result<std::vector<std::string>>(fail(place.error()));
+  return names && std::ranges::any_of(*names, [&](const std::string& name) {
+           return exists(place->folder + "/" + name + "/" + std::string(kLedgerLinkFile));
+         });
+}
+
 }  // namespace
 
 void add_ledger_key_option(CommandLine& command, LedgerKeyOptions& options) {
@@ -55,6 +62,12 @@ void add_ledger_key_option(CommandLine& command, LedgerKeyOptions& options) {
       .add_option("--ledger-key", options.ledger_key,
                   "Private key with the role ledger: sign a new head, and put it beside the bundle")
       ->takes("FILE");
+}
+
+ShopDefault head_key_of_job() {
+  ShopDefault key = kShopHeadKey;
+  key.wanted = reports_to_ledger;
+  return key;
 }
 
 int LedgerOutcome::status() const { return failed ? exit_status(failed->reason) : 0; }
@@ -86,10 +99,13 @@ std::string ledger_text(const LedgerOutcome& outcome, const Page& page) {
   std::string text;
   if (outcome.failed) {
     const Error& error = *outcome.failed;
+    const bool head_alone = outcome.entered.has_value();
     text += labelled(page, "ledger",
-                     "NOT ENTERED: " + (error.file.empty() ? "" : error.file + ": ") + error.found +
-                         ". What is said above is done and kept. " + error.next +
-                         "; then calseal job ledger FOLDER --trust SHOP.TRUST enters it",
+                     (head_alone ? "NO HEAD: " : "NOT ENTERED: ") +
+                         (error.file.empty() ? "" : error.file + ": ") + error.found +
+                         ". What is said above is done and kept" + (head_alone ? ", and entered. " : ". ") +
+                         error.next + "; then calseal job ledger FOLDER --trust SHOP.TRUST " +
+                         (head_alone ? "puts a head in place" : "enters it"),
                      Mark::kBad);
   }
   if (!outcome.entered) return text;

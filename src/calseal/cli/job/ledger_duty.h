@@ -7,6 +7,8 @@
 
 #include "calseal/base/json.h"
 #include "calseal/cli/console/command_line.h"
+#include "calseal/cli/shop/shop_defaults.h"
+#include "calseal/cli/shop/stated.h"
 #include "calseal/job/ledger_link.h"
 #include "calseal/job/vehicle_job.h"
 #include "calseal/report/layout/page.h"
@@ -15,11 +17,16 @@ namespace calseal {
 
 struct LedgerKeyOptions {
   std::string ledger_key;  // private key with the role ledger; empty: no new head is signed
+  std::vector<std::string> key_files() const {
+    return ledger_key.empty() ? std::vector<std::string>() : std::vector{ledger_key};
+  }
 };
 void add_ledger_key_option(CommandLine& command, LedgerKeyOptions& options);
+// The shop file's key stands in for it, where the job in the command's folder reports to a ledger.
+ShopDefault head_key_of_job();
 
 struct LedgerDuty {
-  std::string key, passphrase_file;
+  KeysOnDemand* keys = nullptr;  // nothing, or none in it: no new head is signed
   const TrustFile* trust = nullptr;
   UtcTime now;
   std::vector<std::string> bundles;  // within the job's folder; a head is put beside each
@@ -29,8 +36,8 @@ struct LedgerDuty {
 // What came of it. A ledger that could not be written takes nothing back: the job is whole, and the next
 // command enters what is missing.
 struct LedgerOutcome {
-  std::optional<EnteredJob> entered;  // nothing: the job reports to no ledger
-  std::optional<Error> failed;
+  std::optional<EnteredJob> entered;  // nothing: the job reports to no ledger, or could not be entered
+  std::optional<Error> failed;        // beside `entered`: only the head could not be signed or put in place
 
   int status() const;  // exit status of a command whose own work is done
 };

@@ -35,5 +35,7 @@ const ShopDefault kShopRegions{"--regions", "regions", [](const Shop& shop) { re
 const ShopDefault kShopStocks{"--known", "stocks", [](const Shop& shop) { return made(one(shop.stocks)); }};
 const ShopDefault kShopJobLedger{"--ledger", "ledger",
                                  [](const Shop& shop) { return made(one(shop.ledger)); }, "", true};
+const ShopDefault kShopHeadKey{"--ledger-key", "ledger_key",
+                               [](const Shop& shop) { return one(shop.ledger_key); }, "", true};
 
 }  // namespace calseal

@@ -45,18 +45,26 @@ class ShopDefaults {
   Result<std::optional<Shop>> find() const {
     ShopSearch search{stated, "", ""};
     if (const char* path = std::getenv("CALSEAL_SHOP"); path != nullptr) search.environment = path;
-    if (folder != nullptr && !folder->given().empty()) search.from = folder->given().front();
+    search.from = from();
     return find_shop(search);
+  }
+
+  std::string from() const {
+    return folder != nullptr && !folder->given().empty() ? folder->given().front() : "";
+  }
+
+  bool is_given(std::string_view name) const {
+    return std::any_of(options.begin(), options.end(), [&](const Filled& other) {
+      return std::string_view(other.by.option) == name && other.is_there();
+    });
   }
 
   // Where there is none, no shop file is looked for: a bad one is in nobody's way then.
   std::vector<Filled> left_to_fill() const {
     std::vector<Filled> left;
     for (const Filled& option : options) {
-      const bool left_alone = std::any_of(options.begin(), options.end(), [&](const Filled& other) {
-        return std::string_view(other.by.option) == option.by.unless && other.is_there();
-      });
-      if (!option.is_there() && !left_alone) left.push_back(option);
+      if (option.by.wanted != nullptr && !option.by.wanted(from())) continue;
+      if (!option.is_there() && !is_given(option.by.unless)) left.push_back(option);
     }
     return left;
   }
@@ -75,6 +83,7 @@ class ShopDefaults {
     const bool not_meant = leaves_group_alone(shop);
     bool taken = false;
     for (const Filled& option : left) {
+      if (*option.by.with != '\0' && !is_given(option.by.with)) continue;
       const std::vector<std::string> values = option.by.in(shop);
       if (values.empty() || (not_meant && option.in_group())) continue;
       option.argument->give(values);

@@ -16,9 +16,12 @@ struct ShopDefault {
   std::vector<std::string> (*in)(const Shop& shop);
   const char* unless = "";  // an option that leaves this one alone where it was typed
   bool alone = false;       // never one of those that belong together
+  const char* with = "";    // an option before this one in the list, without which this one is of no use
+  // Whether it is of use for the folder that the command works on; nothing: always.
+  bool (*wanted)(const std::string& folder) = nullptr;
 };
 extern const ShopDefault kAuthorKeys, kWithdrawalKeys, kLedgerKey, kShopTrust, kShopWithdrawals, kListBefore,
-    kShopRegions, kShopStocks, kShopLedger, kShopJobLedger;
+    kShopRegions, kShopStocks, kShopLedger, kShopJobLedger, kShopHeadKey;
 
 // Whether those of these options that are not required belong together: a command may need all of them or do
 // without any.

@@ -8,6 +8,7 @@
 #include "calseal/bundle/set_descriptor.h"
 #include "calseal/check/receipt.h"
 #include "calseal/check/state.h"
+#include "calseal/job/vehicle_job.h"
 #include "calseal/ledger/detail.h"
 #include "calseal/ledger/layout.h"
 #include "calseal/ledger/tip.h"
@@ -61,5 +62,6 @@ int main() {
   print(record_schema(state_fields));
   print(record_schema(option_fields));
   print(record_schema(shop_fields));
+  print(record_schema(vehicle_fields));
   std::cout << "]\n";
 }

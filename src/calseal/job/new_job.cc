@@ -56,7 +56,8 @@ Result<MadeJob> make_job(const NewJob& request, const std::optional<Signing>& si
   }
   CALSEAL_CHECK(require_names(request, made.opened));
   const UtcTime now = signing ? signing->now : current_time();
-  const std::string facts = write_vehicle_facts({request.job, request.vehicle_reference, time_text(now)});
+  const std::string facts =
+      write_vehicle_facts({request.job, request.vehicle_reference, time_text(now), request.shop});
   files.push_back({std::string(kVehicleFile), Bytes(facts.begin(), facts.end())});
   if (signing) {
     made.handover = handover_folder(1);

@@ -30,6 +30,7 @@ struct NewJob {
   std::string vehicle_reference;
   std::string title;
   std::optional<Bytes> salt;  // kSaltSize fresh random bytes, which all controllers share
+  std::string shop;           // path of its shop file, where that does not lie above the folder; else empty
   std::vector<NewController> controllers;
 };
 

@@ -7,6 +7,7 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/job/layout.h"
+#include "calseal/sign/shop_file.h"
 
 namespace calseal {
 namespace {
@@ -67,15 +68,7 @@ class VehicleReading {
   }
 
   Status read_facts() {
-    const std::string path = job_.folder + "/" + std::string(kVehicleFile);
-    CALSEAL_ASSIGN(const Bytes bytes, read_file(path, kJobFileSizeLimit));
-    auto facts = parse_fields(text_of(bytes), vehicle_fields, printable(path));
-    if (!facts) {
-      Error error = std::move(facts).error();
-      error.reason = Reason::kJobDamaged;
-      return fail(std::move(error));
-    }
-    job_.facts = *std::move(facts);
+    CALSEAL_ASSIGN(job_.facts, read_vehicle_facts(job_.folder));
     return {};
   }
 
@@ -146,13 +139,40 @@ class VehicleReading {
   VehicleJob job_;
 };
 
+// What the system can open from anywhere.
+struct AbsolutePath : Text {
+  AbsolutePath() : Text{kShopPathLimit} {}
+  void read(const JsonNode& node, std::string& value) const {
+    Text::read(node, value);
+    if (!node.document().ok() || is_shop_path(value)) return;
+    node.refuse(Reason::kJsonValue, "\"" + printable(value, 60) + "\"",
+                "an absolute path without control characters");
+  }
+};
+
 }  // namespace
+
+bool is_shop_path(const std::string& path) {
+  return path.starts_with('/') && path.size() <= kShopPathLimit && is_utf8(path) &&
+         printable(path, path.size()) == path;
+}
 
 void vehicle_fields(Fields& field, VehicleFacts& facts) {
   field.kind_of_file("job-vehicle/1");
   field("job", facts.job, kName);
   field("vehicle_reference", facts.vehicle_reference, kLine);
   field("opened", facts.opened, kTime);
+  field.unless("", "shop", facts.shop, AbsolutePath());
+}
+
+Result<VehicleFacts> read_vehicle_facts(const std::string& folder) {
+  const std::string path = folder + "/" + std::string(kVehicleFile);
+  CALSEAL_ASSIGN(const Bytes bytes, read_file(path, kJobFileSizeLimit));
+  auto facts = parse_fields(text_of(bytes), vehicle_fields, printable(path));
+  if (facts) return facts;
+  Error error = std::move(facts).error();
+  error.reason = Reason::kJobDamaged;
+  return fail(std::move(error));
 }
 
 std::string write_vehicle_facts(const VehicleFacts& facts) {

@@ -1,6 +1,6 @@
 // A job as its folder holds it: every controller of one vehicle, each in a folder of its own.
 //
-//   vehicle.json        job, vehicle reference; written once
+//   vehicle.json        job, vehicle reference, where its shop is; written once
 //   engine/             one folder for each controller; see layout.h
 //   transmission/
 //   handover-1/         what went to the customer together; see handover.h
@@ -28,10 +28,14 @@ struct VehicleFacts {
   std::string job;                // name
   std::string vehicle_reference;  // line, or empty
   std::string opened;             // time
+  std::string shop;  // absolute path of the shop file, where it does not lie above the job; else empty
   friend bool operator==(const VehicleFacts&, const VehicleFacts&) = default;
 };
 void vehicle_fields(Fields& field, VehicleFacts& facts);
+bool is_shop_path(const std::string& path);  // one that can be kept there
 std::string write_vehicle_facts(const VehicleFacts& facts);
+// Of a job's folder. kFileMissing and so on, kJobDamaged.
+Result<VehicleFacts> read_vehicle_facts(const std::string& folder);
 
 struct VehicleJob {
   std::string folder;

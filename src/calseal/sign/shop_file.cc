@@ -132,21 +132,36 @@ Result<Shop> read_shop(const std::string& path) {
   return shop;
 }
 
-Result<std::optional<Shop>> find_shop(const ShopSearch& search) {
-  for (const std::string* path : {&search.stated, &search.environment}) {
-    if (!path->empty()) return read_shop(*path);
-  }
+Status require_own_word(const std::string& path) {
+  CALSEAL_CHECK(require_ours(path, ::lstat, 0));
   std::error_code error;
-  const auto start = std::filesystem::weakly_canonical(
-      std::filesystem::absolute(search.from.empty() ? "." : search.from, error), error);
-  if (error) return std::optional<Shop>();
+  const std::filesystem::path real = std::filesystem::canonical(path, error);
+  for (const std::string& one : {error ? path : real.string(), real.parent_path().string()})
+    CALSEAL_CHECK(require_ours(one, ::stat, S_IWOTH));
+  return {};
+}
+
+std::optional<std::string> nearest_shop_file(const std::string& from) {
+  std::error_code error;
+  const auto start =
+      std::filesystem::weakly_canonical(std::filesystem::absolute(from.empty() ? "." : from, error), error);
+  if (error) return std::nullopt;
   for (std::filesystem::path folder = start;; folder = folder.parent_path()) {
     const std::string path = (folder / kShopFileName).string();
     struct stat status {};
     // What cannot be looked at is refused there, and not passed over.
-    if (::lstat(path.c_str(), &status) == 0 || (errno != ENOENT && errno != ENOTDIR)) return read_shop(path);
-    if (!folder.has_relative_path()) return std::optional<Shop>();
+    if (::lstat(path.c_str(), &status) == 0 || (errno != ENOENT && errno != ENOTDIR)) return path;
+    if (!folder.has_relative_path()) return std::nullopt;
   }
+}
+
+Result<std::optional<Shop>> find_shop(const ShopSearch& search) {
+  for (const std::string* path : {&search.stated, &search.environment}) {
+    if (!path->empty()) return read_shop(*path);
+  }
+  const std::optional<std::string> nearest = nearest_shop_file(search.from);
+  if (!nearest) return std::optional<Shop>();
+  return read_shop(*nearest);
 }
 
 }  // namespace calseal

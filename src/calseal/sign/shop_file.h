@@ -46,6 +46,13 @@ std::string write_shop(const Shop& shop);
 // than this one or root owns the file or its folder, or others may write there: nothing is read then.
 Result<Shop> read_shop(const std::string& path);
 
+// kShopFileForeign unless this user or root owns the file and its folder and others may not write to them:
+// only then does it count what a file of ours says about where the shop file is.
+Status require_own_word(const std::string& path);
+
+// The shop file in a folder, which need not exist yet, or in the nearest one above; nothing: there is none.
+std::optional<std::string> nearest_shop_file(const std::string& from);
+
 // Where to look for it; the first of the three that is there decides.
 struct ShopSearch {
   std::string stated;       // a path that was given, or ""

@@ -3,6 +3,7 @@
 import json
 import os
 import pathlib
+import shutil
 import unittest
 
 import desk as desks
@@ -309,6 +310,94 @@ class LedgerKey(unittest.TestCase):
         self.assertIn("NO HEAD", said.stdout.decode())
         self.assertNotIn("NOT ENTERED", said.stdout.decode())
         self.assertEqual([detail["facts"]["kind"] for detail in desk.details()], ["sealed", "sent", "received", "sealed"])
+
+
+class KeptByTheJob(unittest.TestCase):
+    """A shop file that does not lie above its jobs is named once, and the job keeps its path."""
+
+    def setUp(self):
+        self.desk = desk = ShopDesk()
+        self.addCleanup(desk.close)
+        os.remove(desk.shop_file)
+        for name in ("office", "jobs"):
+            (desk.root / name).mkdir()
+        self.office = desk.write_shop(desk.root / "office", trust=desk.at("shop.trust"))
+        desk.whole = str(desk.root / "jobs/oak-17")
+        desk.folder = desk.whole + "/engine"
+        self.vehicle = pathlib.Path(desk.whole, "vehicle.json")
+
+    def kept(self):
+        return json.loads(self.vehicle.read_text()).get("shop")
+
+    def test_it_is_named_once(self):
+        desk = self.desk
+        self.assertEqual(desk.new_here("--shop", "office/shop.json")["shop"], self.office)
+        self.assertEqual(self.kept(), self.office)
+        desk.deliver_way_back()
+        self.assertEqual(desk.send_here(1)["shop"], self.office)
+        self.assertEqual(desk.customer("base-1/r1.calseal", desk.at("flash.bin"), desk.at("eeprom.bin")), desk.edited(1)[1])
+        for verb in ("status", "next"):
+            self.assertEqual(desk.job(verb)["shop"], self.office)
+        said = desk.must(CALSEAL, "job", "status", desk.whole)
+        self.assertEqual(said.stderr.decode(), f"shop      {self.office}\n")
+        # The job goes elsewhere, and its shop stays.
+        os.rename(desk.root / "jobs", desk.root / "moved")
+        self.assertEqual(desk.json(CALSEAL, "job", "status", desk.root / "moved/oak-17")["shop"], self.office)
+
+    def test_by_the_environment(self):
+        os.symlink("shop.json", self.desk.root / "office/mine.json")
+        self.desk.new_here(env={**WORD, "CALSEAL_SHOP": str(self.desk.root / "office/mine.json")})
+        self.assertEqual(self.kept(), self.office)
+
+    def test_what_is_found_from_the_job_or_was_not_used_is_not_kept(self):
+        desk = self.desk
+        above = desk.write_shop(desk.root / "jobs", trust=desk.at("shop.trust"))
+        for more in ((), ("--shop", above)):
+            self.assertEqual(desk.new_here(*more)["shop"], above)
+            self.assertIsNone(self.kept())
+            shutil.rmtree(desk.whole)
+        desk.json(*desk.new_arguments(), "--no-shop")
+        self.assertIsNone(self.kept())
+
+    def test_the_job_names_it_last(self):
+        desk = self.desk
+        desk.new_here("--shop", self.office)
+        other = desk.write_shop(desk.root / "in", trust=desk.at("shop.trust"))
+        self.assertEqual(desk.job("status", "--shop", other)["shop"], other)
+        self.assertEqual(desk.json(CALSEAL, "job", "status", desk.folder, env={"CALSEAL_SHOP": other})["shop"], other)
+        self.assertNotIn("shop", desk.job("status", "--no-shop"))
+        above = desk.write_shop(desk.root / "jobs", trust=desk.at("shop.trust"))
+        self.assertEqual(desk.job("status")["shop"], above)
+
+    def test_it_is_gone(self):
+        desk = self.desk
+        desk.new_here("--shop", self.office)
+        os.remove(self.office)
+        gone = desk.job("status", status=3)
+        self.assertEqual((gone["reason"], gone["file"]), ("file-missing", self.office))
+        self.assertIn("oak-17/vehicle.json names it", gone["found"])
+        for word in ("--shop", "CALSEAL_SHOP", "--no-shop"):
+            self.assertIn(word, gone["next"])
+        desk.job("status", "--no-shop")
+
+    def test_a_name_that_others_may_have_written(self):
+        desk = self.desk
+        desk.new_here("--shop", self.office)
+        for path, mode in ((self.vehicle, 0o646), (desk.whole, 0o757), (self.office, 0o620)):
+            before = os.stat(path).st_mode & 0o777
+            os.chmod(path, mode)
+            self.assertEqual(desk.job("status", status=1)["reason"], "shop-file-foreign")
+            desk.job("status", "--no-shop")
+            os.chmod(path, before)
+        desk.job("status")
+
+    def test_a_name_that_is_none(self):
+        desk = self.desk
+        desk.new_here("--shop", self.office)
+        text = self.vehicle.read_text()
+        for name in ("office/shop.json", "/shop\\u0007.json", "/" * 4097):
+            self.vehicle.write_text(text.replace(self.office, name))
+            self.assertEqual(desk.job("status", status=1)["reason"], "job-damaged")
 
 
 class FromNothing(unittest.TestCase):

@@ -6,11 +6,14 @@
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/statement_options.h"
+#include "calseal/job/shop_of_job.h"
 
 namespace calseal {
 
+ShopLook look_from_job() { return {"FOLDER", Together::kEachAlone, shop_of_job}; }
+
 void add_job_signing_options(CommandLine& command, JobSigningOptions& options, bool required,
-                             const std::vector<ShopDefault>& more, const std::string& folder) {
+                             const std::vector<ShopDefault>& more, ShopLook look) {
   auto* key = command.add_option("--key", options.keys, "Private key that signs (repeatable)")->takes("FILE");
   auto* trust =
       command
@@ -27,7 +30,8 @@ void add_job_signing_options(CommandLine& command, JobSigningOptions& options, b
   add_approval_option(command, options.approvals);
   std::vector<ShopDefault> defaults{kAuthorKeys, kShopTrust};
   defaults.insert(defaults.end(), more.begin(), more.end());
-  add_shop_option(command, defaults, folder, required ? Together::kEachAlone : Together::kAllOrNone);
+  look.together = required ? Together::kEachAlone : Together::kAllOrNone;
+  add_shop_option(command, defaults, look);
 }
 
 Result<std::unique_ptr<LoadedSigning>> load_signing(const JobSigningOptions& options,
@@ -90,8 +94,8 @@ void add_job_command(CommandLine& app, Console& console, const std::string& tool
   add_job_reissue_command(*job, console, tool, status);
   add_job_carry_command(*job, console, tool, status);
   for (const char* look : {"status", "next"})
-    add_shop_option(*job->subcommand(look), {kShopTrust, kShopWithdrawals}, "FOLDER");
-  add_shop_option(*job->subcommand("ledger"), {kShopTrust, kShopHeadKey}, "FOLDER");
+    add_shop_option(*job->subcommand(look), {kShopTrust, kShopWithdrawals}, look_from_job());
+  add_shop_option(*job->subcommand("ledger"), {kShopTrust, kShopHeadKey}, look_from_job());
 }
 
 }  // namespace calseal

@@ -30,15 +30,18 @@ void add_job_log_command(CommandLine& job, Console& console, int& status);
 void add_job_reissue_command(CommandLine& job, Console& console, const std::string& tool, int& status);
 void add_job_carry_command(CommandLine& job, Console& console, const std::string& tool, int& status);
 
+// The shop file is looked for from FOLDER upwards; then the job may name it.
+ShopLook look_from_job();
+
 // Options of every command that seals.
 struct JobSigningOptions {
   std::vector<std::string> keys, approvals;
   std::string trust, passphrase_file, time;
 };
 // `required`: a command that must sign; else all of them or none may be left out. `more`: what else the shop
-// file stands in for. `folder`: the argument with the folder above which the shop file is looked for.
+// file stands in for.
 void add_job_signing_options(CommandLine& command, JobSigningOptions& options, bool required,
-                             const std::vector<ShopDefault>& more = {}, const std::string& folder = "FOLDER");
+                             const std::vector<ShopDefault>& more = {}, ShopLook look = look_from_job());
 
 // Keys, to be opened when something is signed; trust file and time. `signing` points into it.
 struct LoadedSigning {

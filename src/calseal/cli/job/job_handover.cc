@@ -91,7 +91,7 @@ void add_job_handover_command(CommandLine& job, Console& console, int& status) {
       ->takes("TIME");
   ShopDefault trust = kShopTrust;
   trust.wanted = head_key_of_job().wanted;
-  add_shop_option(*command, {trust, head_key_of_job()}, "FOLDER");
+  add_shop_option(*command, {trust, head_key_of_job()}, look_from_job());
   set_command(
       *command, console,
       {"calseal job handover oak-17", "calseal job handover oak-17 --controller engine --revision 0"},

@@ -38,7 +38,7 @@ void add_job_list_command(CommandLine& job, Console& console, const std::string&
   command->add_option("--withdrawals", o->withdrawals, "The shop's newest list of withdrawals")
       ->takes("FILE");
   command->add_option("--page", o->html, "Also write the list as an HTML page here")->takes("FILE");
-  add_shop_option(*command, {kShopTrust, kShopWithdrawals}, "FOLDER");
+  add_shop_option(*command, {kShopTrust, kShopWithdrawals}, {"FOLDER"});
   set_command(
       *command, console, {"calseal job list jobs", "calseal job list jobs --page today.html --json"},
       [o, tool](Console& c) { return run(*o, tool, c); }, status);

@@ -11,6 +11,7 @@
 #include "calseal/cli/job/controllers.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/shop/new_salt.h"
+#include "calseal/job/shop_of_job.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
@@ -18,7 +19,7 @@ namespace {
 
 struct NewOptions : JobSigningOptions, LedgerKeyOptions {
   std::vector<std::string> reads, option_files, regions;
-  std::string folder, job, vehicle, salt, title, ledger;
+  std::string folder, job, vehicle, salt, title, ledger, shop;  // shop: the shop file that was used
   bool as_received = false;
 };
 
@@ -37,6 +38,7 @@ Result<NewJob> load_request(const NewOptions& options, const Console& console) {
   request.job = job_name(options);
   request.vehicle_reference = options.vehicle;
   request.title = options.title;
+  CALSEAL_ASSIGN(request.shop, shop_to_keep(options.folder, options.shop));
   CALSEAL_ASSIGN(request.controllers, load_controllers({options.reads, options.regions, options.option_files,
                                                         options.as_received}));
   if (options.salt.empty()) {
@@ -123,9 +125,11 @@ void add_job_new_command(CommandLine& job, Console& console, const std::string& 
   command->add_option("--ledger", o->ledger, "The ledger that the job reports to from now on")
       ->takes("FOLDER");
   add_ledger_key_option(*command, *o);
+  ShopLook look{"--output"};
+  look.used = &o->shop;
   ShopDefault head_key = kShopHeadKey;
   head_key.with = kShopJobLedger.option;
-  add_job_signing_options(*command, *o, false, {kShopRegions, kShopJobLedger, head_key}, "--output");
+  add_job_signing_options(*command, *o, false, {kShopRegions, kShopJobLedger, head_key}, look);
   set_command(
       *command, console,
       {"calseal job new engine.bin engine-eeprom.bin transmission.bin --regions maps --vehicle \"blue "

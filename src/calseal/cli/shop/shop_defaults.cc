@@ -26,8 +26,8 @@ struct Filled {
 class ShopDefaults {
  public:
   std::vector<Filled> options;
+  ShopLook look;
   Argument* folder = nullptr;
-  Together together = Together::kEachAlone;
   std::string stated;
   bool none = false;
 
@@ -37,7 +37,10 @@ class ShopDefaults {
     if (!none && !(left.empty() && stated.empty())) {
       CALSEAL_ASSIGN(shop, find());
     }
-    if (shop && take(*shop, left)) console.tell_source("shop", printable(shop->file, kShownPathLimit));
+    if (shop && take(*shop, left)) {
+      console.tell_source("shop", printable(shop->file, kShownPathLimit));
+      if (look.used != nullptr) *look.used = shop->file;
+    }
     return require(shop ? &*shop : nullptr);
   }
 
@@ -46,7 +49,8 @@ class ShopDefaults {
     ShopSearch search{stated, "", ""};
     if (const char* path = std::getenv("CALSEAL_SHOP"); path != nullptr) search.environment = path;
     search.from = from();
-    return find_shop(search);
+    CALSEAL_ASSIGN(std::optional<Shop> found, find_shop(search));
+    return found || look.kept == nullptr ? std::move(found) : look.kept(from());
   }
 
   std::string from() const {
@@ -72,7 +76,7 @@ class ShopDefaults {
   // Options that belong together are left alone where none was typed and the file lacks one of them: then
   // none of them is meant.
   bool leaves_group_alone(const Shop& shop) const {
-    if (together != Together::kAllOrNone) return false;
+    if (look.together != Together::kAllOrNone) return false;
     return std::none_of(options.begin(), options.end(),
                         [](const Filled& option) { return option.in_group() && option.is_there(); }) &&
            std::any_of(options.begin(), options.end(),
@@ -98,7 +102,7 @@ class ShopDefaults {
     std::string missing, fields;
     for (const Filled& option : options) {
       if (option.is_there() ||
-          !(option.required || (any && together == Together::kAllOrNone && option.in_group())))
+          !(option.required || (any && look.together == Together::kAllOrNone && option.in_group())))
         continue;
       missing += (missing.empty() ? "" : " and ") + std::string(option.by.option);
       fields += (fields.empty() ? "" : " and ") + std::string(option.by.field);
@@ -117,11 +121,10 @@ class ShopDefaults {
 
 }  // namespace
 
-void add_shop_option(CommandLine& command, const std::vector<ShopDefault>& defaults,
-                     const std::string& folder, Together together) {
+void add_shop_option(CommandLine& command, const std::vector<ShopDefault>& defaults, const ShopLook& look) {
   auto shop = std::make_shared<ShopDefaults>();
-  shop->together = together;
-  if (!folder.empty()) shop->folder = command.argument(folder);
+  shop->look = look;
+  if (!look.folder.empty()) shop->folder = command.argument(look.folder);
   std::string names;
   for (const ShopDefault& one : defaults) {
     Argument* argument = command.argument(one.option);
@@ -132,7 +135,8 @@ void add_shop_option(CommandLine& command, const std::vector<ShopDefault>& defau
   command
       .add_option("--shop", shop->stated,
                   "Shop file that stands in for " + names +
-                      " (default: CALSEAL_SHOP, else shop.json in the folder or above)")
+                      " (default: CALSEAL_SHOP, else shop.json in the folder or above" +
+                      (look.kept != nullptr ? ", else the one that the job names)" : ")"))
       ->takes("FILE");
   command.add_flag("--no-shop", shop->none, "Use no shop file");
   command.before_run([shop](const Console& console) { return shop->fill(console); });

@@ -1,6 +1,7 @@
 // What commands take from the shop file (sign/shop_file.h) where their own options do not say it.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -27,10 +28,18 @@ extern const ShopDefault kAuthorKeys, kWithdrawalKeys, kLedgerKey, kShopTrust, k
 // without any.
 enum class Together : std::uint8_t { kEachAlone, kAllOrNone };
 
+// How a command looks for its shop file, and takes from it.
+struct ShopLook {
+  std::string folder = "";  // the argument that names where the search begins; empty: the working folder
+  Together together = Together::kEachAlone;
+  // The shop file that this folder itself names, asked where none is found; nothing: it cannot name one.
+  Result<std::optional<Shop>> (*kept)(const std::string& folder) = nullptr;
+  std::string* used = nullptr;  // gets the path of the file, when something was taken from it
+};
+
 // --shop and --no-shop. Options that were required until now may then be left out where a shop file has them.
-// Call it after them. `folder`: the argument that names the folder where the search begins ("" for the
-// working folder). The command is told nothing: its options are as if they had been typed.
+// Call it after them. The command's options are as if they had been typed.
 void add_shop_option(CommandLine& command, const std::vector<ShopDefault>& defaults,
-                     const std::string& folder = "", Together together = Together::kEachAlone);
+                     const ShopLook& look = {});
 
 }  // namespace calseal

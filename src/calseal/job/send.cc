@@ -175,8 +175,9 @@ class Part {
     const JobBase& base = job_.base();
     parent_ = request_.parent ? base.find(*request_.parent) : base.newest();
     if (parent_ != nullptr) return {};
-    return fail({Reason::kUsage, "", "--parent", "revision " + std::to_string(*request_.parent),
-                 "a revision of " + base_folder(base.number), "see calseal job status"});
+    return fail({Reason::kUsage, printable(job_.folder), "--parent",
+                 "revision " + std::to_string(*request_.parent), "a revision of " + base_folder(base.number),
+                 "see calseal job status"});
   }
 
   Status lay(RevisionPlace place) {

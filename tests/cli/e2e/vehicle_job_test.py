@@ -111,6 +111,42 @@ class TwoControllers(unittest.TestCase):
         state = self.job("status")
         self.assertEqual([one["findings"] for one in (state, *state["controllers"])], [[], [], []])
 
+    def test_numbers_of_several_controllers_are_named(self):
+        """--parent and --permit-return: whose revision a number is, must be plain."""
+        self.new()
+        self.deliver()
+        sent = self.send(*self.both())["revisions"] + self.send(self.both(2)[0], "--set", "renew")["revisions"]
+        identity = {(one["controller"], one["revision"]): one["identity"] for one in sent}
+        again = [*self.both(), "--unchanged"]
+
+        def refused(*more):
+            got = self.send(*again, *more, status=2)
+            self.assertEqual((got["reason"], got["place"]), ("usage", more[0]))
+            return got
+
+        before = sorted(os.listdir(self.folder))
+        self.assertEqual(refused("--parent", 1)["next"], "type --parent engine=1, or --parent transmission=1, or both")
+        self.assertEqual(refused("--permit-return", 1)["next"], "type --permit-return engine=1, or --permit-return transmission=1, or both")
+        self.assertIn("engine, transmission", refused("--parent", "brakes=1")["expected"])
+        for more in (["--parent", "engine=9"], ["--parent", "engine=x"], ["--parent", "engine="], ["--parent", "=1"], ["--permit-return", "engine=9"],
+                     ["--permit-return", "engine=x"], ["--permit-return", "0" * 64], ["--parent", "engine=1", "--parent", "engine=2"]):
+            refused(*more)
+        # A member that is only sealed again has no edit that could follow something else.
+        member = self.send(self.both(1)[0], "--set", "renew", "--parent", "transmission=1", status=2)
+        self.assertEqual((member["reason"], member["place"]), ("usage", "--parent"))
+        self.assertEqual(sorted(os.listdir(self.folder)), before)
+
+        self.send(*again, "--parent", "engine=1", "--permit-return", "transmission=2", "--permit-return", identity["engine", 2])
+        shown = {name: self.desk.json(CALSEAL, "show", self.handed(f"{name}/base-1/r3.calseal"))["manifest"] for name in ("engine", "transmission")}
+        first = identity["engine", 1]
+        self.assertEqual({name: one["parent"] for name, one in shown.items()}, {"engine": first, "transmission": identity["transmission", 2]})
+        for name in shown:
+            self.assertEqual(shown[name]["permitted_returns"], [identity[name, 2]])
+        # Where one controller is edited, a bare number is plain.
+        self.send("--set", "renew", "--parent", 1, self.both(2)[0])
+        engine = self.desk.json(CALSEAL, "show", self.handed("engine/base-1/r4.calseal"))["manifest"]
+        self.assertEqual(engine["parent"], first)
+
     def test_the_members_of_a_set_are_handed_over_together(self):
         self.new()
         self.deliver()

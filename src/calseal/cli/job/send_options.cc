@@ -38,11 +38,20 @@ void add_send_options(CommandLine& command, SendOptions& options) {
   command.add_option("--attach", options.attachments, "File to put into the bundle (repeatable)")
       ->takes("FILE");
   command.add_option("--expires", options.expires, "Makes it a trial until this time (UTC)")->takes("TIME");
-  command.add_option("--permit-return", options.returns,
-                     "Number or identity of an earlier revision that may be written again (repeatable)");
+  command
+      .add_option(
+          "--permit-return", options.returns,
+          "An earlier revision that may be written again (repeatable); its controller is needed where "
+          "several are sent")
+      ->takes("[CONTROLLER=]NUMBER|IDENTITY");
   command.add_option("--require-role", options.roles, "Roles that must sign (default: author)")
       ->one_of({"author", "reviewer"});
-  command.add_option("--parent", options.parent, "The revision that this one follows (default: the newest)");
+  command
+      .add_option("--parent", options.parents,
+                  "The revision that this one follows (default: the newest; once for each controller, which "
+                  "is needed where several are sent)")
+      ->takes("[CONTROLLER=]NUMBER")
+      ->one_each();
   command.add_option("--unaccounted", options.unaccounted,
                      "Why changed bytes that no option explains are right; goes into the manifest");
   command.add_option("--beyond-limits", options.limits,

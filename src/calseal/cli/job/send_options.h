@@ -1,8 +1,6 @@
 // What `calseal job send` is asked for.
 #pragma once
 
-#include <cstdint>
-#include <optional>
 #include <string>
 #include <vector>
 
@@ -14,8 +12,7 @@ namespace calseal {
 struct SendOptions : JobFolderOptions, JobSigningOptions, LedgerKeyOptions {
   std::string title, notes_file, expires, unaccounted, limits, set;
   std::vector<std::string> edited, write_order, option_files, requirements, cautions, attachments, returns,
-      roles, fuel, hardware;
-  std::optional<std::uint64_t> parent;
+      roles, fuel, hardware, parents;
   bool no_options = false, as_received = false, drivable_between = false, unchanged = false;
 };
 void add_send_options(CommandLine& command, SendOptions& options);

@@ -3,7 +3,7 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
-#include "calseal/bundle/signed_json.h"
+#include "calseal/cli/job/named_revisions.h"
 #include "calseal/cli/shop/seal_words.h"
 #include "calseal/job/job_options.h"
 #include "calseal/job/set_choice.h"
@@ -27,6 +27,7 @@ class Planning {
     CALSEAL_CHECK(add_partners(job_, set_choice(), plan_.requests));
     std::ranges::sort(plan_.requests, {}, &SendRequest::controller);  // the default order of writing
     for (SendRequest& request : plan_.requests) CALSEAL_CHECK(complete(request));
+    CALSEAL_CHECK(name_revisions(job_, options_.parents, options_.returns, plan_.requests));
     if (plan_.requests.size() > 1 && set_choice() != SetChoice::kLeave)
       plan_.set = SetWish{options_.write_order, options_.drivable_between};
     return std::move(plan_);
@@ -89,7 +90,6 @@ class Planning {
       CALSEAL_ASSIGN(request.options, options_in_force(owner, owner.base()));
     }
     request.stated = {options_.fuel, options_.hardware};
-    request.parent = options_.parent;
     request.title = options_.title;
     request.expires = options_.expires;
     request.requirements = options_.requirements;
@@ -102,24 +102,6 @@ class Planning {
       CALSEAL_ASSIGN(request.notes, read_text_file(options_.notes_file, 65536));
     }
     CALSEAL_ASSIGN(request.attachments, load_attachments(options_.attachments));
-    return permit_returns(owner, request);
-  }
-
-  // By number, of the current base, or by identity.
-  Status permit_returns(const Job& owner, SendRequest& request) const {
-    for (const std::string& text : options_.returns) {
-      std::optional<Sha256> identity = parse_digest(text);
-      for (const JobRevision& one : owner.base().revisions) {
-        if (std::to_string(one.number()) == text) identity = one.digest;
-      }
-      if (!identity) {
-        return fail(usage_error("--permit-return", printable(text, 80),
-                                "the number of a revision of the current base, or an identity",
-                                "see calseal job status"));
-      }
-      request.permitted_returns.push_back(*identity);
-    }
-    std::ranges::sort(request.permitted_returns);
     return {};
   }
 

@@ -259,7 +259,7 @@ class Model:
         controller = self.controllers[name]
         newest, base, kind = controller.base.newest(), controller.base.images, controller.kind
         mine = tuple(sorted(one for one in options if OPTIONS[one].controller == name))
-        if not options and not none:
+        if not mine and not none:
             mine = newest.options if newest.number else controller.base.carried
         images = {**base, **edit}
         reasons = []

@@ -224,13 +224,36 @@ class TwoControllers(unittest.TestCase):
         self.job("note", "reopened", "--controller", "engine")
         self.assertEqual([step["code"] for step in self.job("next")["next"]], ["await-way-back"])
 
+    def option(self, name, controller, base, edited):
+        """Made from the demo's edit of a controller."""
+        file = self.desk.at(name + ".json")
+        images = [word for kind, paths in (("--base", base), ("--image", edited)) for path in paths for word in (kind, path)]
+        self.desk.json(CALSEAL, "option", "make", "--regions", MAPS / f"{controller}.regions.json", *images, "--name", name, "--title", name, "-o", file)
+        return file
+
+    def torque(self):
+        eeprom = "eeprom=" + self.engine[1]
+        return self.option("torque", "engine", ["flash=" + self.engine[0], eeprom], [self.both()[0], eeprom])
+
+    def test_an_option_of_one_controller_leaves_the_others_theirs(self):
+        self.new()
+        self.deliver()
+        shift = self.option("shift", "transmission", [self.transmission], [self.both()[1]])
+        torque = self.torque()
+        self.send("--option", torque, "--option", shift)
+        # The read of the transmission as an edit: its own option is put in again, though only the engine's is named.
+        sent = self.send(self.transmission, "--option", torque, "--unchanged")
+        self.assertEqual({one["controller"]: one["put_in"] for one in sent["revisions"]}, {"engine": ["torque"], "transmission": ["shift"]})
+        without = self.send("--no-options", self.engine[0], self.transmission, "--unchanged")
+        self.assertEqual({one["controller"]: one["put_in"] for one in without["revisions"]}, {"engine": [], "transmission": []})
+        state = self.job("status")
+        self.assertEqual([[revision["options"] for revision in one["bases"][0]["revisions"]] for one in state["controllers"]],
+                         [[[], [name], [name], []] for name in ("torque", "shift")])
+
     def test_options_are_put_in(self):
         self.new()
         self.deliver()
-        base = ["--base", "flash=" + self.engine[0], "--base", "eeprom=" + self.engine[1]]
-        option = self.desk.at("torque.json")
-        self.desk.json(CALSEAL, "option", "make", "--regions", MAPS / "engine.regions.json", *base, "--image", "flash=" + self.desk.data("engine-r1-flash.bin"),
-                       "--image", "eeprom=" + self.engine[1], "--name", "torque", "--title", "more torque", "-o", option)
+        option = self.torque()
         sent = self.send("--option", option)
         self.assertEqual((sent["revisions"][0]["put_in"], sent["revisions"][0]["unaccounted_bytes"]), (["torque"], 0))
         self.assertEqual(self.send("--option", option, status=1)["reason"], "job-order")

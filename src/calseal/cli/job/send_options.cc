@@ -9,8 +9,8 @@ void add_send_options(CommandLine& command, SendOptions& options) {
   command
       .add_option(
           "--option", options.option_files,
-          "Option file; it is put in where the edit does not hold it yet (repeatable; default: those of "
-          "the newest revision)")
+          "Option file; it is put in where the edit does not hold it yet (repeatable; default, for each "
+          "controller without one: those of its newest revision)")
       ->takes("FILE");
   command.add_flag("--no-options", options.no_options, "This revision is made of no option");
   command.add_option("--fuel", options.fuel,

@@ -86,7 +86,7 @@ class Planning {
   Status complete(SendRequest& request) {
     if (request.again) return {};
     const Job& owner = *job_.find(request.controller);
-    if (request.options.empty() && !options_.no_options && chosen_.empty()) {
+    if (request.options.empty() && !options_.no_options) {
       CALSEAL_ASSIGN(request.options, options_in_force(owner, owner.base()));
     }
     request.stated = {options_.fuel, options_.hardware};

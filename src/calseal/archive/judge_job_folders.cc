@@ -139,7 +139,8 @@ class JobFolder {
       }
     }
     for (const RevisionClaim* claim : way_backs) salts_.push_back(claim->salt);
-    judge_map(number, all);
+    // Later revisions may be sealed with a later version, which is a file of its own.
+    judge_map(number, way_backs.empty() ? all : way_backs);
     if (!way_backs.empty()) judge_reads(number, files, way_backs);
     judge_options(number, files, all);
   }
@@ -182,8 +183,8 @@ class JobFolder {
     if (!there->digest ||
         std::ranges::any_of(all, [&](const RevisionClaim* claim) { return claim->map == *there->digest; }))
       return;
-    judging_.find(FindingCode::kMapAltered, there->path, "", "no revision of this base was sealed with it")
-        .wanted = wanted;
+    judging_.find(FindingCode::kMapAltered, there->path, "", "this base was not sealed with it").wanted =
+        wanted;
   }
 
   void judge_reads(std::uint64_t number, const std::vector<BaseFile>& files,

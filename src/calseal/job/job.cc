@@ -3,6 +3,7 @@
 #include <sys/stat.h>
 
 #include <algorithm>
+#include <map>
 
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
@@ -28,6 +29,42 @@ void count_changes(const OpenedBundle& opened, JobRevision& revision) {
     revision.changed += change.place.range.size();
     if (change.option.empty()) revision.unaccounted += change.place.range.size();
   }
+}
+
+// The last note about each later version of a base's region map.
+std::map<std::uint64_t, const Event*> noted_maps(const std::vector<Event>& events, std::uint64_t base) {
+  std::map<std::uint64_t, const Event*> noted;
+  for (const Event& event : events) {
+    const auto version = version_of_mended_map(base, event.file);
+    if (event.base == base && event.digest && version) noted[*version] = &event;
+  }
+  return noted;
+}
+
+// Why a file is not the one that was noted; empty where it is.
+std::string fault_of(const std::string& path, const Event& noted) {
+  const auto bytes = read_file(path, kRegionMapSizeLimit);
+  if (!bytes) return "noted on " + noted.time + " and not here: " + bytes.error().found;
+  return compute_sha256(*bytes) == *noted.digest ? "" : "not the file that was noted on " + noted.time;
+}
+
+// What its bundle says of it.
+JobRevision revision_of(const std::string& file, const OpenedBundle& opened) {
+  JobRevision revision;
+  revision.file = file;
+  revision.manifest = opened.manifest;
+  revision.digest = opened.digest;
+  revision.file_digest = compute_sha256(opened.file);
+  revision.incomplete = opened.incomplete;
+  revision.set = opened.set;
+  for (const IdentityField& field : opened.map.identity) {
+    if (!field.binds) revision.identity_kinds.emplace_back(identity_kind_name(field.kind));
+  }
+  for (const auto& [name, text] : opened.manifest.annotations) {
+    if (name == kReissueAnnotation) revision.reissue_of = parse_digest(text);
+  }
+  count_changes(opened, revision);
+  return revision;
 }
 
 class JobReading {
@@ -142,7 +179,18 @@ class JobReading {
       base.map_digest = mended.map_digest;
       base.mended_map = file;
     }
+    judge_mended(highest, base);
     return sealed_with;
+  }
+
+  // Every version that was noted must be here as it was noted. One that nobody noted counts too: a run that
+  // was cut off has left it. `highest` is in force.
+  void judge_mended(std::uint64_t highest, JobBase& base) {
+    for (const auto& [version, noted] : noted_maps(job_.events, base.number)) {
+      const std::string fault = fault_of(at(noted->file), *noted);
+      if (version >= highest) base.mended_fault = fault.empty() ? "" : noted->file + ": " + fault;
+      if (!fault.empty()) finding("regions-differ", noted->file, fault + "; nothing is sealed by it");
+    }
   }
 
   // Its version; 0 when it cannot be read.
@@ -187,21 +235,8 @@ class JobReading {
     if (manifest.base_number != base.number) {
       return finding("bundle-of-another-base", file, "of base " + std::to_string(manifest.base_number));
     }
-    JobRevision revision;
-    revision.file = file;
-    revision.manifest = manifest;
-    revision.digest = opened->digest;
-    revision.file_digest = compute_sha256(opened->file);
+    JobRevision revision = revision_of(file, *opened);
     revision.verified = context_.trust != nullptr;
-    revision.incomplete = opened->incomplete;
-    revision.set = opened->set;
-    for (const IdentityField& field : opened->map.identity) {
-      if (!field.binds) revision.identity_kinds.emplace_back(identity_kind_name(field.kind));
-    }
-    for (const auto& [name, text] : manifest.annotations) {
-      if (name == kReissueAnnotation) revision.reissue_of = parse_digest(text);
-    }
-    count_changes(*opened, revision);
     // Two files of one revision, before and after counter-signing: the more complete one counts.
     for (JobRevision& other : base.revisions) {
       if (other.digest != revision.digest) continue;

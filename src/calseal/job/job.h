@@ -60,7 +60,8 @@ struct JobBase {
   std::vector<std::string> sent_options;  // that came with a send, likewise
   std::string map_name, map_grade;        // of the region map in force
   std::optional<Sha256> map_digest;
-  std::string mended_map;              // file of its newest mended version within the folder; empty: none
+  std::string mended_map;    // file of its newest mended version within the folder; empty: none
+  std::string mended_fault;  // why that is not the version that was noted last; empty: it is, or none was
   std::vector<JobRevision> revisions;  // ascending by sequence
 
   const JobRevision* way_back() const;  // the newest revision 0; nothing before it is sealed

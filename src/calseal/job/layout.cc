@@ -7,6 +7,7 @@
 
 #include <algorithm>
 #include <cerrno>
+#include <charconv>
 #include <cstdio>
 #include <cstring>
 #include <filesystem>
@@ -60,6 +61,18 @@ std::string base_folder(std::uint64_t base) { return "base-" + std::to_string(ba
 
 std::string mended_map_file(std::uint64_t base, std::uint64_t version) {
   return base_folder(base) + "/regions-v" + std::to_string(version) + ".json";
+}
+
+std::optional<std::uint64_t> version_of_mended_map(std::uint64_t base, std::string_view file) {
+  const std::string before = base_folder(base) + "/regions-v";
+  constexpr std::string_view kEnd = ".json";
+  if (!file.starts_with(before) || !file.ends_with(kEnd)) return std::nullopt;
+  std::uint64_t version = 0;
+  const char* const begin = file.data() + before.size();
+  if (std::from_chars(begin, file.data() + file.size(), version).ec != std::errc() ||
+      mended_map_file(base, version) != file)
+    return std::nullopt;
+  return version;
 }
 
 std::optional<std::uint64_t> base_of_folder(std::string_view name) {

@@ -45,6 +45,8 @@ inline constexpr LockedFolder kJobFolder{Reason::kJobBusy, Reason::kFileUnreadab
 
 // "base-1/regions-v4.json"
 std::string mended_map_file(std::uint64_t base, std::uint64_t version);
+// The version in such a name; nothing for another name.
+std::optional<std::uint64_t> version_of_mended_map(std::uint64_t base, std::string_view file);
 std::string base_folder(std::uint64_t base);  // "base-1"
 // The number in such a name; nothing for another name.
 std::optional<std::uint64_t> base_of_folder(std::string_view name);

@@ -28,13 +28,22 @@ Event mended_event(const Job& job, const MendedMap& mended, UtcTime now) {
   return event;
 }
 
-}  // namespace
-
-Result<RegionMap> map_in_force(const Job& job, const OpenedBundle& way_back) {
+// Whether or not it is as it was noted.
+Result<RegionMap> newest_map(const Job& job, const OpenedBundle& way_back) {
   if (job.base().mended_map.empty()) return way_back.map;
   const std::string path = job.folder + "/" + job.base().mended_map;
   CALSEAL_ASSIGN(Bytes text, read_file(path, kRegionMapSizeLimit));
   return parse_region_map(std::move(text), printable(path));
+}
+
+}  // namespace
+
+Result<RegionMap> map_in_force(const Job& job, const OpenedBundle& way_back) {
+  const std::string& fault = job.base().mended_fault;
+  if (fault.empty()) return newest_map(job, way_back);
+  return fail({Reason::kJobDamaged, printable(job.folder), base_folder(job.base().number), fault,
+               "the region map that was noted last",
+               "put it back from a copy, or go on with a higher version: calseal job regions"});
 }
 
 Result<MendedMap> mend_map(const Job& job, Bytes text, const std::string& name, UtcTime now) {
@@ -46,7 +55,7 @@ Result<MendedMap> mend_map(const Job& job, Bytes text, const std::string& name, 
                  "make the job anew with the mended map"});
   }
   CALSEAL_ASSIGN(const OpenedBundle way_back, reopen(job, *revision));
-  CALSEAL_ASSIGN(RegionMap before, map_in_force(job, way_back));
+  CALSEAL_ASSIGN(RegionMap before, newest_map(job, way_back));
   CALSEAL_ASSIGN(std::vector<ReadFile> read, load_kept_read(job.folder, base.number));
   CALSEAL_ASSIGN(BaseParts parts, load_base(std::move(text), name, std::move(read)));
   MendedMap mended;

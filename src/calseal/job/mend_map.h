@@ -13,7 +13,8 @@
 namespace calseal {
 
 // The region map by which the next revision of the current base is proved: the newest version that mend_map()
-// has kept, else the one that `way_back`, revision 0 of the base, was sealed with.
+// has kept, else the one that `way_back`, revision 0 of the base, was sealed with. kJobDamaged when the
+// version that was noted last is not there as it was noted.
 Result<RegionMap> map_in_force(const Job& job, const OpenedBundle& way_back);
 
 struct MendedMap {

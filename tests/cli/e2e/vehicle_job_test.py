@@ -296,6 +296,67 @@ class TwoControllers(unittest.TestCase):
         state = self.job("status")
         self.assertEqual(state["controllers"][0]["findings"], [])
 
+    def test_a_mended_map_that_is_not_as_it_was_noted(self):
+        """Altered, unreadable, gone, or the earlier one put over it: found, and nothing is sealed by it."""
+        self.new(*self.engine)
+        self.deliver_alone()
+        maps = {}
+        for version in (2, 3):
+            text = json.dumps({**json.loads((MAPS / "engine.regions.json").read_text()), "version": version}).encode()
+            maps[version] = self.desk.put(f"engine-{version}.json", text)
+            self.job("regions", maps[version])
+        second, third = (pathlib.Path(self.handed(f"engine/base-1/regions-v{version}.json")) for version in (2, 3))
+        good = third.read_bytes()
+
+        def found(status):
+            return [(one["code"], one["file"]) for one in self.job("status", status=status)["controllers"][0]["findings"]]
+
+        self.assertEqual(found(0), [])
+        differs = ("regions-differ", "base-1/regions-v3.json")
+        edit = self.both()[0]
+        before = sorted(os.listdir(self.folder))
+        for data, more in ((good.replace(b'"grade": "', b'"grade":  "'), []), (second.read_bytes(), []), (None, []),
+                           (b"{", [("regions-unreadable", "base-1/regions-v3.json")])):
+            self.assertNotEqual(data, good)
+            third.write_bytes(data) if data is not None else third.unlink()
+            self.assertEqual(sorted(found(1)), sorted([differs, *more]))
+            refused = self.send(edit, status=1)
+            self.assertEqual((refused["reason"], "regions-v3.json" in refused["found"], "job regions" in refused["next"]), ("job-damaged", True, True))
+            carried = self.job("carry", edit, "eeprom=" + self.engine[1], "--reason", "update", *self.desk.signing(), status=1)
+            self.assertEqual(carried["reason"], "job-damaged")
+        self.assertEqual(sorted(os.listdir(self.folder)), before)
+        # A higher version goes on, and the finding stays until the file is put back.
+        fourth = self.desk.put("engine-4.json", json.dumps({**json.loads(good), "version": 4}).encode())
+        third.write_bytes(good.replace(b'"grade": "', b'"grade":  "'))
+        self.assertEqual(self.job("regions", fourth)["after"], 4)
+        self.send(edit)
+        self.assertEqual(found(1), [differs])
+        third.write_bytes(good)
+        self.assertEqual(found(0), [])
+
+    def deliver_alone(self):
+        self.job("note", "sent", "--detail", "mail")
+        self.job("note", "acknowledged")
+
+    def test_an_audit_knows_the_maps_of_a_job(self):
+        """The one that the base was sealed with, and each that was noted since."""
+        self.new(*self.engine)
+        self.deliver_alone()
+        text = json.dumps({**json.loads((MAPS / "engine.regions.json").read_text()), "version": 2}).encode()
+        self.job("regions", self.desk.put("engine-2.json", text))
+        self.send(self.both()[0])
+        first, second = (pathlib.Path(self.handed("engine/base-1/" + name)) for name in ("regions.json", "regions-v2.json"))
+
+        def audited(path, data):
+            good = path.read_bytes()
+            path.write_bytes(data)
+            answer = json.loads(self.desk.must(CALSEAL, "audit", self.folder, "--trust", self.desk.at("shop.trust"), "--json", status=1).stdout)
+            path.write_bytes(good)
+            return [(one["code"], one["path"]) for one in answer["findings"] if one["severity"] != "note"]
+
+        self.assertEqual(audited(second, first.read_bytes()), [("file-changed", "engine/base-1/regions-v2.json")])
+        self.assertEqual(audited(first, second.read_bytes()), [("map-altered", "engine/base-1/regions.json")])
+
     def test_all_jobs_and_who_must_act(self):
         self.new()
         second = str(self.desk.root / "more/elm-4")

@@ -243,16 +243,21 @@ class JobFolder {
     for (const RevisionClaim* claim : all) {
       for (const Sha256& option : claim->options) {
         if (std::ranges::any_of(files, [&](const BaseFile& file) {
-              return file.name.starts_with("options/") && file.facts->digest == option;
+              return holds_option(file.name) && file.facts->digest == option;
             }))
           continue;
         const std::string path = join_path(folder_, base_folder(number) + "/options");
         judging_
             .find(FindingCode::kOptionMissing, path, "option " + digest_text(option),
                   "named by revision " + std::to_string(claim->revision))
-            .wanted = wanted_option(path, option);
+            .wanted = wanted_option(join_path(folder_, base_folder(number)), option);
       }
     }
+  }
+
+  // Options that came with the base, or with a send.
+  static bool holds_option(std::string_view name) {
+    return name.starts_with("options/") || (name.starts_with("edited/") && name.ends_with(kSentOptionEnd));
   }
 
   WantedFile wanted_option(const std::string& folder, const Sha256& option) const {

@@ -357,6 +357,15 @@ class TwoControllers(unittest.TestCase):
         self.assertEqual(audited(second, first.read_bytes()), [("file-changed", "engine/base-1/regions-v2.json")])
         self.assertEqual(audited(first, second.read_bytes()), [("map-altered", "engine/base-1/regions.json")])
 
+    def test_an_audit_finds_the_options_that_came_with_a_send(self):
+        self.new(*self.engine)
+        self.send("--option", self.torque())
+        audit = [CALSEAL, "audit", self.folder, "--trust", self.desk.at("shop.trust"), "--json"]
+        self.assertTrue(json.loads(self.desk.must(*audit).stdout)["clean"])
+        os.remove(self.handed("engine/base-1/edited/r1-torque.option.json"))
+        missing = json.loads(self.desk.must(*audit, status=1).stdout)["findings"]
+        self.assertEqual([one["code"] for one in missing if one["severity"] != "note"], ["option-missing"])
+
     def test_all_jobs_and_who_must_act(self):
         self.new()
         second = str(self.desk.root / "more/elm-4")

@@ -350,6 +350,20 @@ std::vector<Case> cases_of_job_folders() {
          now.at("oak/base-1/options/lamp.json").digest = digest_of("another");
        },
        {"option-missing oak/base-1/options"}},
+      {"an option that came with a send",
+       [](FactsSample& now, FactsSample&) {
+         FileFacts sent = now.at("oak/base-1/options/lamp.json");
+         now.files.erase(sent.path);
+         sent.path = "oak/base-1/edited/r1-lamp.option.json";
+         now.files[sent.path] = sent;
+       },
+       {}},
+      {"a later region map in place of the one that the base was sealed with",
+       [](FactsSample& now, FactsSample&) {
+         now.at("oak/base-1/r1.calseal").revision->map = digest_of("later");
+         now.at("oak/base-1/regions.json").digest = digest_of("later");
+       },
+       {"map-altered oak/base-1/regions.json"}},
       {"no job.json",
        [](FactsSample& now, FactsSample&) { now.files.erase("oak/job.json"); },
        {"job-file-missing oak/job.json"}},

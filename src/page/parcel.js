@@ -117,6 +117,7 @@ async function verifyCustomer({ manifest, signatures, end }, name) {
   const begins = latin1(manifest.subarray(0, 200));
   const key = /^\{"calseal":"parcel\/1","key":"([0-9a-f]{64})",/.exec(begins)?.[1];
   if (key === undefined) {
+    demand(!begins.startsWith('{"calseal":"parcel/1",'), "parcel.json", `"${printable(begins, 120)}"`, '{"calseal":"parcel/1","key":"…",');
     const isLater = begins.startsWith('{"calseal":"parcel/');
     throw new Refusal(isLater ? "format-unknown" : "type-wrong", {
       file: name, place: "parcel.json", found: `"${printable(begins, 60)}"`, expected: '{"calseal":"parcel/1","key":"…",',
@@ -144,7 +145,7 @@ function judgeShop({ root }, roots, name) {
 function judgeParcelJob(parcel, job, name) {
   if (job === null) return;
   for (const [field, expected] of [["job", job.job], ["vehicle_reference", job.vehicleReference]]) {
-    if (parcel[field] === "" || parcel[field] === expected) continue;
+    if (["", expected].includes(parcel[field]) || (field === "vehicle_reference" && expected === "")) continue;
     throw otherParcel(name, `/${field}`, printable(parcel[field]), printable(expected), "take it into the job that it is for");
   }
 }
@@ -177,8 +178,8 @@ export async function readParcel(bytes, name, { roots = null, sheet = null, job 
   for (const [i, entry] of parcel.entries.entries()) contents.push(await readContent(storedBytes[i], entry, name));
   judgeShop(parcel, roots, name);
   const cautions = [];
-  if (sheet !== null && parcel.sheet !== sheet.digest) {
-    cautions.push({ code: "sheet-other", text: "it was made with another sheet, or without one: options and questions may be others" });
+  if (sheet !== null && !["", sheet.digest].includes(parcel.sheet)) {
+    cautions.push({ code: "sheet-other", text: "it was made with another sheet: options and questions may be others" });
   }
   judgeParcelJob(parcel, job, name);
   await judgeCustomer(parcel, customer, name);

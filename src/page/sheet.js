@@ -39,12 +39,12 @@ const SHEET = objectOf(
 function checkOffers({ options }, demand) {
   demand(isAscending(options, ({ name }) => name), "/options", "a name out of order or twice", "names ascending, each once");
   const offered = new Set(options.map(({ name }) => name));
-  for (const [i, { controllers, requires, excludes }] of options.entries()) {
+  for (const [i, { name, controllers, requires, excludes }] of options.entries()) {
     demand(controllers.length > 0 && isAscending(controllers), `/options/${i}/controllers`, "none, or out of order", "at least one, ascending");
     for (const [side, needs] of Object.entries({ requires, excludes })) {
       demand(Object.values(needs).every((names) => isAscending(names)), `/options/${i}/${side}`, "names out of order or twice", "ascending, each once");
-      const stray = needs.options.find((name) => !offered.has(name));
-      demand(stray === undefined, `/options/${i}/${side}/options`, stray, "an option of this sheet");
+      const stray = needs.options.find((other) => other === name || !offered.has(other));
+      demand(stray === undefined, `/options/${i}/${side}/options`, stray, "another option of this sheet");
     }
   }
 }

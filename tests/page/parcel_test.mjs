@@ -144,9 +144,9 @@ const FILE_ROWS = [
   ["the signature of another", "parcel-invalid", () => forged(undefined, { keys: [OTHER] })],
   ["another kind", "type-wrong", () => forged((value) => void (value.calseal = "revision/1"))],
   ["a later format", "format-unknown", () => forged((value) => void (value.calseal = "parcel/2"))],
-  ["a key in capitals", "format-unknown", () => forged((value) => void (value.key = value.key.toUpperCase()))],
-  ["a key that is not second", "format-unknown", () => forged(({ key, ...value }) => ({ calseal: value.calseal, number: 3, key, ...value }))],
-  ["a space before the key", "format-unknown", () => forged(undefined, replaced('"key"', ' "key"'))],
+  ["a key in capitals", "parcel-invalid", () => forged((value) => void (value.key = value.key.toUpperCase()))],
+  ["a key that is not second", "parcel-invalid", () => forged(({ key, ...value }) => ({ calseal: value.calseal, number: 3, key, ...value }))],
+  ["a space before the key", "parcel-invalid", () => forged(undefined, replaced('"key"', ' "key"'))],
   ["a weak key", "key-weak", () => forged((value) => void (value.key = WEAK), {
     keys: [{ ...CUSTOMER, id: sha256Hex(Buffer.from(`302a300506032b6570032100${WEAK}`, "hex")) }] })],
   ["a signature that is bent", "signature-bad", () => {

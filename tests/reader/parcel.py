@@ -49,7 +49,7 @@ def read_prefix(data):
     require(match and data[at:at + 109] == local_header(name.decode(), False, zlib.crc32(signature), 64, 64), "parcel-invalid", "signature")
     require(not has_signature(data, at + SIGNATURE), "parcel-invalid", "two signatures")
     begins = re.match(BEGINNING, text)
-    require(begins, "format-unknown" if text.startswith(b'{"calseal":"parcel/') else "type-wrong", "beginning")
+    require(begins, "parcel-invalid" if text.startswith(b'{"calseal":"parcel/1",') else "format-unknown" if text.startswith(b'{"calseal":"parcel/') else "type-wrong", "beginning")
     key, identity = bytes.fromhex(begins[1].decode()), match[1].decode()
     require(ed25519.key_id(key) == identity, "parcel-invalid", "the signature is another key's")
     ed25519.check_key(key)
@@ -121,11 +121,11 @@ def read_parcel(data):
 def judge_beside(parcel, chain, sheet, job):
     """The cautions. chain, sheet and job are nothing where they were not given."""
     require(chain is None or parcel["root"] in ("", *chain.ids), "parcel-other", "root")
-    cautions = ["sheet-other"] if sheet and parcel["sheet"] != sheet["digest"] else []
+    cautions = ["sheet-other"] if sheet and parcel["sheet"] not in ("", sheet["digest"]) else []
     if job is None:
         return cautions
     require(parcel["job"] in ("", job["name"]), "parcel-other", "job")
-    require(parcel["vehicle_reference"] in ("", job["vehicle_reference"]), "parcel-other", "vehicle_reference")
+    require(not job["vehicle_reference"] or parcel["vehicle_reference"] in ("", job["vehicle_reference"]), "parcel-other", "vehicle_reference")
     if job["earlier"]:
         require(job["customer_changed"] or parcel["id"] == job["earlier"][0]["id"], "parcel-other", "another customer")
         numbers = [earlier["number"] for earlier in job["earlier"] if earlier["id"] == parcel["id"]]

@@ -14,7 +14,7 @@ OPTION = is_object({"name": NAME, "title": LINE, "purpose": is_text(4096), "cont
                     "excludes": CONDITIONS, "cautions": is_list(256, LINE)})
 QUESTION = is_object({"name": NAME, "text": LINE, "kind": is_choice("choice", "number", "text"), "states": is_choice("", "fuel", "hardware"),
                       "required": is_boolean, "choices": is_list(64, is_object({"name": NAME, "text": LINE}))})
-READ = is_object({"controller": NAME, "title": LINE, "memories": is_list(16, is_object({"name": NAME, "size": is_integer(0, LARGEST)}), 1),
+READ = is_object({"controller": NAME, "title": LINE, "memories": is_list(16, is_object({"name": NAME, "size": is_integer(0, 268435456)}), 1),
                   "again": is_boolean})
 SHEET = {"calseal": is_choice("sheet/1"), "root": DIGEST, "number": is_integer(1, LARGEST), "claimed_time": is_time, "parcel_key": or_empty(DIGEST),
          "options": is_list(256, OPTION), "questions": is_list(64, QUESTION), "reads": is_list(16, READ), "cautions": is_list(64, LINE)}
@@ -28,9 +28,9 @@ def check_options(options, good):
     names = [option["name"] for option in options]
     good(ascending(names), "order of options")
     for option in options:
-        lists = [option["controllers"], option["cautions"]] + [option[side][what] for side in ("requires", "excludes") for what in option[side]]
+        lists = [option["controllers"]] + [option[side][what] for side in ("requires", "excludes") for what in option[side]]
         good(all(ascending(items) for items in lists), "order of an option's lists")
-        good(all(name in names for side in ("requires", "excludes") for name in option[side]["options"]), "an option that is not on the sheet")
+        good(all(name in names and name != option["name"] for side in ("requires", "excludes") for name in option[side]["options"]), "an option that is not on the sheet")
 
 
 def check_questions(questions, good):

@@ -42,6 +42,7 @@ def jobs():
     here = {"job": "oak-17", "vehicle_reference": "blue estate"}
     yield parcel("job", "accepted", "check 10: the job's name and vehicle", small(job="oak-17").sealed(), **here)
     yield parcel("job-not-named", "accepted", "check 10: a parcel that names no job and no vehicle", small(vehicle_reference="").sealed(), **here)
+    yield parcel("job-without-word", "accepted", "check 10: the job has no word for the vehicle", small(vehicle_reference="red van").sealed(), job="oak-17", vehicle_reference="")
     yield parcel("job-not-taken", "accepted", "check 10: not taken into a job", small(job="elm-3", vehicle_reference="red van").sealed())
     yield parcel("job-other", "parcel-other", "check 10: another job", small(job="elm-3").sealed(), **here)
     yield parcel("job-vehicle-other", "parcel-other", "check 10: another vehicle", small(vehicle_reference="red van").sealed(), **here)

@@ -48,6 +48,7 @@ def good_sheets():
             ("offer-names-shared", bent(("questions", 3, "name", "towing"), ("questions", 0, "choices", 1, "name", "fuel")), "names differ in their own list only"),
             ("offer-names-of-objects", bent(("options", 0, "name", "constructor"), ("options", 2, "excludes", "options", ["constructor"]), ("questions", 0, "name", "constructor"), ("reads", 0, "controller", "constructor")), "names that every object has"),
             ("offer-requires", bent(("options", 2, "requires", conditions(options=["ethanol"]))), "an option that wants another one of the sheet"),
+            ("offer-cautions-unordered", bent(("options", 0, "cautions", ["b", "a"])), "an option's cautions are in the order of its file"),
             ("offer-key-above-p", bent(("parcel_key", "ef" + "ff" * 30 + "7f")), "a parcel key above p that is not of small order")):
         yield sheet(name, "accepted", note, file)
     for name, change, note in (
@@ -127,6 +128,8 @@ def order_faults():
             ("sheet-option-hardware-twice", ("options", 2, "requires", "hardware", ["tow-bar", "tow-bar"]), "hardware twice"),
             ("sheet-option-excludes-order", ("options", 0, "excludes", "options", ["towing", "ethanol"]), "excluded options not ascending"),
             ("sheet-requires-unknown", ("options", 0, "requires", "options", ["launch"]), "requires what is not on the sheet"),
+            ("sheet-requires-itself", ("options", 0, "requires", "options", ["economy"]), "requires itself"),
+            ("sheet-excludes-itself", ("options", 0, "excludes", "options", ["economy"]), "excludes itself"),
             ("sheet-requires-constructor", ("options", 0, "requires", "options", ["constructor"]), "requires a name that every object of JavaScript has"),
             ("sheet-excludes-unknown", ("options", 0, "excludes", "options", ["launch", "towing"]), "excludes what is not on the sheet"),
             ("sheet-question-twice", ("questions", 3, "name", "fuel"), "a question's name twice"), ("sheet-choice-one", lambda f: f["questions"][0]["choices"].pop(), "a choice of one"),

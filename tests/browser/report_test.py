@@ -220,20 +220,25 @@ class Reports(unittest.TestCase):
         corrected = ["flash=" + desk.data("engine-r1-flash.bin")]
         desk.must(CALSEAL, "job", "send", folder, *corrected, "--no-options", "--title", "first tune", *desk.signing())
         desk.must(CALSEAL, "job", "note", folder, "withdrawn", "--revision", "1", "--detail", HOSTILE, "--time", "2026-04-01T10:00:00Z")
-        page = self.report("job", folder, *self.evidence())
+        engine = folder + "/engine"
+        page = self.report("job", engine, *self.evidence())
         browser = self.look(page)
         text = browser.text()
         self.assertNotIn("ALL SEALS HOLD", text)
         self.assertTrue(browser.find_all(".verdict.bad"))
         for words in ("REVISION 1 IS WITHDRAWN", "newest is revision 1, which is withdrawn", "Job elm-3", "first tune", "Next step", HOSTILE):
             self.assertIn(words, text)
-        self.assertEqual(self.report("job-again", folder, *self.evidence()).read_bytes(), page.read_bytes())
+        self.assertEqual(self.report("job-again", engine, *self.evidence()).read_bytes(), page.read_bytes())
+        whole = self.look(self.report("vehicle", folder, *self.evidence())).text()
+        for words in ("WITHDRAWN", "engine revision 1", "Job elm-3", "first tune", "Next steps", HOSTILE):
+            self.assertIn(words, whole)
         desk.json(CALSEAL, "evidence", folder, "--trust", desk.at("shop.trust"), "-o", desk.at("elm-3-evidence"))
-        told = self.look(pathlib.Path(desk.at("elm-3-evidence"), "evidence.html")).text()
+        self.assertIn("ALL FILES HOLD", self.look(pathlib.Path(desk.at("elm-3-evidence"), "evidence.html")).text())
+        told = self.look(pathlib.Path(desk.at("elm-3-evidence"), "controllers/engine/evidence.html")).text()
         for words in ("ALL FILES HOLD", "Proved", "Asserted", "Unknown", "What caused a failure.", HOSTILE):
             self.assertIn(words, told)
         pathlib.Path(folder, "engine/base-1/r1.calseal").unlink()
-        self.assertIn("1 FINDING", self.look(self.report("job-broken", folder, *self.evidence(), status=1)).text())
+        self.assertIn("1 FINDING", self.look(self.report("job-broken", engine, *self.evidence(), status=1)).text())
 
     def test_an_audit(self):
         root = pathlib.Path(self.desk.at("audited"))

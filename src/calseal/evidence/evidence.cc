@@ -9,6 +9,7 @@
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/evidence/by_hand.h"
+#include "calseal/evidence/take_files.h"
 #include "calseal/job/ledger_link.h"
 #include "calseal/ledger/detail.h"
 #include "calseal/ledger/head.h"
@@ -24,15 +25,24 @@ class Gathering {
  public:
   explicit Gathering(const EvidenceRequest& request) : request_(request) {}
 
-  Result<JobEvidence> run() {
+  Result<JudgedFolder> judge(const Survey& survey) {
+    CALSEAL_CHECK(load_trust());
+    return judged(survey);
+  }
+
+  Result<JobEvidence> run(std::optional<JudgedFolder> already) {
     CALSEAL_CHECK(load_trust());
     CALSEAL_ASSIGN(survey_, survey_archive({request_.job}));
-    CALSEAL_CHECK(judge_folder());
+    if (!already) {
+      CALSEAL_ASSIGN(already, judged(survey_));
+    }
+    evidence_.record = std::move(already->record);
+    evidence_.findings = std::move(already->findings);
     CALSEAL_CHECK(take_folder());
     read_the_job();
     CALSEAL_CHECK(take_ledger());
-    add_text(evidence_, "by-hand/bundle.py", by_hand_bundle());
-    add_text(evidence_, "by-hand/ledger.py", by_hand_ledger());
+    add_text(evidence_.files, "by-hand/bundle.py", by_hand_bundle());
+    add_text(evidence_.files, "by-hand/ledger.py", by_hand_ledger());
     std::ranges::sort(evidence_.files, {}, &NewFile::path);
     return std::move(evidence_);
   }
@@ -90,48 +100,30 @@ class Gathering {
     };
     for (const TrustFile* trust : trust_) add(*trust);
     for (const TrustVersion& version : evidence_.versions) add(version.trust);
-    for (const auto& [id, key] : keys) add_text(evidence_, "keys/" + id + ".pem", public_key_pem(key));
+    for (const auto& [id, key] : keys) add_text(evidence_.files, "keys/" + id + ".pem", public_key_pem(key));
   }
 
   // --- the folder
 
-  Status judge_folder() {
+  Result<JudgedFolder> judged(const Survey& survey) const {
     AuditRequest audit;
-    audit.survey = &survey_;
+    audit.survey = &survey;
     audit.depth = Depth::kProved;
     audit.trust = trust_;
     audit.trust_digest = trust_digest_;
-    CALSEAL_ASSIGN(evidence_.record, run_audit(audit));
-    evidence_.findings = judge_record(evidence_.record, nullptr).findings;
-    std::erase_if(evidence_.findings,
+    JudgedFolder folder;
+    CALSEAL_ASSIGN(folder.record, run_audit(audit));
+    folder.findings = judge_record(folder.record, nullptr).findings;
+    std::erase_if(folder.findings,
                   [](const Finding& finding) { return finding.severity() == Severity::kNote; });
-    return {};
+    return folder;
   }
 
-  // As it is, damaged files included.
   Status take_folder() {
-    if (survey_.bytes() > kEvidenceSizeLimit) {
-      return fail({Reason::kFileTooLarge, printable(request_.job), "", grouped(survey_.bytes()) + " bytes",
-                   "at most " + grouped(kEvidenceSizeLimit) + " bytes", "move drive logs out of the folder"});
-    }
-    for (const UnseenPlace& place : survey_.unreadable) evidence_.left_out.push_back(path_text(place.path));
-    for (const auto* list : {&survey_.links, &survey_.others}) {
-      for (const std::string& path : *list) evidence_.left_out.push_back(path_text(path));
-    }
-    for (const SurveyedFile& file : survey_.files) {
-      if (file.kind == FileKind::kPrivateKey || (file.kind == FileKind::kSalt && !request_.with_salt)) {
-        if (file.kind == FileKind::kSalt) evidence_.salt_left_out = true;
-        evidence_.left_out.push_back(path_text(file.path));
-        continue;
-      }
-      Result<Bytes> bytes =
-          file.status.size == 0 ? Result<Bytes>(Bytes()) : read_file(survey_.place(file), kEvidenceSizeLimit);
-      if (!bytes) {
-        evidence_.left_out.push_back(path_text(file.path));
-        continue;
-      }
-      put("job/" + file.path, *std::move(bytes));
-    }
+    CALSEAL_ASSIGN(TakenFiles taken, take_files(survey_, request_.with_salt));
+    for (NewFile& file : taken.files) evidence_.files.push_back(std::move(file));
+    evidence_.left_out = std::move(taken.left_out);
+    evidence_.salt_left_out = taken.salt_left_out;
     return {};
   }
 
@@ -209,7 +201,7 @@ class Gathering {
     // What a writer left who was cut off is no entry.
     while (!entries.empty() && entries.back() != '\n') entries.pop_back();
     put("ledger/entries.jsonl", std::move(entries));
-    add_text(evidence_, "ledger/this-job.jsonl", details);
+    add_text(evidence_.files, "ledger/this-job.jsonl", details);
     for (const KeptHead& head : kept_heads(folder)) {
       for (const std::string& path : {head.path, head.token_path}) {
         if (path.empty()) continue;
@@ -234,7 +226,7 @@ class Gathering {
       const auto proof = prover->inclusion(entry.facts.about, ledger.newest);
       if (!proof) continue;
       entry.proof = "ledger/proofs/entry-" + std::to_string(entry.index) + ".inclusion";
-      add_text(evidence_, entry.proof, write_inclusion(*proof));
+      add_text(evidence_.files, entry.proof, write_inclusion(*proof));
     }
     std::set<std::uint64_t> done;
     for (const auto& [file, head] : own_heads) {
@@ -243,7 +235,7 @@ class Gathering {
       if (!proof) continue;
       const std::string name = "ledger/proofs/" + std::to_string(head.size) + "-to-" +
                                std::to_string(ledger.newest->size) + ".consistency";
-      add_text(evidence_, name, write_consistency(*proof));
+      add_text(evidence_.files, name, write_consistency(*proof));
     }
   }
 
@@ -256,10 +248,20 @@ class Gathering {
 
 }  // namespace
 
-void add_text(JobEvidence& evidence, std::string path, std::string_view text) {
-  evidence.files.push_back({std::move(path), Bytes(text.begin(), text.end()), FileMode::kPublic});
+bool is_sound(const JobEvidence& evidence) {
+  return evidence.findings.empty() && !evidence.job_fault && !evidence.ledger_fault;
 }
 
-Result<JobEvidence> gather_evidence(const EvidenceRequest& request) { return Gathering(request).run(); }
+void add_text(std::vector<NewFile>& files, std::string path, std::string_view text) {
+  files.push_back({std::move(path), Bytes(text.begin(), text.end()), FileMode::kPublic});
+}
+
+Result<JobEvidence> gather_evidence(const EvidenceRequest& request, std::optional<JudgedFolder> judged) {
+  return Gathering(request).run(std::move(judged));
+}
+
+Result<JudgedFolder> judge_for_evidence(const EvidenceRequest& request, const Survey& survey) {
+  return Gathering(request).judge(survey);
+}
 
 }  // namespace calseal

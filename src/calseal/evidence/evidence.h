@@ -10,7 +10,9 @@
 
 #include "calseal/archive/judge.h"
 #include "calseal/archive/record.h"
+#include "calseal/archive/survey.h"
 #include "calseal/base/result.h"
+#include "calseal/evidence/take_files.h"
 #include "calseal/job/job.h"
 #include "calseal/job/layout.h"
 #include "calseal/ledger/ledger.h"
@@ -19,8 +21,6 @@
 #include "calseal/trust/withdrawal.h"
 
 namespace calseal {
-
-inline constexpr std::uint64_t kEvidenceSizeLimit = std::uint64_t{4} << 30;  // bytes of all files together
 
 struct EvidenceRequest {
   std::string job;                         // the job's folder
@@ -69,12 +69,27 @@ struct JobEvidence {
   std::vector<NewFile> files;         // job/, trust/, keys/, ledger/, by-hand/
 };
 
-// One more file of text.
-void add_text(JobEvidence& evidence, std::string path, std::string_view text);
+// Nothing was found, and job and ledger could be read.
+bool is_sound(const JobEvidence& evidence);
 
-// Gathers it all; writes nothing. Damage is evidence too: a file that is no bundle any more goes along as it
-// is. Fails only for what stands in the request itself: no folder (kFileMissing), a trust file that does not
-// hold or has another root than stated, more than kEvidenceSizeLimit (kFileTooLarge).
-Result<JobEvidence> gather_evidence(const EvidenceRequest& request);
+// One more file of text.
+void add_text(std::vector<NewFile>& files, std::string path, std::string_view text);
+
+// What an audit of a folder saw and found, notes left out.
+struct JudgedFolder {
+  AuditRecord record;
+  std::vector<Finding> findings;
+};
+
+// Gathers it all; writes nothing. `judged`: the folder was judged already, as a part of a larger one. Damage
+// is evidence too: a file that is no bundle any more goes along as it is. Fails only for what stands in the
+// request itself: no folder (kFileMissing), a trust file that does not hold or has another root than stated,
+// more than kEvidenceSizeLimit (kFileTooLarge).
+Result<JobEvidence> gather_evidence(const EvidenceRequest& request,
+                                    std::optional<JudgedFolder> judged = std::nullopt);
+
+// The audit of a folder that evidence rests on: every image proved, under the request's trust. The reasons
+// of gather_evidence().
+Result<JudgedFolder> judge_for_evidence(const EvidenceRequest& request, const Survey& survey);
 
 }  // namespace calseal

@@ -1,36 +1,16 @@
 #include "calseal/job/vehicle_job.h"
 
 #include <algorithm>
-#include <filesystem>
 
 #include "calseal/base/record.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/job/controller_names.h"
 #include "calseal/job/layout.h"
 #include "calseal/sign/shop_file.h"
 
 namespace calseal {
 namespace {
-
-// Names in a job's folder that are folders of controllers. What cannot be looked at is an error: a controller
-// that is not seen would be left out of its set.
-Result<std::vector<std::string>> controller_names(const std::string& folder) {
-  CALSEAL_ASSIGN(std::vector<std::string> names, names_in(folder));
-  std::vector<std::string> controllers;
-  for (std::string& name : names) {
-    if (name.starts_with('.')) continue;
-    const std::string file = folder + "/" + name + "/" + std::string(kJobFile);
-    std::error_code error;
-    const auto type = std::filesystem::symlink_status(file, error).type();
-    if (type == std::filesystem::file_type::not_found) continue;
-    if (type == std::filesystem::file_type::none) {
-      return fail({Reason::kFileUnreadable, printable(file), "", error.message(),
-                   "a file that can be looked at", "check the disk and the permissions, then try again"});
-    }
-    controllers.push_back(std::move(name));
-  }
-  return controllers;
-}
 
 class VehicleReading {
  public:
@@ -209,16 +189,6 @@ Result<JobPlace> find_job(const std::string& folder) {
   return fail({Reason::kFileMissing, printable(folder), "", "no job folder of that name",
                "a folder with a " + std::string(kVehicleFile) + " in it, or a controller's folder in one",
                "calseal job new makes one"});
-}
-
-Result<std::string> find_controller_folder(const std::string& folder) {
-  if (!exists(folder + "/" + std::string(kVehicleFile))) return folder;
-  CALSEAL_ASSIGN(const std::vector<std::string> found, controller_names(folder));
-  if (found.size() == 1) return folder + "/" + found.front();
-  std::string all;
-  for (const std::string& name : found) all += (all.empty() ? "" : " or ") + printable(folder + "/" + name);
-  return fail({Reason::kUsage, printable(folder), "", std::to_string(found.size()) + " controllers",
-               "the folder of one controller", "give " + (all.empty() ? "a controller's folder" : all)});
 }
 
 Result<VehicleJob> read_vehicle_job(const std::string& folder, const JobContext& context) {

@@ -59,10 +59,6 @@ struct JobPlace {
 // kFileMissing when neither is there.
 Result<JobPlace> find_job(const std::string& folder);
 
-// The folder of the one controller that is meant: the only one in a job's folder (kUsage where there are
-// several), and any other folder itself, in whatever state it is.
-Result<std::string> find_controller_folder(const std::string& folder);
-
 // Every controller by read_job(). kJobDamaged when vehicle.json says nothing, or no controller is there.
 Result<VehicleJob> read_vehicle_job(const std::string& folder, const JobContext& context);
 

@@ -2,19 +2,17 @@
 
 #include <filesystem>
 #include <memory>
-#include <set>
 
 #include "calseal/base/file.h"
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/cli/archive/archive_commands.h"
+#include "calseal/cli/archive/evidence_folder.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/shop/stated.h"
-#include "calseal/job/vehicle_job.h"
-#include "calseal/report/evidence/evidence_report.h"
 
 namespace calseal {
 namespace {
@@ -22,32 +20,6 @@ namespace {
 struct EvidenceOptions : EvidenceRequest {
   std::string output, tool;
 };
-
-// Every folder that the files need, an outer one before those in it.
-std::vector<std::string> folders_of(const std::vector<NewFile>& files) {
-  std::set<std::string> folders;
-  for (const NewFile& file : files) {
-    for (std::size_t slash = file.path.find('/'); slash != std::string::npos;
-         slash = file.path.find('/', slash + 1))
-      folders.insert(file.path.substr(0, slash));
-  }
-  return {folders.begin(), folders.end()};
-}
-
-// As sha256sum writes and reads it (coreutils: a backslash in front where a name is escaped).
-std::string sums_of(const std::vector<NewFile>& files) {
-  std::string text;
-  for (const NewFile& file : files) {
-    std::string name;
-    for (const char c : file.path)
-      name += c == '\\'   ? std::string("\\\\")
-              : c == '\n' ? std::string("\\n")
-              : c == '\r' ? std::string("\\r")
-                          : std::string(1, c);
-    text += (name == file.path ? "" : "\\") + digest_text(compute_sha256(file.bytes)) + "  " + name + "\n";
-  }
-  return text;
-}
 
 // A folder in the job's own would be part of the next evidence.
 Status refuse_inside(const EvidenceOptions& options) {
@@ -59,39 +31,46 @@ Status refuse_inside(const EvidenceOptions& options) {
       usage_error("-o", printable(options.output), "a folder outside of the job's", "choose another place"));
 }
 
-Result<int> run(EvidenceOptions options, const Console& console) {
+Result<EvidenceFolder> make_evidence(const EvidenceOptions& options, const Page& page) {
+  CALSEAL_ASSIGN(const bool vehicle, is_of_vehicle(options.job));
+  if (vehicle) {
+    CALSEAL_ASSIGN(VehicleEvidence evidence, gather_vehicle_evidence(options));
+    return folder_of(std::move(evidence), options.tool, page);
+  }
+  CALSEAL_ASSIGN(JobEvidence evidence, gather_evidence(options));
+  return folder_of(std::move(evidence), options.tool, page);
+}
+
+Result<int> run(const EvidenceOptions& options, const Console& console) {
   CALSEAL_CHECK(refuse_inside(options));
   if (exists(options.output)) {
     return fail({Reason::kOutputExists, printable(options.output), "", "something of that name",
                  "nothing yet", "choose another name, or move it away"});
   }
-  CALSEAL_ASSIGN(options.job, find_controller_folder(options.job));
+  if (!exists(options.job)) {
+    return fail({Reason::kFileMissing, printable(options.job), "", "no folder of that name",
+                 "a job's folder, or the folder of one controller in it",
+                 "name the folder that calseal job new made"});
+  }
+  const Page page = page_for(console);
   Progress progress(console, 2);
   progress.begin("reading and proving the job");
-  CALSEAL_ASSIGN(JobEvidence evidence, gather_evidence(options));
+  CALSEAL_ASSIGN(const EvidenceFolder made, make_evidence(options, page));
   progress.begin("writing the folder");
-  const JsonValue summary = evidence_json(evidence);
-  add_text(evidence, "README.txt", evidence_readme(evidence));
-  add_text(evidence, "VERIFY.txt", evidence_by_hand(evidence));
-  add_text(evidence, "evidence.html", evidence_html(evidence, options.tool));
-  add_text(evidence, "evidence.json", canonical_json(summary) + "\n");
-  std::ranges::sort(evidence.files, {}, &NewFile::path);
-  const std::string sums = sums_of(evidence.files);
-  add_text(evidence, "SHA256SUMS", sums);
-  CALSEAL_CHECK(make_folder(options.output, folders_of(evidence.files), evidence.files));
+  CALSEAL_CHECK(make_folder(options.output, folders_of(made.files), made.files));
   progress.end();
-  const Page page = page_for(console);
+  const Sha256 sums = compute_sha256(made.files.back().bytes);
   console.print(
-      evidence_text(evidence, page) + labelled(page, "written", printable(options.output, kShownPathLimit)) +
+      made.text + labelled(page, "written", printable(options.output, kShownPathLimit)) +
       labelled(page, "SHA256SUMS",
-               digest_text(compute_sha256(view_of(sums))) +
+               digest_text(sums) +
                    ": write it down, or have it stamped; VERIFY.txt says how to verify the folder"));
-  JsonValue value = summary;
+  JsonValue value = made.summary;
   value.members.emplace_back("output", json(printable(options.output, kShownPathLimit)));
-  value.members.emplace_back("files", json(std::uint64_t{evidence.files.size()}));
-  value.members.emplace_back("sums_digest", json_digest(compute_sha256(view_of(sums))));
+  value.members.emplace_back("files", json(std::uint64_t{made.files.size()}));
+  value.members.emplace_back("sums_digest", json_digest(sums));
   console.print_json(value);
-  return evidence.findings.empty() && !evidence.job_fault && !evidence.ledger_fault ? 0 : 1;
+  return made.sound ? 0 : 1;
 }
 
 }  // namespace
@@ -105,7 +84,9 @@ void add_evidence_command(CommandLine& app, Console& console, const std::string&
   const auto repeatable = [&](const char* name, std::vector<std::string>& into, const char* text) {
     command->add_option(name, into, text)->takes("FILE")->one_each();
   };
-  command->add_option("JOB", o->job, "The folder of a job's controller, or of a job with one controller")
+  command
+      ->add_option("JOB", o->job,
+                   "The job's folder: the whole vehicle; or the folder of one controller in it")
       ->takes("FOLDER")
       ->required();
   command->add_option("--trust", o->trust, "The shop's newest trust file")->takes("FILE")->required();
@@ -128,7 +109,7 @@ void add_evidence_command(CommandLine& app, Console& console, const std::string&
   set_command(
       *command, console,
       {"calseal evidence oak-17 --trust shop.trust --root \"64785 03376 ...\" -o oak-17-evidence",
-       "calseal evidence oak-17 --trust shop.trust --ledger shop-ledger --earlier-trust 2025.trust -o "
+       "calseal evidence oak-17/engine --trust shop.trust --ledger shop-ledger --earlier-trust 2025.trust -o "
        "oak-17-evidence"},
       [o](Console& c) { return run(*o, c); }, status);
 }

@@ -43,8 +43,9 @@ void add_report_command(CommandLine& app, Console& console, const std::string& t
   auto options = std::make_shared<ReportOptions>();
   options->tool = tool;
   command
-      ->add_option("SUBJECT", options->bundle,
-                   "A bundle (*.calseal), a job folder, or the record of an audit")
+      ->add_option(
+          "SUBJECT", options->bundle,
+          "A bundle (*.calseal), a job's folder or that of one controller, or the record of an audit")
       ->takes("FILE|FOLDER")
       ->required();
   command->add_option("-o,--output", options->output, "The HTML file")->takes("FILE")->required();

@@ -59,17 +59,36 @@ Result<MadeReport> report_revision(ReportOptions& options) {
   return made;
 }
 
+std::string finding_words(std::size_t count) {
+  return count == 0 ? "no findings" : count == 1 ? "1 finding" : std::to_string(count) + " findings";
+}
+
+Result<MadeReport> report_vehicle(const ReportOptions& options, const JobContext& context) {
+  CALSEAL_ASSIGN(const VehicleJob vehicle, read_vehicle_job(options.bundle, context));
+  const VehicleView view{&vehicle, context.trust != nullptr, options.tool};
+  const std::size_t findings = count_findings(vehicle);
+  return MadeReport{vehicle_html(view), vehicle_summary_json(view), finding_words(findings),
+                    findings == 0 ? 0 : 1};
+}
+
+// The vehicle that a controller's folder lies in, where it is there and can be read.
+std::optional<VehicleJob> vehicle_around(const std::string& folder, const JobContext& context) {
+  const Result<JobPlace> place = find_job(folder);
+  if (!place || place->controller.empty()) return std::nullopt;
+  Result<VehicleJob> vehicle = read_vehicle_job(place->folder, context);
+  if (!vehicle) return std::nullopt;
+  return *std::move(vehicle);
+}
+
 Result<MadeReport> report_job(const ReportOptions& options) {
   CALSEAL_ASSIGN(const auto loaded, load_context(options.trust, options.withdrawals));
-  CALSEAL_ASSIGN(const std::string folder, find_controller_folder(options.bundle));
-  CALSEAL_ASSIGN(const Job job, read_job(folder, loaded->context));
-  const JobView view{&job, loaded->context.trust != nullptr, options.tool};
+  const JobContext& context = loaded->context;
+  if (exists(options.bundle + "/" + std::string(kVehicleFile))) return report_vehicle(options, context);
+  CALSEAL_ASSIGN(const Job job, read_job(options.bundle, context));
+  const std::optional<VehicleJob> vehicle = vehicle_around(options.bundle, context);
+  const JobView view{&job, vehicle ? &*vehicle : nullptr, context.trust != nullptr, options.tool};
   const std::size_t findings = job.findings.size();
-  return MadeReport{job_html(view), job_summary_json(view),
-                    findings == 0   ? "no findings"
-                    : findings == 1 ? "1 finding"
-                                    : std::to_string(findings) + " findings",
-                    findings == 0 ? 0 : 1};
+  return MadeReport{job_html(view), job_summary_json(view), finding_words(findings), findings == 0 ? 0 : 1};
 }
 
 Result<MadeReport> report_audit(const ReportOptions& options) {

@@ -127,4 +127,5 @@ def main(keys, paths):
 
 
 if __name__ == "__main__":
+    sys.stdout.reconfigure(errors="backslashreplace")  # names may be anything
     main(sys.argv[1], sys.argv[2:])

@@ -108,4 +108,5 @@ def main(keys, entries, details, files):
 
 
 if __name__ == "__main__":
+    sys.stdout.reconfigure(errors="backslashreplace")  # names may be anything
     main(sys.argv[1], sys.argv[2], sys.argv[3], sys.argv[4:])

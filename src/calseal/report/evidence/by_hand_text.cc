@@ -4,18 +4,12 @@
 #include "calseal/base/text.h"
 #include "calseal/ledger/layout.h"
 #include "calseal/report/evidence/evidence_report.h"
+#include "calseal/report/evidence/shell_word.h"
 #include "calseal/trust/key.h"
 #include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
-
-// For a POSIX shell, as one word whatever is in it.
-std::string quoted(const std::string& word) {
-  std::string text = "'";
-  for (const char c : word) text += c == '\'' ? std::string("'\\''") : std::string(1, c);
-  return text + "'";
-}
 
 // Bundles that hold, revisions 0 first, then as they follow.
 std::vector<const FileFacts*> good_bundles(const JobEvidence& evidence) {
@@ -38,7 +32,7 @@ std::string bundles_step(const JobEvidence& evidence) {
   const std::vector<const FileFacts*> good = good_bundles(evidence);
   if (!good.empty()) {
     text += "$ python3 by-hand/bundle.py keys";
-    for (const FileFacts* facts : good) text += " " + quoted("job/" + facts->path);
+    for (const FileFacts* facts : good) text += " " + shell_word("job/" + facts->path);
     text += "\n";
   }
   for (const FileFacts& facts : evidence.record.files) {
@@ -56,7 +50,7 @@ std::string reads_step(const JobEvidence& evidence) {
     for (const NamedDigest& received : facts.revision->received) {
       for (const FileFacts& file : evidence.record.files) {
         if (file.digest == received.digest && file.kind != FileKind::kBundle && done.insert(file.path).second)
-          lines += "$ test \"$(sha256sum < " + quoted("job/" + file.path) +
+          lines += "$ test \"$(sha256sum < " + shell_word("job/" + file.path) +
                    " | cut -c1-64)\" = " + digest_text(received.digest) + "\n";
       }
     }
@@ -72,10 +66,11 @@ std::string ledger_step(const JobEvidence& evidence) {
   std::string files;
   for (const JudgedHead& head : evidence.ledger->report.heads) {
     if (head.holds)
-      files += " " + quoted(head.kept_here ? "ledger/" + head_file(head.head.tree.size) : "job/" + head.file);
+      files +=
+          " " + shell_word(head.kept_here ? "ledger/" + head_file(head.head.tree.size) : "job/" + head.file);
   }
   for (const EvidenceEntry& entry : evidence.ledger->entries) {
-    if (!entry.proof.empty()) files += " " + quoted(entry.proof);
+    if (!entry.proof.empty()) files += " " + shell_word(entry.proof);
   }
   return "5. The ledger\n\n"
          "Signed heads are held against all entries, this job's details against their entries, proofs "

@@ -1,7 +1,6 @@
-#include <algorithm>
-
 #include "calseal/base/text.h"
 #include "calseal/report/evidence/evidence_report.h"
+#include "calseal/report/evidence/statement_parts.h"
 #include "calseal/report/html/document.h"
 #include "calseal/report/html/parts.h"
 #include "calseal/report/layout/page.h"
@@ -11,30 +10,17 @@
 namespace calseal {
 namespace {
 
-constexpr std::size_t kMostRows = 2000;
-
-Html statements(const std::vector<EvidenceStatement>& list) {
-  Html items;
-  for (std::size_t i = 0; i < list.size() && i < kMostRows; ++i) {
-    items += element("li", said(list[i].what),
-                     list[i].by.empty() ? Html() : element("span.quiet.under", said(list[i].by)));
-  }
-  if (list.size() > kMostRows)
-    items += element("li", grouped(list.size() - kMostRows) + " more in README.txt");
-  return list.empty() ? element("p", "Nothing.") : element("ul", items);
-}
-
 class EvidencePage {
  public:
   explicit EvidencePage(const JobEvidence& evidence) : evidence_(evidence), said_(statements_of(evidence)) {}
 
   Html body() const {
-    return title() + band() + cautions() +
+    return title() + band() + evidence_cautions() +
            section("Proved", "From bytes. VERIFY.txt does it again without calseal.",
-                   statements(said_.proved)) +
+                   statement_html(said_.proved)) +
            section("Asserted", "Somebody says so. A signature shows whose key said it, not that it is true.",
-                   statements(said_.asserted)) +
-           section("Unknown", "What nobody can tell from this folder.", statements(said_.unknown)) +
+                   statement_html(said_.asserted)) +
+           section("Unknown", "What nobody can tell from this folder.", statement_html(said_.unknown)) +
            findings() + revisions() + trust() + ledger() + left_out() + by_hand();
   }
 
@@ -60,14 +46,6 @@ class EvidencePage {
                             ? "Under the root key whose fingerprint was stated. No opinion on any cause."
                             : "Under a root key whose fingerprint nobody stated. No opinion on any cause.",
                         Html());
-  }
-
-  static Html cautions() {
-    return section("Cautions", Html(),
-                   warning("For looking, not for writing into a vehicle: files in this folder may be "
-                           "withdrawn, damaged or meant for another one.") +
-                       warning("Reads and revisions 0 may hold the VIN and what a vehicle has learned; notes "
-                               "may name people. Hand it on only to whom the law lets you."));
   }
 
   Html findings() const {
@@ -130,7 +108,7 @@ class EvidencePage {
     Table table(
         "Entries about this job",
         {{"entry", false}, {"what", false}, {"claimed", false}, {"witnessed", false}, {"words", false}});
-    for (std::size_t i = 0; i < evidence_.ledger->entries.size() && i < kMostRows; ++i) {
+    for (std::size_t i = 0; i < evidence_.ledger->entries.size() && i < kMostStatements; ++i) {
       const EvidenceEntry& entry = evidence_.ledger->entries[i];
       table.add({number(entry.index),
                  Html(std::string(entry_kind_name(entry.facts.kind)) + ", revision " +

@@ -1,9 +1,8 @@
-#include <algorithm>
-
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/report/evidence/evidence_report.h"
+#include "calseal/report/evidence/statement_parts.h"
 #include "calseal/trust/key.h"
 
 namespace calseal {
@@ -12,37 +11,6 @@ namespace {
 std::string title(const JobEvidence& evidence) {
   if (!evidence.job) return "a job folder";
   return "job " + evidence.job->facts.job + ", " + evidence.job->facts.controller;
-}
-
-std::string filled(std::string_view text) {
-  std::string lines;
-  for (const std::string& line : wrap_words(text, 100)) lines += line + "\n";
-  return lines;
-}
-
-std::string list(const std::vector<EvidenceStatement>& statements) {
-  std::string text;
-  for (const EvidenceStatement& statement : statements) {
-    const std::string whole = statement.what + (statement.by.empty() ? "" : " [" + statement.by + "]");
-    bool first = true;
-    for (const std::string& line : wrap_words(whole, 96)) {
-      text += (first ? "- " : "  ") + line + "\n";
-      first = false;
-    }
-  }
-  return text.empty() ? "Nothing.\n" : text;
-}
-
-JsonValue statements_json(const std::vector<EvidenceStatement>& statements) {
-  return json_array(statements, [](const EvidenceStatement& statement) {
-    return json_object({{"what", json(statement.what)}, {"by", json(statement.by)}});
-  });
-}
-
-std::uint64_t count_bundles(const JobEvidence& evidence, bool good) {
-  return static_cast<std::uint64_t>(std::ranges::count_if(evidence.record.files, [&](const FileFacts& facts) {
-    return facts.kind == FileKind::kBundle && (facts.revision && !facts.fault) == good;
-  }));
 }
 
 }  // namespace
@@ -69,14 +37,11 @@ std::string evidence_readme(const JobEvidence& evidence) {
           "vehicle. Reads and revisions 0 may hold the VIN and what a vehicle has learned; notes may name "
           "people. Hand it on only to whom "
           "the law lets you.") +
-      "\nPROVED\n\n" + list(said.proved) + "\nASSERTED\n\n" + list(said.asserted) + "\nUNKNOWN\n\n" +
-      list(said.unknown);
+      "\nPROVED\n\n" + statement_list(said.proved) + "\nASSERTED\n\n" + statement_list(said.asserted) +
+      "\nUNKNOWN\n\n" + statement_list(said.unknown);
   if (!evidence.findings.empty()) {
     text += "\nWHAT IS NOT AS IT SHOULD BE\n\n";
-    for (const Finding& finding : evidence.findings) {
-      text += "- " + std::string(info(finding.code).name) + "  job/" + printable(finding.path) + "\n" + "  " +
-              printable(finding.text, 400) + "\n";
-    }
+    text += finding_list(evidence.findings);
   }
   if (!evidence.left_out.empty()) {
     text += "\nLEFT OUT\n\n";
@@ -106,11 +71,7 @@ JsonValue evidence_json(const JobEvidence& evidence) {
                                                    {"version", json(version.trust.version)},
                                                    {"claimed_time", json(version.trust.claimed_time)}});
                              }));
-  value.members.emplace_back("findings", json_array(evidence.findings, [](const Finding& finding) {
-                               return json_object({{"code", json(info(finding.code).name)},
-                                                   {"file", json("job/" + printable(finding.path, 16384))},
-                                                   {"text", json(finding.text)}});
-                             }));
+  value.members.emplace_back("findings", findings_json(evidence.findings));
   value.members.emplace_back(
       "left_out", json_array(evidence.left_out, [](const std::string& path) { return json(path); }));
   value.members.emplace_back("proved", statements_json(said.proved));
@@ -135,12 +96,7 @@ std::string evidence_text(const JobEvidence& evidence, const Page& page) {
   text += labelled(page, "proved", counted(said.proved.size(), "statement", "statements"), Mark::kGood);
   text += labelled(page, "asserted", counted(said.asserted.size(), "statement", "statements"));
   text += labelled(page, "unknown", counted(said.unknown.size(), "statement", "statements"));
-  for (const Finding& finding : evidence.findings) {
-    text += labelled(page, "finding",
-                     std::string(info(finding.code).name) + " job/" + printable(finding.path, 1000) + ": " +
-                         printable(finding.text, 400),
-                     Mark::kBad);
-  }
+  text += labelled_findings(evidence.findings, page);
   for (const std::string& path : evidence.left_out)
     text += labelled(page, "left out", printable(path, 1000), Mark::kCaution);
   return text;

@@ -59,9 +59,19 @@ class JobPage {
  public:
   explicit JobPage(const JobView& view) : view_(view), job_(*view.job), next_(next_step(job_)) {}
 
-  Html body() const { return title() + band() + next() + findings() + times() + bases() + happened(); }
+  Html body() const { return title() + band() + story(); }
+  Html story() const { return next() + findings() + times() + bases() + happened(); }
+  // On the page of a vehicle every heading says whose it is.
+  JobPage& within_vehicle() {
+    prefix_ = job_.facts.controller + ": ";
+    return *this;
+  }
 
  private:
+  Html part(std::string_view title, const Html& note, const Html& content) const {
+    return section(prefix_ + std::string(title), note, content);
+  }
+
   Html title() const {
     Html line = said(job_.facts.controller);
     if (!job_.facts.vehicle_reference.empty()) line += ", " + said(job_.facts.vehicle_reference);
@@ -100,8 +110,8 @@ class JobPage {
   }
 
   Html next() const {
-    return section("Next step", Html(),
-                   element("p", said(next_.text)) + element("p.command", code(next_.command)));
+    return part("Next step", Html(),
+                element("p", said(next_.text)) + element("p.command", code(next_.command)));
   }
 
   Html findings() const {
@@ -111,7 +121,7 @@ class JobPage {
                      element("span.quiet.under",
                              said(finding.file.empty() ? finding.code : finding.code + ", " + finding.file)));
     }
-    return out.empty() ? out : section("Findings", "Read and explained, never mended silently.", out);
+    return out.empty() ? out : part("Findings", "Read and explained, never mended silently.", out);
   }
 
   std::vector<const JobRevision*> revisions() const {
@@ -175,9 +185,8 @@ class JobPage {
       });
       if (there) legend += element("li", time_key(key.first, key.second));
     }
-    return section("Over time",
-                   "As noted in the folder. Marks that would cover one another stand side by side.",
-                   time_picture(picture) + element("ul.legend.keys", legend));
+    return part("Over time", "As noted in the folder. Marks that would cover one another stand side by side.",
+                time_picture(picture) + element("ul.legend.keys", legend));
   }
 
   Html facts_of(const JobRevision& revision) const {
@@ -218,9 +227,32 @@ class JobPage {
                       event.log->by == "word" ? Html("the shop's word") : said(event.log->by));
     }
     if (!logs.empty()) facts.add("logs", element("ul.plain", logs));
+    if (revision.set) facts.add("set", partners_of(revision));
     facts.add("bundle", said(revision.file) + (view_.seals_judged ? ", seal holds" : ", seal not looked at"));
     facts.add("identity", code(digest_text(revision.digest)));
     return facts.html();
+  }
+
+  // By the vehicle's folder where it is there, else by what the bundle itself says of them.
+  Html partners_of(const JobRevision& revision) const {
+    const VehicleJob nothing;
+    const JobSet set = set_of(view_.vehicle == nullptr ? nothing : *view_.vehicle, revision);
+    Html partners;
+    for (const JobSet::Member& member : set.members) {
+      if (member.named->controller == job_.facts.controller) continue;
+      const std::string sequence = ", sequence " + std::to_string(member.named->sequence);
+      if (member.here) {
+        partners +=
+            element("li", said(member.named->controller),
+                    " revision " + std::to_string(member.here->revision->number()) + sequence + ", identity ",
+                    code(digest_text(member.here->revision->digest)));
+      } else {
+        partners += element("li", said(member.named->controller),
+                            sequence + (view_.vehicle == nullptr ? "" : ", not here"));
+      }
+    }
+    return element("ul.plain", element("li", "valid only with:"), partners,
+                   element("li", write_order_words(*set.text)));
   }
 
   Html bases() const {
@@ -260,8 +292,8 @@ class JobPage {
       out += stops.empty() ? element("p.quiet", "Nothing sealed yet: there is no way back.")
                            : line_of_stops(stops);
     }
-    return section("Bases and revisions",
-                   "Each base has its own way back, and a line of revisions from there.", out);
+    return part("Bases and revisions", "Each base has its own way back, and a line of revisions from there.",
+                out);
   }
 
   Html happened() const {
@@ -281,15 +313,26 @@ class JobPage {
     if (job_.events.size() > kMostEvents)
       out += element("p.quiet", "and " + grouped(job_.events.size() - kMostEvents) +
                                     " more; calseal job status --json has them");
-    return section("Everything noted", "The folder's own record, in its order.", out);
+    return part("Everything noted", "The folder's own record, in its order.", out);
   }
 
   const JobView& view_;
   const Job& job_;
   NextStep next_;
+  std::string prefix_;
 };
 
 }  // namespace
+
+std::string write_order_words(const SetDescriptor& set) {
+  std::string words;
+  for (const std::string& controller : set.write_order)
+    words += (words.empty() ? "to be written: " : ", then ") + controller;
+  return words + (set.drivable_between ? "; the vehicle may be driven in between"
+                                       : "; the vehicle must not be driven in between");
+}
+
+Html controller_html(const JobView& view) { return JobPage(view).within_vehicle().story(); }
 
 std::string job_html(const JobView& view) {
   return html_document(

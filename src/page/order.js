@@ -135,7 +135,7 @@ function judgeOlder(manifest, digest, order, { known, returns, base, newest }, n
   if (returns?.includes(digest)) return "return";
   throw old(
     "a return that the newest accepted bundle permits",
-    "lay the newest accepted bundle beside it; or use the way back (revision 0), or ask the shop",
+    "give the newest accepted bundle too; or use the way back (revision 0), or ask the shop",
   );
 }
 

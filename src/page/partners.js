@@ -50,7 +50,7 @@ export function judgeSet(opened, partners, whole, report) {
     .join("; ");
   if (missing === "") return;
   if (opened.manifest.revision === 0 || !whole) {
-    report.cautions.push({ code: "set-not-shown", text: `not laid beside it: ${missing}` });
+    report.cautions.push({ code: "set-not-shown", text: `not given: ${missing}` });
     return;
   }
   throw new Refusal("set-incomplete", {
@@ -58,6 +58,6 @@ export function judgeSet(opened, partners, whole, report) {
     place: "set",
     found: `no bundle for ${missing}`,
     expected: `${set.members.length} bundles of ${setText(opened.manifest)}`,
-    next: "lay the missing bundles beside it; ask the shop for what you do not have",
+    next: "give the missing bundles too; ask the shop for what you do not have",
   });
 }

@@ -7,6 +7,7 @@
 #include "calseal/base/range_set.h"
 #include "calseal/base/text.h"
 #include "calseal/map/identity.h"
+#include "calseal/map/likely_fault.h"
 
 namespace calseal {
 namespace {
@@ -319,7 +320,9 @@ Status believe_map(const Plan& plan, const Image& base, const std::vector<CheckO
     if (outcome.state != CheckState::kFails) continue;
     Error error = std::move(require_holding(plan, {outcome}).error());
     error.reason = Reason::kMapNotBelieved;
-    error.next = "mend the region map until it holds on the first read, or read the controller again";
+    const std::string fault = likely_fault(outcome);
+    error.next = "mend the region map" + (fault.empty() ? fault : " (" + fault + ")") +
+                 " until it holds on the first read, or read the controller again";
     return fail(std::move(error));
   }
   CALSEAL_CHECK(patch_states(*plan.map, base));

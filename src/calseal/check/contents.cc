@@ -280,7 +280,10 @@ class ReadingContents {
       opened_.map = *parsed_;
       return {};
     }
-    CALSEAL_ASSIGN(opened_.map, parse_region_map(std::move(text), place_of(entry)));
+    auto map = parse_region_map(std::move(text), place_of(entry));
+    // Nobody can mend a region map that is sealed.
+    if (!map) map.error().next = "do not use this bundle; tell the shop";
+    CALSEAL_ASSIGN(opened_.map, std::move(map));
     return {};
   }
 

@@ -166,7 +166,7 @@ Result<Passage> judge_older(const Manifest& manifest, const Sha256& digest, cons
                    ? "a return that the newest accepted bundle permits; none is known here"
                    : "a return that the newest accepted bundle permits; it lists " +
                          std::to_string(known.returns->size()) + ", and not this one",
-               known.returns == nullptr ? "lay the newest accepted bundle beside it (--newest)"
+               known.returns == nullptr ? "give the newest accepted bundle too (--newest)"
                                         : "use the way back (revision 0), or ask the shop");
   }
   return old("at least " + sequence_text(*known.newest),

@@ -73,12 +73,12 @@ Status judge_set(const OpenedBundle& opened, const std::vector<OpenedBundle>& pa
        "(revision 0) of every controller already written, before the engine is started"});
   if (missing.empty()) return {};
   if (opened.manifest.revision == 0 || !whole) {
-    verdict.cautions.push_back({"set-not-shown", "not laid beside it: " + missing});
+    verdict.cautions.push_back({"set-not-shown", "not given: " + missing});
     return {};
   }
   return fail({Reason::kSetIncomplete, opened.name, "set", "no bundle for " + missing,
                std::to_string(opened.set->members.size()) + " bundles of " + set_text(opened.manifest),
-               "lay the missing bundles beside it (--partner FILE); ask the shop for what you do not have"});
+               "give the missing bundles too (--partner FILE); ask the shop for what you do not have"});
 }
 
 }  // namespace calseal

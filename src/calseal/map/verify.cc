@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/map/likely_fault.h"
 #include "calseal/map/value.h"
 
 namespace calseal {
@@ -166,12 +167,14 @@ Status require_holding(const Plan& plan, const std::vector<CheckOutcome>& outcom
                    "copy and original that differ", "a copy that repeats its original",
                    "run correct, which brings the copy along"});
     }
+    const std::string fault = likely_fault(outcome);
     return fail(
         {Reason::kChecksumFails, "",
          outcome.name + (outcome.wrong ? ", " + place_text(*plan.map, *outcome.wrong) : ""),
          outcome.is_rule ? "value " + outcome.computed : "stored " + outcome.stored,
          outcome.is_rule ? "value " + outcome.stored : "computed " + outcome.computed,
-         "run correct after an edit; on a first read, read the controller again or mend the region map"});
+         "run correct after an edit; on a first read, read the controller again or mend the region map" +
+             (fault.empty() ? fault : " (" + fault + ")")});
   }
   return {};
 }

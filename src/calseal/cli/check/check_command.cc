@@ -33,7 +33,7 @@ int run_check(const CheckOptions& options, const Console& console) {
   progress.begin("checking the seal, rebuilding and proving");
   const std::optional<Bytes> salt = request->evidence.salt;
   const UtcTime now = request->now;
-  const Verdict verdict = check_bundle(*std::move(request));
+  const Verdict verdict = as_told(check_bundle(*std::move(request)));
   if (Status status = write_outputs(options, verdict); !status) return console.fail(status.error());
   const Result<SaidBack> said = say_back(options, verdict, salt, now);
   if (!said) return console.fail(said.error());

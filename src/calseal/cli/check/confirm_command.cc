@@ -43,7 +43,7 @@ int run_confirm(const ConfirmOptions& options, const Console& console) {
   const Progress progress(console, "comparing with what was sealed");
   Result<ConfirmRequest> request = load(options);
   if (!request) return console.fail(request.error());
-  const Confirmation confirmation = confirm_bundle(*std::move(request));
+  const Confirmation confirmation = as_told(confirm_bundle(*std::move(request)));
   // Wrong usage that only the bundle could tell is still wrong usage, not a finding.
   if (confirmation.reason && confirmation.reason->reason == Reason::kUsage)
     return console.fail(*confirmation.reason);

@@ -11,6 +11,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/cli/console/fold.h"
+#include "calseal/cli/console/reader.h"
 
 namespace calseal {
 namespace {
@@ -86,7 +87,8 @@ void Console::note(std::string_view text) const {
   std::cerr << text;
 }
 
-int Console::fail(const Error& error) const {
+int Console::fail(const Error& raised) const {
+  const Error error = told_to(spoken_to(), raised);
   hush();
   if (json) {
     JsonValue value = json_object({{"calseal", calseal::json("error/1")}});

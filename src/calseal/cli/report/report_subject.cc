@@ -3,6 +3,7 @@
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/cli/archive/audit_output.h"
+#include "calseal/cli/console/reader.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/job/layout.h"
@@ -28,6 +29,7 @@ Result<MadeReport> report_revision(ReportOptions& options) {
     CALSEAL_ASSIGN(CheckRequest request, load_check_request(options));
     request.bundle = file;
     verdict = check_bundle(std::move(request));
+    if (verdict->reason) verdict->reason = told_to(Reader::kShop, *verdict->reason);
   }
   const Result<OpenedBundle> opened = open_unverified(std::move(file), printable(options.bundle));
   if (!opened && !verdict) return fail(opened.error());

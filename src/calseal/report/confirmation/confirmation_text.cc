@@ -94,7 +94,7 @@ const std::vector<std::string>& after_writing_cautions(bool confirmed) {
   static const std::vector<std::string> bad = {
       "Do not drive until it is confirmed, and keep the supply voltage up.",
       "Read back again before you write again: a bad read looks like a bad write.",
-      "Keep this read-back, and ask the shop.",
+      "Keep this read-back: whoever made the revision needs it.",
   };
   return confirmed ? good : bad;
 }

@@ -81,8 +81,10 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
   if (!options.ledger.empty())
     ledger = report_to_ledger(job, options.ledger, made, signing ? ledger_duty(*signing) : LedgerDuty{});
   const Page page = page_for(console);
-  console.print("made job folder " + printable(options.folder) + " for job " + job.facts.job + "\n" +
-                made_text(job, made, page) + ledger_text(ledger, page));
+  const std::string place = printable(options.folder, kShownPathLimit);
+  console.print("made job " + job.facts.job + "\n" +
+                (place == job.facts.job ? "" : labelled(page, "folder", place)) + made_text(job, made, page) +
+                ledger_text(ledger, page));
   JsonValue value = json_object({{"calseal", json("job-new/1")},
                                  {"folder", json(printable(options.folder, kShownPathLimit))},
                                  {"job", json(job.facts.job)}});

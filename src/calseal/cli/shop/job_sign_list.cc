@@ -51,7 +51,7 @@ int run_job_list(const JobListOptions& options, const Console& console) {
             ", revision " + std::to_string(one.revision) + "\n          " + digest_text(one.digest) + "\n";
   }
   text += "Where the list is given, a revision that is older than its last one and not on it is refused.\n";
-  console.print(text);
+  console.print_folded(text, 10);
   console.print_json(json_object({{"calseal", json("job-list-made/1")},
                                   {"output", json(printable(options.output, kShownPathLimit))},
                                   {"job", json(list->job)},

@@ -42,7 +42,7 @@ int run_withdraw(const WithdrawOptions& options, const Console& console) {
     text += "NOT READ  " + printable(file.path) + ": " + file.reason + "; it may be one of them\n";
   text += options.dry_run ? "To sign it, give --key and --output instead of --dry-run.\n"
                           : "Give it to all customers; the next list follows this one (--after).\n";
-  console.print(text);
+  console.print_folded(text, 10);
   console.print_json(json_object({{"calseal", json("withdraw/1")},
                                   {"output", json(printable(done->output, kShownPathLimit))},
                                   {"put_aside", json(printable(done->put_aside, kShownPathLimit))},

@@ -11,6 +11,7 @@ namespace calseal {
 namespace {
 
 constexpr std::size_t kShownBytes = 8;
+constexpr std::size_t kShownOfLong = 4;  // so that a row fits on 80 columns
 
 std::string listed(ByteView bytes) { return to_hex(bytes.first(std::min(bytes.size(), kListedBytes))); }
 
@@ -32,7 +33,7 @@ std::string corrections_text(const RegionMap& map, const CorrectionReport& repor
       const auto excerpt = [&](const Bytes& bytes) {
         return hex_excerpt(ByteView(bytes).subspan(static_cast<std::size_t>(shown.begin),
                                                    static_cast<std::size_t>(shown.size())),
-                           kShownBytes);
+                           is_long ? kShownOfLong : kShownBytes);
       };
       columns.add({{correction.name},
                    {excerpt(correction.before)},

@@ -24,7 +24,9 @@ std::vector<Handed> handover(const VehicleJob& job, const std::string& handover)
   const std::string place = job.folder + "/" + handover + "/";
   std::vector<Handed> all{
       {"hand over", place, "everything in it, by any way: mail, cloud, stick; any change is refused"}};
-  for (const std::string& name : names_in(place).value_or(std::vector<std::string>())) {
+  std::vector<std::string> names = names_in(place).value_or(std::vector<std::string>());
+  std::ranges::stable_partition(names, [](const std::string& name) { return name.ends_with(".calseal"); });
+  for (const std::string& name : names) {
     const std::string what = name == kMessageFile         ? "message"
                              : name.ends_with(".head")    ? "ledger head"
                              : name.ends_with(".calseal") ? "bundle"
@@ -39,7 +41,7 @@ std::vector<Handed> handover(const VehicleJob& job, const std::string& handover)
     all.push_back(
         {"salt", job.controllers.front().folder + "/job.salt", "once, and by another way than the bundles"});
   all.push_back(
-      {"trust file", "the shop's", "once; whose root you read aloud by telephone or across the counter"});
+      {"trust file", "the shop's", "once; read its root's fingerprint to him, by telephone or in person"});
   return all;
 }
 
@@ -145,8 +147,9 @@ std::string sent_text(const VehicleJob& job, const SentTogether& sent, const Pag
   return text + "\nset\n" +
          labelled(page, "valid only", "together; the customer's checker demands all of them") +
          labelled(page, "write", order) +
-         labelled(page, "in between",
-                  std::string(sent.set->drivable_between ? "may" : "must not") + " be driven");
+         labelled(
+             page, "in between",
+             "the vehicle " + std::string(sent.set->drivable_between ? "may" : "must not") + " be driven");
 }
 
 JsonValue sent_json(const VehicleJob& job, const SentTogether& sent) {
@@ -242,8 +245,9 @@ namespace {
 std::string measures_text(const LogFacts& log, const Page& page) {
   if (!log.unread.empty()) {
     return labelled(page, "measured", "no: " + log.unread, Mark::kCaution) +
-           labelled(page, "to measure it",
-                    "say how to read it: --time-column, --time-unit, --separator; it is kept either way");
+           labelled(page, "hint",
+                    "to have it measured, say how to read it: --time-column, --time-unit, --separator; it is "
+                    "kept either way");
   }
   return labelled(page, "rows",
                   grouped(log.rows) + " of " + grouped(log.columns) + " columns, " + log.separator + ", " +

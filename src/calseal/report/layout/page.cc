@@ -21,6 +21,35 @@ void append_line(std::string& out, std::string line) {
   out += line + "\n";
 }
 
+// Cells of a row that is wider than the page: one after another, as many as a line takes.
+void append_flowing(std::string& out, const std::vector<Cell>& row, const Page& page, std::size_t indent) {
+  std::string line(indent, ' ');
+  std::size_t at = indent;
+  bool fresh = true;
+  for (const Cell& cell : row) {
+    if (cell.text.empty()) continue;
+    const std::size_t width = display_width(cell.text);
+    if (!fresh && at + 2 + width > page.width) {
+      append_line(out, line);
+      at = indent + 4;
+      line.assign(at, ' ');
+      fresh = true;
+    }
+    const std::vector<std::string> parts = wrap_words(cell.text, page.width - std::min(page.width, at));
+    for (std::size_t i = 0; i < parts.size(); ++i) {
+      if (i != 0) {
+        append_line(out, line);
+        at = indent + 4;
+        line.assign(at, ' ');
+      }
+      line += (fresh || i != 0 ? "" : "  ") + page.painted(cell.mark, parts[i]);
+      at += (fresh || i != 0 ? 0 : 2) + display_width(parts[i]);
+    }
+    fresh = false;
+  }
+  append_line(out, line);
+}
+
 }  // namespace
 
 std::size_t display_width(std::string_view text) {
@@ -51,6 +80,11 @@ std::string labelled(const Page& page, std::string_view label, std::string_view 
   std::string start = "  " + std::string(label);
   start.resize(std::max(start.size() + 1, kLabelWidth), ' ');
   std::string out;
+  // A label that is longer than its column has a line of its own where the text would not fit beside it.
+  if (start.size() > kLabelWidth && start.size() + display_width(text) > page.width) {
+    append_line(out, start);
+    start.assign(kLabelWidth, ' ');
+  }
   for (const std::string& line : wrap_words(text, page.width - kLabelWidth)) {
     append_line(out, start + page.painted(mark, line));
     start.assign(kLabelWidth, ' ');
@@ -73,8 +107,15 @@ std::string Columns::text(const Page& page, std::size_t indent) const {
     widths.resize(std::max(widths.size(), row.size()), 0);
     for (std::size_t i = 0; i < row.size(); ++i) widths[i] = std::max(widths[i], display_width(row[i].text));
   }
+  std::size_t whole = indent;
+  for (std::size_t i = 0; i < widths.size(); ++i)
+    whole += i + 1 < widths.size() ? widths[i] + 2 : std::min(widths[i], kLeastText);
   std::string out;
   for (const auto& row : rows_) {
+    if (whole > page.width) {
+      append_flowing(out, row, page, indent);
+      continue;
+    }
     std::string line(indent, ' ');
     std::size_t at = indent;
     for (std::size_t i = 0; i + 1 < row.size(); ++i) {

@@ -102,7 +102,7 @@ std::string option_text(const OptionFile& file, const Page& page) {
     const OptionEdit& edit = option.edits[i];
     columns.add({{edit_where(edit)},
                  {counted(edit.after.size(), "byte", "bytes"), Mark::kPlain, true},
-                 {hex_excerpt(edit.before, 8) + " -> " + hex_excerpt(edit.after, 8)}});
+                 {hex_excerpt(edit.before, 4) + " -> " + hex_excerpt(edit.after, 4)}});
   }
   return text + columns.text(page, 2) + more_line(option.edits.size(), kShown);
 }

@@ -52,6 +52,17 @@ std::string recognition_words(const ReadJudgement& judgement) {
          why.expected;
 }
 
+// "raw" once where all files have one form, else file by file.
+std::string form_words(const std::vector<ReadSource>& sources) {
+  std::string words;
+  bool one = true;
+  for (const ReadSource& source : sources) {
+    words += (words.empty() ? "" : ", then ") + source.form;
+    one = one && source.form == sources.front().form;
+  }
+  return one && !sources.empty() ? sources.front().form : words;
+}
+
 std::string use_words(const ReadJudgement& judgement) {
   if (!judgement.sound()) {
     return judgement.recognised && judgement.whole
@@ -77,11 +88,13 @@ std::string read_judgement_text(const RegionMap& map, const std::string& name, c
   std::string text = labelled(page, "read", name) + labelled(page, "region map", region_map_words(map)) +
                      labelled(page, "recognised", recognition_words(judgement),
                               judgement.recognised ? Mark::kGood : Mark::kBad);
-  for (const ReadSource& source : judgement.read.sources) text += labelled(page, "form", source.form);
+  text += labelled(page, "form", form_words(judgement.read.sources));
+  Columns identity;
   for (const IdentityValue& value : judgement.identity) {
-    text += labelled(page, value.field->name, identity_words(judgement, value),
-                     value.caution.empty() ? Mark::kPlain : Mark::kCaution);
+    identity.add({{value.field->name},
+                  {identity_words(judgement, value), value.caution.empty() ? Mark::kPlain : Mark::kCaution}});
   }
+  if (!identity.empty()) text += "\n" + identity.text(page, 2) + "\n";
   text += labelled(page, "checks", checks_summary(judgement.checks));
   for (const std::string& limit : judgement.limits) text += labelled(page, "limit", limit, Mark::kCaution);
   for (const Damage& damage : judgement.damage) {

@@ -102,7 +102,7 @@ std::string steps_line(const Verdict& verdict) {
   for (const Step& step : verdict.steps) {
     const char* sign = step.state == StepState::kPassed ? "+" : step.state == StepState::kFailed ? "!" : "-";
     const std::string cell = "  " + std::string(sign) + step.name;
-    if (row.size() + cell.size() > 98) {
+    if (row.size() + cell.size() > 78) {
       text += row + "\n";
       row.assign(kColumn - 2, ' ');
     }

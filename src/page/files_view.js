@@ -83,6 +83,7 @@ export class FilesView {
     };
     addEventListener("dragover", (event) => {
       event.preventDefault();
+      event.dataTransfer.dropEffect = "copy";
       show([...event.dataTransfer.types].includes("Files"));
     });
     addEventListener("dragleave", (event) => {

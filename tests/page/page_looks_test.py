@@ -12,6 +12,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 import unittest
 import zipfile
 
@@ -54,6 +55,12 @@ class Customer:
 
     def settle(self):
         self.browser.until(lambda: self.browser.find("#given").get_attribute("aria-busy") == "false", "files taken in")
+
+    def drag(self, data, *kinds):
+        """Files over the page; a browser tells the page of one event after the other, and needs a moment for each."""
+        for kind in kinds:
+            self.browser.command("Input.dispatchDragEvent", type=kind, x=300, y=500, data=data)
+            time.sleep(0.3)
 
     def key(self, name, code, text=""):
         for kind in ("keyDown", "keyUp"):
@@ -223,11 +230,10 @@ class Looks(unittest.TestCase):
         with Customer(self.folder, DESKTOP) as customer:
             files = [str(self.folder / name) for name in ("r1.calseal", "r0.calseal", "my-flash.bin", "my-nv.bin", "shop.salt")]
             data = {"items": [], "files": files, "dragOperationsMask": 1}
-            for kind in ("dragEnter", "dragOver"):
-                customer.browser.command("Input.dispatchDragEvent", type=kind, x=300, y=500, data=data)
+            customer.drag(data, "dragEnter", "dragOver")
             customer.browser.until(lambda: customer.browser.find("#drop").is_displayed(), "the area to drop on")
             self.look(customer, "dropping")
-            customer.browser.command("Input.dispatchDragEvent", type="drop", x=300, y=500, data=data)
+            customer.drag(data, "dragEnter", "dragOver", "dragOver", "drop")
             customer.browser.until(lambda: len(customer.listed()) == 5, "five files")
             customer.settle()
             self.assertFalse(customer.browser.find("#drop").is_displayed())

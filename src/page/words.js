@@ -95,7 +95,7 @@ export const WORDS = {
   },
   authentic: {
     says: "The shop's file is sound and genuine.",
-    act: "Give what is still missing, and check. Nothing may be written yet.",
+    act: "Nothing may be written yet. When nothing is missing any more, press Check.",
   },
   facts: { car: "Car", revision: "Revision", shop: "Shop" },
   noCar: "not named by the shop",

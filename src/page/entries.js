@@ -22,12 +22,12 @@ export async function verifyStoredDigests(storedBytes, manifest, name) {
   }
 }
 
-async function feedStream(writable, bytes) {
+export async function feedStream(writable, bytes, piece) {
   const writer = writable.getWriter();
   try {
-    for (let at = 0; at < bytes.length; at += INFLATE_PIECE) {
+    for (let at = 0; at < bytes.length; at += piece) {
       await writer.ready;
-      await writer.write(bytes.slice(at, at + INFLATE_PIECE));
+      await writer.write(bytes.slice(at, at + piece));
     }
     await writer.close();
   } catch {
@@ -40,7 +40,7 @@ async function feedStream(writable, bytes) {
 // platform.js tries it.
 export async function inflate(bytes, size) {
   const stream = new DecompressionStream("deflate-raw");
-  const fed = feedStream(stream.writable, bytes);
+  const fed = feedStream(stream.writable, bytes, INFLATE_PIECE);
   const reader = stream.readable.getReader();
   const pieces = [];
   let total = 0;

@@ -5,7 +5,7 @@ import { concatBytes, grouped, latin1, printable, utf8 } from "./bytes.js";
 import { checkEntrySizes } from "./consistency.js";
 import { customerKey, PARCEL_NUMBER_MOST } from "./customer_file.js";
 import { crc32, sha256 } from "./digest.js";
-import { readContent, verifyStoredDigests } from "./entries.js";
+import { feedStream, readContent, verifyStoredDigests } from "./entries.js";
 import { centralHeader, endRecord, layOut, localHeader, signatureName, verifyFraming } from "./framing.js";
 import { checkKey, keyId, verifySignature } from "./key.js";
 import { CONTENT_SIZE_MOST, MANIFEST_ENTRY } from "./manifest.js";
@@ -23,6 +23,7 @@ export const SERIES_MOST = 16;
 export const ANSWER_MOST = 4096;
 const ORDER_MOST = 256;
 const FINDINGS_MOST = 256;
+const DEFLATE_PIECE = 2 ** 18;
 
 const PARCEL = objectOf(
   ["calseal", VALUE],
@@ -165,15 +166,21 @@ async function judgeCustomer({ key, number }, customer, name) {
   });
 }
 
-// Gives {parcel, digest, keyId, contents, cautions}: `contents` are those of `entries`. `context` is {roots, sheet, job, customer}, each
-// null where there is nothing to compare with; `sheet` is readSheet()'s.
-export async function readParcel(bytes, name, { roots = null, sheet = null, job = null, customer = null } = {}) {
+// Checks 1 to 6: everything but the contents. Gives {prefix, parcel, keyId, storedBytes}.
+export async function openStored(bytes, name) {
   const prefix = readPrefix(bytes, name, PARCEL_FRAME);
   const id = await verifyCustomer(prefix, name);
   const parcel = readCanonicalAs("parcel-invalid", prefix.manifest, PARCEL, name);
   checkTogether(parcel, name);
   const storedBytes = verifyFraming(bytes, prefix, parcel, name);
   await verifyStoredDigests(storedBytes, parcel, name);
+  return { prefix, parcel, keyId: id, storedBytes };
+}
+
+// Gives {parcel, digest, keyId, contents, cautions}: `contents` are those of `entries`. `context` is {roots, sheet, job, customer}, each
+// null where there is nothing to compare with; `sheet` is readSheet()'s.
+export async function readParcel(bytes, name, { roots = null, sheet = null, job = null, customer = null } = {}) {
+  const { prefix, parcel, keyId: id, storedBytes } = await openStored(bytes, name);
   const contents = [];
   for (const [i, entry] of parcel.entries.entries()) contents.push(await readContent(storedBytes[i], entry, name));
   judgeShop(parcel, roots, name);
@@ -200,17 +207,26 @@ export function cleanFileName(text) {
   return out;
 }
 
-async function deflateRaw(bytes) {
-  const stream = new Blob([bytes]).stream().pipeThrough(new CompressionStream("deflate-raw"));
-  return new Uint8Array(await new Response(stream).arrayBuffer());
-}
-
+// `bytes` themselves where deflating does not make them shorter, or this browser cannot do it: stored is always allowed.
 async function tryDeflate(bytes) {
+  let stream;
   try {
-    return await deflateRaw(bytes);
+    stream = new CompressionStream("deflate-raw");
   } catch {
-    return bytes; // a browser without raw deflate: stored is always allowed
+    return bytes;
   }
+  const fed = feedStream(stream.writable, bytes, DEFLATE_PIECE);
+  const reader = stream.readable.getReader();
+  const pieces = [];
+  let total = 0;
+  for (;;) {
+    const { done, value } = await reader.read();
+    if (done) break;
+    total += value.length;
+    if (total < bytes.length) pieces.push(value);
+  }
+  await fed;
+  return total < bytes.length ? concatBytes(pieces) : bytes;
 }
 
 async function packEntry(name, content, deflate) {

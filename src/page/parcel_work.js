@@ -1,7 +1,7 @@
 // What the view "Send to the shop" has done beside the page: looking at files, and packing them. Files are read here, one after
 // another, so that the page itself holds none of them.
 
-import { customerFingerprint, makeParcel, readParcel } from "./parcel.js";
+import { customerFingerprint, makeParcel, openStored } from "./parcel.js";
 import { closeParcel } from "./hpke.js";
 import { lookAtReads } from "./look.js";
 import { writeCustomerFile } from "./customer_file.js";
@@ -43,7 +43,8 @@ export async function lookAtFiles({ reads, wanted }) {
 
 // `wish` is that of makeParcel(), with `file` instead of names and bytes, and without seed and number, which come from `customer`.
 // `parcelKey` closes it; `wanted` are the reads of the sheet. Gives {bytes, keyId, fingerprint, parcel, customer, customerText}, or
-// {refused}, what describeRefusal() gives. What was packed is read back before it is given away.
+// {refused}, what describeRefusal() gives. What was packed is read back before it is given away, down
+// to the stored bytes; to inflate them again would take half as long as packing.
 export async function packParcel({ wish, customer, parcelKey, wanted }, onStep = () => {}) {
   try {
     const reads = await withBytes(wish.reads);
@@ -52,7 +53,7 @@ export async function packParcel({ wish, customer, parcelKey, wanted }, onStep =
     const next = { ...customer, number: customer.number + 1 };
     const whole = { ...wish, seed: next.seed, number: next.number, logs, reads: reads.map((read, i) => ({ ...read, codes: codes[i] })) };
     const { bytes, parcel, keyId } = await makeParcel(whole, { onEntry: (i, count) => onStep("packing", [i, count]) });
-    await readParcel(bytes, "the parcel");
+    await openStored(bytes, "the parcel");
     const sent = parcelKey === "" ? bytes : await closeParcel(bytes, parcelKey);
     return { bytes: sent, keyId, fingerprint: customerFingerprint(keyId), parcel, customer: next, customerText: await writeCustomerFile(next) };
   } catch (fault) {

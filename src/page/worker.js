@@ -20,7 +20,7 @@ export function serveChecks(scope) {
     try {
       const onStep = (step, state) => scope.postMessage({ id, step, state });
       const answer = await ANSWERS[ask](request, onStep);
-      scope.postMessage({ id, answer });
+      scope.postMessage({ id, answer }, ask === "pack" && answer.bytes !== undefined ? [answer.bytes.buffer] : []);
     } catch (fault) {
       scope.postMessage({ id, fault: String(fault) });
     }

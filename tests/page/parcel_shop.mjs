@@ -63,11 +63,20 @@ export function image(size, seed) {
   return bytes;
 }
 
+// A drive, twenty lines a second.
 export function logText(size) {
-  const line = (i) => `${i},${900 + (i * 37) % 5000},${(i * 7) % 100},${(i * 13) % 255}\n`;
-  let text = "time,rpm,load,boost\n";
-  for (let i = 0; text.length < size; ++i) text += line(i);
-  return text;
+  const lines = ["time,rpm,speed,load,boost,iat,afr,gear\n"];
+  let length = lines[0].length;
+  let rpm = 900;
+  for (let i = 0; length < size; ++i) {
+    rpm += Math.round(30 * Math.sin(i / 50) + ((i * 7919) % 11) - 5);
+    const wave = Math.sin(i / 120);
+    const fields = [(i * 0.05).toFixed(2), rpm, (60 + 50 * Math.sin(i / 900)).toFixed(1), (40 + 35 * wave).toFixed(1), (1 + 0.8 * Math.max(0, wave)).toFixed(2), 30, 14.7,
+      1 + (Math.floor(i / 700) % 6)];
+    lines.push(`${fields.join(",")}\n`);
+    length += lines.at(-1).length;
+  }
+  return lines.join("");
 }
 
 function writeShop(folder) {

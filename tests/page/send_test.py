@@ -20,6 +20,7 @@ sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / folder) for fo
 
 from browser_cases_test import node
 from chromium import Chromium
+from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
 
 HERE = pathlib.Path(__file__).resolve().parent
@@ -271,18 +272,17 @@ class SendToTheShop(unittest.TestCase):
     def test_all_of_it_by_keyboard(self):
         self.begin()
         seen = []
+        press = lambda key: ActionChains(self.browser.driver).send_keys(key).perform()
         for _ in range(60):
-            self.browser.driver.switch_to.active_element.send_keys(Keys.TAB)
+            press(Keys.TAB)
             active = self.browser.driver.switch_to.active_element
             seen.append(active.get_attribute("id") or active.tag_name)
-            if seen[-1] == "pcl-option-towing" or seen[-1].startswith("pcl-caution-"):
-                active.send_keys(Keys.SPACE)
-            if seen[-1] == "pcl-answer-fuel":
-                active.send_keys(Keys.SPACE)
+            if seen[-1] in ("pcl-option-towing", "pcl-answer-fuel") or seen[-1].startswith("pcl-caution-"):
+                press(Keys.SPACE)
             if seen[-1] == "pcl-make":
-                active.send_keys(Keys.ENTER)
+                press(Keys.ENTER)
                 break
-        for wanted in ("pcl-back", "pcl-add-reads", "pcl-add-logs", "pcl-option-sport", "pcl-words", "pcl-customer", "pcl-bundle", "pcl-make"):
+        for wanted in ("pcl-add-reads", "pcl-add-logs", "pcl-option-sport", "pcl-words", "pcl-customer", "pcl-bundle", "pcl-make"):
             self.assertIn(wanted, seen)
         self.browser.until(lambda: self.browser.find_all("#pcl-fingerprint"), "the parcel")
 

@@ -235,10 +235,9 @@ async function packEntry(name, content, deflate) {
       file: name, found: `${grouped(content.length)} bytes`, expected: `at most ${grouped(CONTENT_SIZE_MOST)} bytes`, next: "leave this file out",
     });
   }
-  const packed = deflate && content.length > 0 ? await tryDeflate(content) : content;
+  const [packed, digest] = await Promise.all([deflate && content.length > 0 ? tryDeflate(content) : content, sha256(content)]);
   const deflated = packed.length < content.length;
   const stored = deflated ? packed : content;
-  const digest = await sha256(content);
   const entry = {
     name, method: deflated ? "deflated" : "stored", stored_size: stored.length, stored_digest: deflated ? await sha256(stored) : digest,
     size: content.length, crc32: crc32(content), digest,

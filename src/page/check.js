@@ -41,7 +41,7 @@ const SALT_FILE_MOST = 4096;
 const TRUST_AGE_MOST = 400 * 86400; // seconds; docs/order.md, "The trust file"
 
 // The salt's 32 bytes: 64 digits, and one line end at most.
-export function parseSalt(bytes, name) {
+function parseSalt(bytes, name) {
   const text = (decodeUtf8(bytes) ?? "").replace(/\n$/, "").replace(/\r$/, "");
   if (isDigest(text)) return fromHex(text);
   throw new Refusal("salt-wrong", {

@@ -9,7 +9,7 @@ import {
 import { STATE_MOST } from "./state.js";
 import { checkFileSize } from "./statement.js";
 
-export const CUSTOMER_FILE_MOST = 2 ** 24;
+const CUSTOMER_FILE_MOST = 2 ** 24;
 export const PARCEL_NUMBER_MOST = 2 ** 40;
 const SALTS_MOST = 256;
 const RECEIPTS_MOST = 1000;

@@ -57,7 +57,7 @@ export function cautionsToAccept(sheet, order) {
   return [...new Set([...sheet.cautions, ...ordered.flatMap(({ cautions }) => cautions)])];
 }
 
-export function bytesOf(text) {
+function bytesOf(text) {
   return utf8(text).length;
 }
 

@@ -13,7 +13,7 @@ const LOCAL_HEADER_SIZE = 30; // without the name
 const SIGNATURE_NAME_SIZE = signatureName("0".repeat(64)).length;
 
 // What two kinds of file that are framed alike are called, and which reasons their beginnings give.
-export const BUNDLE_FRAME = { first: "manifest.json", what: "bundle", size: "bundle-size", kind: "not-a-bundle", damaged: "prefix-damaged" };
+const BUNDLE_FRAME = { first: "manifest.json", what: "bundle", size: "bundle-size", kind: "not-a-bundle", damaged: "prefix-damaged" };
 export const PARCEL_FRAME = { first: "parcel.json", what: "parcel", size: "parcel-invalid", kind: "type-wrong", damaged: "parcel-invalid" };
 
 function damagedPrefix(file, at, found, expected, frame) {

@@ -9,7 +9,7 @@ import {
 } from "./schema.js";
 import { placeOf, readSigned } from "./statements.js";
 
-export const SHEET_MOST = 2 ** 20;
+const SHEET_MOST = 2 ** 20;
 const OFFERS_MOST = 256; // options, and every list of one
 const QUESTIONS_MOST = 64;
 const SHEET_READS_MOST = 16;

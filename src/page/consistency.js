@@ -10,7 +10,7 @@ import { REGION_MAP_MOST } from "./region_map.js";
 import { isAscending, namesAreUnique, parseTime } from "./schema.js";
 
 const MEMORIES_TOGETHER = 2 ** 28;
-const CONTENTS_TOGETHER = 2 ** 29;
+export const CONTENTS_TOGETHER = 2 ** 29;
 const INFLATION_MOST = 1032; // two bits give at most 258 bytes: RFC 1951
 const CHANGES_MOST = 2 ** 23;
 const SET_MOST = 2 ** 16;

@@ -2,6 +2,8 @@
 // what is missing before a parcel can be made.
 
 import { utf8 } from "./bytes.js";
+import { CONTENTS_TOGETHER } from "./consistency.js";
+import { CONTENT_SIZE_MOST } from "./manifest.js";
 import { ANSWER_MOST, PARCEL_FILES_MOST, SERIES_MOST } from "./parcel.js";
 
 const WORDS_BYTES = 65536;
@@ -62,12 +64,15 @@ function bytesOf(text) {
 }
 
 // What is missing or too much: {kind, …} in the order in which the view shows its parts. `choice` is {reads, logs: their number, series,
-// order, answers, accepted, words, vehicle, canClose, sendOpen}, `sheet` may be null.
+// files: [{name, size}], order, answers, accepted, words, vehicle, canClose, sendOpen}, `sheet` may be null.
 export function missingBefore(choice, sheet) {
   const { reads, logs, order, answers, accepted, words, vehicle } = choice;
   const problems = [];
   if (reads + logs + order.length === 0 && words === "") problems.push({ kind: "nothing" });
   for (const [what, count] of [["reads", reads], ["logs", logs]]) if (count > PARCEL_FILES_MOST) problems.push({ kind: "many", what, most: PARCEL_FILES_MOST });
+  for (const { name, size } of choice.files) if (size > CONTENT_SIZE_MOST) problems.push({ kind: "large", what: name, most: CONTENT_SIZE_MOST });
+  const total = choice.files.reduce((sum, { size }) => sum + size, 0);
+  if (total > CONTENTS_TOGETHER) problems.push({ kind: "together", most: CONTENTS_TOGETHER });
   if (choice.series.some((series) => series > SERIES_MOST)) problems.push({ kind: "many", what: "reads of one memory", most: SERIES_MOST });
   for (const { name, text, required } of sheet?.questions ?? []) {
     const answer = answers.get(name) ?? "";

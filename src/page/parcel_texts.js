@@ -121,6 +121,8 @@ export const PARCEL_TEXTS = {
   problemCautions: (count) => (count === 1 ? "Accept the caution that is not ticked yet." : `Accept the ${count} cautions that are not ticked yet.`),
   problemLong: (what, most) => `${what} is too long: at most ${grouped(most)} bytes.`,
   problemMany: (what, most) => `There are too many ${what}: at most ${most}.`,
+  problemLarge: (name, most) => `The file ${name} is too large: at most ${sizeText(most)}. Remove it, or save it in parts.`,
+  problemTogether: (most) => `All files together are too large: at most ${sizeText(most)}. Send some of them in a second parcel.`,
   problemClose: "Use a newer browser, or tick that you send it open.",
   failed: (meaning) => `No parcel was made. ${meaning}`,
   failedFile: "A file that you chose can no longer be read. Remove it from the list and choose it again.",

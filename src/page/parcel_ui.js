@@ -191,9 +191,10 @@ class ParcelView {
   }
 
   choice() {
-    const reads = this.reads.reads();
+    const [reads, logs] = [this.reads.reads(), this.logs.logs()];
+    const files = [...reads, ...logs].map(({ file }) => ({ name: file.name, size: file.size }));
     return {
-      reads: reads.length, logs: this.logs.logs().length, series: reads.map(({ series }) => series), order: this.orderPart?.order() ?? [],
+      reads: reads.length, logs: logs.length, files, series: reads.map(({ series }) => series), order: this.orderPart?.order() ?? [],
       answers: this.orderPart?.answers() ?? new Map(), accepted: new Set(this.orderPart?.accepted() ?? []), words: this.words.value.trim() === "" ? "" : this.words.value,
       vehicle: this.vehicle.value.trim(), canClose: this.canClose, sendOpen: this.openBox.checked,
     };
@@ -221,6 +222,7 @@ class ParcelView {
     const texts = {
       nothing: () => PARCEL_TEXTS.problemEmpty, question: () => PARCEL_TEXTS.problemQuestion(printable(text)), cautions: () => PARCEL_TEXTS.problemCautions(count),
       long: () => PARCEL_TEXTS.problemLong(labels[what] ?? what, most), many: () => PARCEL_TEXTS.problemMany(what, most), close: () => PARCEL_TEXTS.problemClose,
+      large: () => PARCEL_TEXTS.problemLarge(printable(what, 80), most), together: () => PARCEL_TEXTS.problemTogether(most),
     };
     return texts[kind]();
   }

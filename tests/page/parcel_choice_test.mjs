@@ -58,7 +58,7 @@ test("the sheet's cautions come first, then those of the order, each once", () =
 });
 
 test("what is missing is named, all of it", () => {
-  const choice = { reads: 0, logs: 0, series: [], order: [], answers: new Map(), accepted: new Set(), words: "", vehicle: "", canClose: true, sendOpen: false };
+  const choice = { reads: 0, logs: 0, files: [], series: [], order: [], answers: new Map(), accepted: new Set(), words: "", vehicle: "", canClose: true, sendOpen: false };
   const kinds = (more, of = null) => missingBefore({ ...choice, ...more }, of).map(({ kind, what }) => (what === undefined ? kind : `${kind} ${what}`));
   assert.deepEqual(kinds({}), ["nothing"]);
   for (const more of [{ reads: 1 }, { logs: 1 }, { words: "x" }, { order: ["sport"] }]) assert.deepEqual(kinds(more), []);
@@ -70,6 +70,10 @@ test("what is missing is named, all of it", () => {
   assert.deepEqual(kinds(done, sheet), []);
   assert.deepEqual(kinds({ ...done, order: ["sport"] }, sheet), ["cautions"]);
   assert.deepEqual(kinds({ ...done, answers: new Map([...done.answers, ["noise", "n".repeat(4097)]]) }, sheet), ["long answer-noise"]);
+  const files = (...sizes) => ({ logs: 1, files: sizes.map((size, i) => ({ name: `f${i}`, size })) });
+  assert.deepEqual(kinds(files(2 ** 28, 2 ** 28)), []);
+  assert.deepEqual(kinds(files(2 ** 28 + 1, 2 ** 28)), ["large f0", "together"]);
+  assert.deepEqual(kinds(files(2 ** 28, 2 ** 28, 1)), ["together"]);
   const closed = { ...sheet, parcel_key: "09" };
   assert.deepEqual(kinds({ ...done, canClose: false }, closed), ["close"]);
   assert.deepEqual(kinds({ ...done, canClose: false, sendOpen: true }, closed), []);

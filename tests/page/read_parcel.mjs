@@ -7,14 +7,15 @@ import { agreementPair, isClosedParcel, openParcel } from "../../src/page/hpke.j
 import { customerFingerprint, readParcel } from "../../src/page/parcel.js";
 import { readSheet } from "../../src/page/sheet.js";
 import { readTrustFile } from "../../src/page/trust.js";
-import { PARCEL_SECRET, sheetFile } from "./parcel_shop.mjs";
+import { PARCEL_SECRET, sheetFile, trustFile } from "./parcel_shop.mjs";
 
 const [parcelFile, customerFile, trustFileName] = process.argv.slice(2);
 const load = (name) => new Uint8Array(fs.readFileSync(name));
 let bytes = load(parcelFile);
 if (isClosedParcel(bytes)) bytes = await openParcel(bytes, await agreementPair(new Uint8Array(PARCEL_SECRET)), parcelFile);
 const trust = await readTrustFile(load(trustFileName), "", trustFileName);
-const sheet = await readSheet(new Uint8Array(sheetFile()), trust, "shop.sheet");
+const ours = await readTrustFile(new Uint8Array(trustFile()), "", "shop.trust");
+const sheet = await readSheet(new Uint8Array(sheetFile()), ours, "shop.sheet");
 const { parcel, keyId, contents } = await readParcel(bytes, parcelFile, { roots: [trust.rootId] });
 const customer = await readCustomerFile(load(customerFile), customerFile);
 console.log(JSON.stringify({

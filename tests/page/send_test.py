@@ -7,6 +7,7 @@ CALSEAL_PICTURES=FOLDER keeps pictures.
 """
 
 import base64
+import hashlib
 import json
 import os
 import pathlib
@@ -15,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import unittest
+import zipfile
 
 sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / folder) for folder in ("cli/e2e", "browser")]
 
@@ -108,11 +110,11 @@ class SendToTheShop(unittest.TestCase):
         self.click(customer)
         return self.browser.saved_file(f"to-shop-{number}.parcel"), self.browser.saved_file("me.customer")
 
-    def read_back(self, parcel, customer):
+    def read_back(self, parcel, customer, trust=None):
         """By the page's own reader, in Node."""
         for name, data in (("saved.parcel", parcel), ("saved.customer", customer)):
             (self.home / name).write_bytes(data)
-        done = subprocess.run([node(), str(HERE / "read_parcel.mjs"), *map(str, self.at("saved.parcel", "saved.customer", "shop.trust"))], capture_output=True, text=True, check=False)
+        done = subprocess.run([node(), str(HERE / "read_parcel.mjs"), *map(str, [*self.at("saved.parcel", "saved.customer"), trust or self.home / "shop.trust"])], capture_output=True, text=True, check=False)
         self.assertEqual(done.returncode, 0, done.stderr)
         return json.loads(done.stdout)
 
@@ -255,6 +257,27 @@ class SendToTheShop(unittest.TestCase):
             self.browser.until(lambda f=field, w=words: w in self.browser.text(f"#pcl-{f}-says"), field)
         self.browser.find("#pcl-words").send_keys("x")
         self.assertTrue(self.make())
+
+    def test_a_bundle_says_which_job_and_which_revision_was_driven(self):
+        fixtures = HERE.parents[1] / "fixtures/bundles"
+        subprocess.run([os.environ["CALSEAL"], "customer-page", "--trust", str(fixtures / "shop.trust"), "-o", str(self.home / "fixture.html")], check=True,
+                       stdout=subprocess.DEVNULL)
+        with zipfile.ZipFile(fixtures / "small-revision.calseal") as bundle:
+            text = bundle.read("manifest.json")
+        manifest = json.loads(text)
+        self.begin("fixture.html")
+        self.browser.give("#pcl-add-logs", *self.at("drive.csv"))
+        self.browser.give("#pcl-bundle", fixtures / "small-revision.calseal")
+        self.browser.until(lambda: f"Job {manifest['job']}, revision 1 of" in self.browser.text("#pcl-bundle-says"), "the job")
+        self.assertEqual(self.browser.find("#pcl-vehicle").get_attribute("value"), manifest["vehicle_reference"])
+        self.assertTrue(self.browser.find("#pcl-driven").is_selected())
+        self.assertTrue(self.make())
+        parcel = self.read_back(*self.save(1), trust=fixtures / "shop.trust")["parcel"]
+        self.assertEqual((parcel["job"], parcel["vehicle_reference"]), (manifest["job"], manifest["vehicle_reference"]))
+        self.assertEqual(parcel["logs"][0]["revision"], hashlib.sha256(text).hexdigest())
+        self.click("#pcl-driven")
+        self.assertTrue(self.make())
+        self.assertEqual(self.read_back(*self.save(2), trust=fixtures / "shop.trust")["parcel"]["logs"][0]["revision"], "")
 
     def test_the_two_views_by_link_address_and_way_back(self):
         self.begin()

@@ -251,6 +251,7 @@ const FIELD_ROWS = [
   ["deflated bytes that are not shorter", bigEntry((entry) => void (entry.method = "deflated"))],
   ["deflated bytes that give too much", bigEntry((entry) => void Object.assign(entry, { method: "deflated", size: 1033 * entry.stored_size }))],
   ["a finding about a log", (value) => void value.findings.push({ entry: "logs/1.log", code: "blank" })],
+  ["a finding about a log alone", (value) => void (value.findings = [{ entry: "logs/1.log", code: "blank" }])],
   ["findings of reads out of order", (value) => void value.findings.reverse()],
   ["codes out of order", (value) => void (value.findings = [value.findings[2], value.findings[1]])],
   ["a code twice", (value) => void value.findings.push(value.findings[2])],

@@ -140,7 +140,7 @@ const FILE_ROWS = [
   ["a byte of parcel.json", "parcel-invalid", bend(jsonAt + 300)],
   ["a damaged header of the signature", "parcel-invalid", bend(signatureAt + 6)],
   ["no signature", "parcel-invalid", () => forged(undefined, { keys: [] })],
-  ["two signatures", "parcel-invalid", () => forged(undefined, { keys: [CUSTOMER, OTHER] })],
+  ...[22, 23, 24, 25, 26].map((byte) => [`two signatures, the other by key ${byte}`, "parcel-invalid", () => forged(undefined, { keys: [CUSTOMER, keyOf(byte)] })]),
   ["the signature of another", "parcel-invalid", () => forged(undefined, { keys: [OTHER] })],
   ["another kind", "type-wrong", () => forged((value) => void (value.calseal = "revision/1"))],
   ["a later format", "format-unknown", () => forged((value) => void (value.calseal = "parcel/2"))],
@@ -243,6 +243,7 @@ const FIELD_ROWS = [
   ["a second read of another memory", (value) => void (value.reads[1].memory = "eeprom")],
   ["series 17", (value) => void (value.reads[1].series = 17)],
   ["reads in another order than their entries", (value) => void value.reads.reverse()],
+  ["a read whose entry is not listed", (value) => void (value.reads[0].entry = "reads/3.bin") ?? void (value.findings = [])],
   ["an entry of another name", (value) => void (value.reads[0].entry = "reads/3.bin")],
   ["a log too much", (value) => void value.logs.push({ entry: "logs/2.log", revision: "", file_name: "" })],
   ["a log too few", (value) => void value.logs.pop()],
@@ -332,6 +333,16 @@ test("the first fault gives the reason", async () => {
   assert.equal(await reasonOf(both, { roots: [ROOT], ...customer({ newest: { [CUSTOMER.publicKey]: 5 } }) }), "parcel-other");
   both[both.length - 1] ^= 1;
   assert.equal(await reasonOf(both, { roots: [ROOT] }), "framing-damaged");
+});
+
+test("one of the others' signatures stands before the customer's, and one after it", () => {
+  const sides = new Set([22, 23, 24, 25, 26].map((byte) => keyOf(byte).id < CUSTOMER.id));
+  assert.equal(sides.size, 2);
+});
+
+test("the writer puts an order in order, and a caution once", async () => {
+  const { parcel } = await makeParcel({ ...WISH, order: ["towing", "sport"], accepted: ["b", "a", "b"] }, { deflate: false });
+  assert.deepEqual([parcel.order, parcel.accepted], [["sport", "towing"], ["b", "a"]]);
 });
 
 test("the writer refuses what a reader would", async () => {

@@ -197,6 +197,7 @@ test("what a single read shows", () => {
     ["twice", ["repeated"], repeat(noise(4096), 2), "flash"],
     ["three times", ["repeated"], repeat(noise(1024), 3), "eeprom"],
     ["64 times", ["repeated"], repeat(noise(128), 64), "flash"],
+    ["61 times, the largest prime that counts", ["repeated"], repeat(noise(1024), 61), "eeprom"],
     ["67 times, a prime", [], repeat(noise(1024), 67), "eeprom"],
     ["twice, but for the last byte", [], repeat(noise(4096), 2).map((byte, i, all) => (i === all.length - 1 ? byte ^ 1 : byte)), "flash"],
     ["blank is not repeated too", ["blank"], new Uint8Array(8192), "flash"],

@@ -14,7 +14,7 @@
 namespace calseal {
 namespace {
 
-constexpr std::string_view kAskAgain = "do not use this bundle; ask its sender for a new one";
+constexpr std::string_view kAskAgain = "do not use this file; ask its sender for a new one";
 
 tl::unexpected<Error> wrong_content(const ManifestEntry& entry, const std::string& name, std::string found,
                                     std::string expected) {
@@ -138,21 +138,20 @@ ByteView stored_bytes(ByteView file, const Framing& framing, std::size_t index) 
   return file.subspan(framing.content_offset(at), framing.entries[at].stored_size);
 }
 
-Status verify_stored_digests(ByteView file, const Framing& framing, const Manifest& manifest,
+Status verify_stored_digests(ByteView file, const Framing& framing, const ListedEntries& entries,
                              const std::string& name) {
   std::vector<ByteView> stored;
-  for (std::size_t i = 0; i < manifest.entries.size(); ++i) stored.push_back(stored_bytes(file, framing, i));
+  for (std::size_t i = 0; i < entries.size(); ++i) stored.push_back(stored_bytes(file, framing, i));
   const std::vector<Sha256> found = compute_sha256_of_each(stored);
   for (std::size_t i = 0; i < found.size(); ++i) {
-    if (found[i] != manifest.entries[i].stored_digest)
-      return wrong_stored_digest(manifest.entries[i], found[i], name);
+    if (found[i] != entries[i].stored_digest) return wrong_stored_digest(entries[i], found[i], name);
   }
   return {};
 }
 
-Result<Bytes> read_content(ByteView file, const Framing& framing, const Manifest& manifest, std::size_t index,
-                           const std::string& name) {
-  const ManifestEntry& entry = manifest.entries[index];
+Result<Bytes> read_content(ByteView file, const Framing& framing, const ListedEntries& entries,
+                           std::size_t index, const std::string& name) {
+  const ManifestEntry& entry = entries[index];
   const ByteView stored = stored_bytes(file, framing, index);
   Bytes content;
   if (!entry.deflated) {
@@ -168,9 +167,9 @@ Result<Bytes> read_content(ByteView file, const Framing& framing, const Manifest
   return content;
 }
 
-Status verify_content(ByteView file, const Framing& framing, const Manifest& manifest, std::size_t index,
+Status verify_content(ByteView file, const Framing& framing, const ListedEntries& entries, std::size_t index,
                       const std::string& name) {
-  const ManifestEntry& entry = manifest.entries[index];
+  const ManifestEntry& entry = entries[index];
   const ByteView stored = stored_bytes(file, framing, index);
   Proof proof(entry);
   const auto take = [&](ByteView piece) { proof.take(piece); };

@@ -85,20 +85,26 @@ Framing compute_framing(std::vector<FramedEntry> entries, std::size_t first_list
   return framing;
 }
 
-Framing compute_framing(ByteView manifest_bytes, const std::vector<PrefixSignature>& signatures,
-                        const Manifest& manifest) {
+Framing compute_framing(std::string_view first_entry, ByteView first,
+                        const std::vector<PrefixSignature>& signatures,
+                        const std::vector<ManifestEntry>& listed) {
   std::vector<FramedEntry> entries;
-  entries.push_back({std::string(kManifestName), false, manifest_bytes.size(), manifest_bytes.size(),
-                     compute_entry_crc32(manifest_bytes)});
+  entries.push_back(
+      {std::string(first_entry), false, first.size(), first.size(), compute_entry_crc32(first)});
   for (const PrefixSignature& signature : signatures) {
     entries.push_back({signature_entry_name(signature.key_id), false, kSignatureSize, kSignatureSize,
                        compute_entry_crc32(signature.signature)});
   }
   const std::size_t first_listed = entries.size();
-  for (const ManifestEntry& entry : manifest.entries) {
+  for (const ManifestEntry& entry : listed) {
     entries.push_back({entry.name, entry.deflated, entry.stored_size, entry.size, entry.crc32});
   }
   return compute_framing(std::move(entries), first_listed);
+}
+
+Framing compute_framing(ByteView manifest_bytes, const std::vector<PrefixSignature>& signatures,
+                        const Manifest& manifest) {
+  return compute_framing(kManifestName, manifest_bytes, signatures, manifest.entries);
 }
 
 Bytes local_header(const FramedEntry& entry) {
@@ -134,9 +140,7 @@ Bytes central_directory(const Framing& framing) {
   return out;
 }
 
-Result<Framing> verify_framing(ByteView file, const BundlePrefix& prefix, const Manifest& manifest,
-                               const std::string& name) {
-  Framing framing = compute_framing(prefix.manifest, prefix.signatures, manifest);
+Status verify_framing(ByteView file, const Framing& framing, const std::string& name) {
   for (std::size_t i = 0; i < framing.entries.size(); ++i) {
     const std::string what = "header of " + printable(framing.entries[i].name, 160);
     CALSEAL_CHECK(compare(file, framing.header_offsets[i], local_header(framing.entries[i]), what, name));
@@ -144,6 +148,13 @@ Result<Framing> verify_framing(ByteView file, const BundlePrefix& prefix, const 
   CALSEAL_CHECK(
       compare(file, framing.directory_offset, central_directory(framing), "central directory", name));
   if (file.size() != framing.total_size) return framing_goes_on(framing.total_size, name);
+  return {};
+}
+
+Result<Framing> verify_framing(ByteView file, const BundlePrefix& prefix, const Manifest& manifest,
+                               const std::string& name) {
+  Framing framing = compute_framing(prefix.manifest, prefix.signatures, manifest);
+  CALSEAL_CHECK(verify_framing(file, framing, name));
   return framing;
 }
 

@@ -1,5 +1,5 @@
-// The one framing of a bundle: every header, offset, flag and time of the ZIP file as a pure function of its
-// entries.
+// The one framing of bundles and parcels: every header, offset, flag and time of the ZIP file as a pure
+// function of its entries.
 //
 // PKWARE APPNOTE.TXT sections 4.3.7 (local header), 4.3.12 (central header), 4.3.16 (end record), within the
 // profile of ISO/IEC 21320-1. The byte tables stand in docs/bundle-format.md.
@@ -33,9 +33,9 @@ struct FramedEntry {
 
 // Where everything stands. Offsets are from the start of the file.
 struct Framing {
-  std::vector<FramedEntry> entries;           // manifest, signatures, then those that the manifest lists
+  std::vector<FramedEntry> entries;           // the first, signatures, then those that the first lists
   std::vector<std::uint64_t> header_offsets;  // of the local headers
-  std::size_t first_listed = 0;               // index of the manifest's first entry in `entries`
+  std::size_t first_listed = 0;               // index of the first listed entry in `entries`
   std::uint64_t directory_offset = 0;
   std::uint64_t total_size = 0;
 
@@ -52,7 +52,11 @@ std::uint32_t compute_entry_crc32(ByteView content);
 // below 2^63.
 Framing compute_framing(std::vector<FramedEntry> entries, std::size_t first_listed);
 
-// The framing of a whole bundle. Only the keys of the signatures count, not their bytes.
+// The framing of a whole file whose first entry has this name and content, and lists these entries.
+Framing compute_framing(std::string_view first_entry, ByteView first,
+                        const std::vector<PrefixSignature>& signatures,
+                        const std::vector<ManifestEntry>& listed);
+// The same of a bundle.
 Framing compute_framing(ByteView manifest_bytes, const std::vector<PrefixSignature>& signatures,
                         const Manifest& manifest);
 
@@ -61,8 +65,10 @@ Framing compute_framing(ByteView manifest_bytes, const std::vector<PrefixSignatu
 Bytes local_header(const FramedEntry& entry);
 Bytes central_directory(const Framing& framing);
 
-// Generates the framing anew and compares every byte outside the contents of the entries, in file order, then
+// Compares every byte outside the contents of the entries with a framing generated anew, in file order, then
 // the size of the file. kFramingDamaged with the offset of the first byte that differs.
+Status verify_framing(ByteView file, const Framing& framing, const std::string& name);
+// The same of a bundle, whose framing it gives back.
 Result<Framing> verify_framing(ByteView file, const BundlePrefix& prefix, const Manifest& manifest,
                                const std::string& name);
 

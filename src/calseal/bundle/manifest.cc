@@ -132,16 +132,6 @@ void attachment_fields(Fields& field, ManifestAttachment& attachment) {
   field("title", attachment.title, kLine);
 }
 
-void entry_fields(Fields& field, ManifestEntry& entry) {
-  field("name", entry.name, kLine);
-  field("method", entry.deflated, Choice{"stored", "deflated"});
-  field("stored_size", entry.stored_size, Integer{0, kEntrySizeLimit});
-  field("stored_digest", entry.stored_digest, kDigest);
-  field("size", entry.size, Integer{0, kEntrySizeLimit});
-  field("crc32", entry.crc32, kAddress);
-  field("digest", entry.digest, kDigest);
-}
-
 // The format number where the canonical form has it, before anything else is read: a later format may look
 // different from there on. Any other text is left to the strict reading.
 Status check_format(std::string_view text, const std::string& name) {
@@ -157,6 +147,16 @@ Status check_format(std::string_view text, const std::string& name) {
 }
 
 }  // namespace
+
+void entry_fields(Fields& field, ManifestEntry& entry) {
+  field("name", entry.name, kLine);
+  field("method", entry.deflated, Choice{"stored", "deflated"});
+  field("stored_size", entry.stored_size, Integer{0, kEntrySizeLimit});
+  field("stored_digest", entry.stored_digest, kDigest);
+  field("size", entry.size, Integer{0, kEntrySizeLimit});
+  field("crc32", entry.crc32, kAddress);
+  field("digest", entry.digest, kDigest);
+}
 
 void place_fields(Fields& field, NamedRange& place) {
   field("memory", place.memory, kName);

@@ -185,6 +185,7 @@ struct Manifest {
 
 // The one canonical text: its fields, and as it is written.
 void place_fields(Fields& field, NamedRange& place);
+void entry_fields(Fields& field, ManifestEntry& entry);
 void manifest_fields(Fields& field, Manifest& manifest);
 std::string write_manifest(const Manifest& manifest);
 

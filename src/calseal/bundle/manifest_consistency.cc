@@ -413,22 +413,9 @@ class Consistency {
   }
 
   Status check_entry_sizes() const {
-    std::uint64_t total = 0;
-    for (std::size_t i = 0; i < manifest_.entries.size(); ++i) {
-      const ManifestEntry& entry = manifest_.entries[i];
-      total += entry.size;
-      if (!entry.deflated) {
-        if (entry.stored_size == entry.size && entry.stored_digest == entry.digest) continue;
-        return refuse(item_of("/entries", i), "stored bytes that differ from the content",
-                      "the same size and digest");
-      }
-      if (entry.stored_size < entry.size && entry.size <= entry.stored_size * kInflationLimit) continue;
-      return refuse(item_of("/entries", i),
-                    grouped(entry.stored_size) + " bytes deflated from " + grouped(entry.size),
-                    "fewer bytes than the content has, and no more than 1,032 to 1");
-    }
-    if (total <= kContentSizeLimit) return {};
-    return refuse("/entries", grouped(total) + " bytes of content", "at most " + grouped(kContentSizeLimit));
+    std::optional<EntryFault> fault = find_entry_fault(manifest_.entries);
+    if (!fault) return {};
+    return refuse(std::move(fault->place), std::move(fault->found), std::move(fault->expected));
   }
 
   // The list that follows from the other fields is the list of entries, name by name.
@@ -488,6 +475,26 @@ class Consistency {
 };
 
 }  // namespace
+
+std::optional<EntryFault> find_entry_fault(const std::vector<ManifestEntry>& entries) {
+  std::uint64_t total = 0;
+  for (std::size_t i = 0; i < entries.size(); ++i) {
+    const ManifestEntry& entry = entries[i];
+    total += entry.size;
+    if (!entry.deflated) {
+      if (entry.stored_size == entry.size && entry.stored_digest == entry.digest) continue;
+      return EntryFault{item_of("/entries", i), "stored bytes that differ from the content",
+                        "the same size and digest"};
+    }
+    if (entry.stored_size < entry.size && entry.size <= entry.stored_size * kInflationLimit) continue;
+    return EntryFault{item_of("/entries", i),
+                      grouped(entry.stored_size) + " bytes deflated from " + grouped(entry.size),
+                      "fewer bytes than the content has, and no more than 1,032 to 1"};
+  }
+  if (total <= kContentSizeLimit) return std::nullopt;
+  return EntryFault{"/entries", grouped(total) + " bytes of content",
+                    "at most " + grouped(kContentSizeLimit)};
+}
 
 bool is_attachment_entry(std::string_view entry_name) {
   constexpr std::string_view kFolder = "attachments/";

@@ -13,45 +13,48 @@ namespace {
 constexpr std::string_view kLocalMark = "PK\x03\x04";
 constexpr std::uint64_t kCrcOffset = 14;
 constexpr std::uint64_t kStoredSizeOffset = 18;
+static_assert(kBundlePrefix.signature_limit == kSignatureLimit);
 static_assert(kPrefixSizeLimit >= kManifestSizeLimit + (kSignatureLimit + 2) * 256);
 constexpr std::string_view kCopyAgain = "copy or download the file again";
 
 // Where a reader stands in the file; offsets never pass the end.
 class PrefixReader {
  public:
-  PrefixReader(ByteView file, const std::string& name) : file_(file), name_(name) {}
+  PrefixReader(ByteView file, const PrefixKind& kind, const std::string& name)
+      : file_(file), kind_(kind), name_(name) {}
 
-  Status read_manifest(BundlePrefix& prefix) {
-    // What differs from bundle to bundle here is the CRC-32 and the length, twice; all else is fixed.
-    const Bytes fixed = local_header({std::string(kManifestName), false, 0, 0, 0});
+  Status read_first(SignedPrefix& prefix) {
+    // What differs from file to file here is the CRC-32 and the length, twice; all else is fixed.
+    const Bytes fixed = local_header({std::string(kind_.first_entry), false, 0, 0, 0});
     for (std::uint64_t i = 0; i < fixed.size(); ++i) {
       if ((i >= kCrcOffset && i < 26) || file_[i] == fixed[i]) continue;
-      return fail({Reason::kNotABundle, name_, "byte " + std::to_string(i), hex_number(file_[i], 2),
-                   hex_number(fixed[i], 2) + ", as every bundle has there",
+      return fail({kind_.wrong_type, name_, "byte " + std::to_string(i), hex_number(file_[i], 2),
+                   hex_number(fixed[i], 2) + ", as every " + std::string(kind_.kind) + " has there",
                    "check that this is the right file"});
     }
     const std::uint64_t size = load_u32(file_, kStoredSizeOffset);
     const std::uint64_t begin = fixed.size();
     if (size == 0 || size > kManifestSizeLimit || size > file_.size() - begin) {
-      return damaged(kStoredSizeOffset, "a manifest of " + grouped(size) + " bytes",
+      return damaged(kStoredSizeOffset,
+                     "a " + std::string(kind_.first_word) + " of " + grouped(size) + " bytes",
                      "from 1 to " + grouped(std::min(kManifestSizeLimit, file_.size() - begin)) + " bytes");
     }
-    prefix.manifest = file_.subspan(begin, size);
+    prefix.first = file_.subspan(begin, size);
     prefix.end = begin + size;
     return check_header(
-        0, {std::string(kManifestName), false, size, size, compute_entry_crc32(prefix.manifest)});
+        0, {std::string(kind_.first_entry), false, size, size, compute_entry_crc32(prefix.first)});
   }
 
   // Adds the signature at prefix.end, or says that none stands there.
-  Result<bool> read_signature(BundlePrefix& prefix) {
+  Result<bool> read_signature(SignedPrefix& prefix) {
     const ByteView rest = file_.subspan(prefix.end);
     constexpr std::uint64_t kBeginSize = kLocalHeaderSize + kSignatureFolder.size();
     if (rest.size() < kBeginSize || !text_of(rest).starts_with(kLocalMark) ||
         !text_of(rest.subspan(kLocalHeaderSize)).starts_with(kSignatureFolder)) {
       return false;
     }
-    if (prefix.signatures.size() == kSignatureLimit) {
-      return damaged(prefix.end, "one more signature", "at most " + std::to_string(kSignatureLimit));
+    if (prefix.signatures.size() == kind_.signature_limit) {
+      return damaged(prefix.end, "one more signature", "at most " + std::to_string(kind_.signature_limit));
     }
     const std::uint64_t name_size = signature_entry_name({}).size();
     const std::uint64_t whole = kLocalHeaderSize + name_size + kSignatureSize;
@@ -82,8 +85,8 @@ class PrefixReader {
 
  private:
   tl::unexpected<Error> damaged(std::uint64_t at, std::string found, std::string expected) const {
-    return fail({Reason::kPrefixDamaged, name_, "byte " + std::to_string(at), std::move(found),
-                 std::move(expected), std::string(kCopyAgain)});
+    return fail({kind_.damaged, name_, "byte " + std::to_string(at), std::move(found), std::move(expected),
+                 std::string(kCopyAgain)});
   }
 
   // Compares the header at `at`, which lies inside the file, with the one that this entry must have.
@@ -100,6 +103,7 @@ class PrefixReader {
   }
 
   ByteView file_;
+  const PrefixKind& kind_;
   const std::string& name_;
 };
 
@@ -115,25 +119,31 @@ std::string signature_entry_name(const Sha256& key_id) {
   return std::string(kSignatureFolder) + digest_text(key_id) + ".sig";
 }
 
-Result<BundlePrefix> read_prefix(ByteView file, const std::string& name) {
+Result<SignedPrefix> read_signed_prefix(ByteView file, const PrefixKind& kind, const std::string& name) {
   if (file.size() < kBundleSizeLeast || file.size() > kBundleSizeLimit) {
-    return fail({Reason::kBundleSize, name, "", grouped(file.size()) + " bytes",
+    return fail({kind.wrong_size, name, "", grouped(file.size()) + " bytes",
                  "from " + grouped(kBundleSizeLeast) + " to " + grouped(kBundleSizeLimit) + " bytes",
                  "check that this is the right file, and copy or download it again"});
   }
-  PrefixReader reader(file, name);
-  BundlePrefix prefix;
-  CALSEAL_CHECK(reader.read_manifest(prefix));
+  PrefixReader reader(file, kind, name);
+  SignedPrefix prefix;
+  CALSEAL_CHECK(reader.read_first(prefix));
   for (bool more = true; more;) {
     CALSEAL_ASSIGN(more, reader.read_signature(prefix));
   }
   if (prefix.signatures.empty()) {
-    return fail({Reason::kSignatureMissing, name, "byte " + std::to_string(prefix.end),
-                 "no signature after the manifest",
-                 "from 1 to " + std::to_string(kSignatureLimit) + " signatures",
-                 "ask the sender for the sealed bundle"});
+    const std::string limit = std::to_string(kind.signature_limit);
+    return fail({kind.not_signed, name, "byte " + std::to_string(prefix.end),
+                 "no signature after the " + std::string(kind.first_word),
+                 kind.signature_limit == 1 ? "one signature" : "from 1 to " + limit + " signatures",
+                 "ask the sender for the sealed " + std::string(kind.kind)});
   }
   return prefix;
+}
+
+Result<BundlePrefix> read_prefix(ByteView file, const std::string& name) {
+  CALSEAL_ASSIGN(SignedPrefix prefix, read_signed_prefix(file, kBundlePrefix, name));
+  return BundlePrefix{prefix.first, std::move(prefix.signatures), prefix.end};
 }
 
 }  // namespace calseal

@@ -1,34 +1,17 @@
-// Bundles as bytes: packing contents and putting manifest, signatures and contents into the one framing.
+// Bundles as bytes: manifest, signatures and packed contents (bundle/pack.h) put into the one framing.
 //
 // What may be in a bundle is decided elsewhere; here it only gets its form.
 #pragma once
 
-#include <string>
 #include <vector>
 
 #include "calseal/base/bytes.h"
 #include "calseal/base/result.h"
 #include "calseal/bundle/manifest.h"
+#include "calseal/bundle/pack.h"
 #include "calseal/bundle/prefix.h"
 
 namespace calseal {
-
-enum class Packing : std::uint8_t {
-  kStored,    // as it is: region map, set
-  kSmallest,  // deflated where that is shorter, else as it is
-};
-
-// One entry, ready for the manifest's list and for the file; from pack_entry(), which digested these bytes.
-struct PackedEntry {
-  ManifestEntry entry;
-  Bytes stored;
-};
-
-// Raw deflate (RFC 1951) at a fixed level. The same content gives the same bytes for one version of
-// libdeflate; readers never compress, so nothing rests on it. kInternal when libdeflate has no memory.
-Result<Bytes> deflate_content(ByteView content);
-
-Result<PackedEntry> pack_entry(std::string name, ByteView content, Packing packing);
 
 // The bytes of a bundle: the manifest's canonical text, the signatures (sorted here), then `stored`, the
 // stored bytes of manifest.entries in their order. Signatures are not looked at. kBundleSize when the file

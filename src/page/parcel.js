@@ -22,7 +22,7 @@ export const PARCEL_FILES_MOST = 64; // reads, and logs
 export const SERIES_MOST = 16;
 export const ANSWER_MOST = 4096;
 const ORDER_MOST = 256;
-const FINDINGS_MOST = 256;
+const FINDINGS_MOST = 448; // seven for each read
 const DEFLATE_PIECE = 2 ** 18;
 
 const PARCEL = objectOf(
@@ -151,12 +151,12 @@ function judgeParcelJob(parcel, job, name) {
   }
 }
 
-// Steps 11 and 12. `customer` is {first, changed, newest}: the key of the job's first parcel, whether a person says that the customer
+// Steps 11 and 12. `customer` is {known, changed, newest}: the key of the job's newest parcel, whether a person says that the customer
 // changed it, and the highest number so far by key.
 async function judgeCustomer({ key, number }, customer, name) {
   if (customer === null) return;
-  if (key !== customer.first && !customer.changed) {
-    const [found, expected] = [spokenCode(SPOKEN.key, await keyId(key)), spokenCode(SPOKEN.key, await keyId(customer.first))];
+  if (key !== customer.known && !customer.changed) {
+    const [found, expected] = [spokenCode(SPOKEN.key, await keyId(key)), spokenCode(SPOKEN.key, await keyId(customer.known))];
     throw otherParcel(name, "/key", found, expected, "ask the customer by voice whether this is his key now, and compare its code");
   }
   const newest = customer.newest[key] ?? 0;

@@ -9,10 +9,28 @@
 #include "calseal/cli/ledger/ledger_commands.h"
 #include "calseal/cli/manual/manual_commands.h"
 #include "calseal/cli/option/option_commands.h"
+#include "calseal/cli/parcel/parcel_commands.h"
 #include "calseal/cli/query/query_commands.h"
 #include "calseal/cli/report/report_commands.h"
+#include "calseal/cli/shop/sheet_commands.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/study/study_commands.h"
+
+namespace {
+
+void add_for_the_customer(calseal::CommandLine& app, calseal::Console& console, const std::string& tool,
+                          int& status) {
+  app.heading("For the customer");
+  calseal::add_customer_page_command(app, console, tool, status);
+  calseal::CommandLine* check =
+      app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
+  calseal::add_check_command(*check, console, "calseal check", status);
+  calseal::add_confirm_command(app, console, status);
+  calseal::add_sheet_command(app, console, status);
+  calseal::add_withdraw_command(app, console, status);
+}
+
+}  // namespace
 
 int main(int argc, char** argv) {
   calseal::install_interrupt_handler();
@@ -26,6 +44,7 @@ int main(int argc, char** argv) {
 
   app.heading("Every day");
   calseal::add_receive_command(app, console, status);
+  calseal::add_parcel_commands(app, console, status);
   calseal::add_job_command(app, console, tool, status);
   calseal::add_job_sign_list_command(app, console, status);
   calseal::add_job_make_set_command(app, console, status);
@@ -49,13 +68,7 @@ int main(int argc, char** argv) {
   calseal::add_regions_history_command(app, console, status);
   calseal::add_regions_approve_command(app, console, status);
 
-  app.heading("For the customer");
-  calseal::add_customer_page_command(app, console, tool, status);
-  calseal::CommandLine* check =
-      app.add_subcommand("check", "Judge a bundle against the controller's own read, and rebuild the image");
-  calseal::add_check_command(*check, console, "calseal check", status);
-  calseal::add_confirm_command(app, console, status);
-  calseal::add_withdraw_command(app, console, status);
+  add_for_the_customer(app, console, tool, status);
 
   app.heading("Archive and ledger");
   calseal::add_find_command(app, console, status);

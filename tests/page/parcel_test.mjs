@@ -74,7 +74,7 @@ test("the same wish gives the bytes that a forger writes from the text", async (
 test("what was written is read again, content by content", async () => {
   const read = await readParcel(made.bytes, "a.parcel", {
     roots: ["9".repeat(64), ROOT], sheet: { digest: SHEET }, job: { job: "oak-17", vehicleReference: "blue estate" },
-    customer: { first: CUSTOMER.publicKey, changed: false, newest: { [CUSTOMER.publicKey]: 2 } },
+    customer: { known: CUSTOMER.publicKey, changed: false, newest: { [CUSTOMER.publicKey]: 2 } },
   });
   const entries = sound().entries.map((entry) => ({ ...entry, crc32: Number(entry.crc32) }));
   assert.deepEqual(read.parcel, { ...sound(), entries });
@@ -257,7 +257,7 @@ const FIELD_ROWS = [
   ["codes out of order", (value) => void (value.findings = [value.findings[2], value.findings[1]])],
   ["a code twice", (value) => void value.findings.push(value.findings[2])],
   ["a code that is no name", (value) => void (value.findings = [{ entry: "reads/1.bin", code: "Cut off" }])],
-  ["257 findings", (value) => void (value.findings = big(257, (i) => ({ entry: "reads/1.bin", code: `c${String(i).padStart(3, "0")}` })))],
+  ["449 findings", (value) => void (value.findings = big(449, (i) => ({ entry: "reads/1.bin", code: `c${String(i).padStart(3, "0")}` })))],
 ];
 for (const [name, change] of FIELD_ROWS) {
   test(`${name} is refused`, async () => assert.equal(await reasonOf(forged(change)), "parcel-invalid"));
@@ -301,7 +301,7 @@ test("a parcel of nothing is refused, and one of a single word, option, log or r
 });
 
 // Checks 8 to 12.
-const customer = (more) => ({ customer: { first: CUSTOMER.publicKey, changed: false, newest: {}, ...more } });
+const customer = (more) => ({ customer: { known: CUSTOMER.publicKey, changed: false, newest: {}, ...more } });
 const CONTEXT_ROWS = [
   ["the shop's root", "accepted", {}, { roots: [ROOT] }],
   ["a root that the shop's succeeded", "accepted", {}, { roots: [ROOT, "e".repeat(64)] }],
@@ -310,8 +310,8 @@ const CONTEXT_ROWS = [
   ["another job", "parcel-other", {}, { job: { job: "elm-2", vehicleReference: "blue estate" } }],
   ["another vehicle", "parcel-other", {}, { job: { job: "oak-17", vehicleReference: "red van" } }],
   ["no job and no vehicle", "accepted", { job: "", vehicle_reference: "" }, { job: { job: "elm-2", vehicleReference: "red van" } }],
-  ["another customer", "parcel-other", {}, customer({ first: OTHER.publicKey })],
-  ["another customer, by his word", "accepted", {}, customer({ first: OTHER.publicKey, changed: true, newest: { [OTHER.publicKey]: 9 } })],
+  ["another customer", "parcel-other", {}, customer({ known: OTHER.publicKey })],
+  ["another customer, by his word", "accepted", {}, customer({ known: OTHER.publicKey, changed: true, newest: { [OTHER.publicKey]: 9 } })],
   ["the same number", "parcel-old", {}, customer({ newest: { [CUSTOMER.publicKey]: 3 } })],
   ["an older number", "parcel-old", {}, customer({ newest: { [CUSTOMER.publicKey]: 4 } })],
   ["a newer number", "accepted", {}, customer({ newest: { [CUSTOMER.publicKey]: 2 } })],

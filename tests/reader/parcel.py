@@ -24,7 +24,7 @@ PARCEL = {
     "reads": is_list(MOST, is_object({"entry": LINE, "controller": or_empty(NAME), "memory": or_empty(NAME), "series": is_integer(1, 16),
                                       "file_name": LINE})),
     "logs": is_list(MOST, is_object({"entry": LINE, "revision": or_empty(DIGEST), "file_name": LINE})),
-    "findings": is_list(256, is_object({"entry": LINE, "code": NAME})), "tool": LINE, "entries": is_list(2 * MOST, is_object(ENTRY)),
+    "findings": is_list(448, is_object({"entry": LINE, "code": NAME})), "tool": LINE, "entries": is_list(2 * MOST, is_object(ENTRY)),
 }
 
 
@@ -127,7 +127,7 @@ def judge_beside(parcel, chain, sheet, job):
     require(parcel["job"] in ("", job["name"]), "parcel-other", "job")
     require(not job["vehicle_reference"] or parcel["vehicle_reference"] in ("", job["vehicle_reference"]), "parcel-other", "vehicle_reference")
     if job["earlier"]:
-        require(job["customer_changed"] or parcel["id"] == job["earlier"][0]["id"], "parcel-other", "another customer")
+        require(job["customer_changed"] or parcel["id"] == job["earlier"][-1]["id"], "parcel-other", "another customer")
         numbers = [earlier["number"] for earlier in job["earlier"] if earlier["id"] == parcel["id"]]
         require(not numbers or parcel["number"] > max(numbers), "parcel-old")
     return cautions

@@ -283,8 +283,8 @@ def field_faults():
     for i in range(65):
         draft.log(bytes([i]))
     yield parcel("field-logs-many", "parcel-invalid", "check 4: 65 logs", draft.sealed())
-    yield parcel("field-findings-many", "parcel-invalid", "check 4: 257 findings", small().bend(lambda f, _: f.update(
-        findings=[{"entry": "reads/1.bin", "code": f"c{i:03}"} for i in range(257)])).sealed())
+    yield parcel("field-findings-many", "parcel-invalid", "check 4: 449 findings", small().bend(lambda f, _: f.update(
+        findings=[{"entry": "reads/1.bin", "code": f"c{i:03}"} for i in range(449)])).sealed())
     for name, change, note in (
             ("field-method", {"method": "packed"}, "an unknown method"), ("field-crc32", {"crc32": "0xABCDEF01"}, "a CRC-32 in capital digits"), ("field-content-large", {
                 "method": "deflated", "size": 268435457, "stored_size": 268435456}, "a content above 268,435,456 bytes"), ("field-digest", {"digest": ""}, "no digest")):

@@ -13,12 +13,15 @@
 #include "calseal/ledger/layout.h"
 #include "calseal/ledger/tip.h"
 #include "calseal/option/option_file.h"
+#include "calseal/parcel/customer_file.h"
+#include "calseal/parcel/parcel.h"
 #include "calseal/sign/shop_file.h"
 #include "calseal/trust/approval.h"
 #include "calseal/trust/consistency.h"
 #include "calseal/trust/inclusion.h"
 #include "calseal/trust/job_list.h"
 #include "calseal/trust/ledger_entry.h"
+#include "calseal/trust/sheet.h"
 #include "calseal/trust/succession.h"
 #include "calseal/trust/tree_head.h"
 #include "calseal/trust/trust_file.h"
@@ -63,5 +66,8 @@ int main() {
   print(record_schema(option_fields));
   print(record_schema(shop_fields));
   print(record_schema(vehicle_fields));
+  print(record_schema(sheet_fields));
+  print(record_schema(parcel_fields));
+  print(record_schema(customer_fields));
   std::cout << "]\n";
 }

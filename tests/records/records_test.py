@@ -102,7 +102,7 @@ def check_texts(schemas, faults):
                 continue
             seen.add(match[2])
             compare(Text(match[1]).members(), schemas[match[2]], f"{page.name}: {match[2]}", faults)
-    unsaid = set(schemas) - seen - {"revision/1", "option/1"}  # these have tables
+    unsaid = set(schemas) - seen - {"revision/1", "option/1", "parcel/1"}  # these have tables
     faults += [f"no page says what {kind} is" for kind in sorted(unsaid)]
 
 
@@ -138,6 +138,22 @@ def check_tables(schemas, faults):
     notice = re.search(r"A notice: `(\{[^`]*\})`", text)[1]
     compare(Text(notice).members(), record_of(schemas["withdrawal/1"]["properties"]["notices"]), "notice", faults)
     check_limits(text, "## Manifest\n", manifest, faults)
+
+
+def check_parcel_tables(schemas, faults):
+    text = (ROOT / "docs/parcel.md").read_text(encoding="utf-8")
+    parcel, customer = schemas["parcel/1"], schemas["customer/1"]
+    check_table(text, "## parcel.json\n", parcel, faults)
+    check_limits(text, "## parcel.json\n", parcel, faults)
+    check_table(text, "## The customer file\n", customer, faults, without=("calseal",))
+    check_limits(text, "## The customer file\n", customer, faults)
+    text = (ROOT / "docs/sheet.md").read_text(encoding="utf-8")
+    sheet = schemas["sheet/1"]
+    check_table(text, "## The file\n", sheet, faults, without=("calseal",))
+    check_limits(text, "## The file\n", sheet, faults)
+    for word, field in (("option", "options"), ("question", "questions"), ("read", "reads")):
+        said = re.search(rf"An? \*\*{word}\*\*: `(\{{[^`]*\}})`", text)[1]
+        compare(Text(said).members(), record_of(sheet["properties"][field]), f"sheet: {word}", faults)
 
 
 def check_limits(text, heading, schema, faults):
@@ -225,6 +241,7 @@ def main():
     faults = []
     check_texts(schemas, faults)
     check_tables(schemas, faults)
+    check_parcel_tables(schemas, faults)
     check_option(schemas, faults)
     check_vectors(schemas, faults)
     for fault in faults:

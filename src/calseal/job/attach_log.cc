@@ -68,23 +68,24 @@ Result<NamedRevision> whose(const Job& job, const AttachRequest& request,
   return NamedRevision{stated, stated == nullptr ? "nothing" : "word"};
 }
 
-// The file piece by piece, and the digest of what went by.
+// The log piece by piece, and the digest of what went by.
 class HashedPieces {
  public:
   static Result<HashedPieces> open(const AttachRequest& request) {
+    if (request.content) return open_content(request);
     CALSEAL_ASSIGN(PartialFile file, PartialFile::open(request.path, kLogSizeLimit));
     return HashedPieces(std::move(file), request);
   }
 
   Result<ByteView> next() {
-    CALSEAL_CHECK(file_.read_next(kPiece, piece_));
-    hasher_.update(piece_);
-    done_ += piece_.size();
+    CALSEAL_ASSIGN(const ByteView piece, next_piece());
+    hasher_.update(piece);
+    done_ += piece.size();
     if (request_->read) request_->read(done_);
-    return ByteView(piece_);
+    return piece;
   }
 
-  // Of the whole file; what nobody has asked for yet is read now.
+  // Of the whole log; what nobody has asked for yet is read now.
   Result<Sha256> digest() {
     for (;;) {
       CALSEAL_ASSIGN(const ByteView piece, next());
@@ -93,13 +94,29 @@ class HashedPieces {
   }
 
  private:
-  HashedPieces(PartialFile file, const AttachRequest& request) : file_(std::move(file)), request_(&request) {}
+  HashedPieces(std::optional<PartialFile> file, const AttachRequest& request)
+      : file_(std::move(file)), request_(&request) {}
 
-  PartialFile file_;
+  // With the errors that a file of this content would give.
+  static Result<HashedPieces> open_content(const AttachRequest& request) {
+    const std::size_t size = request.content->size();
+    if (size > 0 && size <= kLogSizeLimit) return HashedPieces(std::nullopt, request);
+    return fail({size == 0 ? Reason::kFileEmpty : Reason::kFileTooLarge, request.name, "",
+                 grouped(size) + " bytes", "from 1 to " + grouped(kLogSizeLimit) + " bytes",
+                 "ask the customer for the log again"});
+  }
+
+  Result<ByteView> next_piece() {
+    if (!file_) return request_->content->subspan(done_, std::min(kPiece, request_->content->size() - done_));
+    CALSEAL_CHECK(file_->read_next(kPiece, piece_));
+    return ByteView(piece_);
+  }
+
+  std::optional<PartialFile> file_;
   const AttachRequest* request_;
   Bytes piece_;
   Sha256Hasher hasher_;
-  std::uint64_t done_ = 0;
+  std::size_t done_ = 0;
 };
 
 // What was measured, or why it could not be.

@@ -12,7 +12,8 @@ namespace calseal {
 
 struct AttachRequest {
   std::string path;
-  std::string name;  // the path, printable
+  std::string name;                 // the path, printable
+  std::optional<ByteView> content;  // the log itself, where it is no file of its own; `path` is then its name
   LogReading reading;
   std::optional<std::uint64_t> base;      // with `revision`; nothing: the current one
   std::optional<std::uint64_t> revision;  // by the tuner's word
@@ -30,7 +31,7 @@ struct AttachedLog {
 // why, unless the request states how to read it: then it is refused (kLogMalformed). It counts as a
 // revision's only by what stands in it, or by the tuner's word, and it is noted which. kLogRevision when it
 // names another revision than the word, or several; kUsage for a revision without a word where the log says
-// nothing, a word without a revision, or a revision that is not there. The file is read twice and never held
+// nothing, a word without a revision, or a revision that is not there. A file is read twice and never held
 // whole; kFileUnreadable when it changes meanwhile. The caller holds the lock.
 Result<AttachedLog> attach_log(const Job& job, const AttachRequest& request, UtcTime now);
 

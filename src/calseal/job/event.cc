@@ -26,6 +26,11 @@ void log_fields(Fields& field, LogFacts& log) {
   field("by", log.by, Text{32});
 }
 
+void parcel_facts_fields(Fields& field, ParcelFacts& parcel) {
+  field("key", parcel.key, kDigest);
+  field("number", parcel.number, Integer{1, kSequenceLimit});
+}
+
 }  // namespace
 
 void event_fields(Fields& field, Event& event) {
@@ -39,6 +44,7 @@ void event_fields(Fields& field, Event& event) {
   field.unless("", "file", event.file, Text{});
   field.optional("digest", event.digest, kDigest);
   field.optional("log", event.log, Record{log_fields});
+  field.optional("parcel", event.parcel, Record{parcel_facts_fields});
 }
 
 std::string write_event(const Event& event) { return canonical_text(event, event_fields) + "\n"; }

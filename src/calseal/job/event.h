@@ -33,11 +33,12 @@ enum class EventKind : std::uint8_t {
   kCarried,       // options were taken over to this base; detail: what did not fit
   kRemark,        // anything else; detail: the words
   kClosed,        // nothing more is to be done on this controller; detail: why
-  kReopened       // it goes on; detail: why
+  kReopened,      // it goes on; detail: why
+  kReceived       // a parcel came from the customer; detail: where it is kept, within the job's folder
 };
-inline constexpr std::array<std::string_view, 13> kEventNames{
-    "opened",    "sealed", "reissued", "sent",   "acknowledged", "written", "confirmed",
-    "withdrawn", "driven", "carried",  "remark", "closed",       "reopened"};
+inline constexpr std::array<std::string_view, 14> kEventNames{
+    "opened",    "sealed", "reissued", "sent",   "acknowledged", "written",  "confirmed",
+    "withdrawn", "driven", "carried",  "remark", "closed",       "reopened", "received"};
 inline std::string_view event_name(EventKind kind) { return kEventNames[static_cast<std::size_t>(kind)]; }
 inline std::optional<EventKind> find_event(std::string_view name) {
   return find_word<EventKind>(kEventNames, name);
@@ -59,6 +60,13 @@ struct LogFacts {
   friend bool operator==(const LogFacts&, const LogFacts&) = default;
 };
 
+// Who sent a parcel, and as which of his; see parcel/judge.h.
+struct ParcelFacts {
+  Sha256 key;  // its id
+  std::uint64_t number = 1;
+  friend bool operator==(const ParcelFacts&, const ParcelFacts&) = default;
+};
+
 struct Event {
   std::string time;  // UTC
   EventKind kind = EventKind::kRemark;
@@ -67,9 +75,10 @@ struct Event {
   std::optional<Sha256> identity;         // of the revision
   std::string detail;                     // line
   std::string file;                       // within the folder
-  std::optional<Sha256> digest;           // of the file
+  std::optional<Sha256> digest;           // of the file; of a parcel
   std::optional<LogFacts> log;            // kDriven only
   std::optional<std::uint64_t> sequence;  // kSealed, kReissued: stays taken although the bundle is lost
+  std::optional<ParcelFacts> parcel;      // kReceived only: stays known although the parcel is erased
   friend bool operator==(const Event&, const Event&) = default;
 };
 

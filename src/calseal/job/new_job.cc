@@ -5,9 +5,18 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/job/ledger_link.h"
+#include "calseal/job/take_parcel.h"
 
 namespace calseal {
 namespace {
+
+// The parcel that the reads came in, and a note of it behind what is noted of this controller.
+void note_parcel(const OpenedParcel& parcel, UtcTime now, ControllerFolder& folder) {
+  const std::string line = write_event(received_event(parcel, parcel_file(1), 1, now));
+  for (NewFile& file : folder.files) {
+    if (file.path == kEventsFile) file.bytes.insert(file.bytes.end(), line.begin(), line.end());
+  }
+}
 
 // A controller's folder and what is in it, as parts of the job's.
 void put_into(ControllerFolder folder, std::vector<std::string>& subfolders, std::vector<NewFile>& files) {
@@ -49,13 +58,18 @@ Result<MadeJob> make_job(const NewJob& request, const std::optional<Signing>& si
   MadeJob made;
   std::vector<std::string> subfolders;
   std::vector<NewFile> files;
+  const UtcTime now = signing ? signing->now : current_time();
   for (const NewController& controller : request.controllers) {
     CALSEAL_ASSIGN(ControllerFolder folder, plan_controller(request, controller, signing));
+    if (request.parcel != nullptr) note_parcel(*request.parcel, now, folder);
     made.opened.push_back(folder.opened);
     put_into(std::move(folder), subfolders, files);
   }
   CALSEAL_CHECK(require_names(request, made.opened));
-  const UtcTime now = signing ? signing->now : current_time();
+  if (request.parcel != nullptr) {
+    subfolders.emplace_back(kParcelFolder);
+    files.push_back({parcel_file(1), request.parcel->file});
+  }
   const std::string facts =
       write_vehicle_facts({request.job, request.vehicle_reference, time_text(now), request.shop});
   files.push_back({std::string(kVehicleFile), Bytes(facts.begin(), facts.end())});

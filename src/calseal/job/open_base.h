@@ -11,6 +11,7 @@
 #include "calseal/job/layout.h"
 #include "calseal/map/read.h"
 #include "calseal/option/option_file.h"
+#include "calseal/parcel/parcel.h"
 #include "calseal/sign/next_revision.h"
 
 namespace calseal {
@@ -32,6 +33,7 @@ struct NewJob {
   std::optional<Bytes> salt;  // kSaltSize fresh random bytes, which all controllers share
   std::string shop;           // path of its shop file, where that does not lie above the folder; else empty
   std::vector<NewController> controllers;
+  const OpenedParcel* parcel = nullptr;  // that these reads came in; kept in the folder
 };
 
 struct OpenedBase {

@@ -1,11 +1,6 @@
 #include "calseal/receipt/receipt_key.h"
 
-#include <openssl/crypto.h>
-#include <openssl/evp.h>
-#include <openssl/rand.h>
 #include <sys/stat.h>
-
-#include <memory>
 
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
@@ -14,24 +9,6 @@
 
 namespace calseal {
 namespace {
-
-constexpr std::size_t kSeedSize = 32;
-
-struct FreeKey {
-  void operator()(EVP_PKEY* key) const { EVP_PKEY_free(key); }
-};
-struct FreeContext {
-  void operator()(EVP_MD_CTX* context) const { EVP_MD_CTX_free(context); }
-};
-using Key = std::unique_ptr<EVP_PKEY, FreeKey>;
-
-Key key_of(const Bytes& seed) {
-  return Key(EVP_PKEY_new_raw_private_key(EVP_PKEY_ED25519, nullptr, seed.data(), seed.size()));
-}
-
-tl::unexpected<Error> no_library(const std::string& step) {
-  return fail({Reason::kInternal, "", step, "libcrypto refuses", "a key that signs", "try again"});
-}
 
 void seed_fields(Fields& field, Bytes& seed) {
   field.kind_of_file("receipt-key/1");
@@ -46,50 +23,34 @@ Result<Bytes> parse_key(ByteView file, const std::string& name) {
 
 }  // namespace
 
-ReceiptKey::ReceiptKey(Bytes seed, bool is_new) : seed_(std::move(seed)), is_new_(is_new) {}
-ReceiptKey::ReceiptKey(ReceiptKey&& other) noexcept
-    : seed_(std::move(other.seed_)), public_key_(other.public_key_), is_new_(other.is_new_) {
-  other.seed_.clear();
-}
-ReceiptKey::~ReceiptKey() { OPENSSL_cleanse(seed_.data(), seed_.size()); }
+ReceiptKey::ReceiptKey(CustomerKey key, bool is_new) : key_(std::move(key)), is_new_(is_new) {}
 
 Result<ReceiptKey> ReceiptKey::obtain(const std::string& path) {
   struct stat status {};
   const bool is_new = ::stat(path.c_str(), &status) != 0;
-  Bytes seed(kSeedSize);
   if (is_new) {
-    if (RAND_bytes(seed.data(), static_cast<int>(seed.size())) != 1) return no_library("random");
+    CALSEAL_ASSIGN(CustomerKey key, CustomerKey::generate());
+    const Bytes seed(key.seed().begin(), key.seed().end());
     CALSEAL_CHECK(write_file(path, view_of(canonical_text(seed, seed_fields) + "\n"), FileMode::kPrivate,
                              Existing::kRefuse));
-  } else {
-    if ((status.st_mode & 0077) != 0) {
-      return fail({Reason::kKeyFilePermissions, printable(path), "", "a key that other users can read",
-                   "permissions for its owner alone", "chmod 600, and think about a new key"});
-    }
-    CALSEAL_ASSIGN(const Bytes bytes, read_file(path, 4096));
-    CALSEAL_ASSIGN(seed, parse_key(bytes, printable(path)));
+    return ReceiptKey(std::move(key), true);
   }
-  ReceiptKey key(std::move(seed), is_new);
-  const Key raw = key_of(key.seed_);
-  std::size_t size = kPublicKeySize;
-  if (!raw || EVP_PKEY_get_raw_public_key(raw.get(), key.public_key_.bytes.data(), &size) != 1 ||
-      size != kPublicKeySize)
-    return no_library("receipt key");
-  return key;
+  if ((status.st_mode & 0077) != 0) {
+    return fail({Reason::kKeyFilePermissions, printable(path), "", "a key that other users can read",
+                 "permissions for its owner alone", "chmod 600, and think about a new key"});
+  }
+  CALSEAL_ASSIGN(const Bytes bytes, read_file(path, 4096));
+  CALSEAL_ASSIGN(Bytes seed, parse_key(bytes, printable(path)));
+  Result<CustomerKey> key = CustomerKey::from_seed(seed);
+  wipe(seed);
+  if (!key) return fail(key.error());
+  return ReceiptKey(*std::move(key), false);
 }
 
 Result<std::string> ReceiptKey::sign(Receipt receipt) const {
-  receipt.key = public_key_;
+  receipt.key = public_key();
   const std::string text = write_receipt_text(receipt);
-  const Key raw = key_of(seed_);
-  const std::unique_ptr<EVP_MD_CTX, FreeContext> context(EVP_MD_CTX_new());
-  PrefixSignature signature;
-  signature.key_id = compute_key_id(public_key_);
-  std::size_t size = signature.signature.size();
-  if (!raw || !context || EVP_DigestSignInit(context.get(), nullptr, nullptr, nullptr, raw.get()) != 1 ||
-      EVP_DigestSign(context.get(), signature.signature.data(), &size,
-                     reinterpret_cast<const unsigned char*>(text.data()), text.size()) != 1)
-    return no_library("receipt");
+  CALSEAL_ASSIGN(const PrefixSignature signature, key_.sign(view_of(text)));
   std::string file = write_statement(text, {signature});
   CALSEAL_CHECK(parse_receipt(view_of(file), "the receipt"));
   return file;

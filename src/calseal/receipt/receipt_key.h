@@ -8,6 +8,7 @@
 #include "calseal/base/result.h"
 #include "calseal/check/receipt.h"
 #include "calseal/check/verdict.h"
+#include "calseal/receipt/customer_key.h"
 #include "calseal/trust/key.h"
 #include "calseal/trust/tree_head.h"
 
@@ -20,21 +21,17 @@ class ReceiptKey {
   // The key in this file; a file that is not there is made, of mode 0600. Without a passphrase: it protects
   // no vehicle. kKeyFilePermissions, kKeyFileInvalid, kWriteFailed.
   static Result<ReceiptKey> obtain(const std::string& path);
-  ReceiptKey(ReceiptKey&& other) noexcept;
-  ReceiptKey& operator=(ReceiptKey&&) = delete;
-  ~ReceiptKey();
 
-  const PublicKey& public_key() const { return public_key_; }
+  const PublicKey& public_key() const { return key_.public_key(); }
   bool is_new() const { return is_new_; }
 
   // The receipt's file. kInternal when libcrypto fails.
   Result<std::string> sign(Receipt receipt) const;
 
  private:
-  ReceiptKey(Bytes seed, bool is_new);
+  ReceiptKey(CustomerKey key, bool is_new);
 
-  Bytes seed_;  // 32 secret bytes of RFC 8032; wiped when it goes
-  PublicKey public_key_;
+  CustomerKey key_;
   bool is_new_;
 };
 

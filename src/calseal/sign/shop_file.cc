@@ -99,6 +99,7 @@ void shop_fields(Fields& field, Shop& shop) {
   field.unless({}, "ledger", shop.ledger, kPath);
   field.unless({}, "options", shop.options, kPath);
   field.unless({}, "withdrawals", shop.withdrawals, kPath);
+  field.unless({}, "parcel_key", shop.parcel_key, kPath);
 }
 
 std::string write_shop(const Shop& shop) {
@@ -123,8 +124,8 @@ Result<Shop> read_shop(const std::string& path) {
   CALSEAL_ASSIGN(const Bytes text, read_file(file, kShopFileLimit));
   CALSEAL_ASSIGN(Shop shop, parse_shop(text_of(text), printable(file)));
   shop.file = file;
-  for (auto* one :
-       {&shop.trust, &shop.ledger_key, &shop.stocks, &shop.ledger, &shop.options, &shop.withdrawals})
+  for (auto* one : {&shop.trust, &shop.ledger_key, &shop.stocks, &shop.ledger, &shop.options,
+                    &shop.withdrawals, &shop.parcel_key})
     resolve(*one, folder);
   for (auto* list : {&shop.author_keys, &shop.withdrawal_keys, &shop.regions}) {
     for (std::string& one : *list) resolve(one, folder);

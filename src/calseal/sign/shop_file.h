@@ -34,6 +34,7 @@ struct Shop {
   std::string ledger;
   std::string options;
   std::string withdrawals;  // the newest list
+  std::string parcel_key;   // the private key that opens closed parcels
 };
 
 // The fields as they stand in the text: paths as they were written there.

@@ -50,6 +50,10 @@ Status add_key(TrustFile& trust, TrustedKey key) {
     return usage(place, "a withdrawal key for some jobs or controllers",
                  "one for all: a list of withdrawals is whole", "use a key of its own for withdrawals");
   }
+  if (key.has_role(Role::kSheet) && !(key.jobs.empty() && key.controllers.empty())) {
+    return usage(place, "a sheet key for some jobs or controllers",
+                 "one for all: a sheet is for every customer", "use a key of its own for sheets");
+  }
   if (trust.keys.size() >= kTrustKeyLimit) {
     return usage(place, std::to_string(trust.keys.size()) + " keys",
                  "at most " + std::to_string(kTrustKeyLimit), "ask for a new root with fewer keys");

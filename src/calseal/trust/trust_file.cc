@@ -12,8 +12,8 @@
 namespace calseal {
 namespace {
 
-constexpr std::array<std::string_view, 5> kRoleNames{"author", "ledger", "map-author", "reviewer",
-                                                     "withdrawal"};
+constexpr std::array<std::string_view, 6> kRoleNames{"author",   "ledger", "map-author",
+                                                     "reviewer", "sheet",  "withdrawal"};
 
 void key_fields(Fields& field, TrustedKey& key) {
   field("id", key.id, kDigest);

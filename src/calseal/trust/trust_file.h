@@ -26,8 +26,8 @@ inline constexpr std::size_t kLedgerHeadLimit = 64;
 inline constexpr std::uint64_t kThresholdLimit = 8;
 inline constexpr std::size_t kScopeLimit = 256;  // jobs, controllers, region maps of one key
 
-enum class Role : std::uint8_t { kAuthor, kLedger, kMapAuthor, kReviewer, kWithdrawal };
-std::string_view role_name(Role role);  // "author", "ledger", "map-author", "reviewer", "withdrawal"
+enum class Role : std::uint8_t { kAuthor, kLedger, kMapAuthor, kReviewer, kSheet, kWithdrawal };
+std::string_view role_name(Role role);  // "author", "ledger", "map-author", "reviewer", "sheet", "withdrawal"
 
 struct TrustedKey {
   KeyId id;

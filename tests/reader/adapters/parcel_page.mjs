@@ -24,7 +24,7 @@ function load(value) {
   return { name: path.basename(value), bytes: new Uint8Array(fs.readFileSync(value)) };
 }
 
-// Parcels that the job has: whose is the first one, and the highest number by key.
+// Parcels that the job has: whose is the newest one, and the highest number by key.
 async function known(earlier, changed) {
   if (earlier.length === 0) return null;
   const [newest, keys] = [{}, []];
@@ -34,7 +34,7 @@ async function known(earlier, changed) {
     keys.push(parcel.key);
     newest[parcel.key] = Math.max(newest[parcel.key] ?? 0, parcel.number);
   }
-  return { first: keys[0], changed, newest };
+  return { known: keys.at(-1), changed, newest };
 }
 
 async function judgeParcel(request) {

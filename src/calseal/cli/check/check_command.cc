@@ -80,7 +80,11 @@ void add_check_command(CommandLine& app, Console& console, const std::string& co
        command +
            " r2.calseal --trust shop.trust --salt job.salt --state job.state --read read.bin --image new.bin",
        command + " r2.calseal --trust shop.trust --seal-only"},
-      [options](Console& c) { return run_check(*options, c); }, status);
+      [options, &app, &status](Console& c) -> Result<int> {
+        if (app.has_run_subcommand()) return status;  // that one has run
+        return run_check(*options, c);
+      },
+      status);
 }
 
 }  // namespace calseal

@@ -106,6 +106,10 @@ CommandLine* CommandLine::subcommand(std::string_view name) {
 
 void CommandLine::require_subcommand() { app_.require_subcommand(1); }
 
+void CommandLine::require_nothing() {
+  for (CLI::Option* option : app_.get_options()) option->required(false);
+}
+
 bool CommandLine::has_run_subcommand() const { return !app_.get_subcommands().empty(); }
 
 Argument* CommandLine::keep(CLI::Option* option) {

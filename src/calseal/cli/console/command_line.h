@@ -65,6 +65,8 @@ class CommandLine {
   CommandLine* subcommand(std::string_view name);  // that was added
   void require_subcommand();
   bool has_run_subcommand() const;
+  // Arguments that were required until now may be left out.
+  void require_nothing();
 
   Argument* add_flag(const std::string& names, bool& into, const std::string& description);
   Argument* add_option(const std::string& names, std::string& into, const std::string& description);

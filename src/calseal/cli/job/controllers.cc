@@ -6,13 +6,21 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/cli/job/job_at_hand.h"
+#include "calseal/cli/reads/parcel_argument.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
 
 Result<std::vector<NewController>> load_controllers(const ControllerOptions& options) {
-  CALSEAL_ASSIGN(const std::vector<LooseFile> files, load_loose_files(options.reads, ""));
+  CALSEAL_ASSIGN(std::vector<LooseFile> files, load_loose_files(options.reads, ""));
+  if (options.parcel != nullptr) {
+    CALSEAL_ASSIGN(std::vector<NamedParcelRead> reads, reads_of_series(*options.parcel, 1));
+    for (NamedParcelRead& read : reads) files.push_back({read.controller, std::move(read.file)});
+    if (files.empty())
+      return fail(usage_error("READ", "a parcel without a read", "a read of the controller",
+                              "give it beside the parcel"));
+  }
   CALSEAL_ASSIGN(const RegionMapLibrary library, load_region_maps(options.regions));
   if (library.maps.empty()) {
     if (!library.faulty.empty()) return fail(library.faulty.front());

@@ -7,12 +7,14 @@
 #include "calseal/base/json.h"
 #include "calseal/base/result.h"
 #include "calseal/job/new_job.h"
+#include "calseal/parcel/parcel.h"
 #include "calseal/report/layout/page.h"
 
 namespace calseal {
 
 struct ControllerOptions {
   std::vector<std::string> reads;         // [[CONTROLLER.]MEMORY=]FILE
+  const OpenedParcel* parcel = nullptr;   // its first reads come in too
   std::vector<std::string> regions;       // files and folders
   std::vector<std::string> option_files;  // each goes to the controller that it names
   bool as_received = false;

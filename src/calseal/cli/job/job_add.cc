@@ -7,6 +7,8 @@
 #include "calseal/cli/job/controllers.h"
 #include "calseal/cli/job/job_at_hand.h"
 #include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/job/parcel_in_job.h"
+#include "calseal/cli/shop/parcel_opening.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
@@ -15,15 +17,20 @@ namespace {
 struct AddOptions : JobSigningOptions, LedgerKeyOptions {
   JobFolderOptions job;
   std::vector<std::string> reads, option_files, regions;
-  bool as_received = false;
+  bool as_received = false, customer_changed = false;
+  ParcelOpening opening;
 };
 
 Result<int> run(const AddOptions& options, const std::string& tool, const Console& console) {
   CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options.job, {}));
   CALSEAL_CHECK(require_ledger(at_hand.job, options));
+  CALSEAL_ASSIGN(const SplitArguments given, split_any_parcel(options.reads, options.opening));
+  const OpenedParcel* const parcel = given.parcel ? &*given.parcel : nullptr;
+  if (parcel != nullptr) CALSEAL_CHECK(judge_parcel(at_hand.job, *parcel, options.customer_changed));
+  CALSEAL_CHECK(judge_parcel_root(given.parcel, options.trust));
   CALSEAL_ASSIGN(
       const std::vector<NewController> controllers,
-      load_controllers({options.reads, options.regions, options.option_files, options.as_received}));
+      load_controllers({given.files, parcel, options.regions, options.option_files, options.as_received}));
   if (controllers.size() > 1)
     return fail(
         usage_error("READ", "reads of several controllers", "those of one", "run the command once for each"));
@@ -40,12 +47,17 @@ Result<int> run(const AddOptions& options, const std::string& tool, const Consol
   for (const OpenedBase& opened : made.opened) {
     if (opened.sealed) duty.bundles.push_back(opened.controller + "/" + opened.bundle);
   }
+  TakenParcel taken;
+  if (parcel != nullptr) {
+    CALSEAL_ASSIGN(taken, take_parcel(job, *parcel, signing ? signing->signing.now : current_time()));
+  }
   const LedgerOutcome ledger = do_ledger_duty(job, duty);
   const Page page = page_for(console);
   console.print("added " + made.opened.front().controller + " to job " + job.facts.job + "\n" +
-                made_text(job, made, page) + ledger_text(ledger, page));
+                made_text(job, made, page) + taken_parcel_text(taken, page) + ledger_text(ledger, page));
   JsonValue value = json_object({{"calseal", json("job-add/1")}, {"job", json(job.facts.job)}});
   add_made(value, job, made);
+  add_taken_parcel(value, taken);
   add_ledger(value, ledger);
   console.print_json(value);
   return ledger.status();
@@ -57,7 +69,9 @@ void add_job_add_command(CommandLine& job, Console& console, const std::string& 
   CommandLine* command = job.add_subcommand("add", "Add one more controller of the vehicle to a job");
   auto o = std::make_shared<AddOptions>();
   command->add_option("FOLDER", o->job.folder, "The job folder")->takes("FOLDER")->required();
-  command->add_option("READ", o->reads, "The read as received; one file or one for each memory")
+  command
+      ->add_option("READ", o->reads,
+                   "The read as received; one file or one for each memory; or the parcel that it came in")
       ->takes("[MEMORY=]FILE")
       ->required();
   command
@@ -70,7 +84,9 @@ void add_job_add_command(CommandLine& job, Console& console, const std::string& 
   command->add_flag("--as-received", o->as_received,
                     "Keep the read as evidence and way back although its checks fail");
   add_ledger_key_option(*command, *o);
-  add_job_signing_options(*command, *o, false, {kShopRegions, head_key_of_job()});
+  add_customer_changed(*command, o->customer_changed);
+  add_parcel_opening(*command, o->opening);
+  add_job_signing_options(*command, *o, false, {kShopRegions, head_key_of_job(), kShopParcelKey});
   set_command(
       *command, console,
       {"calseal job add oak-17 transmission.bin --regions maps --key author.key --trust shop.trust"},

@@ -1,6 +1,7 @@
 #include "calseal/cli/job/job_at_hand.h"
 
-#include "calseal/bundle/signed_json.h"
+#include "calseal/base/file.h"
+#include "calseal/base/text.h"
 #include "calseal/cli/reads/read_arguments.h"
 #include "calseal/cli/shop/stated.h"
 
@@ -47,18 +48,10 @@ Result<std::vector<LooseFile>> load_loose_files(const std::vector<std::string>& 
                                                 const std::string& controller) {
   std::vector<LooseFile> files;
   for (const std::string& argument : arguments) {
-    LooseFile loose;
-    loose.controller = controller;
-    std::string rest = argument;
-    const std::string name = argument.substr(0, argument.find('='));
-    const std::size_t dot = name.find('.');
-    if (name.size() < argument.size() && dot != std::string::npos && is_name(name.substr(0, dot)) &&
-        is_name(name.substr(dot + 1))) {
-      loose.controller = name.substr(0, dot);
-      rest = argument.substr(dot + 1);
-    }
-    CALSEAL_ASSIGN(std::vector<ReadFile> loaded, load_read_files({rest}));
-    loose.file = std::move(loaded.front());
+    NamedRead named = parse_named_read(argument);
+    LooseFile loose{named.controller.empty() ? controller : named.controller, std::move(named.file)};
+    CALSEAL_ASSIGN(loose.file.bytes, read_file(loose.file.name, kReadFileLimit));
+    loose.file.name = printable(loose.file.name);
     files.push_back(std::move(loose));
   }
   return files;

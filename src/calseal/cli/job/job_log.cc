@@ -1,12 +1,15 @@
 #include <memory>
 
 #include "calseal/base/file.h"
+#include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_at_hand.h"
 #include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/job/parcel_in_job.h"
+#include "calseal/cli/shop/parcel_opening.h"
 #include "calseal/job/layout.h"
 #include "calseal/report/job/job_report.h"
 
@@ -16,6 +19,8 @@ namespace {
 struct LogOptions : JobFolderOptions {
   std::string log, word, time_column, time_unit, separator, time;
   std::optional<std::uint64_t> base, revision;
+  bool customer_changed = false;
+  ParcelOpening opening;
 };
 
 char separator_of(const std::string& name) {
@@ -29,9 +34,25 @@ Result<AttachedLog> attached_with_progress(const Job& job, AttachRequest& reques
   return attach_log(job, request, now);
 }
 
+// A parcel comes in with all its logs; what is said of one log on the command line cannot be about all.
+Result<int> run_parcel(const LogOptions& options, const JobAtHand& at_hand, const OpenedParcel& parcel,
+                       UtcTime now, const Console& console) {
+  if (options.revision || options.base || !options.word.empty())
+    return fail(usage_error("--revision", "a parcel", "a log", "the parcel says which revision was driven"));
+  CALSEAL_CHECK(judge_parcel(at_hand.job, parcel, options.customer_changed));
+  CALSEAL_ASSIGN(const TakenParcel taken, take_parcel(at_hand.job, parcel, now));
+  console.print(taken_parcel_text(taken, page_for(console)));
+  JsonValue value = json_object({{"calseal", json("job-log-parcel/1")}});
+  add_taken_parcel(value, taken);
+  console.print_json(value);
+  return 0;
+}
+
 Result<int> run(const LogOptions& options, const Console& console) {
   CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options, {}));
   CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time, "--time"));
+  CALSEAL_ASSIGN(const SplitArguments given, split_any_parcel({options.log}, options.opening));
+  if (given.parcel) return run_parcel(options, at_hand, *given.parcel, now, console);
   CALSEAL_ASSIGN(const Job* const job, at_hand.one());
   AttachRequest request;
   request.path = options.log;
@@ -53,7 +74,10 @@ void add_job_log_command(CommandLine& job, Console& console, int& status) {
       "log", "Attach a drive log: measured, kept by its digest, counted only as what it proves to be");
   auto o = std::make_shared<LogOptions>();
   add_job_folder(*command, *o);
-  command->add_option("LOG", o->log, "The log: rows of values with a header line, as the logger wrote it")
+  command
+      ->add_option(
+          "LOG", o->log,
+          "The log: rows of values with a header line, as the logger wrote it; or a parcel with logs")
       ->takes("FILE")
       ->required();
   command->add_option("--revision", o->revision, "The revision that was driven, by your word");
@@ -65,7 +89,10 @@ void add_job_log_command(CommandLine& job, Console& console, int& status) {
       ->one_of({"us", "ms", "s", "min"});
   command->add_option("--separator", o->separator, "What is between fields (default: as the header shows)")
       ->one_of({"comma", "semicolon", "tab"});
+  add_customer_changed(*command, o->customer_changed);
+  add_parcel_opening(*command, o->opening);
   command->add_option("--time", o->time, "When it was attached, instead of now (UTC)")->takes("TIME");
+  add_shop_option(*command, {kShopParcelKey}, "FOLDER");
   set_command(
       *command, console,
       {"calseal job log oak-17 drive.csv",

@@ -10,7 +10,9 @@
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/controllers.h"
 #include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/job/parcel_in_job.h"
 #include "calseal/cli/shop/new_salt.h"
+#include "calseal/cli/shop/parcel_opening.h"
 #include "calseal/job/shop_of_job.h"
 #include "calseal/report/job/job_report.h"
 
@@ -21,6 +23,7 @@ struct NewOptions : JobSigningOptions, LedgerKeyOptions {
   std::vector<std::string> reads, option_files, regions;
   std::string folder, job, vehicle, salt, title, ledger, shop;  // shop: the shop file that was used
   bool as_received = false;
+  ParcelOpening opening;
 };
 
 // The folder's own name is the job's, unless another is stated.
@@ -31,7 +34,7 @@ std::string job_name(const NewOptions& options) {
   return std::filesystem::path(folder).filename().string();
 }
 
-Result<NewJob> load_request(const NewOptions& options, const Console& console) {
+Result<NewJob> load_request(const NewOptions& options, const SplitArguments& given, const Console& console) {
   Progress progress(console, "reading files and region maps");
   NewJob request;
   request.folder = options.folder;
@@ -39,8 +42,9 @@ Result<NewJob> load_request(const NewOptions& options, const Console& console) {
   request.vehicle_reference = options.vehicle;
   request.title = options.title;
   CALSEAL_ASSIGN(request.shop, shop_to_keep(options.folder, options.shop));
-  CALSEAL_ASSIGN(request.controllers, load_controllers({options.reads, options.regions, options.option_files,
-                                                        options.as_received}));
+  CALSEAL_CHECK(put_parcel_into(given.parcel, request));
+  CALSEAL_ASSIGN(request.controllers, load_controllers({given.files, request.parcel, options.regions,
+                                                        options.option_files, options.as_received}));
   if (options.salt.empty()) {
     CALSEAL_ASSIGN(request.salt, make_salt());
   } else {
@@ -67,11 +71,13 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
   if (options.ledger.empty() && !options.ledger_key.empty())
     return fail(usage_error("--ledger-key", "no --ledger beside it", "the ledger that the job reports to",
                             "name it"));
-  CALSEAL_ASSIGN(const NewJob request, load_request(options, console));
+  CALSEAL_ASSIGN(const SplitArguments given, split_any_parcel(options.reads, options.opening));
+  CALSEAL_ASSIGN(const NewJob request, load_request(options, given, console));
   std::unique_ptr<LoadedSigning> signing;
   if (!options.keys.empty()) {
     CALSEAL_ASSIGN(signing, load_signing(options, options, tool));
   }
+  CALSEAL_CHECK(judge_parcel_root(given.parcel, options.trust));
   CALSEAL_ASSIGN(
       const MadeJob made,
       make_job(request, signing ? std::optional(signing->signing) : std::nullopt, way_back_message));
@@ -80,16 +86,21 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
   LedgerOutcome ledger;
   if (!options.ledger.empty())
     ledger = report_to_ledger(job, options.ledger, made, signing ? ledger_duty(*signing) : LedgerDuty{});
+  TakenParcel taken;
+  if (given.parcel) {
+    CALSEAL_ASSIGN(taken, attach_parcel_logs(options.folder, *given.parcel, parcel_file(1)));
+  }
   const Page page = page_for(console);
   const std::string place = printable(options.folder, kShownPathLimit);
   console.print("made job " + job.facts.job + "\n" +
                 (place == job.facts.job ? "" : labelled(page, "folder", place)) + made_text(job, made, page) +
-                ledger_text(ledger, page));
+                taken_parcel_text(taken, page) + ledger_text(ledger, page));
   JsonValue value = json_object({{"calseal", json("job-new/1")},
                                  {"folder", json(printable(options.folder, kShownPathLimit))},
                                  {"job", json(job.facts.job)}});
   add_made(value, job, made);
   add_ledger(value, ledger);
+  add_taken_parcel(value, taken);
   console.print_json(value);
   return ledger.status();
 }
@@ -100,7 +111,9 @@ void add_job_new_command(CommandLine& job, Console& console, const std::string& 
   CommandLine* command =
       job.add_subcommand("new", "Make a job folder from the first reads, and seal the way backs");
   auto o = std::make_shared<NewOptions>();
-  command->add_option("READ", o->reads, "The reads as received, of one controller or of several")
+  command
+      ->add_option("READ", o->reads,
+                   "The reads as received, of one controller or of several; the parcel that they came in")
       ->takes("[[CONTROLLER.]MEMORY=]FILE")
       ->required();
   command
@@ -131,14 +144,16 @@ void add_job_new_command(CommandLine& job, Console& console, const std::string& 
   look.used = &o->shop;
   ShopDefault head_key = kShopHeadKey;
   head_key.with = kShopJobLedger.option;
-  add_job_signing_options(*command, *o, false, {kShopRegions, kShopJobLedger, head_key}, look);
+  add_parcel_opening(*command, o->opening);
+  add_job_signing_options(*command, *o, false, {kShopRegions, kShopJobLedger, head_key, kShopParcelKey}, look);
   set_command(
       *command, console,
       {"calseal job new engine.bin engine-eeprom.bin transmission.bin --regions maps --vehicle \"blue "
        "estate\" --key "
        "author.key --trust shop.trust -o oak-17",
        "calseal job new flash=f.bin eeprom=e.bin --regions engine.json --vehicle \"blue estate\" --key "
-       "author.key --trust shop.trust -o oak-17"},
+       "author.key --trust shop.trust -o oak-17",
+       "calseal job new to-shop.parcel --regions maps --key author.key --trust shop.trust -o oak-17"},
       [o, tool](Console& c) { return run(*o, tool, c); }, status);
 }
 

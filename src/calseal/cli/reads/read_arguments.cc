@@ -2,12 +2,22 @@
 
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
+#include "calseal/bundle/signed_json.h"
 
 namespace calseal {
 
 Result<RegionMap> load_region_map(const std::string& path) {
   CALSEAL_ASSIGN(Bytes text, read_file(path, kRegionMapSizeLimit));
   return parse_region_map(std::move(text), printable(path));
+}
+
+NamedRead parse_named_read(const std::string& argument) {
+  const std::string name = argument.substr(0, argument.find('='));
+  const std::size_t dot = name.find('.');
+  const bool names_both = name.size() < argument.size() && dot != std::string::npos &&
+                          is_name(name.substr(0, dot)) && is_name(name.substr(dot + 1));
+  if (!names_both) return {"", parse_read_argument(argument)};
+  return {name.substr(0, dot), parse_read_argument(argument.substr(dot + 1))};
 }
 
 Result<std::vector<ReadFile>> load_read_files(const std::vector<std::string>& arguments) {

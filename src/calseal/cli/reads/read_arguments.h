@@ -13,6 +13,14 @@ namespace calseal {
 
 Result<RegionMap> load_region_map(const std::string& path);
 
+// A file with the controller that a person said it is of.
+struct NamedRead {
+  std::string controller;  // empty: not named
+  ReadFile file;           // without its bytes; its name is the path
+};
+// Splits "[[CONTROLLER.]MEMORY=]FILE".
+NamedRead parse_named_read(const std::string& argument);
+
 // The bytes of "[MEMORY=]FILE" arguments; names are already printable.
 Result<std::vector<ReadFile>> load_read_files(const std::vector<std::string>& arguments);
 

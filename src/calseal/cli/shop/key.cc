@@ -8,6 +8,9 @@
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/passphrase.h"
 #include "calseal/cli/shop/shop_commands.h"
+#include "calseal/parcel/hpke.h"
+#include "calseal/parcel/parcel_key.h"
+#include "calseal/sign/parcel_secret.h"
 #include "calseal/sign/private_key.h"
 #include "calseal/trust/spoken_code.h"
 #include "calseal/trust/trust_file.h"
@@ -16,8 +19,33 @@ namespace calseal {
 namespace {
 
 struct KeyOptions {
-  std::string file, passphrase_file;
+  std::string file, passphrase_file, purpose;
 };
+
+// A key as it is made: its two files, and its id.
+struct NewKey {
+  std::string private_pem, public_pem;
+  KeyId id;
+};
+
+Result<NewKey> make_key(bool for_parcels, const std::string& passphrase) {
+  NewKey made;
+  if (!for_parcels) {
+    CALSEAL_ASSIGN(const PrivateKey key, PrivateKey::generate());
+    CALSEAL_ASSIGN(made.private_pem, key.encrypted_pem(passphrase));
+    made.public_pem = public_key_pem(key.public_key());
+    made.id = key.id();
+    return made;
+  }
+  const std::optional<ParcelSecret> secret = new_parcel_secret();
+  const std::optional<ParcelKey> key = secret ? public_of(*secret) : std::nullopt;
+  if (!key)
+    return fail({Reason::kInternal, "", "parcel key", "a failure of libcrypto", "a key", "try again"});
+  CALSEAL_ASSIGN(made.private_pem, encrypted_parcel_pem(secret->bytes, passphrase));
+  made.public_pem = parcel_key_pem(*key);
+  made.id = parcel_key_id(*key);
+  return made;
+}
 
 // One key as shown: what it is, and how to name it aloud.
 struct ShownKey {
@@ -43,23 +71,22 @@ int print_keys(const Console& console, const std::string& kind, const std::vecto
   return 0;
 }
 
-int run_new(const KeyOptions& options, const Console& console) {
-  const auto made = [&]() -> Result<KeyId> {
-    CALSEAL_ASSIGN(std::string passphrase,
-                   obtain_passphrase(options.passphrase_file, "the new key", PassphraseUse::kChoose));
-    CALSEAL_ASSIGN(const PrivateKey key, PrivateKey::generate());
-    const std::string public_pem = public_key_pem(key.public_key());
-    CALSEAL_ASSIGN(const std::string private_pem, key.encrypted_pem(passphrase));
-    wipe(passphrase);
-    CALSEAL_CHECK(
-        write_files({{options.file, view_of(private_pem), FileMode::kPrivate, Existing::kRefuse},
-                     {options.file + ".pub", view_of(public_pem), FileMode::kPublic, Existing::kRefuse}}));
-    return key.id();
-  }();
-  if (!made) return console.fail(made.error());
+Result<int> run_new(const KeyOptions& options, const Console& console) {
+  const bool for_parcels = options.purpose == "parcels";
+  CALSEAL_ASSIGN(std::string passphrase,
+                 obtain_passphrase(options.passphrase_file, "the new key", PassphraseUse::kChoose));
+  const Result<NewKey> made = make_key(for_parcels, passphrase);
+  wipe(passphrase);
+  if (!made) return fail(made.error());
+  CALSEAL_CHECK(write_files(
+      {{options.file, view_of(made->private_pem), FileMode::kPrivate, Existing::kRefuse},
+       {options.file + ".pub", view_of(made->public_pem), FileMode::kPublic, Existing::kRefuse}}));
   console.print("made  " + printable(options.file) + "  (private, under its passphrase)\n      " +
-                printable(options.file) + ".pub  (public: the root puts it into the trust file)\n");
-  return print_keys(console, "key-new/1", {shown("key", "", *made)});
+                printable(options.file) + ".pub  (public: " +
+                (for_parcels ? "calseal sheet make --parcel-key names it in the sheet"
+                             : "the root puts it into the trust file") +
+                ")\n");
+  return print_keys(console, "key-new/1", {shown("key", "", made->id)});
 }
 
 Result<std::vector<ShownKey>> keys_in(const KeyOptions& options) {
@@ -108,8 +135,12 @@ void add_key_command(CommandLine& app, Console& console, int& status) {
     command->add_option("--passphrase-file", options->passphrase_file, "First line: the passphrase")
         ->takes("FILE");
   }
+  create
+      ->add_option("--for", options->purpose,
+                   "What it is for (default: signing): parcels makes the key that opens closed parcels")
+      ->one_of({"signing", "parcels"});
   set_command(
-      *create, console, {"calseal key new keys/second.key"},
+      *create, console, {"calseal key new keys/second.key", "calseal key new keys/parcel.key --for parcels"},
       [options](Console& c) { return run_new(*options, c); }, status);
   set_command(
       *show, console, {"calseal key show shop.trust", "calseal key show keys/second.key.pub"},

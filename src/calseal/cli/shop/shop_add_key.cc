@@ -11,8 +11,8 @@
 namespace calseal {
 namespace {
 
-constexpr Role kRoles[] = {Role::kAuthor, Role::kLedger, Role::kMapAuthor, Role::kReviewer,
-                           Role::kWithdrawal};
+constexpr Role kRoles[] = {Role::kAuthor,   Role::kLedger, Role::kMapAuthor,
+                           Role::kReviewer, Role::kSheet,  Role::kWithdrawal};
 
 struct AddKeyOptions {
   TrustChangeOptions change;
@@ -84,7 +84,7 @@ void add_shop_add_key_command(CommandLine& shop, Console& console, int& status) 
   command->add_option("--name", o->name, "Whose key it is")->takes("TEXT")->required();
   command->add_option("--role", o->roles, "What it may sign (repeatable)")
       ->required()
-      ->one_of({"author", "ledger", "map-author", "reviewer", "withdrawal"});
+      ->one_of({"author", "ledger", "map-author", "reviewer", "sheet", "withdrawal"});
   command->add_option("--job", o->jobs, "Only for this job (repeatable)")->takes("NAME");
   command->add_option("--controller", o->controllers, "Only for this controller (repeatable)")->takes("NAME");
   command->add_option("--region-map", o->region_maps, "Only for the region map of this digest (repeatable)")

@@ -11,7 +11,9 @@ void add_receive_command(CommandLine& app, Console& console, int& status) {
   CommandLine* command = app.add_subcommand(
       "receive", "Judge an incoming read: which controller, whole or damaged, stock or not");
   auto options = std::make_shared<ReceiveOptions>();
-  command->add_option("FILES", options->reads, "The read, one file or one for each memory")
+  command
+      ->add_option("FILES", options->reads,
+                   "The read, one file or one for each memory; or the parcel that it came in")
       ->takes("[MEMORY=]FILE")
       ->required();
   command
@@ -29,14 +31,19 @@ void add_receive_command(CommandLine& app, Console& console, int& status) {
                    "A further read of the same controller, as many files as the first")
       ->takes("[MEMORY=]FILE");
   command
+      ->add_option("--controller", options->controller,
+                   "Which controller, where a parcel has reads of several")
+      ->takes("NAME");
+  command
       ->add_option("-o,--output", options->outputs,
                    "Where to write the read that three or more reads vote for")
       ->takes("FILE");
-  add_shop_option(*command, {kShopRegions, kShopStocks});
+  add_parcel_opening(*command, options->opening);
+  add_shop_option(*command, {kShopRegions, kShopStocks, kShopParcelKey});
   set_command(
       *command, console,
       {"calseal receive flash=flash.bin eeprom=eeprom.bin --regions maps --known stocks",
-       "calseal receive read.hex --regions engine.json",
+       "calseal receive read.hex --regions engine.json", "calseal receive to-shop.parcel --regions maps",
        "calseal receive read1.bin --again read2.bin --again read3.bin --regions maps -o voted.bin"},
       [options](Console& c) { return receive_as_told(*options, c); }, status);
 }

@@ -8,21 +8,12 @@
 #include "calseal/cli/console/progress.h"
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/reads/read_arguments.h"
+#include "calseal/cli/study/receive_files.h"
 #include "calseal/cli/study/write_voted.h"
 #include "calseal/report/study/study_report.h"
 
 namespace calseal {
 namespace {
-
-// The files of each read: the first, then those of every --again, which repeats all memories in order.
-std::vector<std::vector<std::string>> reads_of(const ReceiveOptions& options) {
-  std::vector<std::vector<std::string>> reads = {options.reads};
-  for (std::size_t i = 0; i < options.again.size(); ++i) {
-    if (i % options.reads.size() == 0) reads.emplace_back();
-    reads.back().push_back(options.again[i]);
-  }
-  return reads;
-}
 
 // What was found so far, for people and for programs.
 struct Received {
@@ -85,13 +76,8 @@ Result<int> receive_as_told(const ReceiveOptions& options, const Console& consol
   Progress progress(console, 0);
   progress.begin("reading region maps");
   CALSEAL_ASSIGN(const RegionMapLibrary library, load_region_maps(options.regions));
-  std::vector<std::vector<ReadFile>> reads;
-  std::vector<std::string> names;
-  for (const auto& arguments : reads_of(options)) {
-    CALSEAL_ASSIGN(std::vector<ReadFile> files, load_read_files(arguments));
-    reads.push_back(std::move(files));
-    names.push_back(read_name(arguments));
-  }
+  CALSEAL_ASSIGN(const LoadedReads loaded, load_received(options));
+  const std::vector<std::vector<ReadFile>>& reads = loaded.reads;
   Received received;
   received.page = page_for(console);
   progress.begin("choosing among " + counted(library.maps.size(), "region map", "region maps"));
@@ -109,7 +95,7 @@ Result<int> receive_as_told(const ReceiveOptions& options, const Console& consol
     CALSEAL_ASSIGN(stocks, load_known_stocks(map, options.known));
   }
   if (library.maps.size() > 1) received.text = map_choice_text(library, choice, received.page) + "\n";
-  CALSEAL_CHECK(judge_reads(map, reads, names, stocks, progress, received));
+  CALSEAL_CHECK(judge_reads(map, reads, loaded.names, stocks, progress, received));
   if (reads.size() > 1) {
     progress.begin("comparing the reads");
     CALSEAL_CHECK(vote(options, map, received));

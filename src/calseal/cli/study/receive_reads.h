@@ -6,12 +6,14 @@
 
 #include "calseal/base/result.h"
 #include "calseal/cli/console/console.h"
+#include "calseal/cli/shop/parcel_opening.h"
 
 namespace calseal {
 
 struct ReceiveOptions {
   std::vector<std::string> reads, again, outputs, regions;
-  std::string known;
+  std::string known, controller;
+  ParcelOpening opening;
 };
 
 // Exit status.

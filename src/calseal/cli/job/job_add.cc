@@ -42,16 +42,11 @@ Result<int> run(const AddOptions& options, const std::string& tool, const Consol
                  add_controller(at_hand.job, controllers.front(),
                                 signing ? std::optional(signing->signing) : std::nullopt, way_back_message));
   CALSEAL_ASSIGN(const VehicleJob job, at_hand.after({signing ? signing->signing.trust : nullptr, nullptr}));
-  LedgerDuty duty = signing ? ledger_duty(*signing) : LedgerDuty{};
-  duty.handover = made.handover;
-  for (const OpenedBase& opened : made.opened) {
-    if (opened.sealed) duty.bundles.push_back(opened.controller + "/" + opened.bundle);
-  }
   TakenParcel taken;
   if (parcel != nullptr) {
     CALSEAL_ASSIGN(taken, take_parcel(job, *parcel, signing ? signing->signing.now : current_time()));
   }
-  const LedgerOutcome ledger = do_ledger_duty(job, duty);
+  const LedgerOutcome ledger = do_ledger_duty(job, made, signing ? ledger_duty(*signing) : LedgerDuty{});
   const Page page = page_for(console);
   console.print("added " + made.opened.front().controller + " to job " + job.facts.job + "\n" +
                 made_text(job, made, page) + taken_parcel_text(taken, page) + ledger_text(ledger, page));

@@ -54,19 +54,6 @@ Result<NewJob> load_request(const NewOptions& options, const SplitArguments& giv
   return request;
 }
 
-// From the first entry on. The job is whole whatever becomes of it.
-LedgerOutcome report_to_ledger(const VehicleJob& job, const std::string& ledger, const MadeJob& made,
-                               LedgerDuty duty) {
-  for (const Job& one : job.controllers) {
-    if (Status linked = link_ledger(one.folder, ledger); !linked) return {std::nullopt, linked.error()};
-  }
-  duty.handover = made.handover;
-  for (const OpenedBase& opened : made.opened) {
-    if (opened.sealed) duty.bundles.push_back(opened.controller + "/" + opened.bundle);
-  }
-  return do_ledger_duty(job, duty);
-}
-
 Result<int> run(const NewOptions& options, const std::string& tool, const Console& console) {
   if (options.ledger.empty() && !options.ledger_key.empty())
     return fail(usage_error("--ledger-key", "no --ledger beside it", "the ledger that the job reports to",
@@ -85,7 +72,7 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
                  read_vehicle_job(options.folder, {signing ? signing->signing.trust : nullptr, nullptr}));
   LedgerOutcome ledger;
   if (!options.ledger.empty())
-    ledger = report_to_ledger(job, options.ledger, made, signing ? ledger_duty(*signing) : LedgerDuty{});
+    ledger = do_ledger_duty(job, made, signing ? ledger_duty(*signing) : LedgerDuty{}, options.ledger);
   TakenParcel taken;
   if (given.parcel) {
     CALSEAL_ASSIGN(taken, attach_parcel_logs(options.folder, *given.parcel, parcel_file(1)));
@@ -145,7 +132,8 @@ void add_job_new_command(CommandLine& job, Console& console, const std::string& 
   ShopDefault head_key = kShopHeadKey;
   head_key.with = kShopJobLedger.option;
   add_parcel_opening(*command, o->opening);
-  add_job_signing_options(*command, *o, false, {kShopRegions, kShopJobLedger, head_key, kShopParcelKey}, look);
+  add_job_signing_options(*command, *o, false, {kShopRegions, kShopJobLedger, head_key, kShopParcelKey},
+                          look);
   set_command(
       *command, console,
       {"calseal job new engine.bin engine-eeprom.bin transmission.bin --regions maps --vehicle \"blue "

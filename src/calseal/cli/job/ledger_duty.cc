@@ -95,6 +95,20 @@ LedgerOutcome do_ledger_duty(const VehicleJob& job, const LedgerDuty& duty) {
   return outcome;
 }
 
+// From the first entry on. The job is whole whatever becomes of it.
+LedgerOutcome do_ledger_duty(const VehicleJob& job, const MadeJob& made, LedgerDuty duty,
+                             const std::string& ledger) {
+  for (const Job& one : job.controllers) {
+    if (ledger.empty()) break;
+    if (Status linked = link_ledger(one.folder, ledger); !linked) return {std::nullopt, linked.error()};
+  }
+  duty.handover = made.handover;
+  for (const OpenedBase& opened : made.opened) {
+    if (opened.sealed) duty.bundles.push_back(opened.controller + "/" + opened.bundle);
+  }
+  return do_ledger_duty(job, duty);
+}
+
 std::string ledger_text(const LedgerOutcome& outcome, const Page& page) {
   std::string text;
   if (outcome.failed) {

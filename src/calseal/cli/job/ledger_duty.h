@@ -10,6 +10,7 @@
 #include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/job/ledger_link.h"
+#include "calseal/job/new_job.h"
 #include "calseal/job/vehicle_job.h"
 #include "calseal/report/layout/page.h"
 
@@ -44,6 +45,9 @@ struct LedgerOutcome {
 // kUsage when a ledger key was given and the job reports to no ledger; asked before anything is sealed.
 Status require_ledger(const VehicleJob& job, const LedgerKeyOptions& options);
 LedgerOutcome do_ledger_duty(const VehicleJob& job, const LedgerDuty& duty);
+// The same for way backs that were just sealed; with `ledger`, the controllers report to it from now on.
+LedgerOutcome do_ledger_duty(const VehicleJob& job, const MadeJob& made, LedgerDuty duty,
+                             const std::string& ledger = {});
 
 // Empty, and no member, when there is no ledger.
 std::string ledger_text(const LedgerOutcome& outcome, const Page& page);

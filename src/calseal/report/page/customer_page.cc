@@ -30,12 +30,11 @@ std::string customer_page(ByteView trust_file, const TrustFile& trust, ByteView 
     const std::size_t at = std::min(rest.find("{{"), rest.size());
     page += rest.substr(0, at);
     rest.remove_prefix(at);
-    for (const auto& [name, value] : values) {
-      if (!rest.starts_with(name)) continue;
-      page += value;
-      rest.remove_prefix(name.size());
-      break;
-    }
+    const auto* const known =
+        std::ranges::find_if(values, [&](const auto& one) { return rest.starts_with(one.first); });
+    // What the template has and this does not know stays as it is.
+    page += known == values.end() ? rest.substr(0, 2) : std::string_view(known->second);
+    rest.remove_prefix(known == values.end() ? std::min(rest.size(), std::size_t{2}) : known->first.size());
   }
   return page;
 }

@@ -10,6 +10,7 @@
 #include "calseal/base/utc_time.h"
 #include "calseal/cli/console/command_line.h"
 #include "calseal/job/attach_log.h"
+#include "calseal/job/new_job.h"
 #include "calseal/job/take_parcel.h"
 #include "calseal/report/layout/page.h"
 

@@ -8,12 +8,11 @@
 #include "calseal/cli/console/command_line.h"
 #include "calseal/cli/shop/shop_commands.h"
 #include "calseal/cli/shop/stated.h"
+#include "calseal/trust/sheet.h"
 #include "calseal/trust/spoken_code.h"
 
 namespace calseal {
 namespace {
-
-constexpr std::uint64_t kSheetSizeLimit = std::uint64_t{1} << 20;
 
 struct PageOptions {
   std::string trust, root, sheet, output, tool;
@@ -29,9 +28,10 @@ Result<MadePage> make_page(const PageOptions& options) {
   CALSEAL_ASSIGN(const Bytes bytes, read_file(options.trust, kTrustFileSizeLimit));
   MadePage made;
   CALSEAL_ASSIGN(made.trust, parse_trust_file(bytes, options.root, printable(options.trust)));
-  Bytes sheet;  // the page judges it by its own trust file
+  Bytes sheet;
   if (!options.sheet.empty()) {
     CALSEAL_ASSIGN(sheet, read_file(options.sheet, kSheetSizeLimit));
+    CALSEAL_CHECK(parse_sheet(sheet, made.trust, printable(options.sheet)));
   }
   made.html = customer_page(bytes, made.trust, sheet, options.tool);
   CALSEAL_CHECK(write_file(options.output, view_of(made.html)));

@@ -33,13 +33,13 @@ CustomerKey::CustomerKey(CustomerKey&& other) noexcept
     : seed_(std::move(other.seed_)), public_key_(other.public_key_) {
   other.seed_.clear();
 }
-CustomerKey::~CustomerKey() { wipe(seed_); }
+CustomerKey::~CustomerKey() { cleanse(seed_); }
 
 Result<CustomerKey> CustomerKey::generate() {
   Bytes seed(kSeedSize);
   if (RAND_bytes(seed.data(), static_cast<int>(seed.size())) != 1) return no_library("random");
   Result<CustomerKey> key = from_seed(seed);
-  wipe(seed);
+  cleanse(seed);
   return key;
 }
 
@@ -67,6 +67,6 @@ Result<PrefixSignature> CustomerKey::sign(ByteView message) const {
   return signature;
 }
 
-void wipe(Bytes& secret) { OPENSSL_cleanse(secret.data(), secret.size()); }
+void cleanse(Bytes& secret) { OPENSSL_cleanse(secret.data(), secret.size()); }
 
 }  // namespace calseal

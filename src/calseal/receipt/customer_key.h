@@ -36,6 +36,6 @@ class CustomerKey {
 };
 
 // Overwritten in a way that the compiler keeps.
-void wipe(Bytes& secret);
+void cleanse(Bytes& secret);
 
 }  // namespace calseal

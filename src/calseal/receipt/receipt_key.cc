@@ -42,7 +42,7 @@ Result<ReceiptKey> ReceiptKey::obtain(const std::string& path) {
   CALSEAL_ASSIGN(const Bytes bytes, read_file(path, 4096));
   CALSEAL_ASSIGN(Bytes seed, parse_key(bytes, printable(path)));
   Result<CustomerKey> key = CustomerKey::from_seed(seed);
-  wipe(seed);
+  cleanse(seed);
   if (!key) return fail(key.error());
   return ReceiptKey(*std::move(key), false);
 }

@@ -27,10 +27,10 @@ Status write_both(const ParcelOptions& options, const MadeParcel& made, ByteView
 }
 
 std::string made_text(const ParcelOptions& options, const LoadedParcel& loaded, const MadeParcel& made,
-                      const Console& console) {
+                      std::size_t size, const Console& console) {
   const std::string shop = loaded.trust ? printable(loaded.trust->shop) : "your shop";
-  std::string text = "made " + printable(options.output) + ", " + bytes_text(made.file.size()) +
-                     ": send it to " + shop + "\n" +
+  std::string text = "made " + printable(options.output) + ", " + bytes_text(size) + ": send it to " + shop +
+                     "\n" +
                      parcel_text(made.parcel, loaded.sheet ? &*loaded.sheet : nullptr, emphasis_on(console));
   if (!made.parcel.findings.empty())
     text +=
@@ -59,7 +59,7 @@ Result<int> run_parcel(const ParcelOptions& options, const std::string& tool, co
   }
   CALSEAL_CHECK(write_both(options, made, file));
   progress.end();
-  console.print_folded(made_text(options, *loaded, made, console), kParcelColumn);
+  console.print_folded(made_text(options, *loaded, made, file.size(), console), kParcelColumn);
   JsonValue value = json_object({{"calseal", json("parcel-made/1")},
                                  {"output", json(printable(options.output, kShownPathLimit))},
                                  {"size", json(file.size())},

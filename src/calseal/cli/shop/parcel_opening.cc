@@ -46,7 +46,7 @@ Result<Bytes> open_closed_file(const std::string& path, const ParcelOpening& ope
   if (!bytes) return fail(bytes.error());
   ParcelSecret secret;
   std::ranges::copy(*bytes, secret.bytes.begin());
-  wipe(*bytes);
+  cleanse(*bytes);
   return open_closed_parcel(file, secret, printable(path));
 }
 

@@ -92,7 +92,7 @@ void add_job_log_command(CommandLine& job, Console& console, int& status) {
   add_customer_changed(*command, o->customer_changed);
   add_parcel_opening(*command, o->opening);
   command->add_option("--time", o->time, "When it was attached, instead of now (UTC)")->takes("TIME");
-  add_shop_option(*command, {kShopParcelKey}, "FOLDER");
+  add_shop_option(*command, {kShopParcelKey}, look_from_job());
   set_command(
       *command, console,
       {"calseal job log oak-17 drive.csv",

@@ -217,8 +217,6 @@ const BentParcel kBentParcels[] = {
      }},
     {"question_twice", "/answers/1", [](ParcelSample& s) { s.parcel.answers[1].question = "fuel"; }},
     {"answer_empty", "/answers/0", [](ParcelSample& s) { s.parcel.answers[0].answer = ""; }},
-    {"caution_twice", "/accepted/1",
-     [](ParcelSample& s) { s.parcel.accepted.push_back(s.parcel.accepted[0]); }},
     {"order_without_a_sheet", "/sheet",
      [](ParcelSample& s) {
        s.parcel.sheet.reset();

@@ -130,8 +130,9 @@ class Day(Look):
         turns = [answer for answer in answers if b'"reason":"job-busy"' not in answer[2]]
         require(turns, "both are busy")
         require(all(status == 3 for _, status, text in answers if b'"reason":"job-busy"' in text), "busy with another status")
-        faults = []
+        faults, before = [], self.model
         for order in (turns, turns[::-1]):
+            self.model = before
             try:
                 self.model = self.in_order(order)
                 self.count("two at once", ("one busy", "both")[len(turns) - 1])

@@ -278,6 +278,8 @@ class Model:
             reasons.append("job-order")
         if time < newest.time or time > 10 ** 6:
             reasons.append("job-order")
+        if kind.left_over(base, images, [(kind.area[0], sum(kind.area))]):  # an edit of the base before
+            reasons.append("change-locked")
         if mine and not stated and kind.left_over(base, images, [OPTIONS[one].span(kind) for one in mine]):
             reasons.append("change-unaccounted")
         return reasons, (images, mine)

@@ -9,6 +9,7 @@ computed here, with zlib and plain code.
 import json
 import os
 import pathlib
+import re
 import shutil
 import subprocess
 import tempfile
@@ -16,6 +17,8 @@ import zlib
 
 CALSEAL = os.environ["CALSEAL"]
 CALSEAL_CHECK = os.environ["CALSEAL_CHECK"]
+ADVICE = re.findall(r'^CALSEAL_TO_(SHOP|CUSTOMER)\("(.*)", "(.*)"\)$',
+                    (pathlib.Path(__file__).resolve().parents[3] / "src/calseal/cli/console/advice.inc").read_text(), re.M)
 PASSPHRASE = "correct horse battery"
 TIME = "2026-03-04T05:06:07Z"
 
@@ -59,6 +62,19 @@ def first_flash():
 
 def first_eeprom():
     return bytes(0x55 ^ i for i in range(0x20)) + b"SN-0123456789abc" + b"R0......" + b"tail" * 2
+
+
+def as_the_shop_reads(value):
+    """What calseal-check told a customer, with the advice that calseal gives in its place (advice.inc)."""
+    if isinstance(value, dict):
+        return {key: as_the_shop_reads(one) for key, one in value.items()}
+    if isinstance(value, list):
+        return [as_the_shop_reads(one) for one in value]
+    if not isinstance(value, str):
+        return value
+    for reader, raised, told in ADVICE:
+        value = value.replace(raised, told) if reader == "SHOP" else value.replace(told, raised)
+    return value
 
 
 class Desk:

@@ -47,9 +47,9 @@ class Options(unittest.TestCase):
         shutil.rmtree(cls.folder, ignore_errors=True)
 
     def test_every_option_is_known_here(self):
-        known = set(EVIDENCE) | set(NO_EVIDENCE) | {"--help", "--version"}
+        known = set(EVIDENCE) | set(NO_EVIDENCE) | {"--help", "--version", "--ascii"}
         self.assertEqual(options_of(CALSEAL_CHECK), known, "say in this test whether the new option is evidence")
-        self.assertEqual(options_of(CALSEAL, "check"), known - {"--version"})
+        self.assertEqual(options_of(CALSEAL, "check"), known - {"--version", "--ascii"})
 
     def arguments(self, row):
         words = [str(VECTORS / row["bundle"]), "--trust", str(VECTORS / row["trust"])]

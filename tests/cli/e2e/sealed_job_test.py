@@ -67,7 +67,7 @@ class TheWay(Job):
         for extra in ([], ["--json"], ["--seal-only"]):
             one = self.desk.run(CALSEAL, "check", *arguments, *extra)
             two = self.desk.run(CALSEAL_CHECK, *arguments, *extra)
-            self.assertEqual((one.returncode, one.stdout), (two.returncode, two.stdout))
+            self.assertEqual((one.returncode, one.stdout.decode()), (two.returncode, desks.as_the_shop_reads(two.stdout.decode())))
 
     def test_numbers_follow(self):
         self.assertEqual([v["revision"] for v in (self.base, self.first, self.second)], [0, 1, 2])

@@ -13,7 +13,7 @@ let cardNumber = 0;
 
 // A line with a sign, so that nothing depends on colour.
 export function saying(kind, text) {
-  return element("p", { class: `pcl-says pcl-${kind}` }, element("span", { "aria-hidden": "true" }, LOOK_SIGNS[kind]), " ", text);
+  return element("p", { class: `pcl-says pcl-${kind}` }, element("span", { "aria-hidden": "true" }, LOOK_SIGNS[kind]), " ", ...[text].flat());
 }
 
 // An input that adds files each time, shown as a button.

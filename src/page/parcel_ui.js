@@ -2,6 +2,7 @@
 
 import { printable } from "./bytes.js";
 import { newCustomer, readCustomerFile } from "./customer_file.js";
+import { element, foreign, phrase } from "./dom.js";
 import { agreementPair } from "./hpke.js";
 import { missingBefore, wantedReads } from "./parcel_choice.js";
 import { LogsPart, ReadsPart, saying } from "./parcel_files.js";
@@ -10,8 +11,8 @@ import { describeReady } from "./parcel_ready.js";
 import { PARCEL_TEXTS } from "./parcel_texts.js";
 import { describeRefusal, Refusal } from "./reason.js";
 import { readSheet } from "./sheet.js";
+import { shownText } from "./shown.js";
 import { readTrustFile } from "./trust.js";
-import { element } from "./dom.js";
 
 const VIEW_HASH = "#send";
 
@@ -65,7 +66,7 @@ class ParcelView {
     for (const kind of ["input", "change"]) this.form.addEventListener(kind, () => this.forget());
     return [
       element("p", {}, element("a", { href: "#", id: "pcl-back" }, "← ", PARCEL_TEXTS.back)),
-      element("h1", { id: "pcl-title", tabindex: "-1" }, PARCEL_TEXTS.title(printable(this.trust.shop))),
+      element("h1", { id: "pcl-title", tabindex: "-1" }, ...phrase(PARCEL_TEXTS.title("{shop}"), { shop: foreign(this.trust.shop) })),
       element("p", {}, PARCEL_TEXTS.lead), this.form, this.ready,
     ];
   }
@@ -108,7 +109,7 @@ class ParcelView {
     this.sheet = sheet;
     this.orderPart = new OrderPart(sheet, () => this.forget());
     this.orderSlot.replaceChildren(...this.orderPart.sections);
-    const lines = [saying("good", PARCEL_TEXTS.sheetHave(printable(this.trust.shop, 80), sheet.number, sheet.claimed_time))];
+    const lines = [saying("good", phrase(PARCEL_TEXTS.sheetHave("{shop}", sheet.number, sheet.claimed_time), { shop: foreign(this.trust.shop, 80) }))];
     if (had) lines.push(saying("wait", PARCEL_TEXTS.sheetChanged));
     this.sheetSays.replaceChildren(...lines);
     this.sheetField.says.replaceChildren();
@@ -278,7 +279,7 @@ class ParcelView {
     const questions = new Map((this.sheet?.questions ?? []).map(({ name, text }) => [name, printable(text)]));
     const missing = wantedReads(this.sheet?.reads ?? [], this.reads.places()).filter(({ count }) => count === 0);
     const about = {
-      shop: printable(this.trust.shop), closed, isNewKey: this.isNewKey, titleOf: this.orderPart?.titleOf ?? ((name) => name),
+      shop: foreign(this.trust.shop), closed, isNewKey: this.isNewKey, titleOf: this.orderPart?.titleOf ?? ((name) => name),
       titles: new Map((this.sheet?.reads ?? []).map(({ controller, title }) => [controller, printable(title || controller, 80)])),
       missing: missing.map(({ title, memory }) => PARCEL_TEXTS.memoryPlace(printable(title, 80), memory)), questionOf: (name) => questions.get(name) ?? name,
     };
@@ -330,7 +331,7 @@ export async function startParcelView(checker, trustFile, sheet) {
   }
   const view = new ParcelView(checker, trustFile, trust);
   section.replaceChildren(...view.build());
-  followAddress(section, PARCEL_TEXTS.title(printable(trust.shop)));
+  followAddress(section, PARCEL_TEXTS.title(shownText(trust.shop)));
   if (sheet.length === 0) return;
   try {
     await view.useSheet(sheet, "the sheet in this page");

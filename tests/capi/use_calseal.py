@@ -15,6 +15,7 @@ import threading
 import unittest
 
 CALSEAL = os.environ["CALSEAL"]
+CALSEAL_CHECK = os.environ.get("CALSEAL_CHECK", CALSEAL + "-check")  # who uses the library is told what the customer is
 LIBRARY, FOLDER = sys.argv[1], pathlib.Path(sys.argv[2])
 
 BUNDLE, TRUST, SALT = 1, 2, 3
@@ -121,7 +122,7 @@ class Request:
 
 def program(row):
     """The program's JSON for a row, byte for byte."""
-    words = [CALSEAL, "check", row["bundle"], "--trust", row["trust"], "--json"]
+    words = [CALSEAL_CHECK, row["bundle"], "--trust", row["trust"], "--json"]
     for option, key in (("--root", "stated_root"), ("--salt", "salt"), ("--vehicle", "vehicle_reference")):
         if row[key]:
             words += [option, row[key]]

@@ -9,6 +9,7 @@
 #include <memory>
 
 #include "calseal/base/file.h"
+#include "calseal/base/free_with.h"
 #include "calseal/base/text.h"
 #include "calseal/base/utc_time.h"
 #include "calseal/digest/sha256.h"
@@ -19,25 +20,18 @@
 namespace calseal {
 namespace {
 
-template <auto Free>
-struct Freeing {
-  template <typename T>
-  void operator()(T* pointer) const {
-    Free(pointer);
-  }
-};
-using Request = std::unique_ptr<TS_REQ, Freeing<TS_REQ_free>>;
-using Response = std::unique_ptr<TS_RESP, Freeing<TS_RESP_free>>;
-using Imprint = std::unique_ptr<TS_MSG_IMPRINT, Freeing<TS_MSG_IMPRINT_free>>;
-using Algorithm = std::unique_ptr<X509_ALGOR, Freeing<X509_ALGOR_free>>;
-using Integer = std::unique_ptr<ASN1_INTEGER, Freeing<ASN1_INTEGER_free>>;
-using Number = std::unique_ptr<BIGNUM, Freeing<BN_free>>;
-using Pkcs7 = std::unique_ptr<PKCS7, Freeing<PKCS7_free>>;
-using Info = std::unique_ptr<TS_TST_INFO, Freeing<TS_TST_INFO_free>>;
-using Store = std::unique_ptr<X509_STORE, Freeing<X509_STORE_free>>;
-using Certificate = std::unique_ptr<X509, Freeing<X509_free>>;
-using Memory = std::unique_ptr<BIO, Freeing<BIO_free_all>>;
-using Context = std::unique_ptr<TS_VERIFY_CTX, Freeing<TS_VERIFY_CTX_free>>;
+using Request = std::unique_ptr<TS_REQ, FreeWith<TS_REQ_free>>;
+using Response = std::unique_ptr<TS_RESP, FreeWith<TS_RESP_free>>;
+using Imprint = std::unique_ptr<TS_MSG_IMPRINT, FreeWith<TS_MSG_IMPRINT_free>>;
+using Algorithm = std::unique_ptr<X509_ALGOR, FreeWith<X509_ALGOR_free>>;
+using Integer = std::unique_ptr<ASN1_INTEGER, FreeWith<ASN1_INTEGER_free>>;
+using Number = std::unique_ptr<BIGNUM, FreeWith<BN_free>>;
+using Pkcs7 = std::unique_ptr<PKCS7, FreeWith<PKCS7_free>>;
+using Info = std::unique_ptr<TS_TST_INFO, FreeWith<TS_TST_INFO_free>>;
+using Store = std::unique_ptr<X509_STORE, FreeWith<X509_STORE_free>>;
+using Certificate = std::unique_ptr<X509, FreeWith<X509_free>>;
+using Memory = std::unique_ptr<BIO, FreeWith<BIO_free_all>>;
+using Context = std::unique_ptr<TS_VERIFY_CTX, FreeWith<TS_VERIFY_CTX_free>>;
 
 tl::unexpected<Error> invalid(const std::string& name, std::string found, std::string expected) {
   return fail(

@@ -8,18 +8,12 @@
 #include <memory>
 #include <string_view>
 
+#include "calseal/base/free_with.h"
 #include "calseal/digest/sha256.h"
 
 namespace calseal {
 namespace {
 
-template <auto kFree>
-struct FreeWith {
-  template <typename Object>
-  void operator()(Object* object) const {
-    kFree(object);
-  }
-};
 using Key = std::unique_ptr<EVP_PKEY, FreeWith<EVP_PKEY_free>>;
 using Derivation = std::unique_ptr<EVP_PKEY_CTX, FreeWith<EVP_PKEY_CTX_free>>;
 using Cipher = std::unique_ptr<EVP_CIPHER_CTX, FreeWith<EVP_CIPHER_CTX_free>>;

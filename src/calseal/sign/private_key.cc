@@ -7,19 +7,13 @@
 #include <algorithm>
 
 #include "calseal/base/file.h"
+#include "calseal/base/free_with.h"
 #include "calseal/base/text.h"
 #include "calseal/sign/sealed_pem.h"
 
 namespace calseal {
 namespace {
 
-template <auto kFree>
-struct FreeWith {
-  template <typename Object>
-  void operator()(Object* object) const {
-    kFree(object);
-  }
-};
 using ContextPointer = std::unique_ptr<EVP_MD_CTX, FreeWith<EVP_MD_CTX_free>>;
 
 tl::unexpected<Error> library_failed(const std::string& step) {

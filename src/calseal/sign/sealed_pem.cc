@@ -14,19 +14,13 @@
 #include <array>
 
 #include "calseal/base/file.h"
+#include "calseal/base/free_with.h"
 #include "calseal/base/text.h"
 #include "calseal/sign/private_key.h"
 
 namespace calseal {
 namespace {
 
-template <auto kFree>
-struct FreeWith {
-  template <typename Object>
-  void operator()(Object* object) const {
-    kFree(object);
-  }
-};
 using BioPointer = std::unique_ptr<BIO, FreeWith<BIO_free>>;
 using KeyInfoPointer = std::unique_ptr<PKCS8_PRIV_KEY_INFO, FreeWith<PKCS8_PRIV_KEY_INFO_free>>;
 using SealedPointer = std::unique_ptr<X509_SIG, FreeWith<X509_SIG_free>>;

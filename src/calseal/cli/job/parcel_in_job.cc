@@ -59,6 +59,15 @@ TakenLog take_log(const std::string& folder, const OpenedParcel& parcel, std::si
   return taken;
 }
 
+// A parcel that the job has, with its logs attached.
+TakenParcel with_logs(const std::string& folder, const OpenedParcel& parcel, const std::string& file,
+                      UtcTime now) {
+  TakenParcel taken{file, parcel_fingerprint(parcel.parcel), parcel.parcel.number, {}};
+  for (std::size_t i = 0; i < parcel.parcel.logs.size(); ++i)
+    taken.logs.push_back(take_log(folder, parcel, i, now));
+  return taken;
+}
+
 }  // namespace
 
 void add_customer_changed(CommandLine& command, bool& changed) {
@@ -81,20 +90,13 @@ Status put_parcel_into(const std::optional<OpenedParcel>& parcel, NewJob& reques
 
 Result<TakenParcel> take_parcel(const VehicleJob& job, const OpenedParcel& parcel, UtcTime now) {
   CALSEAL_ASSIGN(const std::string file, keep_parcel(job, parcel, now));
-  TakenParcel taken{file, parcel_fingerprint(parcel.parcel), parcel.parcel.number, {}};
-  for (std::size_t i = 0; i < parcel.parcel.logs.size(); ++i)
-    taken.logs.push_back(take_log(job.folder, parcel, i, now));
-  return taken;
+  return with_logs(job.folder, parcel, file, now);
 }
 
 Result<TakenParcel> attach_parcel_logs(const std::string& folder, const OpenedParcel& parcel,
                                        const std::string& file) {
   CALSEAL_ASSIGN(const JobLock lock, JobLock::take(folder));
-  TakenParcel taken{file, parcel_fingerprint(parcel.parcel), parcel.parcel.number, {}};
-  const UtcTime now = current_time();
-  for (std::size_t i = 0; i < parcel.parcel.logs.size(); ++i)
-    taken.logs.push_back(take_log(folder, parcel, i, now));
-  return taken;
+  return with_logs(folder, parcel, file, current_time());
 }
 
 std::string taken_parcel_text(const TakenParcel& taken, const Page& page) {

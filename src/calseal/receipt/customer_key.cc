@@ -7,16 +7,12 @@
 #include <memory>
 #include <utility>
 
+#include "calseal/base/free_with.h"
+
 namespace calseal {
 namespace {
 
-struct FreeKey {
-  void operator()(EVP_PKEY* key) const { EVP_PKEY_free(key); }
-};
-struct FreeContext {
-  void operator()(EVP_MD_CTX* context) const { EVP_MD_CTX_free(context); }
-};
-using Key = std::unique_ptr<EVP_PKEY, FreeKey>;
+using Key = std::unique_ptr<EVP_PKEY, FreeWith<EVP_PKEY_free>>;
 
 Key key_of(const Bytes& seed) {
   return Key(EVP_PKEY_new_raw_private_key(EVP_PKEY_ED25519, nullptr, seed.data(), seed.size()));
@@ -56,7 +52,7 @@ Result<CustomerKey> CustomerKey::from_seed(ByteView seed) {
 
 Result<PrefixSignature> CustomerKey::sign(ByteView message) const {
   const Key raw = key_of(seed_);
-  const std::unique_ptr<EVP_MD_CTX, FreeContext> context(EVP_MD_CTX_new());
+  const std::unique_ptr<EVP_MD_CTX, FreeWith<EVP_MD_CTX_free>> context(EVP_MD_CTX_new());
   PrefixSignature signature;
   signature.key_id = compute_key_id(public_key_);
   std::size_t size = signature.signature.size();

@@ -119,7 +119,7 @@ export async function checkConsistency(manifest, name) {
   }
 
   checkPayload(manifest, accounts, demand);
-  if (manifest.revision === 0) checkWayBack(controller, demand);
+  if (manifest.revision === 0) checkWayBack(manifest, demand);
   checkWords(manifest, demand);
   checkEntrySizes(manifest.entries, demand);
   checkEntryList(manifest, demand);
@@ -227,21 +227,39 @@ function checkPayload({ revision, controllers: [{ memories, payload }] }, accoun
 }
 
 // 9. Revision 0 changes nothing.
-function checkWayBack({ payload, spans, patches }, demand) {
+function checkWayBack({ ordered, controllers: [{ payload, spans, patches }] }, demand) {
   demand(payload.kind === "full", "/payload/kind", "areas", "full for revision 0");
   const isSame = spans.every(({ before, after }) => before === after);
   demand(isSame, "/spans", "a digest that differs before and after", "equal ones in revision 0");
   demand(patches.every(({ base, result }) => base === result), "/patches", "a patch that differs in base and result", "equal ones in revision 0");
+  demand(ordered.time === "", "/ordered/time", ordered.time, "no order in revision 0");
 }
 
 // 10. Lists of words.
-function checkWords({ permitted_returns: returns, options, attachments }, demand) {
+function checkWords(manifest, demand) {
+  const { permitted_returns: returns, options, attachments } = manifest;
   demand(isAscending(returns), "/permitted_returns", "digests out of order or twice", "ascending digests, each once");
   demand(namesAreUnique(options), "/options", "one name twice", "each name once");
+  checkOrderOfOptions(manifest, demand);
   for (const [i, { entry }] of attachments.entries()) {
     demand(isAttachment(entry), `/attachments/${i}/entry`, printable(entry, 100), "attachments/ and a plain file name");
   }
   demand(isAscending(attachments, ({ entry }) => entry), "/attachments", "entries out of order or twice", "ascending, each once");
+}
+
+// What was ordered says of each option that it is in this revision, or why not; the options themselves tell which.
+function checkOrderOfOptions({ options, ordered }, demand) {
+  const { time, parcel, options: wanted } = ordered;
+  demand(time !== "" || (parcel === "" && wanted.length === 0), "/ordered", "an order without a time", "a time, or no order");
+  demand(isAscending(wanted, ({ name }) => name), "/ordered/options", "names out of order or twice", "names ascending, each once");
+  const titles = new Map(options.map(({ name, title }) => [name, title]));
+  for (const [i, { name, title, why }] of wanted.entries()) {
+    const pointer = `/ordered/options/${i}`;
+    const isIn = titles.has(name);
+    demand(!isIn || why === "", `${pointer}/why`, "a reason why it is not in this revision", `none: ${name} is among the options`);
+    demand(isIn || why !== "", `${pointer}/why`, "no reason", `why ${name} is not in this revision`);
+    demand(!isIn || title === titles.get(name), `${pointer}/title`, printable(title), "the title that it has among the options");
+  }
 }
 
 function isAttachment(entry) {

@@ -18,6 +18,7 @@ export const CONTENT_SIZE_MOST = 2 ** 28;
 const FILE_SIZE_MOST = 2 ** 31 - 1;
 const MEMORIES_MOST = 16;
 const LIST_MOST = 16384; // of a list without a limit of its own
+const OPTIONS_MOST = 256; // in the revision, and ordered
 const WORDS_MOST = 64;
 const ENTRIES_MOST = 4096 - 1 - 8; // manifest and signatures are not listed
 
@@ -120,7 +121,12 @@ const MANIFEST = objectOf(
   }],
   ["permitted_returns", listOf(DIGEST, RETURNS_MOST)],
   ["approvals", listOf(TEXT, APPROVALS_MOST)],
-  ["options", listOf(objectOf(["name", NAME], ["title", LINE], ["digest", DIGEST]), 256)],
+  ["options", listOf(objectOf(["name", NAME], ["title", LINE], ["digest", DIGEST]), OPTIONS_MOST)],
+  ["ordered", objectOf(
+    ["time", MAYBE_TIME],
+    ["parcel", MAYBE_DIGEST],
+    ["options", listOf(objectOf(["name", NAME], ["title", LINE], ["why", LINE]), OPTIONS_MOST)],
+  )],
   ["requirements", listOf(LINE, WORDS_MOST)],
   ["cautions", listOf(LINE, WORDS_MOST)],
   ["attachments", listOf(objectOf(["entry", LINE], ["title", LINE]), WORDS_MOST)],

@@ -255,7 +255,11 @@ class Maker {
     const fs::path folder = fs::path(options_.folder) / "archive" / "jobs" / name_of(job);
     MadeJob made;
     Image image = controller.base;
-    std::string events = write_event({time_text(time_of(job, 0)), EventKind::kOpened, 1, {}, {}, "first read", {}, {}, {}, {}, {}});
+    Event opened;
+    opened.time = time_text(time_of(job, 0));
+    opened.kind = EventKind::kOpened;
+    opened.detail = "first read";
+    std::string events = write_event(opened);
     for (std::uint64_t revision = 0; revision < kRevisions; ++revision) {
       SealRequest one = request(controller, job, revision);
       if (revision == 0) {

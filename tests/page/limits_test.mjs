@@ -21,6 +21,7 @@ const inController = (field, value) => (tree) => {
   tree.controllers[0][field] = value;
 };
 const option = (i) => ({ name: name(i), title: "t", digest: hex(i) });
+const wanted = (i) => ({ name: name(i), title: "t", why: "w" });
 const key = (i) => ({ ...keyOf(i), byte: i });
 
 function withKeys(count, more = {}) {
@@ -59,6 +60,8 @@ const TINY = "vector tiny-revision";
 const LISTS = "withdrawals and state";
 const ROWS = [
   ["options", TINY, "bundle", (n) => put("options", many(n, option)), 256, "json-value"],
+  ["ordered options", TINY, "bundle", (n) => put("ordered", { time: "2026-02-28T23:59:59Z", parcel: "", options: many(n, wanted) }), 256, "json-value"],
+  ["bytes of a reason why not", TINY, "bundle", (n) => put("ordered", { time: "2026-02-28T23:59:59Z", parcel: "", options: [{ ...wanted(1), why: "x".repeat(n) }] }), 200, "json-value"],
   ["requirements", TINY, "bundle", (n) => put("requirements", many(n, () => "r")), 64, "json-value"],
   ["cautions", TINY, "bundle", (n) => put("cautions", many(n, () => "c")), 64, "json-value"],
   ["annotations", TINY, "bundle", (n) => put("annotations", many(n, () => ["a", "b"])), 64, "json-value"],

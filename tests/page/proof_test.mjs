@@ -14,7 +14,7 @@ import { readRegionMap } from "../../src/page/region_map.js";
 import { sha256Hex } from "./forge.mjs";
 import { trustPart } from "./scenarios.mjs";
 import { addressText, correct, describeRevision, repin, sealRevision } from "./small_shop.mjs";
-import { EDIT, FLASH, readsOf, SALT, walnut, walnutMap } from "./walnut.mjs";
+import { EDIT, FLASH, ORDERED, readsOf, SALT, walnut, walnutMap } from "./walnut.mjs";
 
 const TRUST = new Uint8Array(trustPart().bytes);
 const NV = 256; // flat address of the second memory
@@ -107,6 +107,60 @@ test("what must fit together", (t) => holdRows(t, "manifest", [
   ["a span that changes in revision 0", FIRST, inSpan(0x40, (span) => (span.after = "11".repeat(32))), "manifest-invalid"],
   ["a pinned digest", {}, ({ c }) => (c.pinned.after = "11".repeat(32)), "manifest-invalid"],
 ]));
+
+const inOrder = (change) => ({ manifest }) => change(manifest.ordered, manifest);
+const ORDERED_AT = "2026-02-28T23:59:59Z";
+const eachOf = (count) => Array.from({ length: count }, (_, i) => ({ name: `n${String(i).padStart(3, "0")}`, title: "", why: "later" }));
+
+test("what was ordered: its fields", (t) => holdRows(t, "manifest", [
+  ["none", ORDERED, ({ manifest }) => delete manifest.ordered, "json-missing-key"],
+  ["in another place", ORDERED, ({ manifest }) => {
+    const { ordered } = manifest;
+    delete manifest.ordered;
+    manifest.ordered = ordered;
+  }, "json-not-canonical"],
+  ["a list", ORDERED, ({ manifest }) => (manifest.ordered = []), "json-type"],
+  ...["time", "parcel", "options"].map((key) => [`no ${key}`, ORDERED, inOrder((ordered) => delete ordered[key]), "json-missing-key"]),
+  ...["time", "parcel", "options"].map((key) => [`a number as ${key}`, ORDERED, inOrder((ordered) => (ordered[key] = 1)), "json-type"]),
+  ...["name", "title", "why"].map((key) => [`an option without ${key}`, ORDERED, inOrder(({ options }) => delete options[1][key]), "json-missing-key"]),
+  ...["name", "title", "why"].map((key) => [`a truth as ${key}`, ORDERED, inOrder(({ options }) => (options[1][key] = true)), "json-type"]),
+  ["a key too many", ORDERED, inOrder((ordered) => (ordered.by = "")), "json-unknown-key"],
+  ["an option's key too many", ORDERED, inOrder(({ options }) => (options[1].digest = "11".repeat(32))), "json-unknown-key"],
+  ["a time that does not exist", ORDERED, inOrder((ordered) => (ordered.time = "2026-02-29T00:00:00Z")), "json-value"],
+  ["a digest that is too short", ORDERED, inOrder((ordered) => (ordered.parcel = "ab".repeat(31))), "json-value"],
+  ["an option without a name", ORDERED, inOrder(({ options }) => (options[0].name = "")), "json-value"],
+  ["a reason of two lines", ORDERED, inOrder(({ options }) => (options[1].why = "a\nb")), "json-value"],
+  ["a reason of 201 bytes", ORDERED, inOrder(({ options }) => (options[1].why = "x".repeat(201))), "json-value"],
+  ["257 options", ORDERED, inOrder((ordered) => (ordered.options = eachOf(257))), "json-value"],
+]));
+
+test("what was ordered: what must fit together", (t) => holdRows(t, "manifest", [
+  ["an order in revision 0", FIRST, inOrder((ordered) => (ordered.time = ORDERED_AT)), "manifest-invalid"],
+  ["a parcel and no time", {}, inOrder((ordered) => (ordered.parcel = "ab".repeat(32))), "manifest-invalid"],
+  ["options and no time", ORDERED, inOrder((ordered) => Object.assign(ordered, { time: "", parcel: "" })), "manifest-invalid"],
+  ["not in the revision, and nobody says why", ORDERED, inOrder(({ options }) => (options[1].why = "")), "manifest-invalid"],
+  ["in the revision, and a reason why not", ORDERED, inOrder(({ options }) => (options[0].why = "later")), "manifest-invalid"],
+  ["an option that left the revision", ORDERED, inOrder((_, manifest) => manifest.options.shift()), "manifest-invalid"],
+  ["an option that came into the revision", ORDERED, inOrder((_, manifest) => manifest.options.push({ name: "economy", title: "Economy", digest: "11".repeat(32) })), "manifest-invalid"],
+  ["another title", ORDERED, inOrder(({ options }) => (options[2].title = "Launch")), "manifest-invalid"],
+  ["no title", ORDERED, inOrder(({ options }) => (options[2].title = "")), "manifest-invalid"],
+  ["not ascending", ORDERED, inOrder(({ options }) => options.reverse()), "manifest-invalid"],
+  ["one name twice", ORDERED, inOrder(({ options }) => options.splice(1, 0, options[1])), "manifest-invalid"],
+]));
+
+test("what was ordered: the shop's word", async () => {
+  const says = async (change, make = ORDERED) => {
+    const written = walnut(make);
+    change(written.manifest.ordered);
+    return told(await ask(written, requestFor(written)));
+  };
+  assert.equal(await says(() => {}), "accepted");
+  assert.equal(await says((ordered) => (ordered.parcel = "")), "accepted");
+  assert.equal(await says((ordered) => (ordered.options = [])), "accepted");
+  assert.equal(await says((ordered) => (ordered.options = eachOf(256))), "accepted");
+  assert.equal(await says((ordered) => (ordered.options[1].title = "Quiet start")), "accepted", "no title of what is not in the revision is compared");
+  assert.equal(await says((ordered) => (ordered.time = "9999-12-31T23:59:59Z")), "accepted", "no time is compared");
+});
 
 test("contents: the region map", (t) => holdRows(t, "contents", [
   ["its controller", {}, inMap((map) => (map.controller = "gearbox")), "claim-mismatch"],

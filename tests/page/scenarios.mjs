@@ -4,7 +4,7 @@ import crypto from "node:crypto";
 
 import { bundle, keyOf, listEntries, sha256Hex, state, statement, takeApart } from "./forge.mjs";
 import { readFixture, readFixtureJson } from "./support.mjs";
-import { readsOf, SALT, walnut, walnutMap } from "./walnut.mjs";
+import { ORDERED, readsOf, SALT, walnut, walnutMap } from "./walnut.mjs";
 
 export const ROOT = keyOf(1);
 export const AUTHOR = keyOf(2);
@@ -281,8 +281,15 @@ function byRules() {
   ];
 }
 
+// A revision of which some was ordered.
+function byOrders() {
+  const { shape, base, manifest, contents } = walnut(ORDERED);
+  const reads = readsOf(shape, base).map(({ memory, bytes }) => ({ memory, ...raw(Buffer.from(bytes)) }));
+  return [situation("ordered", { trust: trustPart(), bundle: bundlePart(manifest, contents), reads, salt: raw(Buffer.from(SALT.toString("hex"))) })];
+}
+
 export function allSituations() {
-  return [...fromVectors(), ...inTime(), ...byRoots(), ...bySets(), ...byRules()];
+  return [...fromVectors(), ...inTime(), ...byRoots(), ...bySets(), ...byRules(), ...byOrders()];
 }
 
 // The situation with one signed file that says something else. `change` bends the tree or gives another text; `seal` signs it

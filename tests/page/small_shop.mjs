@@ -274,7 +274,8 @@ function describeController(shape, mapText, base, result, job) {
 }
 
 export const AUTHOR = keyOf(2);
-const BASE_JOB = { revision: 1, kind: "areas", salt: null, vehicle: "blue estate", approvals: [], options: [], requirements: [], notes: "", cautions: [] };
+const NO_ORDER = { time: "", parcel: "", options: [] };
+const BASE_JOB = { revision: 1, kind: "areas", salt: null, vehicle: "blue estate", approvals: [], options: [], ordered: NO_ORDER, requirements: [], notes: "", cautions: [] };
 
 // One revision, honestly told: {manifest, contents}, its entries not yet listed. `base` and `result` are rows of bytes.
 export function describeRevision(shape, base, result, more = {}) {
@@ -287,7 +288,7 @@ export function describeRevision(shape, base, result, more = {}) {
     parent: job.revision === 0 ? "" : "ab".repeat(32), set: "", claimed_time: "2026-03-04T05:06:07Z", trial: false, expires: "",
     required_roles: ["author"], title: job.revision === 0 ? "First read" : "Stage one", notes: job.notes, vehicle_reference: job.vehicle,
     salt_digest: job.salt === null ? "" : sha256(job.salt), controllers: [claims], permitted_returns: [], approvals: job.approvals, options: job.options,
-    requirements: job.requirements, cautions: job.cautions, attachments: [], annotations: [], tool: "a test", entries: [],
+    ordered: structuredClone(job.ordered), requirements: job.requirements, cautions: job.cautions, attachments: [], annotations: [], tool: "a test", entries: [],
   };
   const json = (value) => Buffer.from(JSON.stringify(value));
   const contents = [

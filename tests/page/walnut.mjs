@@ -71,6 +71,16 @@ export function walnutBase(shape) {
 export const SALT = Buffer.alloc(32, 9);
 export const EDIT = [[0x41, 200], [0x44, 7], [0x45, 8], [0x58, 0xaa], [0x62, 1], [0x7f, 2]];
 
+// Three options were ordered, of which two are in the revision; a third one in it nobody ordered.
+export const ORDERED = {
+  options: [["launch", "Launch control"], ["boost", ""], ["quiet", "Quiet start"]].map(([name, title], i) => ({ name, title, digest: String(i).repeat(64) })),
+  ordered: {
+    time: "2026-02-28T23:59:59Z", parcel: "cd".repeat(32), options: [
+      { name: "boost", title: "", why: "" }, { name: "economy", title: "Economy", why: "needs another gearbox" },
+      { name: "launch", title: "Launch control", why: "" }],
+  },
+};
+
 // `edits` are [flat, byte]; a patch is edited as any other byte.
 export function walnut({ map = walnutMap(), known = undefined, edits = EDIT, base = undefined, ...job } = {}) {
   const knows = known ?? (() => true);

@@ -47,8 +47,10 @@ def check_consistency(m):
     if m["revision"] == 0:
         rule(9, c["payload"]["kind"] == "full")
         rule(9, all(s["before"] == s["after"] for s in c["spans"]) and not patched(c))
+        rule(9, m["ordered"]["time"] == "")
 
     rule(10, ascending(m["permitted_returns"]) and len({o["name"] for o in m["options"]}) == len(m["options"]))
+    check_ordered(m, rule)
     rule(10, ascending([a["entry"] for a in m["attachments"]]) and all(attachment_name(a["entry"]) for a in m["attachments"]))
 
     for entry in m["entries"]:
@@ -148,6 +150,15 @@ def check_payload(c, names, m, rule):
     else:
         rule(8, all(covers(pinned, *r) for r in carried))
         rule(8, all(covers(carried, *r) for r in spans_as_ranges(c, lambda s: is_pinned(s) and s["kind"] != "locked")))
+
+
+def check_ordered(m, rule):
+    ordered, titles = m["ordered"], {option["name"]: option["title"] for option in m["options"]}
+    rule(10, ordered["time"] != "" or (ordered["parcel"] == "" and not ordered["options"]))
+    rule(10, ascending([option["name"] for option in ordered["options"]]))
+    for option in ordered["options"]:
+        rule(10, (option["why"] == "") == (option["name"] in titles))
+        rule(10, option["title"] == titles.get(option["name"], option["title"]))
 
 
 def attachment_name(entry):

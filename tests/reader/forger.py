@@ -15,6 +15,7 @@ import sys
 import chance
 import lies_contents
 import lies_maps
+import lies_options
 import lies_order
 from image import Image
 from json_text import canonical
@@ -44,6 +45,8 @@ class Context:
         self.draft = Draft(self.world, self.base, self.result, revision, self.kind, self.salt)
         if revision == 0 and rng.random() < 0.1:
             lies_contents.honest_set(rng, self.draft)
+        if rng.random() < 0.5:
+            lies_options.honest_order(rng, self.draft)
         self.read, self.read_is_base = self.choose_read()
         proves = self.salt and any(b["digest"] for b in self.draft.controller["binding"])
         self.request = {"stated_root": "", "salt": SALT if rng.random() < 0.8 else None, "vehicle_reference": "blue estate", "read_is_fresh": True,
@@ -305,6 +308,12 @@ def of_contents(rng, ctx):
     return found and ctx.case(found[0], sealed(draft), found[1])
 
 
+def of_options(rng, ctx):
+    draft = ctx.draft.clone()
+    kind, demand, reasons = lies_options.ordered_lie(rng, draft)
+    return ctx.case(kind, sealed(draft), demand, reasons)
+
+
 def of_read(rng, ctx):
     lie = rng.choice(READS)
     found = lie(rng, ctx)
@@ -331,7 +340,7 @@ def several(rng, ctx):
     return ctx.case(f"several {' '.join(kinds)}", sealed(draft, contents=contents), AGREE) if len(kinds) > 1 else None
 
 
-LIES = [of_manifest] * 8 + [of_contents] * 5 + [of_read] * 6 + [other_map] * 4 + [several] * 5 + [uncorrected, locked_change, patch_base, other_before, failing_base,
+LIES = [of_manifest] * 8 + [of_contents] * 5 + [of_options] * 3 + [of_read] * 6 + [other_map] * 4 + [several] * 5 + [uncorrected, locked_change, patch_base, other_before, failing_base,
                                                                              claimed_failing, known_less, carried_vehicle]
 
 

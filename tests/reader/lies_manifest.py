@@ -4,7 +4,7 @@ import hashlib
 
 REFUSED, ACCEPTED, AUTHENTIC, AGREE = "refused", "accepted", "authentic", "agree"
 FREE = {"title", "notes", "requirements", "cautions", "annotations", "tool", "permitted_returns"}
-WORD = {"job", "base", "revision", "sequence", "parent", "claimed_time", "trial", "expires", "required_roles", "salt_digest", "options", "set",
+WORD = {"job", "base", "revision", "sequence", "parent", "claimed_time", "trial", "expires", "required_roles", "salt_digest", "options", "ordered", "set",
         "vehicle_reference", "attachments"}
 
 

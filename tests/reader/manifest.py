@@ -48,6 +48,8 @@ MANIFEST = {
     "permitted_returns": is_list(1000, DIGEST),
     "approvals": is_list(16, TEXT),
     "options": is_list(256, is_object({"name": NAME, "title": LINE, "digest": DIGEST})),
+    "ordered": is_object({"time": or_empty(is_time), "parcel": or_empty(DIGEST),
+                          "options": is_list(256, is_object({"name": NAME, "title": LINE, "why": LINE}))}),
     "requirements": is_list(64, LINE),
     "cautions": is_list(64, LINE),
     "attachments": is_list(64, is_object({"entry": LINE, "title": LINE})),

@@ -14,13 +14,17 @@ import unittest
 
 import ed25519
 import lies_lists
+import lies_options
 import lies_roots
 import lies_rules
 import lies_state
 from algorithms import Adler, Fletcher, Sum, algorithm
 from chance import chance_world
+from consistency import check_consistency
 from correct import correct
 from crc_catalogue import read_page
+from json_text import canonical
+from manifest import read_manifest
 from map_checksums import swapped, swapped_range
 from map_compare import widens
 from older_maps import SAME
@@ -32,7 +36,7 @@ from region_map import Space, read_region_map
 from shops import Shop, state_file
 from state import read_state
 from worlds import WORLDS
-from writer import Draft
+from writer import Draft, entry_of
 
 FIXTURES = os.path.join(os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__)))), "fixtures")
 sys.path.insert(0, os.path.join(os.path.dirname(FIXTURES), "tests", "support"))
@@ -290,6 +294,38 @@ class States(unittest.TestCase):
                     lies_rules.widened, lies_rules.approved, lies_lists.withdrawals_number):
             damaged = [kind for kind, taken in self.drawn(lie) if not taken]
             self.assertLess(len(damaged), 6, f"seed {SEED}, {lie.__name__}: {damaged}")
+
+
+class Ordered(unittest.TestCase):
+    """What was ordered, in the manifest alone: honest orders are read, and each broken rule has its reason."""
+
+    @staticmethod
+    def draft(rng, revision):
+        world = WORLDS["whole"](rng)
+        return Draft(world, world.base, world.base, revision, "areas" if revision else "full")
+
+    @staticmethod
+    def reason(draft):
+        entries = [entry_of(name, content, "stored")[0] for name, content in draft.contents().items()]
+        return reason_of(lambda: check_consistency(read_manifest(canonical({**draft.manifest, "entries": entries}).encode("utf-8"))))
+
+    def test_honest_orders(self):
+        rng, seen = random.Random(SEED), set()
+        for turn in range(60):
+            draft = self.draft(rng, turn % 3)
+            lies_options.honest_order(rng, draft)
+            seen |= {option["why"] == "" for option in draft.manifest["ordered"]["options"]}
+            self.assertEqual(self.reason(draft), "", f"seed {SEED}, turn {turn}")
+        self.assertEqual(seen, {False, True})
+
+    def test_broken_rules(self):
+        rng, seen = random.Random(SEED), {}
+        for turn in range(400):
+            draft = self.draft(rng, rng.choice((0, 1, 1, 1)))
+            kind, demand, reasons = lies_options.ordered_lie(rng, draft)
+            seen.setdefault(kind, set()).add(demand)
+            self.assertEqual(self.reason(draft), next(iter(reasons or {""})), f"seed {SEED}, turn {turn}: {kind}")
+        self.assertEqual(len(seen), len(lies_options.RULES), f"seed {SEED}")
 
 
 class RecordFiles(unittest.TestCase):

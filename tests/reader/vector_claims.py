@@ -55,6 +55,13 @@ def first_change(name, key, value, **more):
     return changes(Row(name, **more), lambda listed: listed[0].update({key: value}))
 
 
+def with_order(row):
+    """Two options were ordered: one is in the revision, as the shop says, and one is not."""
+    row.draft.manifest["ordered"] = {"time": "2026-02-28T23:59:59Z", "parcel": sha256(b"parcel"), "options": [
+        {"name": "loud", "title": "Loud", "why": "needs another silencer"}, {"name": "quiet", "title": "Quiet", "why": ""}]}
+    return row
+
+
 def another_runs(name, patches=(), **more):
     """The read runs another revision, so that nothing but the manifest says what the list must be."""
     row = Row(name, patches=patches, **more)
@@ -254,6 +261,10 @@ ROWS = [
      lambda: changes(another_runs("vin", edits=((0, 1), (1, 1))), lambda c: (c[0].update(size=1), c.insert(1, {**c[0], "start": f"0x{F + 65:08x}"})))),
     ("changes-region", "claim-mismatch", "contents, changes: region", lambda: first_change("vin", "region", "spark")),
     ("changes-option", "claim-mismatch", "contents, changes: option is one of options", lambda: first_change("vin", "option", "loud")),
+    ("changes-option-ordered", "claim-mismatch", "contents, changes: one that was ordered and is not in the revision is none of options",
+     lambda: with_order(first_change("vin", "option", "loud"))),
+    ("ordered-word", "accepted", "who proves what: an order, and that an option of it is in the revision, is the shop's word",
+     lambda: with_order(first_change("vin", "option", ""))),
     ("changes-span-without", "claim-mismatch", "contents, changes: every span whose before and after differ has a change", lambda: changes(another_runs("vin"), lambda c: c.pop())),
     ("changes-locked-more", "claim-mismatch", "contents, changes: those of a locked span are exactly the patches' bytes",
      lambda: changes(another_runs("patches", [(1, "after")]), lambda c: next(x for x in c if x["start"] == f"0x{F + 96:08x}").update(size=2))),

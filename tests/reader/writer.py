@@ -70,8 +70,8 @@ class Draft:
             "sequence": revision + 1, "parent": "" if revision == 0 else sha256(b"parent"), "set": "", "claimed_time": TIME, "trial": False,
             "expires": "", "required_roles": ["author"], "title": world.name, "notes": "", "vehicle_reference": "blue estate",
             "salt_digest": sha256(salt) if salt else "", "controllers": [self.controller], "permitted_returns": [], "approvals": [],
-            "options": [{"name": "quiet", "title": "Quiet", "digest": sha256(b"quiet")}], "requirements": [], "cautions": [], "attachments": [],
-            "annotations": [], "tool": "tests"}
+            "options": [{"name": "quiet", "title": "Quiet", "digest": sha256(b"quiet")}], "ordered": {"time": "", "parcel": "", "options": []},
+            "requirements": [], "cautions": [], "attachments": [], "annotations": [], "tool": "tests"}
         self.changes = self.make_changes()
         self.set = None
         self.methods = {}

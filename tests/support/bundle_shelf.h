@@ -110,6 +110,7 @@ inline SampleBundle drawn_bundle(Random& random, const ShelfWords& words) {
   c.pinned_before = compute_pinned_digest(c.spans, Side::kBefore);
   c.pinned_after = compute_pinned_digest(c.spans, Side::kAfter);
   if (first) c.files = {{"flash", "raw", 700, digest_of(one_of(random, words.files))}};
+  m.ordered = {};
   m.options.clear();
   for (const std::string& name : words.options) {
     if (random.coin()) m.options.push_back({name, "An option", digest_of(name)});

@@ -116,6 +116,9 @@ inline SampleBundle make_sample_bundle() {
     std::swap(m.permitted_returns[0], m.permitted_returns[1]);
   m.approvals = {"a whole file,\nwith its lines\n"};
   m.options = {{"flat-foot", "Flat foot", digest_of("option")}};
+  m.ordered = {"2026-03-01T00:00:00Z",
+               digest_of("parcel"),
+               {{"flat-foot", "Flat foot", ""}, {"second-fan", "", "next week"}}};
   m.requirements = {"Fuel of at least 98 octane"};
   m.cautions = {"Not for the road"};
   m.attachments = {{"attachments/log.txt", "Log"}, {"attachments/note.txt", "Note"}};
@@ -151,6 +154,7 @@ inline SampleBundle make_sample_base() {
   Manifest& m = sample.manifest;
   ManifestController& c = m.controllers[0];
   m.revision = 0;
+  m.ordered = {};
   m.sequence = 1;
   m.parent.reset();
   for (ManifestSpan& span : c.spans) span.after = span.before;

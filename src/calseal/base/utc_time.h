@@ -21,4 +21,7 @@ std::string time_text(UtcTime time);
 // The machine's clock, read now.
 UtcTime current_time();
 
+// The day of a time text: "2026-03-04".
+inline std::string day_of(const std::string& time) { return time.substr(0, 10); }
+
 }  // namespace calseal

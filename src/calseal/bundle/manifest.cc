@@ -127,6 +127,18 @@ void option_fields(Fields& field, ManifestOption& option) {
   field("digest", option.digest, kDigest);
 }
 
+void ordered_option_fields(Fields& field, OrderedOption& option) {
+  field("name", option.name, kName);
+  field("title", option.title, kLine);
+  field("why", option.why, kLine);
+}
+
+void ordered_fields(Fields& field, ManifestOrdered& ordered) {
+  field("time", ordered.time, kMaybeTime);
+  field("parcel", ordered.parcel, kMaybeDigest);
+  field("options", ordered.options, List{Record{ordered_option_fields}, kOptionLimit});
+}
+
 void attachment_fields(Fields& field, ManifestAttachment& attachment) {
   field("entry", attachment.entry, kLine);
   field("title", attachment.title, kLine);
@@ -191,6 +203,7 @@ void manifest_fields(Fields& field, Manifest& manifest) {
   field("permitted_returns", manifest.permitted_returns, List{kDigest, kReturnLimit});
   field("approvals", manifest.approvals, List{Text{kTextLimit}, kApprovalLimit});
   field("options", manifest.options, List{Record{option_fields}, kOptionLimit});
+  field("ordered", manifest.ordered, Record{ordered_fields});
   field("requirements", manifest.requirements, List{kLine, kWordsLimit});
   field("cautions", manifest.cautions, List{kLine, kWordsLimit});
   field("attachments", manifest.attachments, List{Record{attachment_fields}, kWordsLimit});

@@ -134,6 +134,21 @@ struct ManifestOption {
   friend bool operator==(const ManifestOption&, const ManifestOption&) = default;
 };
 
+// An option that the customer ordered. Its title is "" where nobody said it.
+struct OrderedOption {
+  std::string name, title;
+  std::string why;  // it is not in this revision; empty: it is
+  friend bool operator==(const OrderedOption&, const OrderedOption&) = default;
+};
+
+// What the customer had ordered when this was sealed.
+struct ManifestOrdered {
+  std::string time;              // when the shop noted the order; empty: it knows of none
+  std::optional<Sha256> parcel;  // SHA-256 of the parcel.json that says so; nothing: the shop's own note
+  std::vector<OrderedOption> options;  // ascending by name
+  friend bool operator==(const ManifestOrdered&, const ManifestOrdered&) = default;
+};
+
 struct ManifestAttachment {
   std::string entry, title;
   friend bool operator==(const ManifestAttachment&, const ManifestAttachment&) = default;
@@ -171,6 +186,7 @@ struct Manifest {
   std::vector<Sha256> permitted_returns;        // manifest digests, ascending
   std::vector<std::string> approvals;           // each a whole file, see trust/approval.h
   std::vector<ManifestOption> options;
+  ManifestOrdered ordered;
   std::vector<std::string> requirements;
   std::vector<std::string> cautions;
   std::vector<ManifestAttachment> attachments;

@@ -53,6 +53,28 @@ struct MemoryAccount {
   RangeSet writable;  // known, not volatile
 };
 
+// Rule 10, of `ordered`.
+std::optional<EntryFault> find_order_fault(const Manifest& manifest) {
+  const ManifestOrdered& ordered = manifest.ordered;
+  if (ordered.time.empty() && (ordered.parcel || !ordered.options.empty()))
+    return EntryFault{"/ordered", "an order without a time", "when the shop noted it"};
+  if (!is_ascending(ordered.options, [](const OrderedOption& one) { return one.name; }))
+    return EntryFault{"/ordered/options", "names out of order or twice", "ascending names, each once"};
+  for (std::size_t i = 0; i < ordered.options.size(); ++i) {
+    const OrderedOption& one = ordered.options[i];
+    const auto in = std::ranges::find(manifest.options, one.name, &ManifestOption::name);
+    const std::string pointer = item_of("/ordered/options", i);
+    const bool is_in = in != manifest.options.end();
+    if (is_in && !one.why.empty())
+      return EntryFault{pointer + "/why", printable(one.why, 100), "nothing: it is in this revision"};
+    if (!is_in && one.why.empty())
+      return EntryFault{pointer + "/why", "nothing", "why it is not in this revision"};
+    if (is_in && one.title != in->title)
+      return EntryFault{pointer + "/title", printable(one.title, 100), printable(in->title, 100)};
+  }
+  return std::nullopt;
+}
+
 class Consistency {
  public:
   Consistency(const Manifest& manifest, const std::string& name)
@@ -391,6 +413,8 @@ class Consistency {
       return refuse_controller(item_of("/patches", i), "another state in the result than in the base",
                                "equal ones in revision 0");
     }
+    if (!manifest_.ordered.time.empty())
+      return refuse("/ordered/time", manifest_.ordered.time, "no order in revision 0");
     return {};
   }
 
@@ -399,6 +423,7 @@ class Consistency {
       return refuse("/permitted_returns", "digests out of order or twice", "ascending digests, each once");
     }
     if (!names_are_unique(manifest_.options)) return refuse("/options", "one name twice", "each name once");
+    if (auto fault = find_order_fault(manifest_)) return refuse(fault->place, fault->found, fault->expected);
     for (std::size_t i = 0; i < manifest_.attachments.size(); ++i) {
       const std::string& entry = manifest_.attachments[i].entry;
       if (is_attachment_entry(entry)) continue;

@@ -2,6 +2,7 @@
 
 #include "calseal/bundle/manifest.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/option/option_file.h"
 
 namespace calseal {
 namespace {
@@ -45,9 +46,18 @@ void event_fields(Fields& field, Event& event) {
   field.optional("digest", event.digest, kDigest);
   field.optional("log", event.log, Record{log_fields});
   field.optional("parcel", event.parcel, Record{parcel_facts_fields});
+  field.optional("options", event.options, List{kName, kOptionTogetherLimit});
 }
 
 std::string write_event(const Event& event) { return canonical_text(event, event_fields) + "\n"; }
+
+std::string event_words(const Event& event) {
+  if (!event.detail.empty()) return event.detail;
+  if (!event.options) return event.file;
+  std::string names;
+  for (const std::string& name : *event.options) names += (names.empty() ? "" : ", ") + name;
+  return names.empty() ? "nothing" : names;
+}
 
 EventList parse_events(std::string_view text, const std::string& name) {
   EventList list;

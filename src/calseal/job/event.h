@@ -34,11 +34,12 @@ enum class EventKind : std::uint8_t {
   kRemark,        // anything else; detail: the words
   kClosed,        // nothing more is to be done on this controller; detail: why
   kReopened,      // it goes on; detail: why
-  kReceived       // a parcel came from the customer; detail: where it is kept, within the job's folder
+  kReceived,      // a parcel came from the customer; detail: where it is kept, within the job's folder
+  kOrdered        // what the customer wants from now on
 };
-inline constexpr std::array<std::string_view, 14> kEventNames{
-    "opened",    "sealed", "reissued", "sent",   "acknowledged", "written",  "confirmed",
-    "withdrawn", "driven", "carried",  "remark", "closed",       "reopened", "received"};
+inline constexpr std::array<std::string_view, 15> kEventNames{
+    "opened", "sealed",  "reissued", "sent",   "acknowledged", "written",  "confirmed", "withdrawn",
+    "driven", "carried", "remark",   "closed", "reopened",     "received", "ordered"};
 inline std::string_view event_name(EventKind kind) { return kEventNames[static_cast<std::size_t>(kind)]; }
 inline std::optional<EventKind> find_event(std::string_view name) {
   return find_word<EventKind>(kEventNames, name);
@@ -72,19 +73,24 @@ struct Event {
   EventKind kind = EventKind::kRemark;
   std::uint64_t base = 1;
   std::optional<std::uint64_t> revision;
-  std::optional<Sha256> identity;         // of the revision
-  std::string detail;                     // line
-  std::string file;                       // within the folder
-  std::optional<Sha256> digest;           // of the file; of a parcel
-  std::optional<LogFacts> log;            // kDriven only
+  std::optional<Sha256> identity;  // of the revision
+  std::string detail;              // line
+  std::string file;                // within the folder
+  std::optional<Sha256> digest;    // of the file; of a parcel; kOrdered: of the parcel.json that says so
+  std::optional<LogFacts> log;     // kDriven only
   std::optional<std::uint64_t> sequence;  // kSealed, kReissued: stays taken although the bundle is lost
   std::optional<ParcelFacts> parcel;      // kReceived only: stays known although the parcel is erased
+  std::optional<std::vector<std::string>> options;  // kOrdered only: names, ascending
   friend bool operator==(const Event&, const Event&) = default;
 };
 
 void event_fields(Fields& field, Event& event);
 // With its line end.
 std::string write_event(const Event& event);
+
+// What a person reads of it beside its name: its words, the options of an order, or its file. Not made
+// printable.
+std::string event_words(const Event& event);
 
 // A line of an events file that says nothing to us.
 struct BrokenEvent {

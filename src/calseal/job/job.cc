@@ -175,6 +175,7 @@ class JobReading {
       if (version <= highest || file != mended_map_file(base.number, version)) continue;
       highest = version;
       base.map_name = mended.map_name;
+      base.map_version = mended.map_version;
       base.map_grade = mended.map_grade;
       base.map_digest = mended.map_digest;
       base.mended_map = file;
@@ -201,7 +202,8 @@ class JobReading {
       finding("regions-unreadable", file, map.error().found);
       return 0;
     }
-    base.map_name = map->name + " version " + std::to_string(map->version);
+    base.map_name = map->name;
+    base.map_version = map->version;
     base.map_grade = map->grade();
     base.map_digest = map->digest;
     return map->version;
@@ -375,6 +377,10 @@ Result<JobFacts> parse_job_facts(ByteView bytes, const std::string& name) {
   Error error = std::move(facts).error();
   error.reason = Reason::kJobDamaged;
   return fail(std::move(error));
+}
+
+std::string JobBase::map_words() const {
+  return map_name + " version " + std::to_string(map_version) + " (" + map_grade + ")";
 }
 
 std::vector<std::string> JobBase::option_files() const {

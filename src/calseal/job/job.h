@@ -58,7 +58,8 @@ struct JobBase {
   std::vector<std::string> read;          // files within the folder
   std::vector<std::string> options;       // that came with the base; files within the folder
   std::vector<std::string> sent_options;  // that came with a send, likewise
-  std::string map_name, map_grade;        // of the region map in force
+  std::string map_name, map_grade;        // of the region map in force; empty: it cannot be read
+  std::uint64_t map_version = 0;          // likewise
   std::optional<Sha256> map_digest;
   std::string mended_map;    // file of its newest mended version within the folder; empty: none
   std::string mended_fault;  // why that is not the version that was noted last; empty: it is, or none was
@@ -69,6 +70,7 @@ struct JobBase {
   // The bundle of a revision number: the newest one with it.
   const JobRevision* find(std::uint64_t revision) const;
   std::vector<std::string> option_files() const;  // of the base and of sends
+  std::string map_words() const;                  // "eg47 version 3 (draft)"; not made printable
 };
 
 // Something in the folder that is not as it should be, or that a person should know.

@@ -8,9 +8,7 @@
 
 namespace calseal {
 
-namespace {
-
-Result<std::vector<OptionFile>> load_files(const Job& job, const std::vector<std::string>& files) {
+Result<std::vector<OptionFile>> load_option_files(const Job& job, const std::vector<std::string>& files) {
   std::vector<OptionFile> options;
   for (const std::string& file : files) {
     CALSEAL_ASSIGN(Bytes text, read_file(job.folder + "/" + file, kOptionSizeLimit));
@@ -20,16 +18,10 @@ Result<std::vector<OptionFile>> load_files(const Job& job, const std::vector<std
   return options;
 }
 
-}  // namespace
-
-Result<std::vector<OptionFile>> load_kept_options(const Job& job, const JobBase& base) {
-  return load_files(job, base.options);
-}
-
 Result<std::vector<OptionFile>> options_of(const Job& job, const JobBase& base, const Manifest& manifest) {
   std::vector<OptionFile> wanted;
   if (manifest.options.empty()) return wanted;
-  CALSEAL_ASSIGN(const std::vector<OptionFile> kept, load_files(job, base.option_files()));
+  CALSEAL_ASSIGN(const std::vector<OptionFile> kept, load_option_files(job, base.option_files()));
   for (const ManifestOption& option : manifest.options) {
     const auto found = std::ranges::find(kept, option.digest, &OptionFile::digest);
     if (found == kept.end()) {
@@ -44,19 +36,8 @@ Result<std::vector<OptionFile>> options_of(const Job& job, const JobBase& base, 
 
 Result<std::vector<OptionFile>> options_in_force(const Job& job, const JobBase& base) {
   const JobRevision* newest = base.newest();
-  if (newest == nullptr || newest->number() == 0) return load_kept_options(job, base);
+  if (newest == nullptr || newest->number() == 0) return load_option_files(job, base.options);
   return options_of(job, base, newest->manifest);
-}
-
-std::vector<std::string> controllers_with_order(const VehicleJob& job, const std::string& controller) {
-  std::vector<std::string> names;
-  for (const Job& one : job.controllers) {
-    const JobRevision* newest = one.base().newest();
-    const bool meant = controller.empty() || controller == one.facts.controller;
-    if (meant && !one.closed() && newest != nullptr && newest->number() == 0 && !one.base().options.empty())
-      names.push_back(one.facts.controller);
-  }
-  return names;
 }
 
 std::string option_file_to_write(const Job& job, const OptionFile& option, std::uint64_t revision) {
@@ -97,6 +78,23 @@ Result<std::vector<std::string>> put_in_options(const Plan& plan, const Image& b
     put_in.push_back(option.option.name);
   }
   return put_in;
+}
+
+Result<const OptionFile*> find_undeclared(const Plan& plan, const Image& base, const Image& image,
+                                          const std::vector<OptionFile>& declared,
+                                          const std::vector<OptionFile>& others) {
+  CALSEAL_ASSIGN(const Account told, make_account(plan, base, image, declared));
+  if (told.is_complete()) return nullptr;
+  for (const OptionFile& option : others) {
+    std::vector<OptionFile> more = declared;
+    more.push_back(option);
+    const Result<Account> account = make_account(plan, base, image, more);
+    if (!account) continue;  // it has no place here
+    const auto share = std::ranges::find(account->shares, option.option.name, &Account::Share::option);
+    const bool whole = share != account->shares.end() && share->missing == 0;
+    if (whole && account->bytes(Origin::kUnaccounted) < told.bytes(Origin::kUnaccounted)) return &option;
+  }
+  return nullptr;
 }
 
 }  // namespace calseal

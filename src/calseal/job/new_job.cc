@@ -4,17 +4,36 @@
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/job/customer_order.h"
 #include "calseal/job/ledger_link.h"
 #include "calseal/job/take_parcel.h"
 
 namespace calseal {
 namespace {
 
-// The parcel that the reads came in, and a note of it behind what is noted of this controller.
-void note_parcel(const OpenedParcel& parcel, UtcTime now, ControllerFolder& folder) {
-  const std::string line = write_event(received_event(parcel, parcel_file(1), 1, now));
+// What is noted of every controller: the parcel that the reads came in, and the order; his parcel's, or else
+// that of the option files that came with them.
+std::vector<Event> notes_of(const std::vector<NewController>& controllers, const OpenedParcel* parcel,
+                            UtcTime now) {
+  std::vector<Event> events;
+  if (parcel != nullptr) {
+    events = parcel_events(*parcel, parcel_file(1), 1, now);
+    if (!parcel->parcel.order.empty()) return events;
+  }
+  std::vector<std::string> names;
+  for (const NewController& controller : controllers) {
+    for (const OptionFile& option : controller.options) names.push_back(option.option.name);
+  }
+  if (!names.empty()) events.push_back(ordered_event(std::move(names), std::nullopt, 1, now));
+  return events;
+}
+
+// Behind what is noted of this controller already.
+void add_notes(const std::vector<Event>& events, ControllerFolder& folder) {
+  std::string lines;
+  for (const Event& event : events) lines += write_event(event);
   for (NewFile& file : folder.files) {
-    if (file.path == kEventsFile) file.bytes.insert(file.bytes.end(), line.begin(), line.end());
+    if (file.path == kEventsFile) file.bytes.insert(file.bytes.end(), lines.begin(), lines.end());
   }
 }
 
@@ -59,9 +78,10 @@ Result<MadeJob> make_job(const NewJob& request, const std::optional<Signing>& si
   std::vector<std::string> subfolders;
   std::vector<NewFile> files;
   const UtcTime now = signing ? signing->now : current_time();
+  const std::vector<Event> notes = notes_of(request.controllers, request.parcel, now);
   for (const NewController& controller : request.controllers) {
     CALSEAL_ASSIGN(ControllerFolder folder, plan_controller(request, controller, signing));
-    if (request.parcel != nullptr) note_parcel(*request.parcel, now, folder);
+    add_notes(notes, folder);
     made.opened.push_back(folder.opened);
     put_into(std::move(folder), subfolders, files);
   }
@@ -98,6 +118,14 @@ Result<MadeJob> add_controller(const VehicleJob& job, const NewController& contr
   made.opened.push_back(folder.opened);
   CALSEAL_CHECK(require_names(request, made.opened));
   CALSEAL_CHECK(share_ledger(job, folder));
+  const UtcTime now = signing ? signing->now : current_time();
+  if (const CustomerOrder order = order_of(job); !order.time.empty()) {
+    Event event = ordered_event(order.options, order.parcel, 1, now);
+    event.time = order.time;
+    add_notes({event}, folder);
+  } else {
+    add_notes(notes_of({controller}, nullptr, now), folder);
+  }
   const std::string place = job.folder + "/" + folder.opened.controller;
   CALSEAL_CHECK(make_folder(place, folder.subfolders, folder.files));
   if (!signing) return made;

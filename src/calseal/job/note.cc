@@ -8,13 +8,15 @@
 #include "calseal/base/text.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/check/confirm.h"
+#include "calseal/job/customer_order.h"
 #include "calseal/job/layout.h"
 #include "calseal/job/possible_time.h"
 
 namespace calseal {
 namespace {
 
-tl::unexpected<Error> wrong(std::string place, std::string found, std::string expected, std::string next) {
+tl::unexpected<Error> note_usage(std::string place, std::string found, std::string expected,
+                                 std::string next) {
   return fail({Reason::kUsage, "", std::move(place), std::move(found), std::move(expected), std::move(next)});
 }
 
@@ -26,21 +28,21 @@ tl::unexpected<Error> too_early(const Job& job, const JobRevision& revision, std
 
 Status judge_detail(const Note& fact) {
   if (!is_line(fact.detail))
-    return wrong("--detail", printable(fact.detail, 80), "one line of at most 200 bytes", "shorten it");
+    return note_usage("--detail", printable(fact.detail, 80), "one line of at most 200 bytes", "shorten it");
   if (fact.kind == EventKind::kConfirmed) {
     for (const ProofGrade grade :
          {ProofGrade::kBytes, ProofGrade::kVerificationNumber, ProofGrade::kIdentity}) {
       if (fact.detail == proof_grade_name(grade)) return {};
     }
-    return wrong("--detail", fact.detail.empty() ? "no grade" : printable(fact.detail, 80),
-                 "bytes, verification-number or identity", "take the grade that calseal confirm says");
+    return note_usage("--detail", fact.detail.empty() ? "no grade" : printable(fact.detail, 80),
+                      "bytes, verification-number or identity", "take the grade that calseal confirm says");
   }
   const bool needs_words = fact.kind == EventKind::kRemark || fact.kind == EventKind::kWithdrawn ||
                            fact.kind == EventKind::kSent || fact.kind == EventKind::kClosed;
   if (needs_words && fact.detail.empty()) {
-    return wrong("--detail", "no words",
-                 fact.kind == EventKind::kSent ? "the channel: mail, stick, counter ..." : "the words",
-                 "state them");
+    return note_usage("--detail", "no words",
+                      fact.kind == EventKind::kSent ? "the channel: mail, stick, counter ..." : "the words",
+                      "state them");
   }
   return {};
 }
@@ -67,13 +69,30 @@ Status judge_order(const Job& job, const JobBase& base, const JobRevision& revis
   if (kind == EventKind::kConfirmed && !job.has(EventKind::kWritten, revision))
     return too_early(job, revision, "nothing says that it was written", "note first: written");
   if (kind == EventKind::kWithdrawn && revision.number() == 0)
-    return wrong("--revision", "revision 0, the way back", "a later revision",
-                 "seal another revision 0 of the same base instead");
+    return note_usage("--revision", "revision 0, the way back", "a later revision",
+                      "seal another revision 0 of the same base instead");
   return {};
 }
 
 bool about_controller(EventKind kind) {
-  return kind == EventKind::kRemark || kind == EventKind::kClosed || kind == EventKind::kReopened;
+  return kind == EventKind::kRemark || kind == EventKind::kOrdered || kind == EventKind::kClosed ||
+         kind == EventKind::kReopened;
+}
+
+// An order is the vehicle's.
+Status judge_options(const Note& fact) {
+  if (fact.kind != EventKind::kOrdered) return {};
+  if (!fact.controller.empty() || fact.revision || fact.base) {
+    return note_usage("ordered", "a controller, base or revision beside it", "an order of the whole vehicle",
+                      "name the job's folder and nothing else");
+  }
+  for (const std::string& name : fact.options) {
+    if (!is_name(name))
+      return note_usage("--order", printable(name, 80), "the name of an option", "see calseal option show");
+  }
+  if (fact.options.size() <= kOptionTogetherLimit) return {};
+  return note_usage("--order", grouped(fact.options.size()) + " options",
+                    "at most " + grouped(kOptionTogetherLimit), "leave some out");
 }
 
 // Not before what must have happened before, as it was noted; a revision is not sent before it was sealed.
@@ -97,6 +116,7 @@ bool by_hand(EventKind kind) {
     case EventKind::kWritten:
     case EventKind::kConfirmed:
     case EventKind::kWithdrawn:
+    case EventKind::kOrdered:
     case EventKind::kRemark:
     case EventKind::kClosed:
     case EventKind::kReopened:
@@ -132,7 +152,7 @@ void add_revision(const VehicleJob& job, const Subject& subject, EventKind kind,
 Result<std::uint64_t> base_of(const Job& owner, const Note& fact) {
   const std::uint64_t number = fact.base.value_or(owner.base().number);
   if (number != 0 && number <= owner.bases.size()) return number;
-  return wrong("--base", std::to_string(number), "a base of this job", "see calseal job status");
+  return note_usage("--base", std::to_string(number), "a base of this job", "see calseal job status");
 }
 
 Result<Subject> named_revision(const VehicleJob& job, const Note& fact) {
@@ -140,8 +160,8 @@ Result<Subject> named_revision(const VehicleJob& job, const Note& fact) {
   CALSEAL_ASSIGN(const std::uint64_t number, base_of(*owner, fact));
   if (const JobRevision* found = owner->bases[number - 1].find(*fact.revision))
     return Subject{owner, number, found};
-  return wrong("--revision", std::to_string(*fact.revision), "a revision of " + base_folder(number),
-               "see calseal job status");
+  return note_usage("--revision", std::to_string(*fact.revision), "a revision of " + base_folder(number),
+                    "see calseal job status");
 }
 
 Result<std::vector<Subject>> controllers_of(const VehicleJob& job, const Note& fact) {
@@ -163,14 +183,14 @@ Result<std::vector<Subject>> handed_of(const VehicleJob& job, const Note& fact) 
     if (owner == nullptr || (!fact.controller.empty() && fact.controller != handed.controller)) continue;
     const JobRevision* revision = owner->find(*handed.sealed.identity);
     if (revision == nullptr) {
-      return wrong("--revision", handed.name + " of the newest hand-over, which the job does not keep",
-                   "the revision that it is about", "see calseal job status");
+      return note_usage("--revision", handed.name + " of the newest hand-over, which the job does not keep",
+                        "the revision that it is about", "see calseal job status");
     }
     add_revision(job, {owner, handed.sealed.base, revision}, fact.kind, subjects);
   }
   if (!subjects.empty()) return subjects;
-  return wrong("--revision", "no number, and nothing of it in the newest hand-over",
-               "the revision that it is about", "state it");
+  return note_usage("--revision", "no number, and nothing of it in the newest hand-over",
+                    "the revision that it is about", "state it");
 }
 
 Result<std::vector<Subject>> subjects_of(const VehicleJob& job, const Note& fact) {
@@ -182,13 +202,14 @@ Result<std::vector<Subject>> subjects_of(const VehicleJob& job, const Note& fact
   }
   if (about_controller(fact.kind)) return controllers_of(job, fact);
   if (fact.kind == EventKind::kWithdrawn)
-    return wrong("--revision", "no number", "the revision that is withdrawn", "state it");
+    return note_usage("--revision", "no number", "the revision that is withdrawn", "state it");
   return handed_of(job, fact);
 }
 
 Result<Event> event_of(const VehicleJob& job, const Subject& subject, const Note& fact, UtcTime now) {
   const Job& one = *subject.job;
   Event event;
+  if (fact.kind == EventKind::kOrdered) event = ordered_event(fact.options, std::nullopt, subject.base, now);
   event.time = time_text(now);
   event.kind = fact.kind;
   event.base = subject.base;
@@ -211,10 +232,12 @@ Result<Event> event_of(const VehicleJob& job, const Subject& subject, const Note
 
 Result<std::vector<Noted>> note(const VehicleJob& job, const Note& fact, UtcTime now) {
   if (!by_hand(fact.kind))
-    return wrong("FACT", std::string(event_name(fact.kind)),
-                 "sent, acknowledged, written, confirmed, withdrawn, remark, closed or reopened",
-                 "see --help");
+    return note_usage(
+        "FACT", std::string(event_name(fact.kind)),
+        "sent, acknowledged, written, confirmed, withdrawn, ordered, remark, closed or reopened",
+        "see --help");
   CALSEAL_CHECK(judge_detail(fact));
+  CALSEAL_CHECK(judge_options(fact));
   CALSEAL_ASSIGN(const std::vector<Subject> subjects, subjects_of(job, fact));
   std::vector<Noted> noted;
   std::map<std::string, std::vector<Event>> by_folder;  // two revisions of one controller go into one file

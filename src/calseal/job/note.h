@@ -14,12 +14,13 @@ namespace calseal {
 
 // What a person notes.
 struct Note {
-  EventKind kind =
-      EventKind::kRemark;  // sent, acknowledged, written, confirmed, withdrawn, remark, closed, reopened
-  std::string controller;  // name; empty: see note()
-  std::optional<std::uint64_t> base;      // nothing: the current one
+  EventKind kind = EventKind::kRemark;  // sent, acknowledged, written, confirmed, withdrawn, ordered, remark,
+                                        // closed, reopened
+  std::string controller;               // name; empty: see note()
+  std::optional<std::uint64_t> base;    // nothing: the current one
   std::optional<std::uint64_t> revision;  // nothing: see note()
   std::string detail;                     // channel, grade of proof, reason, words
+  std::vector<std::string> options;       // ordered: names of options; none: he takes his order back
 };
 
 // One fact about one controller, as it was noted.
@@ -29,8 +30,9 @@ struct Noted {
 };
 
 // Notes one fact. With neither controller nor revision it is about every bundle of the newest hand-over, and
-// a remark, closing and reopening about every controller. `sent`, `acknowledged` and `withdrawn` of a member
-// of a set are noted of the whole set.
+// a remark, closing and reopening about every controller. An order is always about every controller. `sent`,
+// `acknowledged` and `withdrawn` of a member of a set are noted of the whole set, and `withdrawn` of every
+// bundle of the revision.
 //
 // kUsage for a kind that is not noted by hand, a revision that is not there or must be named, a missing or
 // wrong detail (a remark and a withdrawal need words; `confirmed` needs a grade: bytes, verification-number

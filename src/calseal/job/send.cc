@@ -89,6 +89,7 @@ void state_words(const SendRequest& said, SealRequest& request) {
   request.statement.required_roles = said.required_roles;
   request.statement.attachments = said.attachments;
   request.statement.permitted_returns = said.permitted_returns;
+  request.statement.ordered = said.ordered;
   request.options = said.options;
   request.unaccounted_reason = said.unaccounted_reason;
   request.limits_reason = said.limits_reason;
@@ -187,13 +188,13 @@ class Part {
       name_memories(edited, request_.edited);
       CALSEAL_CHECK(lay_result(next_, request_.edited));
     }
+    CALSEAL_ASSIGN(const Plan plan, make_plan(sent_.map, next_.base));
     if (!request_.options.empty()) {
-      CALSEAL_ASSIGN(const Plan plan, make_plan(sent_.map, next_.base));
       CALSEAL_ASSIGN(sent_.composed,
                      put_in_options(plan, next_.base, request_.options, request_.stated, next_.result));
     }
-    CALSEAL_CHECK(find_left_out());
     CALSEAL_ASSIGN(sent_.corrections, correct_result(next_));
+    CALSEAL_CHECK(require_named(plan));
     state_words(request_, next_);
     return {};
   }
@@ -207,13 +208,17 @@ class Part {
     return {};
   }
 
-  Status find_left_out() {
-    CALSEAL_ASSIGN(const std::vector<OptionFile> ordered, load_kept_options(job_, job_.base()));
-    for (const OptionFile& option : ordered) {
-      const auto is_it = [&](const OptionFile& one) { return one.option.name == option.option.name; };
-      if (std::ranges::none_of(request_.options, is_it)) sent_.ordered_left_out.push_back(option.option.name);
-    }
-    return {};
+  // Step 4 of docs/job.md, "What was ordered".
+  Status require_named(const Plan& plan) const {
+    if (request_.not_in_it.empty()) return {};
+    CALSEAL_ASSIGN(const OptionFile* const found,
+                   find_undeclared(plan, next_.base, next_.result, request_.options, request_.not_in_it));
+    if (found == nullptr) return {};
+    return fail({Reason::kOrderOpen, printable(job_.folder), "option " + found->option.name,
+                 "the image holds all of it, and this revision does not name it",
+                 "every option that is in the image",
+                 "name it with --option " + printable(found->file) +
+                     ", with the others that are in it, or take it out of the edit"});
   }
 
   // An edit that was not made, or the edit of last time.

@@ -25,6 +25,8 @@ struct SendRequest {
   std::string controller;
   std::vector<ReadFile> edited;         // nothing: the base, or with `again` the newest revision's image
   std::vector<OptionFile> options;      // that this revision is made of
+  ManifestOrdered ordered;              // what it says of the order; see keep_order()
+  std::vector<OptionFile> not_in_it;    // options that the image must not hold unseen
   StatedConditions stated;              // of the vehicle, for the options
   std::optional<std::uint64_t> parent;  // revision number; nothing: the newest
   std::string title, notes, expires;
@@ -46,9 +48,8 @@ struct Sent {
   Image base, before, result;  // before: of the revision that this one follows
   std::uint64_t parent = 0;    // its number
   CorrectionReport corrections;
-  std::optional<Account> account;             // where options were given
-  std::vector<std::string> composed;          // options that were put in; the others were in the edit
-  std::vector<std::string> ordered_left_out;  // options that came with the base and are not in it
+  std::optional<Account> account;     // where options were given
+  std::vector<std::string> composed;  // options that were put in; the others were in the edit
   bool way_back_acknowledged = false;
   bool needs_fresh_read = false;  // the customer's check accepts only a read that was taken just now
 };
@@ -71,7 +72,8 @@ using SendMessage = std::function<std::string(const SentTogether& sent)>;
 // kept unless all of them are sealed and checked. kUsage for a parent that is not there; kJobOrder when the
 // way back is not sealed, nothing changed, or a time runs backwards; the reasons of lay_edit(), compose(),
 // correct(), make_account(), make_set(), seal() and check_as_customer(); kChangeUnaccounted when options were
-// given, bytes belong to none and no reason is stated. The caller holds the lock.
+// given, bytes belong to none and no reason is stated; kOrderOpen when the image holds an option that it does
+// not name. The caller holds the lock.
 Result<SentTogether> send(const VehicleJob& job, std::vector<SendRequest> requests,
                           const std::optional<SetWish>& wish, const Signing& signing,
                           const SendMessage& message);

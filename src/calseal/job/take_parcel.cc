@@ -5,6 +5,7 @@
 #include <filesystem>
 
 #include "calseal/base/text.h"
+#include "calseal/job/customer_order.h"
 #include "calseal/job/layout.h"
 
 namespace calseal {
@@ -64,7 +65,8 @@ std::string parcel_file(std::uint64_t number) {
   return std::string(kParcelFolder) + "/" + std::to_string(number) + std::string(kEnding);
 }
 
-Event received_event(const OpenedParcel& parcel, const std::string& file, std::uint64_t base, UtcTime now) {
+std::vector<Event> parcel_events(const OpenedParcel& parcel, const std::string& file, std::uint64_t base,
+                                 UtcTime now) {
   Event event;
   event.time = time_text(now);
   event.kind = EventKind::kReceived;
@@ -72,7 +74,9 @@ Event received_event(const OpenedParcel& parcel, const std::string& file, std::u
   event.detail = file;
   event.digest = parcel.digest;
   event.parcel = ParcelFacts{compute_key_id(parcel.parcel.key), parcel.parcel.number};
-  return event;
+  std::vector<Event> events{std::move(event)};
+  if (std::optional<Event> ordered = ordered_by(parcel, base, now)) events.push_back(*std::move(ordered));
+  return events;
 }
 
 std::vector<EarlierParcel> parcels_of(const VehicleJob& job) {
@@ -82,7 +86,25 @@ std::vector<EarlierParcel> parcels_of(const VehicleJob& job) {
   return parcels;
 }
 
+namespace {
+
+// Parcels are here and no note of one: then nobody knows whose key counts, and it is no first use.
+Status require_notes(const VehicleJob& job) {
+  if (!received_events(job).empty()) return {};
+  CALSEAL_ASSIGN(const std::vector<std::string> names,
+                 names_in(job.folder + "/" + std::string(kParcelFolder)));
+  const auto kept = std::ranges::find_if(names, [](const std::string& name) { return number_of(name) != 0; });
+  if (kept == names.end()) return {};
+  return fail({Reason::kJobDamaged, printable(job.folder), std::string(kParcelFolder) + "/" + *kept,
+               "a parcel, and no note of any", "the note of who sent it, in events.jsonl",
+               "put events.jsonl back; where it is lost, compare the customer's fingerprint by voice and say "
+               "--customer-changed"});
+}
+
+}  // namespace
+
 Status judge_parcel(const VehicleJob& job, const OpenedParcel& parcel, bool customer_changed) {
+  if (!customer_changed) CALSEAL_CHECK(require_notes(job));
   CALSEAL_CHECK(check_parcel_job(parcel.parcel, job.facts.job, job.facts.vehicle_reference, parcel.name));
   return check_parcel_sender(parcel.parcel, parcels_of(job), customer_changed, parcel.name);
 }
@@ -93,9 +115,8 @@ Result<std::string> keep_parcel(const VehicleJob& job, const OpenedParcel& parce
   CALSEAL_CHECK(make_parcel_folder(job.folder + "/" + std::string(kParcelFolder)));
   std::vector<std::string> texts;
   for (const Job& controller : job.controllers) {
-    CALSEAL_ASSIGN(
-        std::string text,
-        with_events(controller.folder, {received_event(parcel, file, controller.base().number, now)}));
+    CALSEAL_ASSIGN(std::string text, with_events(controller.folder,
+                                                 parcel_events(parcel, file, controller.base().number, now)));
     texts.push_back(std::move(text));
   }
   std::vector<PendingFile> files{

@@ -133,6 +133,7 @@ Result<OpenedParcel> open_parcel(Bytes file, const std::string& name) {
   OpenedParcel opened;
   opened.name = name;
   opened.framing = framing_of(beginning);
+  opened.text_digest = compute_sha256(beginning.prefix.first);
   opened.parcel = std::move(beginning.parcel);
   const std::vector<ManifestEntry>& entries = opened.parcel.entries;
   CALSEAL_CHECK(verify_framing(file, opened.framing, name));

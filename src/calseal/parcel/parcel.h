@@ -102,7 +102,8 @@ struct OpenedParcel {
   Bytes file;
   Parcel parcel;
   Framing framing;
-  Sha256 digest;  // of the file
+  Sha256 digest;       // of the file
+  Sha256 text_digest;  // of its parcel.json
 
   // Of parcel.entries[index]; it was proved. kInternal when libdeflate has no memory.
   Result<Bytes> content(std::size_t index) const;

@@ -43,6 +43,7 @@ Status repeat_words(const OpenedBundle& revision, RevisionStatement& said) {
   said.notes = manifest.notes;
   said.permitted_returns = manifest.permitted_returns;
   said.options = manifest.options;
+  said.ordered = manifest.ordered;
   said.requirements = manifest.requirements;
   said.cautions = manifest.cautions;
   said.annotations = manifest.annotations;

@@ -48,6 +48,7 @@ void state(const RevisionStatement& said, Manifest& manifest) {
   manifest.permitted_returns = said.permitted_returns;
   std::ranges::sort(manifest.permitted_returns);
   manifest.options = said.options;
+  manifest.ordered = said.ordered;
   manifest.requirements = said.requirements;
   manifest.cautions = said.cautions;
   manifest.annotations = said.annotations;

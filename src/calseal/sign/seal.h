@@ -44,6 +44,7 @@ struct RevisionStatement {
   std::vector<Sha256> permitted_returns;
   std::vector<NamedBytes> approvals;  // new ones; those of the revision that is followed are kept
   std::vector<ManifestOption> options;
+  ManifestOrdered ordered;
   std::vector<std::string> requirements, cautions;
   std::vector<Attachment> attachments;
   std::vector<std::pair<std::string, std::string>> annotations;

@@ -378,6 +378,10 @@ class Making {
       s.expires = "2026-04-01T00:00:00Z";
       s.permitted_returns = {tiny_base_.digest};
       s.options = {{"flat-foot", "Flat foot shifting", compute_sha256(view_of("option"))}};
+      s.ordered = {"2026-02-28T20:00:00Z",
+                   compute_sha256(view_of("parcel.json")),
+                   {{"flat-foot", "Flat foot shifting", ""},
+                    {"second-fan", "", "no file of it for this software \"number\""}}};
       s.requirements = {"98 octane"};
       s.cautions = {"not for the road"};
       s.attachments = {{"a-photo.txt", "A photo", bytes_of("not really a photo\n")},
@@ -864,6 +868,28 @@ class Making {
            [](Forgery& f) { f.manifest.revision = 0; });
     forged("base-that-changes", tiny_full_, "rule 9: revision 0 changes nothing",
            [](Forgery& f) { f.manifest.revision = 0; });
+    const auto ordered = [&](const std::string& name, const std::string& rule, const ManifestOrdered& order) {
+      forged("ordered-" + name, tiny_, rule, [&](Forgery& f) {
+        f.manifest.options = {{"towing", "Towing", other}};
+        f.manifest.ordered = order;
+      });
+    };
+    const std::string noted = "2026-02-28T20:00:00Z";
+    forged("ordered-in-base", tiny_base_, "rule 9: revision 0 says nothing of an order",
+           [&](Forgery& f) { f.manifest.ordered.time = noted; });
+    ordered("without-time", "rule 10: an order without a time",
+            {"", std::nullopt, {{"towing", "Towing", ""}}});
+    ordered("parcel-without-time", "rule 10: a parcel without a time", {"", other, {}});
+    ordered("descending", "rule 10: names out of order",
+            {noted, std::nullopt, {{"towing", "Towing", ""}, {"fan", "", "next week"}}});
+    ordered("twice", "rule 10: one name twice",
+            {noted, std::nullopt, {{"towing", "Towing", ""}, {"towing", "Towing", ""}}});
+    ordered("no-why", "rule 10: not in the revision, and no reason",
+            {noted, std::nullopt, {{"fan", "", ""}}});
+    ordered("why-although-in", "rule 10: in the revision, and a reason why not",
+            {noted, std::nullopt, {{"towing", "Towing", "next week"}}});
+    ordered("other-title", "rule 10: another title than in options",
+            {noted, std::nullopt, {{"towing", "Trailer", ""}}});
     forged("part-name", tiny_, "rule 12: a part under another name", [](Forgery& f) {
       f.controller().payload[0].entry = f.manifest.entries[2].name = "payload/engine/flush.bin";
     });

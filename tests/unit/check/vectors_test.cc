@@ -153,7 +153,7 @@ TEST(BundleVectorIndex, NamesEveryFileAndNoOther) {
     size += entry.file_size();
   }
   EXPECT_EQ(named, present);
-  EXPECT_LT(size, 1U << 20U);
+  EXPECT_LT(size, 5U << 18U);
 }
 
 TEST(BundleVectorIndex, IsReadStrictly) {

@@ -23,11 +23,14 @@ TEST(Events, ComeBackAsWritten) {
   Event bare;
   bare.time = "2026-03-04T05:06:07Z";
   bare.detail = "x";
-  const std::string text = write_event(full_event()) + write_event(bare);
+  Event ordered = bare;
+  ordered.kind = EventKind::kOrdered;
+  ordered.options = {"towing", "winter"};
+  const std::string text = write_event(full_event()) + write_event(bare) + write_event(ordered);
   const EventList list = parse_events(text, "events");
   EXPECT_TRUE(list.broken.empty());
-  EXPECT_EQ(list.events, (std::vector<Event>{full_event(), bare}));
-  for (int kind = 0; kind <= static_cast<int>(EventKind::kRemark); ++kind)
+  EXPECT_EQ(list.events, (std::vector<Event>{full_event(), bare, ordered}));
+  for (int kind = 0; kind <= static_cast<int>(EventKind::kOrdered); ++kind)
     EXPECT_EQ(find_event(event_name(static_cast<EventKind>(kind))), static_cast<EventKind>(kind));
   EXPECT_FALSE(find_event("eaten"));
 }

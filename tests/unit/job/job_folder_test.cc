@@ -49,7 +49,7 @@ class JobFolder : public ::testing::Test {
   Job read() const { return read_whole().controllers.front(); }
   Result<std::vector<Noted>> note_of(EventKind kind, std::uint64_t revision,
                                      const std::string& detail = "") const {
-    return note(read_whole(), {kind, "", std::nullopt, revision, detail}, small.time);
+    return note(read_whole(), {kind, "", std::nullopt, revision, detail, {}}, small.time);
   }
   void happens(EventKind kind, std::uint64_t revision, const std::string& detail = "") const {
     ASSERT_THAT(note_of(kind, revision, detail), IsOk());

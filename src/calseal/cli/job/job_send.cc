@@ -9,6 +9,7 @@
 #include "calseal/cli/job/hand_over.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/job/send_request.h"
+#include "calseal/job/customer_order.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
@@ -79,6 +80,19 @@ Result<int> run(const SendOptions& options, const std::string& tool, const Conso
   return handed.ledger.status();
 }
 
+// A folder that cannot be read is said by the command itself.
+bool has_order(const std::string& folder) {
+  const auto place = find_job(folder);
+  const auto job = place ? read_vehicle_job(place->folder, {}) : Result<VehicleJob>(fail(place.error()));
+  return job && !order_of(*job).options.empty();
+}
+
+ShopDefault options_of_shop() {
+  ShopDefault options = kShopOptions;
+  options.wanted = has_order;
+  return options;
+}
+
 }  // namespace
 
 void add_job_send_command(CommandLine& job, Console& console, const std::string& tool, int& status) {
@@ -87,7 +101,7 @@ void add_job_send_command(CommandLine& job, Console& console, const std::string&
   auto o = std::make_shared<SendOptions>();
   add_send_options(*command, *o);
   add_ledger_key_option(*command, *o);
-  add_job_signing_options(*command, *o, true, {head_key_of_job()});
+  add_job_signing_options(*command, *o, true, {head_key_of_job(), options_of_shop()});
   set_command(
       *command, console,
       {"calseal job send oak-17 edited.bin --title \"first tune\" --key author.key --trust shop.trust",

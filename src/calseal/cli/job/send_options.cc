@@ -1,22 +1,41 @@
 #include "calseal/cli/job/send_options.h"
 
+#include "calseal/base/text.h"
+#include "calseal/bundle/signed_json.h"
+#include "calseal/cli/shop/stated.h"
+
 namespace calseal {
+
+namespace {
+
+void add_option_choices(CommandLine& command, SendOptions& options) {
+  command
+      .add_option(
+          "--option", options.option_files,
+          "Option file; it is put in where the edit does not hold it yet (repeatable; default, for each "
+          "controller without one: those of its newest revision, and what was ordered)")
+      ->takes("FILE");
+  command.add_flag("--no-options", options.no_options, "This revision is made of no option");
+  command.add_option("--without", options.without, "An option that was ordered and is left out (repeatable)")
+      ->takes("NAME=WHY")
+      ->one_each();
+  command
+      .add_option("--option-folder", options.option_folder,
+                  "Folder of option files, where what was ordered is looked for")
+      ->takes("FOLDER");
+  command.add_option("--fuel", options.fuel,
+                     "Fuel of the vehicle, where an option asks for one (repeatable)");
+  command.add_option("--hardware", options.hardware,
+                     "Hardware of the vehicle, where an option asks for some (repeatable)");
+}
+
+}  // namespace
 
 void add_send_options(CommandLine& command, SendOptions& options) {
   add_job_folder(command, options);
   command.add_option("EDITED", options.edited, "Edited images, of one controller or of several")
       ->takes("[[CONTROLLER.]MEMORY=]FILE");
-  command
-      .add_option(
-          "--option", options.option_files,
-          "Option file; it is put in where the edit does not hold it yet (repeatable; default, for each "
-          "controller without one: those of its newest revision)")
-      ->takes("FILE");
-  command.add_flag("--no-options", options.no_options, "This revision is made of no option");
-  command.add_option("--fuel", options.fuel,
-                     "Fuel of the vehicle, where an option asks for one (repeatable)");
-  command.add_option("--hardware", options.hardware,
-                     "Hardware of the vehicle, where an option asks for some (repeatable)");
+  add_option_choices(command, options);
   command
       .add_option(
           "--set", options.set,
@@ -60,6 +79,20 @@ void add_send_options(CommandLine& command, SendOptions& options) {
                    "Seal the image although it is that of the base or of the newest revision");
   command.add_flag("--as-received", options.as_received,
                    "Without EDITED: seal the way back although checks of the read fail");
+}
+
+Result<std::vector<std::pair<std::string, std::string>>> left_out(const SendOptions& options) {
+  std::vector<std::pair<std::string, std::string>> left_out;
+  for (const std::string& word : options.without) {
+    const std::size_t sign = word.find('=');
+    if (sign == std::string::npos || sign == 0 || sign + 1 == word.size())
+      return fail(usage_error("--without", printable(word, 80), "NAME=WHY", "say why, in a few words"));
+    if (!is_line(word.substr(sign + 1)))
+      return fail(
+          usage_error("--without", printable(word, 80), "one line of at most 200 bytes", "shorten it"));
+    left_out.emplace_back(word.substr(0, sign), word.substr(sign + 1));
+  }
+  return left_out;
 }
 
 }  // namespace calseal

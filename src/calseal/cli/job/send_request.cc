@@ -4,8 +4,9 @@
 
 #include "calseal/base/text.h"
 #include "calseal/cli/job/named_revisions.h"
+#include "calseal/cli/shop/option_folder.h"
 #include "calseal/cli/shop/seal_words.h"
-#include "calseal/job/job_options.h"
+#include "calseal/job/customer_order.h"
 #include "calseal/job/set_choice.h"
 #include "calseal/job/sort_edits.h"
 
@@ -23,6 +24,8 @@ class Planning {
     CALSEAL_ASSIGN(chosen_, load_options(options_.option_files));
     CALSEAL_CHECK(sort_files());
     CALSEAL_CHECK(sort_options());
+    CALSEAL_CHECK(load_shop_options());
+    CALSEAL_ASSIGN(without_, left_out(options_));
     CALSEAL_CHECK(take_order());
     CALSEAL_CHECK(add_partners(job_, set_choice(), plan_.requests));
     std::ranges::sort(plan_.requests, {}, &SendRequest::controller);  // the default order of writing
@@ -75,20 +78,33 @@ class Planning {
     return {};
   }
 
-  // Neither files nor options: what the customer ordered with the job and no revision has yet.
+  // Only where something was ordered: a broken file there is in nobody's way otherwise.
+  Status load_shop_options() {
+    if (options_.option_folder.empty() || order_of(job_).options.empty()) return {};
+    CALSEAL_ASSIGN(shop_options_, load_option_folder(options_.option_folder));
+    return {};
+  }
+
+  OrderWish wish(std::vector<OptionFile> given) const {
+    return {std::move(given), chosen_, options_.no_options, without_};
+  }
+
+  // Neither files nor options: what was ordered, or came with the base, and no revision has yet.
   Status take_order() {
     if (!plan_.requests.empty() || options_.no_options || !options_.set.empty()) return {};
-    for (const std::string& controller : controllers_with_order(job_, at_hand_.controller))
-      request_for(controller);
+    CALSEAL_ASSIGN(const std::vector<std::string> controllers,
+                   controllers_to_compose(job_, at_hand_.controller, wish({}), shop_options_));
+    for (const std::string& controller : controllers) request_for(controller);
     return {};
   }
 
   Status complete(SendRequest& request) {
     if (request.again) return {};
     const Job& owner = *job_.find(request.controller);
-    if (request.options.empty() && !options_.no_options) {
-      CALSEAL_ASSIGN(request.options, options_in_force(owner, owner.base()));
-    }
+    CALSEAL_ASSIGN(KeptOrder kept, keep_order(job_, owner, wish(std::move(request.options)), shop_options_));
+    request.options = std::move(kept.options);
+    request.ordered = std::move(kept.ordered);
+    request.not_in_it = std::move(kept.others);
     request.stated = {options_.fuel, options_.hardware};
     request.title = options_.title;
     request.expires = options_.expires;
@@ -109,7 +125,8 @@ class Planning {
   const JobAtHand& at_hand_;
   const VehicleJob& job_;
   const Signing& signing_;
-  std::vector<OptionFile> chosen_;
+  std::vector<OptionFile> chosen_, shop_options_;
+  std::vector<std::pair<std::string, std::string>> without_;
   SendPlan plan_;
 };
 

@@ -7,34 +7,21 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/cli/console/command_line.h"
+#include "calseal/cli/shop/option_folder.h"
 #include "calseal/cli/shop/sheet_commands.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/cli/shop/statement_options.h"
 #include "calseal/parcel/parcel_key.h"
 #include "calseal/report/parcel/parcel_report.h"
 #include "calseal/sign/next_version.h"
-#include "calseal/study/folder_entries.h"
 
 namespace calseal {
 namespace {
-
-constexpr std::size_t kOptionFileLimit = 4096;
 
 struct SheetMakeOptions : StatementOptions {
   std::string options, questions, after, parcel_key;
   std::optional<std::uint64_t> number;
 };
-
-Result<std::vector<SheetOption>> load_offered(const std::string& folder) {
-  std::vector<std::string> paths;
-  CALSEAL_ASSIGN(
-      const auto entries,
-      folder_entries(folder, {"a folder of option files", "name the folder of the shop's options", ".json",
-                              kOptionFileLimit, "files", "name a folder with less in it"}));
-  for (const auto& entry : entries) paths.push_back(entry.string());
-  CALSEAL_ASSIGN(const std::vector<OptionFile> files, load_options(paths));
-  return offered_options(files);
-}
 
 // The sheet before this one; `text`: as it stands in its file.
 Result<std::optional<Sheet>> load_previous(const SheetMakeOptions& options, const TrustFile& trust,
@@ -79,7 +66,8 @@ Result<MadeSheet> make_sheet(const SheetMakeOptions& options) {
   CALSEAL_ASSIGN(const std::optional<Sheet> previous, load_previous(options, loaded.trust, text));
   CALSEAL_CHECK(state_number(options, previous, sheet));
   if (!options.options.empty()) {
-    CALSEAL_ASSIGN(sheet.options, load_offered(options.options));
+    CALSEAL_ASSIGN(const std::vector<OptionFile> files, load_option_folder(options.options));
+    CALSEAL_ASSIGN(sheet.options, offered_options(files));
   }
   if (!options.questions.empty()) {
     CALSEAL_ASSIGN(const Bytes questions, read_file(options.questions, kSheetSizeLimit));

@@ -32,6 +32,8 @@ const ShopDefault kListBefore{"--after", "withdrawals",
 const ShopDefault kLedgerKey{"--key", "ledger_key", [](const Shop& shop) { return one(shop.ledger_key); }};
 const ShopDefault kShopLedger{"LEDGER", "ledger", [](const Shop& shop) { return one(shop.ledger); }};
 const ShopDefault kShopRegions{"--regions", "regions", [](const Shop& shop) { return made(shop.regions); }};
+const ShopDefault kShopOptions{"--option-folder", "options",
+                               [](const Shop& shop) { return made(one(shop.options)); }, "", true};
 const ShopDefault kShopStocks{"--known", "stocks", [](const Shop& shop) { return made(one(shop.stocks)); }};
 const ShopDefault kShopJobLedger{"--ledger", "ledger",
                                  [](const Shop& shop) { return made(one(shop.ledger)); }, "", true};

@@ -22,7 +22,7 @@ struct ShopDefault {
   bool (*wanted)(const std::string& folder) = nullptr;
 };
 extern const ShopDefault kAuthorKeys, kWithdrawalKeys, kLedgerKey, kShopTrust, kShopWithdrawals, kListBefore,
-    kShopRegions, kShopStocks, kShopLedger, kShopJobLedger, kShopHeadKey;
+    kShopRegions, kShopOptions, kShopStocks, kShopLedger, kShopJobLedger, kShopHeadKey;
 
 // Whether those of these options that are not required belong together: a command may need all of them or do
 // without any.

@@ -146,9 +146,10 @@ class Stating {
     }
     for (const Event& event : evidence_.job->events) {
       if (event.kind == EventKind::kOpened || event.kind == EventKind::kSealed) continue;
+      const std::string words = event.kind == EventKind::kOrdered ? event_words(event) : event.detail;
       asserted("At " + event.time + ": " + std::string(event_name(event.kind)) +
                    (event.revision ? ", revision " + std::to_string(*event.revision) : "") +
-                   (event.detail.empty() ? "" : " (\"" + printable(event.detail, 200) + "\")") + ".",
+                   (words.empty() ? "" : " (\"" + printable(words, 200) + "\")") + ".",
                "the shop's notes (events.jsonl), which nobody signed");
     }
   }

@@ -19,6 +19,11 @@ MessageRevision described(const std::string& file, const Manifest& manifest, con
   revision.phrase = spoken_code(Spoken::kRevision, identity);
   for (const ManifestOption& option : manifest.options)
     revision.options.push_back(option.title.empty() ? option.name : option.title);
+  for (const OrderedOption& option : manifest.ordered.options) {
+    if (!option.why.empty())
+      revision.ordered_not_in_it.push_back((option.title.empty() ? option.name : option.title) + ": " +
+                                           option.why);
+  }
   revision.requirements = manifest.requirements;
   revision.cautions = manifest.cautions;
   revision.expires = manifest.trial ? manifest.expires : "";

@@ -3,6 +3,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/record.h"
 #include "calseal/base/text.h"
+#include "calseal/bundle/order_lines.h"
 #include "calseal/bundle/signed_json.h"
 #include "calseal/job/layout.h"
 #include "calseal/report/changes/comparison_report.h"
@@ -68,10 +69,9 @@ std::string part_text(const VehicleJob& job, const Sent& sent, const Page& page)
   if (plan) text += "\n" + confinement_text(*plan, sent.sealed.proof, sent.result, page);
   for (const std::string& name : sent.composed)
     text += labelled(page, "put in", "option " + printable(name) + ", which the edit did not hold yet");
-  for (const std::string& name : sent.ordered_left_out)
-    text += labelled(page, "left out",
-                     "option " + printable(name) + " came with this base and is not in this revision",
-                     Mark::kCaution);
+  for (const OrderLine& line : order_lines(manifest))
+    text += labelled(page, "ordered", order_subject(line) + ": " + order_words(line),
+                     line.state == OrderState::kIn ? Mark::kGood : Mark::kCaution);
   if (sent.account) {
     text += "\n" + account_text(sent.map, *sent.account, sent.base, sent.result, page);
   } else {
@@ -99,6 +99,11 @@ std::string part_text(const VehicleJob& job, const Sent& sent, const Page& page)
   return text;
 }
 
+JsonValue order_line_json(const OrderLine& line) {
+  return json_object(
+      {{"name", json(line.name)}, {"state", json(order_state_name(line.state))}, {"why", json(line.why)}});
+}
+
 JsonValue part_json(const Sent& sent) {
   const Manifest& manifest = sent.sealed.manifest;
   JsonValue value = json_object(
@@ -112,7 +117,7 @@ JsonValue part_json(const Sent& sent) {
        {"way_back_acknowledged", json(sent.way_back_acknowledged)},
        {"draft", json(is_draft(sent.map))},
        {"put_in", json_strings(sent.composed)},
-       {"left_out", json_strings(sent.ordered_left_out)},
+       {"ordered", json_array(order_lines(manifest), order_line_json)},
        {"corrections", corrections_json(sent.map, sent.corrections)},
        {"accounted", json(sent.account.has_value())},
        {"unaccounted_bytes", json(sent.account ? sent.account->bytes(Origin::kUnaccounted) : 0)}});

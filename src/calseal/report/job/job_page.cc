@@ -7,6 +7,7 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
 #include "calseal/base/utc_time.h"
+#include "calseal/bundle/order_lines.h"
 #include "calseal/job/next_step.h"
 #include "calseal/report/html/document.h"
 #include "calseal/report/html/line.h"
@@ -20,8 +21,6 @@ namespace {
 constexpr std::size_t kMostRows = 200;     // of the picture of time
 constexpr std::size_t kMostMarks = 28;     // of one of its rows
 constexpr std::size_t kMostEvents = 2000;  // of the list
-
-std::string day(const std::string& time) { return time.substr(0, 10); }
 
 TimeSign sign_of(EventKind kind) {
   switch (kind) {
@@ -75,7 +74,7 @@ class JobPage {
   Html title() const {
     Html line = said(job_.facts.controller);
     if (!job_.facts.vehicle_reference.empty()) line += ", " + said(job_.facts.vehicle_reference);
-    line += ", opened " + day(job_.facts.opened);
+    line += ", opened " + day_of(job_.facts.opened);
     return element("header", element("p.kind", "Job report"), element("h1", "Job ", said(job_.facts.job)),
                    element("p.lead", line));
   }
@@ -140,8 +139,8 @@ class JobPage {
       if (about != revision || row.marks.size() == kMostMarks) continue;
       const std::optional<UtcTime> time = parse_time(event.time);
       if (!time) continue;
-      row.marks.push_back(
-          {time->seconds, sign_of(event.kind), std::string(event_name(event.kind)) + " " + day(event.time)});
+      row.marks.push_back({time->seconds, sign_of(event.kind),
+                           std::string(event_name(event.kind)) + " " + day_of(event.time)});
     }
     std::ranges::stable_sort(row.marks, {}, &TimeMark::seconds);
     return row;
@@ -166,8 +165,8 @@ class JobPage {
       if (event.time > last) last = event.time;
     }
     if (picture.rows.empty() || first.empty()) return {};
-    picture.first = day(first);
-    picture.last = day(last);
+    picture.first = day_of(first);
+    picture.last = day_of(last);
     constexpr std::array<std::pair<TimeSign, std::string_view>, 9> kWords = {
         {{TimeSign::kBegun, "base opened"},
          {TimeSign::kSealed, "sealed"},
@@ -196,7 +195,7 @@ class JobPage {
          {EventKind::kSent, EventKind::kAcknowledged, EventKind::kWritten, EventKind::kConfirmed}) {
       const Event* event = job_.last(kind, revision);
       if (event == nullptr) continue;
-      customer += element("li", std::string(event_name(kind)) + " " + day(event->time),
+      customer += element("li", std::string(event_name(kind)) + " " + day_of(event->time),
                           event->detail.empty() ? Html() : ": " + said(event->detail));
     }
     facts.add("customer",
@@ -213,12 +212,16 @@ class JobPage {
                        : element("strong", "; " + bytes_text(revision.unaccounted) + " unaccounted");
       facts.add("account", account);
     }
+    Html ordered;
+    for (const OrderLine& line : order_lines(revision.manifest))
+      ordered += element("li", said(order_subject(line)), ": ", said(order_words(line)));
+    if (!ordered.empty()) facts.add("ordered", element("ul.plain", ordered));
     if (revision.incomplete) facts.add("signatures", element("strong", "a required one is missing"));
     if (revision.manifest.trial) facts.add("trial", "until " + revision.manifest.expires);
     if (revision.withdrawn) {
       const Event* event = job_.last(EventKind::kWithdrawn, revision);
       facts.add("withdrawn", event == nullptr ? Html("by the list of withdrawals")
-                                              : Html(day(event->time)) + ": " + said(event->detail));
+                                              : Html(day_of(event->time)) + ": " + said(event->detail));
     }
     Html logs;
     for (const Event& event : job_.events) {
@@ -273,7 +276,7 @@ class JobPage {
         stop.note = revision.withdrawn ? "withdrawn" : newest ? "newest" : "";
         const JobRevision* parent = revision.manifest.parent ? job_.find(*revision.manifest.parent) : nullptr;
         std::string on = "sequence " + std::to_string(revision.manifest.sequence) + ", sealed " +
-                         day(revision.manifest.claimed_time);
+                         day_of(revision.manifest.claimed_time);
         if (parent != nullptr && parent->manifest.base_number == base.number)
           on += ", on revision " + std::to_string(parent->number());
         stop.text = element("p.quiet", on) + facts_of(revision);
@@ -284,8 +287,7 @@ class JobPage {
       std::string read;
       for (const std::string& file : base.read) read += (read.empty() ? "" : ", ") + file;
       facts.add("read", read.empty() ? Html("none") : said(read));
-      if (!base.map_name.empty())
-        facts.add("region map", said(base.map_name) + " (" + said(base.map_grade) + ")");
+      if (!base.map_name.empty()) facts.add("region map", said(base.map_words()));
       out += element("h3", "Base " + std::to_string(base.number),
                      element("span.quiet", base.number == job_.base().number ? ", current" : ", past"));
       out += facts.html();
@@ -307,7 +309,7 @@ class JobPage {
                  : event.revision
                      ? Html("Revision " + std::to_string(*event.revision) + ", not in the folder")
                      : Html("base " + std::to_string(event.base)),
-                 said(event.detail.empty() ? event.file : event.detail)});
+                 said(event_words(event))});
     }
     Html out = table.html();
     if (job_.events.size() > kMostEvents)

@@ -3,7 +3,10 @@
 #include "calseal/base/json_write.h"
 #include "calseal/base/record.h"
 #include "calseal/base/text.h"
+#include "calseal/base/utc_time.h"
+#include "calseal/bundle/order_lines.h"
 #include "calseal/bundle/signed_json.h"
+#include "calseal/job/customer_order.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
@@ -13,14 +16,12 @@ namespace {
 constexpr EventKind kFacts[] = {EventKind::kSent, EventKind::kAcknowledged, EventKind::kWritten,
                                 EventKind::kConfirmed};
 
-std::string day(const std::string& time) { return time.substr(0, 10); }
-
 std::string fact_words(const Job& job, const JobRevision& revision) {
   std::string words;
   for (const EventKind kind : kFacts) {
     const Event* event = job.last(kind, revision);
     if (event == nullptr) continue;
-    words += (words.empty() ? "" : ", ") + std::string(event_name(kind)) + " " + day(event->time);
+    words += (words.empty() ? "" : ", ") + std::string(event_name(kind)) + " " + day_of(event->time);
     if (!event->detail.empty()) words += " (" + printable(event->detail) + ")";
   }
   return words.empty() ? "not sent" : words;
@@ -69,10 +70,14 @@ std::string revision_text(const Job& job, const JobRevision& revision, bool seal
   text += labelled(page, "  customer", fact_words(job, revision));
   if (revision.withdrawn) {
     const Event* event = job.last(EventKind::kWithdrawn, revision);
-    text += labelled(
-        page, "  WITHDRAWN",
-        event == nullptr ? "by the list of withdrawals" : day(event->time) + ": " + printable(event->detail),
-        Mark::kBad);
+    text += labelled(page, "  WITHDRAWN",
+                     event == nullptr ? "by the list of withdrawals"
+                                      : day_of(event->time) + ": " + printable(event->detail),
+                     Mark::kBad);
+  }
+  for (const OrderLine& line : order_lines(revision.manifest)) {
+    if (line.state == OrderState::kIn) continue;
+    text += labelled(page, "  order", order_subject(line) + ": " + order_words(line), Mark::kCaution);
   }
   for (const Event& event : job.events) {
     if (event.kind != EventKind::kDriven || event.identity != revision.digest || !event.log) continue;
@@ -90,8 +95,7 @@ std::string base_text(const Job& job, const JobBase& base, bool seals_judged, co
   std::string files;
   for (const std::string& file : base.read) files += (files.empty() ? "" : ", ") + printable(file);
   text += labelled(page, "read", files.empty() ? "none" : files);
-  if (!base.map_name.empty())
-    text += labelled(page, "region map", base.map_name + " (" + base.map_grade + ")");
+  if (!base.map_name.empty()) text += labelled(page, "region map", printable(base.map_words()));
   std::string options;
   for (const std::string& file : base.options) options += (options.empty() ? "" : ", ") + printable(file);
   if (!options.empty()) text += labelled(page, "options", options);
@@ -155,6 +159,24 @@ JsonValue base_json(const Job& job, const JobBase& base) {
                        })}});
 }
 
+// What the customer wants, as noted last.
+std::string order_text(const VehicleJob& job, const Page& page) {
+  const CustomerOrder order = order_of(job);
+  if (order.time.empty()) return "";
+  std::string names;
+  for (const std::string& name : order.options) names += (names.empty() ? "" : ", ") + printable(name);
+  return labelled(page, "ordered",
+                  (names.empty() ? "nothing" : names) + ", noted " + day_of(order.time) +
+                      (order.parcel ? " from his parcel" : ""));
+}
+
+JsonValue order_json(const CustomerOrder& order) {
+  if (order.time.empty()) return JsonValue{};
+  return json_object({{"time", json(order.time)},
+                      {"parcel", json_digest(order.parcel)},
+                      {"options", json_strings(order.options)}});
+}
+
 std::string findings_text(const std::vector<JobFinding>& findings, const Page& page) {
   if (findings.empty()) return {};
   std::string text = "\nfindings\n";
@@ -206,6 +228,7 @@ std::string job_text(const VehicleJob& job, bool seals_judged, const Page& page)
       (job.facts.vehicle_reference.empty() ? "" : ", " + printable(job.facts.vehicle_reference)) + "\n";
   if (!seals_judged)
     text += labelled(page, "seals", "not looked at; --trust SHOP.TRUST has them judged", Mark::kCaution);
+  text += order_text(job, page);
   for (const Job& one : job.controllers) text += controller_text(one, seals_judged, page);
   return text + findings_text(job.findings, page) + "\n" + next_steps_text(job, page);
 }
@@ -218,6 +241,7 @@ JsonValue job_json(const VehicleJob& job, bool seals_judged) {
        {"opened", json(job.facts.opened)},
        {"seals_judged", json(seals_judged)},
        {"handover", json(job.newest_handover == 0 ? "" : handover_folder(job.newest_handover))},
+       {"order", order_json(order_of(job))},
        {"controllers", json_array(job.controllers, controller_json)},
        {"findings", findings_json(job.findings)},
        {"next", next_steps_json(job)}});

@@ -63,6 +63,8 @@ std::string news_text(const MessageRevision& revision) {
   if (const std::size_t more = revision.changes.size() - shown; more > 0)
     text += bullet("and " + counted(more, "more value or table", "more values and tables"));
   if (!revision.options.empty()) text += wrapped("  In it: ", listed(revision.options));
+  for (const std::string& option : revision.ordered_not_in_it)
+    text += wrapped("  Ordered, and NOT in it: ", escaped(option));
   return text;
 }
 

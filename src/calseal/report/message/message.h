@@ -14,10 +14,11 @@ struct MessageRevision {
   std::string controller;  // "engine"
   std::string number;      // "3"; "0" for the way back
   std::string title, notes;
-  std::string phrase;                // spoken_code() of the manifest's digest
-  std::string since;                 // what `changes` compares with: "revision 2", "the base"
-  std::vector<std::string> changes;  // item_summaries()
-  std::vector<std::string> options;  // titles
+  std::string phrase;                          // spoken_code() of the manifest's digest
+  std::string since;                           // what `changes` compares with: "revision 2", "the base"
+  std::vector<std::string> changes;            // item_summaries()
+  std::vector<std::string> options;            // titles
+  std::vector<std::string> ordered_not_in_it;  // title and why
   std::vector<std::string> requirements, cautions;
   std::string expires;  // of a trial; else empty
 };

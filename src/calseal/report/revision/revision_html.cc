@@ -1,5 +1,4 @@
 #include <algorithm>
-#include <map>
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
@@ -8,6 +7,7 @@
 #include "calseal/report/layout/page.h"
 #include "calseal/report/revision/chain.h"
 #include "calseal/report/revision/memory_section.h"
+#include "calseal/report/revision/options_section.h"
 #include "calseal/report/revision/revision_report.h"
 #include "calseal/report/verdict/verdict_report.h"
 #include "calseal/trust/approval.h"
@@ -54,7 +54,8 @@ class RevisionPage {
     if (view_.opened != nullptr) {
       // The tables before the pictures: a phone shows the pictures over many screens.
       out += glance() + memories_section(*view_.opened, changes_, windows_, claimed()) +
-             changes_section(*view_.opened, changes_, claimed()) + options() + checksums();
+             changes_section(*view_.opened, changes_, claimed()) +
+             options_section(*manifest_, changes_, claimed()) + checksums();
       out += places_section(*view_.opened, changes_, windows_, sides_, claimed()) + words() + line();
     }
     return out + sealed() + controller() + steps();
@@ -224,19 +225,6 @@ class RevisionPage {
 
   static std::string short_hex(const std::string& hex) {
     return hex.size() > 24 ? hex.substr(0, 24) + "..." : hex;
-  }
-
-  Html options() const {
-    if (manifest_->options.empty()) return {};
-    Table table("options", {{"option"}, {"what it is"}, {"bytes", true}});
-    std::map<std::string_view, std::uint64_t> bytes;
-    for (const PlacedChange& change : changes_) bytes[change.option] += change.range.size();
-    for (const ManifestOption& option : manifest_->options)
-      table.add({said(option.name), said(option.title), number(bytes[option.name])});
-    return section(
-        "Options",
-        claimed() ? "What was ordered, as the bundle claims." : "What was ordered, in the words of the shop.",
-        table.html());
   }
 
   Html words() const {

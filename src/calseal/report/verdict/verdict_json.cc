@@ -1,4 +1,6 @@
 #include "calseal/base/json_write.h"
+#include "calseal/bundle/order_lines.h"
+#include "calseal/bundle/signed_json.h"
 #include "calseal/check/field_proofs.h"
 #include "calseal/report/verdict/verdict_report.h"
 #include "calseal/trust/key.h"
@@ -27,6 +29,19 @@ JsonValue bundle_json(const Verdict& verdict) {
                       {"signers", json_strings(verdict.signers)},
                       {"shop", json(verdict.shop)},
                       {"root_fingerprint", json(verdict.root_fingerprint)}});
+}
+
+JsonValue ordered_json(const Verdict& verdict) {
+  const Manifest none;
+  const Manifest& manifest = verdict.manifest ? *verdict.manifest : none;
+  return json_object({{"time", json(manifest.ordered.time)},
+                      {"parcel", json_digest(manifest.ordered.parcel)},
+                      {"options", json_array(order_lines(manifest), [](const OrderLine& line) {
+                         return json_object({{"name", json(line.name)},
+                                             {"title", json(line.title)},
+                                             {"state", json(order_state_name(line.state))},
+                                             {"why", json(line.why)}});
+                       })}});
 }
 
 JsonValue fields_json(const Verdict& verdict, Answer answer) {
@@ -62,6 +77,7 @@ JsonValue verdict_json(const Verdict& verdict) {
                                                           {"sequence", json(partner.sequence)},
                                                           {"given", json(partner.given)}});
                                                    })}})},
+       {"ordered", ordered_json(verdict)},
        {"vehicle_proof", json(vehicle_proof_name(verdict.vehicle))},
        {"proved_fields", fields_json(verdict, Answer::kProved)},
        {"word_of_shop", fields_json(verdict, Answer::kWord)},

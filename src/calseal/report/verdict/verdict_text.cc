@@ -1,6 +1,7 @@
 #include <algorithm>
 
 #include "calseal/base/text.h"
+#include "calseal/bundle/order_lines.h"
 #include "calseal/report/verdict/labelled_lines.h"
 #include "calseal/report/verdict/verdict_report.h"
 
@@ -56,6 +57,14 @@ std::string set_text(const Verdict& verdict) {
   return text;
 }
 
+std::string order_text(const Verdict& verdict) {
+  if (verdict.outcome == Outcome::kRefused) return {};
+  std::string text;
+  for (const OrderLine& one : order_lines(*verdict.manifest))
+    text += line(text.empty() ? "ordered" : "", order_subject(one) + ": " + order_words(one));
+  return text;
+}
+
 std::string file_lines(const Verdict& verdict) {
   std::string text;
   for (const RebuiltFile& file : verdict.files) {
@@ -92,8 +101,9 @@ std::string result_lines(const Verdict& verdict) {
   text += line("checksums", checks_text(controller)) + file_lines(verdict);
   text += line("proved", "from bytes: the software read, every byte to be written, checksums and copies" +
                              std::string(verdict.vehicle == VehicleProof::kProved ? ", the vehicle" : ""));
-  return text +
-         line("word", "of the shop, signed and not proved: title, notes, requirements, times, numbers");
+  return text + line("word",
+                     "of the shop, signed and not proved: title, notes, options, order, requirements, times, "
+                     "numbers");
 }
 
 std::string steps_line(const Verdict& verdict) {
@@ -150,6 +160,7 @@ std::string verdict_text(const Verdict& verdict, const Emphasise& emphasise) {
         line("order", passage_text(verdict.passage)) + line("set", set_text(verdict)));
   }
   text += line("trust", trust_file_text(verdict));
+  if (verdict.manifest) text += order_text(verdict);
   text += result_lines(verdict);
   text += evidence_line(verdict);
   text += steps_line(verdict);

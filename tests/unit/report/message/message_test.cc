@@ -63,6 +63,13 @@ MessageRevision transmission() {
 
 TEST(Message, IsThisForOneRevision) { EXPECT_EQ(message_to_customer(facts()), golden("revision.txt")); }
 
+TEST(Message, WhatWasOrderedAndIsNotInItIsSaid) {
+  MessageFacts with_order = facts();
+  with_order.revisions[0].ordered_not_in_it = {"Launch control: the clutch is worn"};
+  EXPECT_THAT(message_to_customer(with_order),
+              testing::HasSubstr("\n  Ordered, and NOT in it: Launch control: the clutch is worn\n"));
+}
+
 TEST(Message, IsThisForASet) {
   MessageFacts both = facts();
   both.is_set = true;
@@ -77,7 +84,7 @@ TEST(Message, IsThisForASet) {
 
 TEST(Message, IsThisForTheWayBack) {
   MessageFacts first = facts();
-  first.revisions[0] = {"r0.calseal", "engine", "0", "", "", engine().phrase, "", {}, {}, {}, {}, ""};
+  first.revisions[0] = {"r0.calseal", "engine", "0", "", "", engine().phrase, "", {}, {}, {}, {}, {}, ""};
   EXPECT_EQ(message_to_customer(first), golden("way-back.txt"));
 }
 

@@ -10,6 +10,10 @@ export function element(tag, attributes = {}, ...children) {
   return made;
 }
 
+export function folded(title, ...children) {
+  return element("details", {}, element("summary", {}, title), ...children);
+}
+
 // A name or text that somebody else has written.
 export function foreign(text, limit) {
   return element("bdi", {}, shownText(text, limit));

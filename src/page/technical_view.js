@@ -1,15 +1,12 @@
 // What stands behind a verdict, for those who want to know: folded, but for what the shop says of its own work.
 
 import { bytesText, grouped } from "./bytes.js";
-import { element, foreign, foreignLines, phrase } from "./dom.js";
+import { element, folded, foreign, foreignLines, phrase } from "./dom.js";
+import { foldedList, orderedPart } from "./ordered_view.js";
 import { joined, rows, shopMark } from "./rows_view.js";
 import { WORDS } from "./words.js";
 
 const TERMS = WORDS.technical;
-
-function folded(title, ...children) {
-  return element("details", {}, element("summary", {}, title), ...children);
-}
 
 function code(text) {
   return element("span", { class: "code" }, text);
@@ -36,13 +33,18 @@ function shopWordPart() {
   return element("p", { class: "hint" }, ...phrase(WORDS.shopWordMeans, { mark: WORDS.shopWord }));
 }
 
-// What the shop says of its work.
-export function workPart({ manifest: { options, requirements, notes } }) {
-  const { title, options: optionsTerm, requires, notes: notesTerm, many } = WORDS.work;
-  const named = ({ name, title: text }) => element("li", {}, foreign(text === "" ? name : text));
+function optionsPart({ options }) {
+  const named = ({ name, title }) => element("li", {}, foreign(title === "" ? name : title));
   const list = element("ul", { class: "plain" }, ...options.map(named));
+  return options.length === 0 ? "" : foldedList(list, options.length, phrase(WORDS.work.many, { count: grouped(options.length) }).join(""));
+}
+
+// What the shop says of its work.
+export function workPart({ manifest }) {
+  const { title, options: optionsTerm, requires, notes: notesTerm } = WORDS.work;
+  const { requirements, notes, ordered } = manifest;
   const shown = [
-    [optionsTerm, options.length === 0 ? "" : options.length <= 8 ? list : folded(phrase(many, { count: grouped(options.length) }).join(""), list)],
+    ordered.time === "" ? [optionsTerm, optionsPart(manifest)] : [WORDS.ordered.title, orderedPart(manifest)],
     ...requirements.map((text) => [requires, foreign(text)]), [notesTerm, notes === "" ? "" : foreignLines(notes)],
   ];
   return shown.every(([, value]) => value === "") ? [] : [element("h3", {}, title, " ", shopMark()), rows(shown)];

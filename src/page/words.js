@@ -103,6 +103,19 @@ export const WORDS = {
   shopWord: "shop's word",
   shopWordMeans: "What is marked “{mark}” the shop has signed, and no byte proves it. The other rows were checked here.",
   work: { title: "What the shop says of it", options: "Options", requires: "Requires", notes: "Notes", many: "{count} of them" },
+  ordered: {
+    title: "Ordered – in this revision",
+    many: "{count} ordered, {left} of them not in this revision",
+    nothing: "Nothing is ordered.",
+    state: {
+      "in": { sign: "✓", word: "in this revision" },
+      "not-in": { sign: "–", word: "not in this revision: {why}" },
+      "not-ordered": { sign: "+", word: "in this revision, not ordered" },
+    },
+    noted: "The shop noted this order at {time}.",
+    fromParcel: "The shop noted this order at {time}, from your parcel.",
+    means: "The list is the shop's signed word. What this page proves is only which bytes change.",
+  },
 
   save: {
     write: "Confirm before you write",

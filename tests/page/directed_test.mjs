@@ -80,7 +80,7 @@ const manifestRows = [
   ["a part of no memory", TINY, controller((c) => void (c.payload.parts[0].memory = "none"))],
   ["parts in another order", SMALL, controller((c) => void c.payload.parts.push(c.payload.parts[0]))],
   ["one option twice", TINY, (tree) => void (tree.options = [1, 2].map((i) => ({ name: "same", title: "", digest: hex(i) })))],
-  ["an order in a revision 0", "vector tiny-base", (tree) => void (tree.ordered.time = "2026-02-28T23:59:59Z")],
+  ["an order in a revision 0", "way back with a state", (tree) => void (tree.ordered.time = "2026-02-28T23:59:59Z")],
   ["an ordered option without a time", "ordered", (tree) => void Object.assign(tree.ordered, { time: "", parcel: "" })],
   ["a parcel without a time", "ordered", (tree) => void Object.assign(tree.ordered, { time: "", options: [] })],
   ["an ordered option that is missing, and nobody says why", "ordered", (tree) => void (tree.ordered.options[1].why = "")],

@@ -310,13 +310,32 @@ class Looks(unittest.TestCase):
             self.assertIn("First line\nsecond line\nthird line\nfourth\nfifth", text)
             self.assertNotIn("\\u00", text)
 
+    def test_what_was_ordered_stands_with_a_sign_and_a_word(self):
+        with Customer(self.folder, PHONE) as customer:
+            self.assertEqual(customer.verdict("ordered.calseal"), "accepted")
+            self.assertEqual([" ".join(part.text.split()) for part in customer.browser.find_all("#verdict ul.ordered > li")], [
+                "✓ boost: in this revision", "– Economy: not in this revision: needs another gearbox", "✓ Launch control: in this revision",
+                "+ Quiet start: in this revision, not ordered"])
+            text = customer.browser.text("#verdict")
+            self.assertIn("Ordered – in this revision", text)
+            self.assertIn("only which bytes change", text)
+            for width in (PHONE, TABLET, DESKTOP):
+                for manner in ("light", "dark", "print", "forced"):
+                    with self.subTest(width=width, manner=manner):
+                        customer.appear(width, manner)
+                        customer.script("document.querySelector('ul.ordered').scrollIntoView({block: 'center'})")
+                        self.screen(customer, f"ordered-{width}-{manner}")
+                        if manner in ("light", "dark"):
+                            self.look(customer, f"ordered-whole-{width}-{manner}")
+                        self.assertEqual(self.too_wide(customer), [])
+
     def test_nothing_in_a_name_is_unseen_or_turns_what_is_around_it(self):
         with Customer(self.folder, DESKTOP, trust="hidden") as customer:
             self.assertEqual(customer.verdict("hidden.calseal"), "accepted")
             customer.open_all()
             shown = customer.script("return document.title + document.querySelector('main').textContent")
             self.assertEqual([hex(ord(c)) for c in UNSEEN if c in shown], [])
-            for start in ("Shop", "Key", "t", "o", "c", "q", "v"):
+            for start in ("Shop", "Key", "t", "o", "d", "w", "c", "q", "v"):
                 self.assertIn(start + "\\u202e\\u200b\\u{e0041}\\u3164\\u00ad", shown)
 
     def test_a_name_in_another_direction_leaves_its_surroundings_in_order(self):

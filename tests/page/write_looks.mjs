@@ -8,7 +8,7 @@ import "./platform.mjs";
 import { checkBundle } from "../../src/page/check.js";
 import { key, ROOT, trustPart } from "./scenarios.mjs";
 import { AUTHOR, sealRevision } from "./small_shop.mjs";
-import { readsOf, SALT, walnut } from "./walnut.mjs";
+import { ORDERED, readsOf, SALT, walnut } from "./walnut.mjs";
 
 const folder = process.argv[2];
 const put = (name, bytes) => fs.writeFileSync(path.join(folder, name), bytes);
@@ -18,6 +18,8 @@ export const LONG = "Overspecialisedturbochargerwastegatecalibrationheadquarters
 const HIDDEN = "\u202e\u200b\u{e0041}\u3164\u00ad";
 
 const option = (title) => ({ name: "launch", title, digest: "ab".repeat(32) });
+
+const missing = (title, why, name = "economy") => ({ ...ORDERED.ordered, options: [{ name, title, why }] });
 
 function seal(name, job, change = {}) {
   const written = walnut(job);
@@ -30,11 +32,12 @@ const good = seal("r1.calseal", { notes: "First line\nsecond line\r\nthird line\
   options: [option("Launch control")], requirements: ["98 octane"] });
 seal("r0.calseal", { revision: 0 });
 seal("r2.calseal", { revision: 2, edits: [[0x41, 201], [0x62, 3]] });
-seal("long.calseal", { notes: LONG, cautions: [LONG], options: [option(LONG)], requirements: [LONG], vehicle: LONG },
+seal("ordered.calseal", ORDERED);
+seal("long.calseal", { notes: LONG, cautions: [LONG], options: [option(LONG)], ordered: missing("", LONG, LONG.toLowerCase()), requirements: [LONG], vehicle: LONG },
   { title: LONG, job: "j".repeat(60) });
-seal("hidden.calseal", { notes: HIDDEN, cautions: [`c${HIDDEN}`], options: [option(`o${HIDDEN}`)], requirements: [`q${HIDDEN}`],
+seal("hidden.calseal", { notes: HIDDEN, cautions: [`c${HIDDEN}`], options: [option(`o${HIDDEN}`)], ordered: missing(`d${HIDDEN}`, `w${HIDDEN}`), requirements: [`q${HIDDEN}`],
   vehicle: `v${HIDDEN}` }, { title: `t${HIDDEN}` });
-seal("rtl.calseal", { vehicle: "\u05d0\u05d1\u05d2 12" }, { title: "\u05d0\u05d1\u05d2" });
+seal("rtl.calseal", { vehicle: "\u05d0\u05d1\u05d2 12", ordered: missing("\u05d0\u05d1", "\u05d2 12") }, { title: "\u05d0\u05d1\u05d2" });
 
 const trustOf = (shop, signer) => trustPart({ shop }, ROOT, [key(AUTHOR, signer, ["author"])]).bytes;
 put("shop.trust", trustOf("Example Shop", "Workshop key"));

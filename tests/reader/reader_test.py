@@ -30,7 +30,7 @@ from map_compare import widens
 from older_maps import SAME
 from plan import Plan, state
 from ranges import merged
-from record_files import Records
+from record_files import Records, kind_of
 from refused import Refused
 from region_map import Space, read_region_map
 from shops import Shop, state_file
@@ -329,6 +329,14 @@ class Ordered(unittest.TestCase):
 
 
 class RecordFiles(unittest.TestCase):
+    def test_kinds(self):
+        """What begins like a record is one only where it is whole, or where most of the file is record text."""
+        good, vin = b"S1060000010203F3\n", b"S753M3WKT4FPTVE6F" + bytes(range(128, 200))
+        for data, kind in ((vin, ""), (b":" + bytes(99), ""), (b"", ""), (b"\n\n", ""), (good + bytes(99), "s-record"), (b"\r\n" + good.lower() + bytes(99), "s-record"),
+                           (b":00000001FF\n" + bytes(99), "intel-hex"), (good.replace(b"F3", b"F4"), "s-record"), (b":0000\n" + good, "s-record"),
+                           (b"0123456789\n:00", "intel-hex"), (b"0123456789abcdef", "")):
+            self.assertEqual(kind_of(data), kind, data)
+
     def test_forms(self):
         binary = content("forms", "two_segments.bin")
         for name, kind in (("two_segments.hex", "intel-hex"), ("two_segments.s19", "s-record")):

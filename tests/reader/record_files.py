@@ -8,10 +8,25 @@ HEX = re.compile(rb"[0-9A-Fa-f]+")
 S_ADDRESS = {"1": 2, "2": 3, "3": 4, "7": 4, "8": 3, "9": 2, "0": 2, "5": 2, "6": 3}
 
 
+def mark_of(line):
+    return "intel-hex" if line[:1] == b":" else "s-record" if re.match(rb"[Ss][0-9]", line) else ""
+
+
+def whole_record(line):
+    """The kind of a line that is a record with the length that its count states and a correct checksum, else nothing."""
+    match = re.fullmatch(rb"(?::|[Ss][0-9])((?:[0-9A-Fa-f]{2})+)", line)
+    record = bytes.fromhex(match[1].decode("ascii")) if match else b""
+    more, total = (5, 0) if line[:1] == b":" else (1, 255)
+    return mark_of(line) if record and len(record) == record[0] + more and sum(record) % 256 == total else ""
+
+
 def kind_of(data):
-    if re.match(rb"[\r\n]*:[0-9A-Fa-f]{10}", data):
-        return "intel-hex"
-    return "s-record" if re.match(rb"[\r\n]*S[0-9][0-9A-Fa-f]{2}", data) else ""
+    """A raw file may begin like a record, with a VIN of S and digits for one: docs/region-map.md, which form a file has."""
+    lines = re.findall(rb"[^\r\n]+", data)
+    first = whole_record(lines[0]) if lines else ""
+    if first or 2 * len(re.findall(rb"[0-9A-Fa-f:Ss\r\n]", data)) <= len(data):
+        return first
+    return next(filter(None, map(whole_record, lines)), "") or next(filter(None, map(mark_of, lines)), "")
 
 
 class Records:

@@ -47,10 +47,10 @@ Result<ReceiptKey> ReceiptKey::obtain(const std::string& path) {
   return ReceiptKey(*std::move(key), false);
 }
 
-Result<std::string> ReceiptKey::sign(Receipt receipt) const {
-  receipt.key = public_key();
+Result<std::string> sign_receipt(const CustomerKey& key, Receipt receipt) {
+  receipt.key = key.public_key();
   const std::string text = write_receipt_text(receipt);
-  CALSEAL_ASSIGN(const PrefixSignature signature, key_.sign(view_of(text)));
+  CALSEAL_ASSIGN(const PrefixSignature signature, key.sign(view_of(text)));
   std::string file = write_statement(text, {signature});
   CALSEAL_CHECK(parse_receipt(view_of(file), "the receipt"));
   return file;

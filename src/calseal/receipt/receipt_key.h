@@ -25,8 +25,7 @@ class ReceiptKey {
   const PublicKey& public_key() const { return key_.public_key(); }
   bool is_new() const { return is_new_; }
 
-  // The receipt's file. kInternal when libcrypto fails.
-  Result<std::string> sign(Receipt receipt) const;
+  const CustomerKey& key() const { return key_; }
 
  private:
   ReceiptKey(CustomerKey key, bool is_new);
@@ -34,6 +33,9 @@ class ReceiptKey {
   CustomerKey key_;
   bool is_new_;
 };
+
+// The receipt's file, signed by this key. kInternal when libcrypto fails.
+Result<std::string> sign_receipt(const CustomerKey& key, Receipt receipt);
 
 // What a verdict gives to be signed; only of a bundle whose manifest was read.
 Receipt receipt_of(const Verdict& verdict, const std::string& time);

@@ -94,7 +94,7 @@ class Options(unittest.TestCase):
         names = sorted(TRIED)
         picks = [(name,) for name in names] + ([] if SANITIZED else list(itertools.combinations(names, 2)))
         for number, pick in enumerate(picks):
-            if "--seal-only" in pick and row["seal_only"]:
+            if "--seal-only" in pick and row["seal_only"] or set(pick) == {"--customer", "--receipt"}:  # each brings a key of its own
                 continue
             more = [word for name in pick for word in TRIED[name](row, folder)]
             outcome = self.run_one([CALSEAL, "check"] if number % 2 else [CALSEAL_CHECK], [*words, *more])
@@ -153,6 +153,14 @@ def outputs(row, folder):
     return [word for read in row["reads"] for word in ("--image", f"{read.split('=')[0]}={folder}/out-{read.split('=')[0]}")]
 
 
+def customer_file(folder):
+    """A new one, without salt or state."""
+    path = folder / "customer"
+    if not path.exists():
+        subprocess.run([CALSEAL_CHECK, "parcel", "--new-customer", path, "--words", "x", "-o", folder / "parcel"], capture_output=True, check=True)
+    return str(path)
+
+
 # Options that are no evidence: how each is written for a row.
 NO_EVIDENCE = {
     "--json": lambda row, folder: ["--json"],
@@ -161,6 +169,7 @@ NO_EVIDENCE = {
     "--receipt": lambda row, folder: ["--receipt", f"{folder}/receipt", "--receipt-key", f"{folder}/receipt.key"],
     "--receipt-key": lambda row, folder: [],  # beside --receipt
     "--receipt-code": lambda row, folder: ["--receipt-code"] * bool(row["salt"]),
+    "--customer": lambda row, folder: ["--customer", customer_file(folder)],
 }
 # A new memory and a word without ground open nothing either.
 TRIED = {name: words for name, words in NO_EVIDENCE.items() if name != "--receipt-key"} | {

@@ -52,7 +52,7 @@ Status write_outputs(const CheckOptions& options, const Verdict& verdict) {
   }
   const bool written = accepted && !options.images.empty();
   const std::string& state = written ? verdict.state_after_write : verdict.state_after_look;
-  if (state.empty()) return {};
+  if (state.empty() || options.state.empty()) return {};
   Status status = write_file(options.state, view_of(state));
   if (!status && written) {
     status.error().next =
@@ -67,7 +67,7 @@ Result<SaidBack> say_back(const CheckOptions& options, const Verdict& verdict,
   const bool known = verdict.manifest.has_value();
   if (!options.receipt.empty() && known) {
     CALSEAL_ASSIGN(const ReceiptKey key, ReceiptKey::obtain(options.receipt_key));
-    CALSEAL_ASSIGN(const std::string file, key.sign(receipt_of(verdict, time_text(now))));
+    CALSEAL_ASSIGN(const std::string file, sign_receipt(key.key(), receipt_of(verdict, time_text(now))));
     CALSEAL_CHECK(write_file(options.receipt, view_of(file)));
     fingerprint = spoken_code(Spoken::kKey, compute_key_id(key.public_key()));
     text += "receipt: " + printable(options.receipt) + ": send it back to the shop\n";
@@ -87,13 +87,45 @@ Result<SaidBack> say_back(const CheckOptions& options, const Verdict& verdict,
                                {"code", json(spoken)}})};
 }
 
+Result<SaidBack> write_customer(const CheckOptions& options, CustomerInCheck& customer,
+                                const Verdict& verdict, const std::optional<Bytes>& salt, UtcTime now) {
+  const bool written = verdict.outcome == Outcome::kAccepted && !options.images.empty();
+  CALSEAL_ASSIGN(const CustomerInCheck::After after, customer.after(verdict, salt, written, now));
+  std::vector<PendingFile> files{{options.customer, view_of(after.file), FileMode::kPrivate}};
+  const bool receipt = !options.receipt.empty() && !after.receipt.empty();
+  if (receipt) files.push_back({options.receipt, view_of(after.receipt)});
+  if (Status status = write_files(files); !status) {
+    Error error = status.error();
+    if (written) error.next = "the image was written and is good; repair the place of the customer file";
+    return fail(std::move(error));
+  }
+  std::string text, spoken;
+  if (receipt) text += "receipt: " + printable(options.receipt) + ": send it back to the shop\n";
+  if (after.salt_kept)
+    text += "salt: kept in " + printable(options.customer) + "; it need not be given again\n";
+  if (after.salt_left_out)
+    text += "salt: NOT kept: the customer file has " + grouped(kCustomerSaltLimit) + " jobs already\n";
+  if (options.receipt_code && verdict.manifest && salt) {
+    spoken = receipt_code(verdict.manifest_digest, verdict.outcome, *salt);
+    if (!spoken.empty()) text += "code: " + spoken + ": read it aloud to the shop\n";
+  }
+  return SaidBack{text.empty() ? text : "\n" + text,
+                  json_object({{"file", json(printable(receipt ? options.receipt : "", 16384))},
+                               {"key_fingerprint", json(after.fingerprint)},
+                               {"code", json(spoken)}})};
+}
+
 Status judge_check_options(const CheckOptions& options) {
-  if (options.receipt.empty() != options.receipt_key.empty()) {
+  if (!options.customer.empty() && !options.receipt_key.empty()) {
+    return fail({Reason::kUsage, "", "--receipt-key", "a key beside --customer",
+                 "one of the two: the customer file has a key", "leave --receipt-key out"});
+  }
+  if (options.customer.empty() && options.receipt.empty() != options.receipt_key.empty()) {
     return fail({Reason::kUsage, "", "--receipt", "one of two options",
                  "--receipt and --receipt-key together",
                  "name the receipt to write, and the file of your key; a new one is made"});
   }
-  if (options.receipt_code && options.salt.empty()) {
+  if (options.receipt_code && options.salt.empty() && options.customer.empty()) {
     return fail({Reason::kUsage, "", "--receipt-code", "no salt", "--salt beside it", "give the job's salt"});
   }
   if (options.seal_only && !options.images.empty()) {

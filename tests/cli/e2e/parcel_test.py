@@ -416,6 +416,56 @@ class Taking(unittest.TestCase):
         self.assertEqual(len(self.received()), 4)
         self.assertEqual(self.desk.status()["findings"], [])
 
+    def test_a_parcel_for_another_shop_comes_in_nowhere(self):
+        desk, other = self.desk, desks.Desk()
+        self.addCleanup(other.close)
+        other.open_shop()
+        first, _ = desk.parcel(*desk.reads(), "--vehicle", "blue estate")
+        self.new_from(first)
+        parcel, _ = desk.parcel(*desk.reads(), "--vehicle", "blue estate", "--trust", other.at("shop.trust"))
+        self.assertEqual(self.log(parcel, "--trust", desk.at("shop.trust"), status=1)["reason"], "parcel-other")
+        received = [CALSEAL, "receive", parcel, "--regions", desk.at("duo.json")]
+        self.assertEqual(desk.json(*received, "--trust", desk.at("shop.trust"), status=1)["reason"], "parcel-other")
+        self.assertEqual(self.kept(), ["1.parcel"])
+        desk.json(*received, "--trust", other.at("shop.trust"))
+
+    def test_parcels_are_evidence(self):
+        desk = self.desk
+        path, made = desk.parcel(*desk.reads(), "--vehicle", "blue estate", "--words", "It pulls \"left\".")
+        self.new_from(path)
+        out = desk.root / "evidence"
+        gathered = [CALSEAL, "evidence", desk.whole, "--trust", desk.at("shop.trust"), "-o", out]
+        desk.must(*gathered)
+        self.assertEqual((out / "job/parcels/1.parcel").read_bytes(), pathlib.Path(path).read_bytes())
+        said = json.loads((out / "evidence.json").read_text())
+        self.assertEqual(said["parcels"], [{"file": "job/parcels/1.parcel", "digest": made["digest"], "key_fingerprint": made["key_fingerprint"],
+                                            "order": [], "noted": True, "reason": ""}])
+        readme = " ".join((out / "README.txt").read_text().split())
+        for words in (f"all of it came together from the holder of the key {made['key_fingerprint']}.", 'he writes "It pulls',
+                      "reads/1.bin in job/parcels/1.parcel is, byte for byte, controllers/engine/job/base-1/read/flash.bin."):
+            self.assertIn(words, readme)
+        # A parcel that does not hold is named, and nothing that it said is believed.
+        kept = pathlib.Path(desk.whole, "parcels/1.parcel")
+        bent = bytearray(kept.read_bytes())
+        bent[-40] ^= 1
+        kept.write_bytes(bent)
+        desk.must("rm", "-rf", out)
+        desk.must(*gathered, status=1)
+        said = json.loads((out / "evidence.json").read_text())
+        self.assertEqual([(one["reason"], one["noted"], one["key_fingerprint"]) for one in said["parcels"]], [("framing-damaged", False, "")])
+        self.assertNotIn("It pulls", (out / "README.txt").read_text())
+
+    def test_parcels_of_which_nothing_is_noted_are_no_first_use(self):
+        first, _ = self.desk.parcel(*self.desk.reads(), "--vehicle", "blue estate")
+        self.new_from(first)
+        notes = pathlib.Path(self.desk.folder, "events.jsonl")
+        notes.write_text("".join(line for line in notes.read_text().splitlines(True) if '"received"' not in line))
+        second, _ = self.desk.parcel("--words", "two")
+        self.assertEqual(self.log(second, status=1)["reason"], "job-damaged")
+        self.assertEqual(self.kept(), ["1.parcel"])
+        self.log(second, "--customer-changed")
+        self.assertEqual(self.kept(), ["1.parcel", "2.parcel"])
+
     def test_logs_go_to_the_revision_that_the_customer_names(self):
         self.desk.new()
         self.desk.deliver_way_back()

@@ -9,6 +9,7 @@
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/job/parcel_in_job.h"
 #include "calseal/cli/shop/parcel_opening.h"
+#include "calseal/cli/shop/parcel_root.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
@@ -16,7 +17,7 @@ namespace {
 
 struct AddOptions : JobSigningOptions, LedgerKeyOptions {
   JobFolderOptions job;
-  std::vector<std::string> reads, option_files, regions;
+  std::vector<std::string> reads, option_files, regions, successions;
   bool as_received = false, customer_changed = false;
   ParcelOpening opening;
 };
@@ -27,7 +28,7 @@ Result<int> run(const AddOptions& options, const std::string& tool, const Consol
   CALSEAL_ASSIGN(const SplitArguments given, split_any_parcel(options.reads, options.opening));
   const OpenedParcel* const parcel = given.parcel ? &*given.parcel : nullptr;
   if (parcel != nullptr) CALSEAL_CHECK(judge_parcel(at_hand.job, *parcel, options.customer_changed));
-  CALSEAL_CHECK(judge_parcel_root(given.parcel, options.trust));
+  CALSEAL_CHECK(judge_parcel_root(given.parcel, options.trust, options.successions));
   CALSEAL_ASSIGN(
       const std::vector<NewController> controllers,
       load_controllers({given.files, parcel, options.regions, options.option_files, options.as_received}));
@@ -49,7 +50,8 @@ Result<int> run(const AddOptions& options, const std::string& tool, const Consol
   const LedgerOutcome ledger = do_ledger_duty(job, made, signing ? ledger_duty(*signing) : LedgerDuty{});
   const Page page = page_for(console);
   console.print("added " + made.opened.front().controller + " to job " + job.facts.job + "\n" +
-                made_text(job, made, page) + taken_parcel_text(taken, page) + ledger_text(ledger, page));
+                made_text(job, made, page) + (given.parcel ? "\n" : "") + taken_parcel_text(taken, page) +
+                ledger_text(ledger, page));
   JsonValue value = json_object({{"calseal", json("job-add/1")}, {"job", json(job.facts.job)}});
   add_made(value, job, made);
   add_taken_parcel(value, taken);
@@ -81,6 +83,7 @@ void add_job_add_command(CommandLine& job, Console& console, const std::string& 
   add_ledger_key_option(*command, *o);
   add_customer_changed(*command, o->customer_changed);
   add_parcel_opening(*command, o->opening);
+  add_parcel_successions(*command, o->successions);
   add_job_signing_options(*command, *o, false, {kShopRegions, head_key_of_job(), kShopParcelKey});
   set_command(
       *command, console,

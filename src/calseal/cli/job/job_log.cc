@@ -10,6 +10,7 @@
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/job/parcel_in_job.h"
 #include "calseal/cli/shop/parcel_opening.h"
+#include "calseal/cli/shop/parcel_root.h"
 #include "calseal/job/layout.h"
 #include "calseal/report/job/job_report.h"
 
@@ -17,7 +18,8 @@ namespace calseal {
 namespace {
 
 struct LogOptions : JobFolderOptions {
-  std::string log, word, time_column, time_unit, separator, time;
+  std::string log, word, time_column, time_unit, separator, time, trust;
+  std::vector<std::string> successions;
   std::optional<std::uint64_t> base, revision;
   bool customer_changed = false;
   ParcelOpening opening;
@@ -52,6 +54,7 @@ Result<int> run(const LogOptions& options, const Console& console) {
   CALSEAL_ASSIGN(const JobAtHand at_hand, take_job(options, {}));
   CALSEAL_ASSIGN(const UtcTime now, stated_time(options.time, "--time"));
   CALSEAL_ASSIGN(const SplitArguments given, split_any_parcel({options.log}, options.opening));
+  CALSEAL_CHECK(judge_parcel_root(given.parcel, options.trust, options.successions));
   if (given.parcel) return run_parcel(options, at_hand, *given.parcel, now, console);
   CALSEAL_ASSIGN(const Job* const job, at_hand.one());
   AttachRequest request;
@@ -91,8 +94,10 @@ void add_job_log_command(CommandLine& job, Console& console, int& status) {
       ->one_of({"comma", "semicolon", "tab"});
   add_customer_changed(*command, o->customer_changed);
   add_parcel_opening(*command, o->opening);
+  add_parcel_trust(*command, o->trust);
+  add_parcel_successions(*command, o->successions);
   command->add_option("--time", o->time, "When it was attached, instead of now (UTC)")->takes("TIME");
-  add_shop_option(*command, {kShopParcelKey}, look_from_job());
+  add_shop_option(*command, {kShopParcelKey, kParcelTrust}, look_from_job());
   set_command(
       *command, console,
       {"calseal job log oak-17 drive.csv",

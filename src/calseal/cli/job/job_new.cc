@@ -13,6 +13,7 @@
 #include "calseal/cli/job/parcel_in_job.h"
 #include "calseal/cli/shop/new_salt.h"
 #include "calseal/cli/shop/parcel_opening.h"
+#include "calseal/cli/shop/parcel_root.h"
 #include "calseal/job/shop_of_job.h"
 #include "calseal/report/job/job_report.h"
 
@@ -20,7 +21,7 @@ namespace calseal {
 namespace {
 
 struct NewOptions : JobSigningOptions, LedgerKeyOptions {
-  std::vector<std::string> reads, option_files, regions;
+  std::vector<std::string> reads, option_files, regions, successions;
   std::string folder, job, vehicle, salt, title, ledger, shop;  // shop: the shop file that was used
   bool as_received = false;
   ParcelOpening opening;
@@ -64,7 +65,7 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
   if (!options.keys.empty()) {
     CALSEAL_ASSIGN(signing, load_signing(options, options, tool));
   }
-  CALSEAL_CHECK(judge_parcel_root(given.parcel, options.trust));
+  CALSEAL_CHECK(judge_parcel_root(given.parcel, options.trust, options.successions));
   CALSEAL_ASSIGN(
       const MadeJob made,
       make_job(request, signing ? std::optional(signing->signing) : std::nullopt, way_back_message));
@@ -81,7 +82,7 @@ Result<int> run(const NewOptions& options, const std::string& tool, const Consol
   const std::string place = printable(options.folder, kShownPathLimit);
   console.print("made job " + job.facts.job + "\n" +
                 (place == job.facts.job ? "" : labelled(page, "folder", place)) + made_text(job, made, page) +
-                taken_parcel_text(taken, page) + ledger_text(ledger, page));
+                (given.parcel ? "\n" : "") + taken_parcel_text(taken, page) + ledger_text(ledger, page));
   JsonValue value = json_object({{"calseal", json("job-new/1")},
                                  {"folder", json(printable(options.folder, kShownPathLimit))},
                                  {"job", json(job.facts.job)}});
@@ -127,11 +128,12 @@ void add_job_new_command(CommandLine& job, Console& console, const std::string& 
   command->add_option("--ledger", o->ledger, "The ledger that the job reports to from now on")
       ->takes("FOLDER");
   add_ledger_key_option(*command, *o);
+  add_parcel_opening(*command, o->opening);
+  add_parcel_successions(*command, o->successions);
   ShopLook look{"--output"};
   look.used = &o->shop;
   ShopDefault head_key = kShopHeadKey;
   head_key.with = kShopJobLedger.option;
-  add_parcel_opening(*command, o->opening);
   add_job_signing_options(*command, *o, false, {kShopRegions, kShopJobLedger, head_key, kShopParcelKey},
                           look);
   set_command(

@@ -2,7 +2,6 @@
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
-#include "calseal/cli/shop/stated.h"
 
 namespace calseal {
 namespace {
@@ -68,17 +67,15 @@ TakenParcel with_logs(const std::string& folder, const OpenedParcel& parcel, con
   return taken;
 }
 
+std::string revision_words(const Event& event) {
+  return event.revision ? "of revision " + std::to_string(*event.revision) : "of no revision";
+}
+
 }  // namespace
 
 void add_customer_changed(CommandLine& command, bool& changed) {
   command.add_flag("--customer-changed", changed,
                    "The customer has a new key, and confirmed its fingerprint by voice (for a parcel)");
-}
-
-Status judge_parcel_root(const std::optional<OpenedParcel>& parcel, const std::string& trust) {
-  if (!parcel || trust.empty()) return {};
-  CALSEAL_ASSIGN(const LoadedTrust loaded, load_trust(trust));
-  return check_parcel_root(parcel->parcel, {compute_key_id(loaded.trust.root)}, parcel->name);
 }
 
 Status put_parcel_into(const std::optional<OpenedParcel>& parcel, NewJob& request) {
@@ -101,14 +98,14 @@ Result<TakenParcel> attach_parcel_logs(const std::string& folder, const OpenedPa
 
 std::string taken_parcel_text(const TakenParcel& taken, const Page& page) {
   if (taken.file.empty()) return "";
-  std::string text = "\n" + labelled(page, "parcel",
-                                     taken.file + ", number " + std::to_string(taken.number) +
-                                         " by the customer's key " + taken.fingerprint);
+  std::string text = labelled(page, "parcel",
+                              taken.file + ", number " + std::to_string(taken.number) +
+                                  " by the customer's key " + taken.fingerprint);
   for (const TakenLog& log : taken.logs) {
     if (log.attached) {
       text += labelled(page, "log",
-                       log.entry + ": " + log.controller + "/" + log.attached->event.file + ", assigned by " +
-                           log.attached->event.log->by);
+                       log.entry + ": " + log.controller + "/" + log.attached->event.file + ", " +
+                           revision_words(log.attached->event) + ", by " + log.attached->event.log->by);
       continue;
     }
     text += labelled(page, "log",
@@ -123,17 +120,19 @@ void add_taken_parcel(JsonValue& value, const TakenParcel& taken) {
   if (taken.file.empty()) return;
   value.members.emplace_back(
       "parcel",
-      json_object({{"file", json(taken.file)},
-                   {"key_fingerprint", json(taken.fingerprint)},
-                   {"number", json(taken.number)},
-                   {"logs", json_array(taken.logs, [](const TakenLog& log) {
-                      return json_object(
-                          {{"entry", json(log.entry)},
-                           {"controller", json(log.controller)},
-                           {"file", json(log.attached ? log.attached->event.file : "")},
-                           {"by", json(log.attached ? log.attached->event.log->by : "")},
-                           {"not_attached", log.not_attached ? json_error(*log.not_attached) : JsonValue()}});
-                    })}}));
+      json_object(
+          {{"file", json(taken.file)},
+           {"key_fingerprint", json(taken.fingerprint)},
+           {"number", json(taken.number)},
+           {"logs", json_array(taken.logs, [](const TakenLog& log) {
+              return json_object(
+                  {{"entry", json(log.entry)},
+                   {"controller", json(log.controller)},
+                   {"file", json(log.attached ? log.attached->event.file : "")},
+                   {"revision", json_digest(log.attached ? log.attached->event.identity : std::nullopt)},
+                   {"by", json(log.attached ? log.attached->event.log->by : "")},
+                   {"not_attached", log.not_attached ? json_error(*log.not_attached) : JsonValue()}});
+            })}}));
 }
 
 }  // namespace calseal

@@ -19,9 +19,6 @@ namespace calseal {
 // --customer-changed
 void add_customer_changed(CommandLine& command, bool& changed);
 
-// Check 8, where a trust file is given.
-Status judge_parcel_root(const std::optional<OpenedParcel>& parcel, const std::string& trust);
-
 // What a job that is made of it takes from a parcel: the vehicle reference where nobody states another, and
 // the file. Check 10.
 Status put_parcel_into(const std::optional<OpenedParcel>& parcel, NewJob& request);

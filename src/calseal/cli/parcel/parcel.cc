@@ -1,38 +1,15 @@
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
 #include "calseal/cli/parcel/parcel_commands.h"
+#include "calseal/cli/shop/parcel_root.h"
 #include "calseal/cli/shop/stated.h"
 #include "calseal/parcel/judge.h"
-#include "calseal/trust/succession.h"
 
 namespace calseal {
-namespace {
-
-// The trust file's root and all that it succeeded, as far as these steps show.
-Result<TrustChain> load_chain(const ParcelLookOptions& options) {
-  CALSEAL_ASSIGN(Bytes trust, read_file(options.trust, kTrustFileSizeLimit));
-  std::vector<NamedBytes> successions;
-  for (const std::string& path : options.successions) {
-    CALSEAL_ASSIGN(Bytes bytes, read_file(path, kSuccessionSizeLimit));
-    successions.push_back({printable(path), std::move(bytes)});
-  }
-  return parse_trust_chain({printable(options.trust), std::move(trust)}, successions, "");
-}
-
-}  // namespace
-
 void add_parcel_look(CommandLine& command, ParcelLookOptions& options) {
   command.add_option("PARCEL", options.parcel, "The parcel as it came")->takes("FILE")->required();
-  command
-      .add_option("--trust", options.trust,
-                  "The shop's newest trust file: a parcel for another shop is refused then")
-      ->takes("FILE");
-  command
-      .add_option("--succession", options.successions,
-                  "How the shop's root was replaced, for a parcel that names an earlier one; oldest first "
-                  "(repeatable)")
-      ->takes("FILE")
-      ->one_each();
+  add_parcel_trust(command, options.trust);
+  add_parcel_successions(command, options.successions);
   command
       .add_option("--sheet", options.sheet,
                   "The shop's sheet, for the names of what is ordered (with --trust)")
@@ -47,10 +24,8 @@ Result<ParcelLook> look_at_parcel(const ParcelLookOptions& options) {
   ParcelLook look;
   CALSEAL_ASSIGN(look.opened, read_any_parcel(options.parcel, options.opening));
   if (options.trust.empty()) return look;
-  CALSEAL_ASSIGN(const TrustChain chain, load_chain(options));
-  std::vector<KeyId> roots;
-  for (const PublicKey& root : chain.roots()) roots.insert(roots.begin(), compute_key_id(root));
-  CALSEAL_CHECK(check_parcel_root(look.opened.parcel, roots, look.opened.name));
+  CALSEAL_ASSIGN(const TrustChain chain, load_parcel_chain(options.trust, options.successions));
+  CALSEAL_CHECK(judge_parcel_root(look.opened, chain));
   if (options.sheet.empty()) return look;
   CALSEAL_ASSIGN(const Bytes bytes, read_file(options.sheet, kSheetSizeLimit));
   CALSEAL_ASSIGN(look.sheet, parse_sheet(bytes, chain.trust, printable(options.sheet)));

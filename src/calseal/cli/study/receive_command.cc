@@ -1,6 +1,7 @@
 #include <memory>
 
 #include "calseal/cli/console/command_line.h"
+#include "calseal/cli/shop/parcel_root.h"
 #include "calseal/cli/shop/shop_defaults.h"
 #include "calseal/cli/study/receive_reads.h"
 #include "calseal/cli/study/study_commands.h"
@@ -39,7 +40,9 @@ void add_receive_command(CommandLine& app, Console& console, int& status) {
                    "Where to write the read that three or more reads vote for")
       ->takes("FILE");
   add_parcel_opening(*command, options->opening);
-  add_shop_option(*command, {kShopRegions, kShopStocks, kShopParcelKey});
+  add_parcel_trust(*command, options->trust);
+  add_parcel_successions(*command, options->successions);
+  add_shop_option(*command, {kShopRegions, kShopStocks, kShopParcelKey, kParcelTrust});
   set_command(
       *command, console,
       {"calseal receive flash=flash.bin eeprom=eeprom.bin --regions maps --known stocks",

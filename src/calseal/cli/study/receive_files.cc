@@ -4,6 +4,7 @@
 
 #include "calseal/cli/reads/parcel_argument.h"
 #include "calseal/cli/reads/read_arguments.h"
+#include "calseal/cli/shop/parcel_root.h"
 
 namespace calseal {
 namespace {
@@ -69,6 +70,7 @@ Result<LoadedReads> load_received(const ReceiveOptions& options) {
     return fail({Reason::kUsage, "", "--controller", "no parcel",
                  "a parcel with reads of several controllers", "leave it out"});
   }
+  CALSEAL_CHECK(judge_parcel_root(given.parcel, options.trust, options.successions));
   if (given.files.empty() && options.again.empty())
     return load_from_parcel(*given.parcel, options.controller);
   return fail({Reason::kUsage, "", "FILES", "a parcel and other files", "a parcel alone, or loose files",

@@ -12,7 +12,8 @@ namespace calseal {
 
 struct ReceiveOptions {
   std::vector<std::string> reads, again, outputs, regions;
-  std::string known, controller;
+  std::string known, controller, trust;
+  std::vector<std::string> successions;
   ParcelOpening opening;
 };
 

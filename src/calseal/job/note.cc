@@ -164,6 +164,14 @@ Result<Subject> named_revision(const VehicleJob& job, const Note& fact) {
                     "see calseal job status");
 }
 
+// The same revision under other sequence numbers: its image must not be written, whichever bundle brings it.
+void add_given_again(const VehicleJob& job, const Subject& subject, std::vector<Subject>& subjects) {
+  for (const JobRevision& one : subject.job->bases[subject.base - 1].revisions) {
+    if (one.number() == subject.revision->number())
+      add_revision(job, {subject.job, subject.base, &one}, EventKind::kWithdrawn, subjects);
+  }
+}
+
 Result<std::vector<Subject>> controllers_of(const VehicleJob& job, const Note& fact) {
   std::vector<Subject> subjects;
   for (const Job& one : job.controllers) {
@@ -198,6 +206,7 @@ Result<std::vector<Subject>> subjects_of(const VehicleJob& job, const Note& fact
     std::vector<Subject> subjects;
     CALSEAL_ASSIGN(const Subject subject, named_revision(job, fact));
     add_revision(job, subject, fact.kind, subjects);
+    if (fact.kind == EventKind::kWithdrawn) add_given_again(job, subject, subjects);
     return subjects;
   }
   if (about_controller(fact.kind)) return controllers_of(job, fact);

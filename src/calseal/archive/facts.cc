@@ -10,8 +10,8 @@ namespace calseal {
 namespace {
 
 constexpr Text kFaultText{4096};
-constexpr std::size_t kListLimit = std::size_t{1} << 20;
-constexpr List kDigests{kDigest, kListLimit};
+constexpr std::size_t kFactsLimit = std::size_t{1} << 20;
+constexpr List kDigests{kDigest, kFactsLimit};
 constexpr Integer kBase{1, kBaseLimit};
 constexpr Integer kRevision{0, kRevisionLimit};
 constexpr Integer kSequence{1, kSequenceLimit};
@@ -66,7 +66,7 @@ void revision_fields(Fields& field, RevisionClaim& claim) {
   field("claimed_time", claim.claimed_time, kTime);
   field("map", claim.map, kDigest);
   field("pinned", claim.pinned, kDigest);
-  field("received", claim.received, List{Record{named_fields}, kListLimit});
+  field("received", claim.received, List{Record{named_fields}, kFactsLimit});
   field("options", claim.options, kDigests);
   field("signers", claim.signers, kDigests);
   field("incomplete", claim.incomplete, kBoolean);
@@ -92,8 +92,8 @@ void job_fields(Fields& field, JobClaim& claim) {
   field("job", claim.job, kMaybeName);
   field("controller", claim.controller, kMaybeName);
   field("broken_lines", claim.broken_lines, Integer{});
-  field("sealed", claim.sealed, List{Record{sealed_fields}, kListLimit});
-  field("attached", claim.attached, List{Record{named_fields}, kListLimit});
+  field("sealed", claim.sealed, List{Record{sealed_fields}, kFactsLimit});
+  field("attached", claim.attached, List{Record{named_fields}, kFactsLimit});
 }
 
 void seal_fields(Fields& field, LedgerSeal& seal) {
@@ -128,7 +128,7 @@ void ledger_claim_fields(Fields& field, LedgerClaim& claim) {
   field("entries", claim.head.size, kEntries);
   field("root_hash", claim.head.root_hash, kDigest);
   field("erased", claim.erased, kEntries);
-  field("witnesses", claim.witnesses, List{Record{witness_fields}, kListLimit});
+  field("witnesses", claim.witnesses, List{Record{witness_fields}, kFactsLimit});
 }
 
 void hint_fields(Fields& field, BundleHint& hint) {

@@ -10,9 +10,9 @@
 namespace calseal {
 namespace {
 
-constexpr std::size_t kListLimit = std::size_t{1} << 24;
+constexpr std::size_t kRecordLimit = std::size_t{1} << 24;
 
-constexpr List kPaths{kPath, kListLimit};
+constexpr List kPaths{kPath, kRecordLimit};
 
 void scope_fields(Fields& field, AuditScope& scope) {
   field.kind_of_file("audit-record/1");
@@ -26,7 +26,7 @@ void scope_fields(Fields& field, AuditScope& scope) {
   field("bytes", scope.bytes, Integer{});
   field("survey", scope.survey, kDigest);
   field("unreadable", scope.unreadable, kPaths);
-  field.unless({}, "causes", scope.causes, List{Text{kLineLimit}, kListLimit});
+  field.unless({}, "causes", scope.causes, List{Text{kLineLimit}, kRecordLimit});
   field("links", scope.links, kPaths);
   field("others", scope.others, kPaths);
 }

@@ -12,7 +12,8 @@ namespace {
 
 constexpr std::size_t kPiece = std::size_t{1} << 20;  // bytes read at a time
 
-tl::unexpected<Error> wrong(std::string place, std::string found, std::string expected, std::string next) {
+tl::unexpected<Error> log_usage(std::string place, std::string found, std::string expected,
+                                std::string next) {
   return fail({Reason::kUsage, "", std::move(place), std::move(found), std::move(expected), std::move(next)});
 }
 
@@ -34,13 +35,13 @@ Result<NamedRevision> whose(const Job& job, const AttachRequest& request,
   if (request.revision) {
     const std::uint64_t number = request.base.value_or(job.base().number);
     if (number == 0 || number > job.bases.size())
-      return wrong("--base", std::to_string(number), "a base of this job", "see calseal job status");
+      return log_usage("--base", std::to_string(number), "a base of this job", "see calseal job status");
     stated = job.bases[number - 1].find(*request.revision);
     if (stated == nullptr)
-      return wrong("--revision", std::to_string(*request.revision), "a revision of " + base_folder(number),
-                   "see calseal job status");
+      return log_usage("--revision", std::to_string(*request.revision),
+                       "a revision of " + base_folder(number), "see calseal job status");
   } else if (!request.word.empty()) {
-    return wrong("--word", "a word about no revision", "--revision beside it", "state the revision");
+    return log_usage("--word", "a word about no revision", "--revision beside it", "state the revision");
   }
   const auto words = [](const JobRevision& r) {
     return "revision " + std::to_string(r.number()) + " of base " + std::to_string(r.manifest.base_number);
@@ -60,7 +61,7 @@ Result<NamedRevision> whose(const Job& job, const AttachRequest& request,
     return named.front();
   }
   if (stated != nullptr && request.word.empty()) {
-    return wrong(
+    return log_usage(
         "--word",
         "nothing in the log names revision " + std::to_string(stated->number()) + ", and no word was given",
         "how you know that it was driven with it", "say it: --word TEXT; it is noted as your word");
@@ -149,7 +150,7 @@ Status keep(const Job& job, const AttachRequest& request, const Event& event) {
 
 Result<AttachedLog> attach_log(const Job& job, const AttachRequest& request, UtcTime now) {
   if (!is_line(request.word))
-    return wrong("--word", printable(request.word, 80), "one line of at most 200 bytes", "shorten it");
+    return log_usage("--word", printable(request.word, 80), "one line of at most 200 bytes", "shorten it");
   CALSEAL_ASSIGN(HashedPieces file, HashedPieces::open(request));
   CALSEAL_ASSIGN(MeasuredLog log, measured(file, request));
   CALSEAL_ASSIGN(const NamedRevision owner, whose(job, request, revisions_named_in(job, log.constants)));

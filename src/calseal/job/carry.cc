@@ -15,7 +15,8 @@
 namespace calseal {
 namespace {
 
-tl::unexpected<Error> wrong(std::string place, std::string found, std::string expected, std::string next) {
+tl::unexpected<Error> carry_usage(std::string place, std::string found, std::string expected,
+                                  std::string next) {
   return fail({Reason::kUsage, "", std::move(place), std::move(found), std::move(expected), std::move(next)});
 }
 
@@ -27,9 +28,9 @@ Status require_new(const OpenedBundle& way_back, const BaseParts& base) {
   for (const ChangedRange& change : compare_images(plan, old_base, base.read.image)) {
     if (change.kind == SpanKind::kLocked || change.kind == SpanKind::kBinding) return {};
   }
-  return wrong("READ", "locked bytes and vehicle as in " + base_folder(way_back.manifest.base_number),
-               "a read after an update or a replacement",
-               "this is no new base: give this read to calseal-check, or send an edit");
+  return carry_usage("READ", "locked bytes and vehicle as in " + base_folder(way_back.manifest.base_number),
+                     "a read after an update or a replacement",
+                     "this is no new base: give this read to calseal-check, or send an edit");
 }
 
 // Which stock and read a base was made of; shown to whoever asks later. Digests of whole files would let the
@@ -114,8 +115,8 @@ std::vector<Event> events_of(const NewBase& made, const std::string& reason, con
 
 Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing& signing) {
   if (request.reason.empty() || !is_line(request.reason))
-    return wrong("--reason", "no line of words", "why the base is new, in one line",
-                 "state it; it is signed");
+    return carry_usage("--reason", "no line of words", "why the base is new, in one line",
+                       "state it; it is signed");
   const JobBase& current = job.base();
   CALSEAL_ASSIGN(const OpenedBundle way_back, open_way_back(job, signing));
   CALSEAL_ASSIGN(const std::optional<Bytes> salt, load_salt_of(job, way_back));
@@ -128,8 +129,8 @@ Result<NewBase> carry(const Job& job, const CarryRequest& request, const Signing
   const bool from_stock = !request.stock.empty();
   CALSEAL_ASSIGN(BaseParts base, load_base(std::move(map_text), map_name, request.read, from_stock));
   if (base.map.controller != job.facts.controller)
-    return wrong("--regions", "controller " + base.map.controller, "controller " + job.facts.controller,
-                 "another controller is another job");
+    return carry_usage("--regions", "controller " + base.map.controller, "controller " + job.facts.controller,
+                       "another controller is another job");
   std::vector<std::pair<std::string, std::string>> annotations;
   if (from_stock) {
     CALSEAL_CHECK(put_stock(request.stock, base, annotations));

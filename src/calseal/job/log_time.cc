@@ -13,7 +13,7 @@ namespace {
 constexpr std::int64_t kSecond = 1'000'000'000;  // ns
 constexpr std::int64_t kMinute = 60 * kSecond;
 constexpr std::int64_t kHour = 60 * kMinute;
-constexpr std::int64_t kDay = 24 * kHour;
+constexpr std::int64_t kDayLength = 24 * kHour;
 
 bool is_digit(char c) { return c >= '0' && c <= '9'; }
 
@@ -126,10 +126,10 @@ std::optional<LogTime> parse_date(std::string_view text) {
   if (!day || !take(rest, "Tt ,")) return std::nullopt;
   rest = trimmed(rest);
   const auto clock = take_clock(rest, time.mark);
-  if (!clock || *clock >= kDay) return std::nullopt;
+  if (!clock || *clock >= kDayLength) return std::nullopt;
   const auto offset = take_offset(rest);
   if (!offset || !trimmed(rest).empty()) return std::nullopt;
-  time.ns = *day * kDay + *clock - *offset;
+  time.ns = *day * kDayLength + *clock - *offset;
   return time;
 }
 

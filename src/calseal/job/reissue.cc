@@ -10,7 +10,8 @@
 namespace calseal {
 namespace {
 
-tl::unexpected<Error> wrong(std::uint64_t number, std::string found, std::string expected, std::string next) {
+tl::unexpected<Error> reissue_usage(std::uint64_t number, std::string found, std::string expected,
+                                    std::string next) {
   return fail({Reason::kUsage, "", "revision " + std::to_string(number), std::move(found),
                std::move(expected), std::move(next)});
 }
@@ -41,8 +42,8 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
   const JobBase& current = job.base();
   const JobRevision* revision = current.find(number);
   if (revision == nullptr)
-    return wrong(number, "no such revision", "a revision of " + base_folder(current.number),
-                 "see calseal job status");
+    return reissue_usage(number, "no such revision", "a revision of " + base_folder(current.number),
+                         "see calseal job status");
   if (number == 0) return Reissued{revision->file, revision->digest, true, {}};
   if (revision->withdrawn) {
     return fail({Reason::kWithdrawn, printable(job.folder), revision->file, "a revision that was withdrawn",
@@ -50,8 +51,8 @@ Result<Reissued> reissue(const Job& job, std::uint64_t number, const Signing& si
   }
   CALSEAL_ASSIGN(const OpenedBundle opened, open_kept(job, *revision, signing));
   if (opened.set)
-    return wrong(number, "a member of a set", "a revision that stands alone",
-                 "renew the whole set: calseal job send FOLDER --set renew");
+    return reissue_usage(number, "a member of a set", "a revision that stands alone",
+                         "renew the whole set: calseal job send FOLDER --set renew");
   CALSEAL_ASSIGN(const OpenedBundle way_back, open_way_back(job, signing));
   CALSEAL_ASSIGN(const std::optional<Bytes> salt, load_salt_of(job, way_back));
   CALSEAL_ASSIGN(RevisionPlace place, next_place(job, number, opened.manifest.parent, opened.map, signing));

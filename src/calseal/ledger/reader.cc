@@ -12,11 +12,6 @@ namespace calseal {
 
 namespace {
 
-// A line of details that was read ahead.
-struct Ahead {
-  std::optional<LedgerDetail> detail;  // nothing: unreadable
-};
-
 bool path_leads_to_file(const std::string& path) {
   std::error_code error;
   return std::filesystem::is_regular_file(path, error);
@@ -25,6 +20,11 @@ bool path_leads_to_file(const std::string& path) {
 }  // namespace
 
 struct LedgerReader::State {
+  // A line of details that was read ahead.
+  struct Ahead {
+    std::optional<LedgerDetail> detail;  // nothing: unreadable
+  };
+
   Result<LedgerTip> tip = LedgerTip{};
   std::optional<LineReader> entries;
   std::optional<LineReader> details;  // nothing: no such file

@@ -10,7 +10,7 @@
 namespace calseal {
 namespace {
 
-tl::unexpected<Error> damaged(const std::string& name, std::string found, std::string expected) {
+tl::unexpected<Error> tip_damaged(const std::string& name, std::string found, std::string expected) {
   return fail({Reason::kLedgerDamaged, name, "", std::move(found), std::move(expected),
                "put it back from a copy, or see calseal ledger repair"});
 }
@@ -30,12 +30,12 @@ std::string write_ledger_tip(const LedgerTip& tip) { return canonical_text(tip, 
 Result<LedgerTip> parse_ledger_tip(ByteView file, const std::string& name) {
   CALSEAL_CHECK(check_kind(file, kTipLiteral, name));
   if (file.size() > kTipSizeLimit || file.back() != '\n')
-    return damaged(name, bytes_text(file.size()) + ", or no line end", "one line, ended by LF");
+    return tip_damaged(name, bytes_text(file.size()) + ", or no line end", "one line, ended by LF");
   CALSEAL_ASSIGN(LedgerTip tip,
                  parse_canonical_text(file.first(file.size() - 1), Reason::kLedgerDamaged, tip_fields, name));
   if (tip.peaks.size() != static_cast<std::size_t>(std::popcount(tip.size)))
-    return damaged(name, std::to_string(tip.peaks.size()) + " hashes",
-                   std::to_string(std::popcount(tip.size)) + " for " + grouped(tip.size) + " entries");
+    return tip_damaged(name, std::to_string(tip.peaks.size()) + " hashes",
+                       std::to_string(std::popcount(tip.size)) + " for " + grouped(tip.size) + " entries");
   return tip;
 }
 

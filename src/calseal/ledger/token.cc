@@ -23,14 +23,14 @@ namespace {
 using Request = std::unique_ptr<TS_REQ, FreeWith<TS_REQ_free>>;
 using Response = std::unique_ptr<TS_RESP, FreeWith<TS_RESP_free>>;
 using Imprint = std::unique_ptr<TS_MSG_IMPRINT, FreeWith<TS_MSG_IMPRINT_free>>;
-using Algorithm = std::unique_ptr<X509_ALGOR, FreeWith<X509_ALGOR_free>>;
-using Integer = std::unique_ptr<ASN1_INTEGER, FreeWith<ASN1_INTEGER_free>>;
+using HashAlgorithm = std::unique_ptr<X509_ALGOR, FreeWith<X509_ALGOR_free>>;
+using Asn1Integer = std::unique_ptr<ASN1_INTEGER, FreeWith<ASN1_INTEGER_free>>;
 using Number = std::unique_ptr<BIGNUM, FreeWith<BN_free>>;
 using Pkcs7 = std::unique_ptr<PKCS7, FreeWith<PKCS7_free>>;
 using Info = std::unique_ptr<TS_TST_INFO, FreeWith<TS_TST_INFO_free>>;
 using Store = std::unique_ptr<X509_STORE, FreeWith<X509_STORE_free>>;
 using Certificate = std::unique_ptr<X509, FreeWith<X509_free>>;
-using Memory = std::unique_ptr<BIO, FreeWith<BIO_free_all>>;
+using MemoryBio = std::unique_ptr<BIO, FreeWith<BIO_free_all>>;
 using Context = std::unique_ptr<TS_VERIFY_CTX, FreeWith<TS_VERIFY_CTX_free>>;
 
 tl::unexpected<Error> invalid(const std::string& name, std::string found, std::string expected) {
@@ -85,7 +85,7 @@ Result<Store> load_authorities(const std::vector<NamedBytes>& authorities) {
   Store store(X509_STORE_new());
   if (!store) return no_library("certificates");
   for (const NamedBytes& file : authorities) {
-    const Memory bio(BIO_new_mem_buf(file.bytes.data(), static_cast<int>(file.bytes.size())));
+    const MemoryBio bio(BIO_new_mem_buf(file.bytes.data(), static_cast<int>(file.bytes.size())));
     int count = 0;
     for (; bio; ++count) {
       const Certificate certificate(PEM_read_bio_X509(bio.get(), nullptr, nullptr, nullptr));
@@ -114,12 +114,12 @@ Result<Bytes> make_token_request(ByteView head_file) {
   std::array<std::uint8_t, 16> random{};
   const Request request(TS_REQ_new());
   const Imprint imprint(TS_MSG_IMPRINT_new());
-  const Algorithm algorithm(X509_ALGOR_new());
+  const HashAlgorithm algorithm(X509_ALGOR_new());
   if (RAND_bytes(random.data(), static_cast<int>(random.size())) != 1) return no_library("nonce");
   random[0] &= 0x7f;
   random[0] |= 0x40;  // the same length each time
   const Number number(BN_bin2bn(random.data(), static_cast<int>(random.size()), nullptr));
-  const Integer nonce(number ? BN_to_ASN1_INTEGER(number.get(), nullptr) : nullptr);
+  const Asn1Integer nonce(number ? BN_to_ASN1_INTEGER(number.get(), nullptr) : nullptr);
   if (!request || !imprint || !algorithm || !nonce ||
       X509_ALGOR_set0(algorithm.get(), OBJ_nid2obj(NID_sha256), V_ASN1_NULL, nullptr) != 1 ||
       TS_MSG_IMPRINT_set_algo(imprint.get(), algorithm.get()) != 1 ||

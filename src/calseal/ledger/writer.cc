@@ -20,8 +20,8 @@ namespace {
 constexpr std::uint64_t kNotThere = kJsonIntegerLimit;
 constexpr std::uint64_t kTailLimit = std::uint64_t{256} << 20;  // bytes that a cut-off writer may have left
 
-tl::unexpected<Error> damaged(const std::string& file, std::string place, std::string found,
-                              std::string expected) {
+tl::unexpected<Error> ledger_damaged(const std::string& file, std::string place, std::string found,
+                                     std::string expected) {
   return fail({Reason::kLedgerDamaged, file, std::move(place), std::move(found), std::move(expected),
                "append nothing; put the ledger back from a copy, then see calseal ledger verify"});
 }
@@ -75,18 +75,20 @@ TreeHead LedgerWriter::head() const { return MerkleFrontier::restore(tip_.size, 
 Status LedgerWriter::recover() {
   const std::string first = write_ledger_line(tip_.id);
   if (entries_.size() < tip_.bytes || tip_.bytes < first.size()) {
-    return damaged(entries_.shown(), "end", grouped(entries_.size()) + " bytes",
-                   "at least the " + grouped(tip_.bytes) + " that were acknowledged");
+    return ledger_damaged(entries_.shown(), "end", grouped(entries_.size()) + " bytes",
+                          "at least the " + grouped(tip_.bytes) + " that were acknowledged");
   }
   CALSEAL_ASSIGN(const Bytes start, entries_.read(0, first.size()));
   if (text_of(start) != first)
-    return damaged(entries_.shown(), "line 1", "another ledger", "the one of the tip");
+    return ledger_damaged(entries_.shown(), "line 1", "another ledger", "the one of the tip");
   CALSEAL_ASSIGN(const Bytes last, entries_.read(tip_.bytes - 1, 1));
   if (last[0] != '\n')
-    return damaged(entries_.shown(), "byte " + grouped(tip_.bytes - 1), "no line end", "the end of an entry");
+    return ledger_damaged(entries_.shown(), "byte " + grouped(tip_.bytes - 1), "no line end",
+                          "the end of an entry");
   const std::uint64_t tail_size = entries_.size() - tip_.bytes;
   if (tail_size > kTailLimit)
-    return damaged(entries_.shown(), "end", grouped(tail_size) + " bytes that nobody acknowledged", "fewer");
+    return ledger_damaged(entries_.shown(), "end", grouped(tail_size) + " bytes that nobody acknowledged",
+                          "fewer");
   CALSEAL_ASSIGN(const Bytes tail, entries_.read(tip_.bytes, tail_size));
   MerkleFrontier frontier = *MerkleFrontier::restore(tip_.size, tip_.peaks);
   // Whole entries count, although nobody was told; whatever follows the first that is none was never one.
@@ -119,7 +121,7 @@ Status LedgerWriter::cut_details() {
     const std::size_t before = whole ? text.substr(0, count - 1).rfind('\n') : text.rfind('\n');
     const std::size_t start = before == std::string_view::npos ? 0 : before + 1;
     if (before == std::string_view::npos && count < end)
-      return damaged(details_.shown(), "end", "a line longer than any", "lines of details");
+      return ledger_damaged(details_.shown(), "end", "a line longer than any", "lines of details");
     if (whole) {
       const auto detail =
           parse_ledger_detail(view_of(text.substr(start, count - 1 - start)), details_.shown());

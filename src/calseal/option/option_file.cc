@@ -12,7 +12,7 @@ namespace calseal {
 namespace {
 
 constexpr std::string_view kKind = "option/";
-constexpr std::string_view kFormat = "option/1";
+constexpr std::string_view kOptionFormat = "option/1";
 constexpr std::size_t kEditBytesLimit = 65536;  // of one edit
 constexpr std::size_t kProseLimit = 4096;       // bytes
 
@@ -21,9 +21,9 @@ void read_kind(JsonObject& top) {
   const auto node = top.required("calseal");
   if (!node) return;
   const std::string kind = node->text();
-  if (kind == kFormat || !node->is_text()) return;
+  if (kind == kOptionFormat || !node->is_text()) return;
   node->refuse(kind.starts_with(kKind) ? Reason::kFormatUnknown : Reason::kTypeWrong,
-               "\"" + printable(kind, 60) + "\"", "\"" + std::string(kFormat) + "\"");
+               "\"" + printable(kind, 60) + "\"", "\"" + std::string(kOptionFormat) + "\"");
 }
 
 // Names, each once; all of them may be missing.
@@ -115,7 +115,7 @@ void judge_alone(const JsonNode& top, const Option& option) {
 }  // namespace
 
 void option_fields(Fields& field, Option& option) {
-  field.kind_of_file(kFormat);
+  field.kind_of_file(kOptionFormat);
   field("name", option.name, kName);
   field("title", option.title, kLine);
   field.may_lack("purpose", option.purpose, kProse);

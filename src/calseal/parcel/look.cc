@@ -10,8 +10,8 @@
 namespace calseal {
 namespace {
 
-constexpr std::size_t kBlock = 4096;      // bytes
-constexpr std::size_t kPieceSize = 1024;  // bytes; no memory is smaller, and all are multiples of it
+constexpr std::size_t kBlock = 4096;        // bytes
+constexpr std::size_t kLeastMemory = 1024;  // bytes; no memory is smaller, and all are multiples of it
 constexpr std::size_t kPartLimit = 64;
 
 struct LookCode {
@@ -85,7 +85,7 @@ class Look {
     const ParcelRead& read = reads_[index];
     const std::uint64_t size = sheet_ == nullptr ? 0 : sheet_->size_of(read.controller, read.memory);
     add("size", is_raw && size != 0 && content.size() != size);
-    add("cut-off", is_raw && size == 0 && content.size() % kPieceSize != 0);
+    add("cut-off", is_raw && size == 0 && content.size() % kLeastMemory != 0);
     add("blank", is_blank(content));
     add("repeated", is_repeated(content));
     add("same", is_same_as_another(index));

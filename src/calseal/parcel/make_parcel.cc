@@ -12,31 +12,32 @@
 namespace calseal {
 namespace {
 
-tl::unexpected<Error> usage(std::string place, std::string found, std::string expected, std::string next) {
+tl::unexpected<Error> parcel_usage(std::string place, std::string found, std::string expected,
+                                   std::string next) {
   return fail({Reason::kUsage, "", std::move(place), std::move(found), std::move(expected), std::move(next)});
 }
 
 // Texts as the format holds them; everything else comes from files or is made here.
 Status check_texts(const ParcelRequest& request) {
   if (!request.job.empty() && !is_name(request.job))
-    return usage("job", "\"" + printable(request.job, 80) + "\"", "a name: [a-z0-9][a-z0-9_-]{0,63}",
-                 "write it as it stands in the bundle");
+    return parcel_usage("job", "\"" + printable(request.job, 80) + "\"", "a name: [a-z0-9][a-z0-9_-]{0,63}",
+                        "write it as it stands in the bundle");
   if (!is_line(request.vehicle_reference) || !is_utf8(request.vehicle_reference))
-    return usage("vehicle reference", "\"" + printable(request.vehicle_reference, 80) + "\"",
-                 "a line of at most 200 bytes", "choose a shorter word");
+    return parcel_usage("vehicle reference", "\"" + printable(request.vehicle_reference, 80) + "\"",
+                        "a line of at most 200 bytes", "choose a shorter word");
   if (request.words.size() > kTextLimit || !is_utf8(request.words))
-    return usage("words", grouped(request.words.size()) + " bytes", "at most 65,536 bytes of UTF-8",
-                 "write less, or send a text file apart");
+    return parcel_usage("words", grouped(request.words.size()) + " bytes", "at most 65,536 bytes of UTF-8",
+                        "write less, or send a text file apart");
   if (request.reads.size() > kParcelReadLimit || request.logs.size() > kParcelLogLimit)
-    return usage(
+    return parcel_usage(
         "files",
         std::to_string(request.reads.size()) + " reads, " + std::to_string(request.logs.size()) + " logs",
         "at most 64 of each", "make two parcels");
   const Order& order = request.order;
   if (request.sheet != nullptr) return judge_order(*request.sheet, order);
   if (order.options.empty() && order.answers.empty() && order.accepted.empty()) return {};
-  return usage("order", "an order or an answer without a sheet", "the shop's sheet",
-               "give the sheet, or say it in your words");
+  return parcel_usage("order", "an order or an answer without a sheet", "the shop's sheet",
+                      "give the sheet, or say it in your words");
 }
 
 void add_reads(const ParcelRequest& request, Parcel& parcel) {
@@ -89,7 +90,7 @@ Result<MadeParcel> make_parcel(const ParcelRequest& request, const CustomerFile&
   MadeParcel made;
   made.customer = customer;
   if (customer.number >= kParcelNumberLimit)
-    return usage("customer file", "the highest number already", "a number left", "begin a new one");
+    return parcel_usage("customer file", "the highest number already", "a number left", "begin a new one");
   Parcel& parcel = made.parcel;
   parcel.key = key.public_key();
   parcel.number = ++made.customer.number;

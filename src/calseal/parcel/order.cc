@@ -8,7 +8,8 @@
 namespace calseal {
 namespace {
 
-tl::unexpected<Error> usage(std::string place, std::string found, std::string expected, std::string next) {
+tl::unexpected<Error> order_usage(std::string place, std::string found, std::string expected,
+                                  std::string next) {
   return fail({Reason::kUsage, "", std::move(place), std::move(found), std::move(expected), std::move(next)});
 }
 
@@ -36,18 +37,18 @@ Status check_answer(const Sheet& sheet, const ParcelAnswer& answer) {
   const SheetQuestion* const question = sheet.find_question(answer.question);
   const std::string place = "answer to " + printable(answer.question, 80);
   if (question == nullptr)
-    return usage(place, "a question that the sheet does not ask", "a question of the sheet",
-                 "leave it out, or say it in your words");
+    return order_usage(place, "a question that the sheet does not ask", "a question of the sheet",
+                       "leave it out, or say it in your words");
   const std::string next = "answer: " + printable(question->text);
   if (answer.answer.empty() || answer.answer.size() > kAnswerSizeLimit || !is_utf8(answer.answer))
-    return usage(place, std::to_string(answer.answer.size()) + " bytes",
-                 "from 1 to " + grouped(kAnswerSizeLimit) + " bytes of UTF-8", next);
+    return order_usage(place, std::to_string(answer.answer.size()) + " bytes",
+                       "from 1 to " + grouped(kAnswerSizeLimit) + " bytes of UTF-8", next);
   if (question->kind == QuestionKind::kNumber && !is_number(answer.answer))
-    return usage(place, quoted(answer.answer), "a number, like 12 or 12.5", next);
+    return order_usage(place, quoted(answer.answer), "a number, like 12 or 12.5", next);
   const bool is_chosen = std::ranges::any_of(
       question->choices, [&](const QuestionChoice& choice) { return choice.name == answer.answer; });
   if (question->kind == QuestionKind::kChoice && !is_chosen)
-    return usage(place, quoted(answer.answer), choices_text(*question), next);
+    return order_usage(place, quoted(answer.answer), choices_text(*question), next);
   return {};
 }
 
@@ -102,14 +103,14 @@ Result<Order> put_in_order(const Sheet& sheet, std::vector<std::string> options,
   Order order;
   std::ranges::sort(options);
   if (const auto twice = std::ranges::adjacent_find(options); twice != options.end())
-    return usage("order", quoted(*twice) + " twice", "each option once", "name it once");
+    return order_usage("order", quoted(*twice) + " twice", "each option once", "name it once");
   order.options = std::move(options);
   for (std::size_t i = 0; i < answers.size(); ++i) {
     const std::string& question = answers[i].question;
     if (sheet.find_question(question) == nullptr) CALSEAL_CHECK(check_answer(sheet, answers[i]));
     for (std::size_t j = 0; j < i; ++j) {
       if (answers[j].question == question)
-        return usage("answer to " + printable(question, 80), "two answers", "one", "answer it once");
+        return order_usage("answer to " + printable(question, 80), "two answers", "one", "answer it once");
     }
   }
   for (const SheetQuestion& question : sheet.asked.questions) {
@@ -137,29 +138,30 @@ std::vector<std::string> cautions_of(const Sheet& sheet, const std::vector<std::
 Status judge_order(const Sheet& sheet, const Order& order) {
   for (const std::string& name : order.options) {
     if (sheet.find_option(name) != nullptr) continue;
-    return usage("order", quoted(name), "an option of the sheet",
-                 "look at the sheet; say in your words what is not on it");
+    return order_usage("order", quoted(name), "an option of the sheet",
+                       "look at the sheet; say in your words what is not on it");
   }
   for (const ParcelAnswer& answer : order.answers) CALSEAL_CHECK(check_answer(sheet, answer));
   for (const SheetQuestion& question : sheet.asked.questions) {
     const bool answered = std::ranges::any_of(
         order.answers, [&](const ParcelAnswer& answer) { return answer.question == question.name; });
     if (question.required && !answered)
-      return usage("answer to " + question.name, "no answer", "one: the shop needs it",
-                   "answer: " + printable(question.text));
+      return order_usage("answer to " + question.name, "no answer", "one: the shop needs it",
+                         "answer: " + printable(question.text));
   }
   CALSEAL_CHECK(check_conditions(sheet, order));
   const std::vector<std::string> cautions = cautions_of(sheet, order.options);
   if (cautions.size() > kAcceptedLimit)
-    return usage("cautions", grouped(cautions.size()), "at most " + grouped(kAcceptedLimit), "order less");
+    return order_usage("cautions", grouped(cautions.size()), "at most " + grouped(kAcceptedLimit),
+                       "order less");
   for (const std::string& caution : cautions) {
     if (std::ranges::find(order.accepted, caution) == order.accepted.end())
-      return usage("cautions", "not accepted: " + printable(caution), "each caution accepted",
-                   "read them, and accept them or leave the option out");
+      return order_usage("cautions", "not accepted: " + printable(caution), "each caution accepted",
+                         "read them, and accept them or leave the option out");
   }
   if (order.accepted != cautions)
-    return usage("cautions", "other cautions than those of this order", "these, in their order",
-                 "accept those of the sheet and of what is ordered");
+    return order_usage("cautions", "other cautions than those of this order", "these, in their order",
+                       "accept those of the sheet and of what is ordered");
   return {};
 }
 

@@ -8,7 +8,7 @@
 namespace calseal {
 namespace {
 
-tl::unexpected<Error> library_failed() {
+tl::unexpected<Error> x25519_failed() {
   return fail(
       {Reason::kInternal, "", "parcel key", "a failure of libcrypto", "a result", "report this fault"});
 }
@@ -17,7 +17,7 @@ tl::unexpected<Error> library_failed() {
 
 Result<std::string> encrypted_parcel_pem(ByteView secret, std::string_view passphrase) {
   const SealedKey key(EVP_PKEY_new_raw_private_key(EVP_PKEY_X25519, nullptr, secret.data(), secret.size()));
-  if (key == nullptr) return library_failed();
+  if (key == nullptr) return x25519_failed();
   return seal_private_pem(key.get(), passphrase);
 }
 
@@ -27,7 +27,7 @@ Result<Bytes> read_parcel_secret(const std::string& path, std::string_view passp
   Bytes secret(32);
   std::size_t size = secret.size();
   if (EVP_PKEY_get_raw_private_key(key.get(), secret.data(), &size) != 1 || size != secret.size())
-    return library_failed();
+    return x25519_failed();
   return secret;
 }
 

@@ -16,7 +16,7 @@ namespace {
 
 using ContextPointer = std::unique_ptr<EVP_MD_CTX, FreeWith<EVP_MD_CTX_free>>;
 
-tl::unexpected<Error> library_failed(const std::string& step) {
+tl::unexpected<Error> ed25519_failed(const std::string& step) {
   ERR_clear_error();
   return fail({Reason::kInternal, "", step, "a failure of libcrypto", "a result", "report this fault"});
 }
@@ -36,7 +36,7 @@ Result<PrivateKey> PrivateKey::adopt(std::unique_ptr<Secret> secret, const std::
   PrivateKey key(std::move(secret));
   std::size_t size = key.public_key_.bytes.size();
   if (EVP_PKEY_get_raw_public_key(key.secret_->key.get(), key.public_key_.bytes.data(), &size) != 1) {
-    return library_failed("public key");
+    return ed25519_failed("public key");
   }
   CALSEAL_CHECK(check_public_key(key.public_key_, name));
   key.id_ = compute_key_id(key.public_key_);
@@ -45,7 +45,7 @@ Result<PrivateKey> PrivateKey::adopt(std::unique_ptr<Secret> secret, const std::
 
 Result<PrivateKey> PrivateKey::generate() {
   auto secret = std::make_unique<Secret>(Secret{SealedKey(EVP_PKEY_Q_keygen(nullptr, nullptr, "ED25519"))});
-  if (secret->key == nullptr) return library_failed("key generation");
+  if (secret->key == nullptr) return ed25519_failed("key generation");
   return adopt(std::move(secret), "");
 }
 
@@ -56,14 +56,14 @@ Result<PrivateKey> PrivateKey::from_seed(ByteView seed) {
   }
   auto secret = std::make_unique<Secret>(
       Secret{SealedKey(EVP_PKEY_new_raw_private_key(EVP_PKEY_ED25519, nullptr, seed.data(), seed.size()))});
-  if (secret->key == nullptr) return library_failed("key from secret bytes");
+  if (secret->key == nullptr) return ed25519_failed("key from secret bytes");
   return adopt(std::move(secret), "");
 }
 
 Result<PrefixSignature> PrivateKey::sign(ByteView message) const {
   CALSEAL_ASSIGN(const PrefixSignature signature, sign_unverified(message));
   if (!verify_signature(public_key_, message, signature.signature))
-    return library_failed("signature read back");
+    return ed25519_failed("signature read back");
   return signature;
 }
 
@@ -78,7 +78,7 @@ Result<PrefixSignature> PrivateKey::sign_unverified(ByteView message) const {
       EVP_DigestSignInit(context.get(), nullptr, nullptr, nullptr, secret_->key.get()) != 1 ||
       EVP_DigestSign(context.get(), out.signature.data(), &size, data, message.size()) != 1 ||
       size != kSignatureSize) {
-    return library_failed("signing");
+    return ed25519_failed("signing");
   }
   return out;
 }

@@ -16,7 +16,7 @@
 namespace calseal {
 namespace {
 
-constexpr std::string_view kFormat = "shop/1";
+constexpr std::string_view kShopFormat = "shop/1";
 
 // What the system can open: not empty, without control characters.
 struct Path : Text {
@@ -64,9 +64,9 @@ void read_kind(JsonObject& top) {
   const auto node = top.required("calseal");
   if (!node) return;
   const std::string kind = node->text();
-  if (kind == kFormat || !node->is_text()) return;
+  if (kind == kShopFormat || !node->is_text()) return;
   node->refuse(kind.starts_with("shop/") ? Reason::kFormatUnknown : Reason::kTypeWrong,
-               "\"" + printable(kind, 60) + "\"", "\"" + std::string(kFormat) + "\"");
+               "\"" + printable(kind, 60) + "\"", "\"" + std::string(kShopFormat) + "\"");
 }
 
 Result<Shop> parse_shop(std::string_view text, const std::string& name) {
@@ -88,7 +88,7 @@ void resolve(std::string& path, const std::filesystem::path& folder) {
 }  // namespace
 
 void shop_fields(Fields& field, Shop& shop) {
-  field.kind_of_file(kFormat);
+  field.kind_of_file(kShopFormat);
   field("name", shop.name, kLine);
   field.unless({}, "author_keys", shop.author_keys, kPaths);
   field("trust", shop.trust, kPath);

@@ -7,15 +7,16 @@
 namespace calseal {
 namespace {
 
-tl::unexpected<Error> usage(std::string place, std::string found, std::string expected, std::string next) {
+tl::unexpected<Error> trust_usage(std::string place, std::string found, std::string expected,
+                                  std::string next) {
   return fail({Reason::kUsage, "", std::move(place), std::move(found), std::move(expected), std::move(next)});
 }
 
 Result<TrustedKey*> find_key(TrustFile& trust, const KeyId& id) {
   const auto it = std::ranges::find(trust.keys, id, &TrustedKey::id);
   if (it != trust.keys.end()) return &*it;
-  return usage("key " + digest_text(id), "no such key", "a key of this trust file",
-               "see calseal shop show for its keys");
+  return trust_usage("key " + digest_text(id), "no such key", "a key of this trust file",
+                     "see calseal shop show for its keys");
 }
 
 template <typename List>
@@ -28,9 +29,9 @@ void put_in_order(List& list) {
 
 Status begin_version(TrustFile& trust, const std::string& claimed_time) {
   if (claimed_time < trust.claimed_time) {
-    return usage("claimed time", claimed_time,
-                 "not before " + trust.claimed_time + " of version " + std::to_string(trust.version),
-                 "set the clock, or state the right time");
+    return trust_usage("claimed time", claimed_time,
+                       "not before " + trust.claimed_time + " of version " + std::to_string(trust.version),
+                       "set the clock, or state the right time");
   }
   ++trust.version;
   trust.claimed_time = claimed_time;
@@ -41,22 +42,23 @@ Status add_key(TrustFile& trust, TrustedKey key) {
   key.id = compute_key_id(key.public_key);
   const std::string place = "key " + digest_text(key.id);
   if (key.public_key == trust.root || trust.next_root == key.id) {
-    return usage(place, "a root", "a signing key: a root signs trust files and nothing else",
-                 "make another key with calseal key new");
+    return trust_usage(place, "a root", "a signing key: a root signs trust files and nothing else",
+                       "make another key with calseal key new");
   }
   if (trust.find(key.id) != nullptr)
-    return usage(place, "in the trust file already", "a new key", "make another key with calseal key new");
+    return trust_usage(place, "in the trust file already", "a new key",
+                       "make another key with calseal key new");
   if (key.has_role(Role::kWithdrawal) && !(key.jobs.empty() && key.controllers.empty())) {
-    return usage(place, "a withdrawal key for some jobs or controllers",
-                 "one for all: a list of withdrawals is whole", "use a key of its own for withdrawals");
+    return trust_usage(place, "a withdrawal key for some jobs or controllers",
+                       "one for all: a list of withdrawals is whole", "use a key of its own for withdrawals");
   }
   if (key.has_role(Role::kSheet) && !(key.jobs.empty() && key.controllers.empty())) {
-    return usage(place, "a sheet key for some jobs or controllers",
-                 "one for all: a sheet is for every customer", "use a key of its own for sheets");
+    return trust_usage(place, "a sheet key for some jobs or controllers",
+                       "one for all: a sheet is for every customer", "use a key of its own for sheets");
   }
   if (trust.keys.size() >= kTrustKeyLimit) {
-    return usage(place, std::to_string(trust.keys.size()) + " keys",
-                 "at most " + std::to_string(kTrustKeyLimit), "ask for a new root with fewer keys");
+    return trust_usage(place, std::to_string(trust.keys.size()) + " keys",
+                       "at most " + std::to_string(kTrustKeyLimit), "ask for a new root with fewer keys");
   }
   put_in_order(key.roles);
   put_in_order(key.jobs);
@@ -71,15 +73,15 @@ Status retire_key(TrustFile& trust, const KeyId& id, const std::string& valid_un
   CALSEAL_ASSIGN(TrustedKey* const key, find_key(trust, id));
   const std::string place = "key " + digest_text(id);
   if (key->compromised)
-    return usage(place, "a compromised key", "an active key", "nothing is left to be retired");
+    return trust_usage(place, "a compromised key", "an active key", "nothing is left to be retired");
   if (valid_until <= key->valid_from) {
-    return usage(place, "an end at " + valid_until, "one after its beginning, " + key->valid_from,
-                 "state a later time");
+    return trust_usage(place, "an end at " + valid_until, "one after its beginning, " + key->valid_from,
+                       "state a later time");
   }
   if (!key->valid_until.empty() && key->valid_until <= valid_until) {
-    return usage(place, "an end at " + valid_until,
-                 "one before " + key->valid_until + ", when it ends already",
-                 "add a new key instead of stretching an old one");
+    return trust_usage(place, "an end at " + valid_until,
+                       "one before " + key->valid_until + ", when it ends already",
+                       "add a new key instead of stretching an old one");
   }
   key->valid_until = valid_until;
   return {};
@@ -88,8 +90,8 @@ Status retire_key(TrustFile& trust, const KeyId& id, const std::string& valid_un
 Status compromise_key(TrustFile& trust, const KeyId& id) {
   CALSEAL_ASSIGN(TrustedKey* const key, find_key(trust, id));
   if (key->compromised) {
-    return usage("key " + digest_text(id), "compromised already", "an active key",
-                 "see calseal shop show for its keys");
+    return trust_usage("key " + digest_text(id), "compromised already", "an active key",
+                       "see calseal shop show for its keys");
   }
   key->compromised = true;
   return {};
@@ -103,18 +105,19 @@ Status set_threshold(TrustFile& trust, std::uint64_t threshold) {
     trust.threshold = threshold;
     return {};
   }
-  return usage("threshold", std::to_string(threshold),
-               "from 1 to " + std::to_string(kThresholdLimit) + ", and at most " + std::to_string(able) +
-                   ", the number of active authors and reviewers",
-               "add keys first, or choose a smaller number");
+  return trust_usage("threshold", std::to_string(threshold),
+                     "from 1 to " + std::to_string(kThresholdLimit) + ", and at most " +
+                         std::to_string(able) + ", the number of active authors and reviewers",
+                     "add keys first, or choose a smaller number");
 }
 
 Status announce_root(TrustFile& trust, const KeyId& next_root) {
   const std::string place = "root " + digest_text(next_root);
   if (next_root == compute_key_id(trust.root))
-    return usage(place, "the root itself", "another key", "make one with calseal key new");
+    return trust_usage(place, "the root itself", "another key", "make one with calseal key new");
   if (trust.find(next_root) != nullptr) {
-    return usage(place, "a signing key", "a key that signs nothing yet", "make one with calseal key new");
+    return trust_usage(place, "a signing key", "a key that signs nothing yet",
+                       "make one with calseal key new");
   }
   trust.next_root = next_root;
   return {};
@@ -124,14 +127,14 @@ Status pin_head(TrustFile& trust, const TreeHead& head) {
   const std::string place = "head of " + grouped(head.size) + " entries";
   for (const TreeHead& pinned : trust.ledger_heads) {
     if (pinned.size != head.size) continue;
-    if (pinned == head) return usage(place, "pinned already", "a new head", "nothing is left to do");
-    return usage(place, digest_text(head.root_hash),
-                 "the pinned one of this size, " + digest_text(pinned.root_hash),
-                 "find out which of two ledgers is the shop's before anything else");
+    if (pinned == head) return trust_usage(place, "pinned already", "a new head", "nothing is left to do");
+    return trust_usage(place, digest_text(head.root_hash),
+                       "the pinned one of this size, " + digest_text(pinned.root_hash),
+                       "find out which of two ledgers is the shop's before anything else");
   }
   if (trust.ledger_heads.size() >= kLedgerHeadLimit) {
-    return usage(place, std::to_string(kLedgerHeadLimit) + " heads", "fewer",
-                 "hand over to a new root, with the newest heads alone");
+    return trust_usage(place, std::to_string(kLedgerHeadLimit) + " heads", "fewer",
+                       "hand over to a new root, with the newest heads alone");
   }
   trust.ledger_heads.push_back(head);
   std::ranges::sort(trust.ledger_heads, {}, &TreeHead::size);

@@ -15,7 +15,7 @@ namespace calseal {
 namespace {
 
 constexpr std::uint64_t kNear = 64;  // bytes between slots that stand together
-constexpr std::uint64_t kSector = 4096;
+constexpr std::uint64_t kEraseSector = 4096;
 constexpr double kNearCost = 6;  // bits: which neighbour, on which side, how far
 constexpr std::size_t kLoneBytes = 16;
 constexpr double kDoubt = 6;       // bits: a rule is rather believed
@@ -106,8 +106,8 @@ class Selection {
     const auto raster = static_cast<double>(std::min<std::size_t>(hit.size(), 4));
     double anywhere = std::log2(static_cast<double>(all_.grid.size) / raster) + 1;
     // The first and the last sector are where lists of checksums are kept. (Common practice, no source.)
-    if (hit.slot < kSector || hit.slot + kSector >= all_.grid.size)
-      anywhere = std::log2(2 * kSector / raster) + 1.5;
+    if (hit.slot < kEraseSector || hit.slot + kEraseSector >= all_.grid.size)
+      anywhere = std::log2(2 * kEraseSector / raster) + 1.5;
     const Range around{hit.slot - std::min(hit.slot, kNear), hit.slot + hit.size() + kNear};
     return slots_.overlaps(around) ? std::min(anywhere, kNearCost) : anywhere;
   }

@@ -16,7 +16,7 @@ constexpr double kBlankEnd = 1.5;       // bits
 constexpr double kChangeShows = 2.5;    // times what neighbouring blocks change anyway
 constexpr double kChangeLeast = 0.02;   // of 1: what any two blocks of one kind may differ by
 constexpr std::size_t kNeighbours = 6;  // blocks on either side that say what change is usual there
-constexpr std::uint64_t kLongRun = 8;   // equal bytes from which on they say nothing about the content
+constexpr std::uint64_t kPlainRun = 8;  // equal bytes from which on they say nothing about the content
 
 bool is_constant(ByteView bytes) {
   return std::ranges::all_of(bytes, [&](std::uint8_t byte) { return byte == bytes.front(); });
@@ -64,7 +64,7 @@ Look look_of(ByteView image, std::uint64_t begin, std::uint64_t end) {
     const std::uint8_t before = i >= 1 ? image[static_cast<std::size_t>(i - 1)] : byte;
     const std::uint8_t word_before = i >= 2 ? image[static_cast<std::size_t>(i - 2)] : byte;
     run = byte == before ? run + 1 : 0;
-    if (run >= kLongRun) continue;
+    if (run >= kPlainRun) continue;
     ++look.shares[0][i % 4 * 32 + byte / 8];
     ++look.shares[1][i % 2 * 32 + step_class(before, byte)];
     ++look.shares[2][i % 2 * 32 + step_class(word_before, byte)];

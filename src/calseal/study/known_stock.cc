@@ -19,12 +19,12 @@ namespace {
 
 namespace fs = std::filesystem;
 
-const FolderListing kListing{"a folder of known stocks",
-                             "give the folder that they are in",
-                             "",
-                             4096,
-                             "entries",
-                             "keep the stocks of one family in a folder of their own"};
+const FolderListing kStockListing{"a folder of known stocks",
+                                  "give the folder that they are in",
+                                  "",
+                                  4096,
+                                  "entries",
+                                  "keep the stocks of one family in a folder of their own"};
 
 // One file as a person keeps it: its memory told by its stem, else as of any read.
 ReadFile stock_file(const RegionMap& map, const fs::path& path, Bytes bytes) {
@@ -56,13 +56,13 @@ std::optional<KnownStock> stock_of(const RegionMap& map, const std::vector<fs::p
 }  // namespace
 
 Result<std::vector<KnownStock>> load_known_stocks(const RegionMap& map, const std::string& folder) {
-  CALSEAL_ASSIGN(const std::vector<fs::path> paths, folder_entries(folder, kListing));
+  CALSEAL_ASSIGN(const std::vector<fs::path> paths, folder_entries(folder, kStockListing));
   std::vector<KnownStock> stocks;
   for (const fs::path& path : paths) {
     std::vector<fs::path> parts = {path};
     std::error_code fault;
     if (fs::is_directory(path, fault)) {
-      Result<std::vector<fs::path>> inside = folder_entries(path.string(), kListing);
+      Result<std::vector<fs::path>> inside = folder_entries(path.string(), kStockListing);
       if (!inside) continue;
       parts = *std::move(inside);
     }

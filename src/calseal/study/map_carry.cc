@@ -23,9 +23,9 @@
 namespace calseal {
 namespace {
 
-constexpr std::uint64_t kMark = 48;       // bytes at either end of a place: enough to outweigh a neighbour
-constexpr std::uint64_t kPadding = 16;    // bytes of one value at the end of a place that tell nothing
-constexpr std::size_t kWays = 8;          // moves of other places that a checksum's are tried with
+constexpr std::uint64_t kMark = 48;        // bytes at either end of a place: enough to outweigh a neighbour
+constexpr std::uint64_t kEndPadding = 16;  // bytes of one value at the end of a place that tell nothing
+constexpr std::size_t kWays = 8;           // moves of other places that a checksum's are tried with
 constexpr int kStayingBits = 12;          // of a checksum that holds where it was, nothing of it having moved
 constexpr std::uint64_t kCopyLeast = 16;  // bytes of a copy that tell where it stands
 constexpr std::uint64_t kBudget = std::uint64_t{4} << 30;  // bytes read in search of checksums
@@ -112,7 +112,7 @@ class Carrier {
     const ByteView bytes = memory.view(range);
     std::size_t size = bytes.size();
     while (size > 0 && bytes[size - 1] == bytes.back()) --size;
-    const bool padded = bytes.size() - size >= kPadding && size >= 2 * kMark;
+    const bool padded = bytes.size() - size >= kEndPadding && size >= 2 * kMark;
     return padded ? range.begin + size : range.end;
   }
 

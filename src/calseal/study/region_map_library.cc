@@ -13,12 +13,12 @@
 namespace calseal {
 namespace {
 
-const FolderListing kListing{"a folder of region maps",
-                             "give the folder that the region maps are kept in",
-                             ".json",
-                             kLibraryFileLimit,
-                             "files",
-                             "keep the region maps in a folder of their own"};
+const FolderListing kMapListing{"a folder of region maps",
+                                "give the folder that the region maps are kept in",
+                                ".json",
+                                kLibraryFileLimit,
+                                "files",
+                                "keep the region maps in a folder of their own"};
 
 MapFit fit_of(const RegionMapLibrary& library, std::size_t index, const std::vector<ReadFile>& files) {
   MapFit fit;
@@ -43,7 +43,7 @@ bool has_rule(const RegionMap& map) {
 }  // namespace
 
 Result<RegionMapLibrary> load_region_map_library(const std::string& folder) {
-  CALSEAL_ASSIGN(const std::vector<std::filesystem::path> paths, folder_entries(folder, kListing));
+  CALSEAL_ASSIGN(const std::vector<std::filesystem::path> paths, folder_entries(folder, kMapListing));
   RegionMapLibrary library;
   for (const std::filesystem::path& path : paths) {
     const std::string file = path.string();

@@ -9,7 +9,7 @@
 namespace calseal {
 namespace {
 
-Result<Approval> parse_text(const Statement& statement, const std::string& name) {
+Result<Approval> parse_approval_text(const Statement& statement, const std::string& name) {
   return parse_canonical_text(statement.signed_bytes, Reason::kApprovalInvalid, approval_fields, name);
 }
 
@@ -52,7 +52,7 @@ Result<Approval> parse_approval(ByteView file, const TrustFile& trust, const std
   CALSEAL_ASSIGN(const Statement statement,
                  read_statement(file, kApprovalLiteral, kApprovalSizeLimit, Reason::kApprovalInvalid, name));
   CALSEAL_ASSIGN(const Signers signers, verify_statement(statement, keys, name));
-  CALSEAL_ASSIGN(Approval approval, parse_text(statement, name));
+  CALSEAL_ASSIGN(Approval approval, parse_approval_text(statement, name));
   if (approval.from == approval.to) {
     return fail({Reason::kApprovalInvalid, name, "/to", digest_text(approval.to),
                  "another region map than the one in \"from\"", "ask the shop for a new approval"});
@@ -66,7 +66,7 @@ Result<Approval> parse_approval(ByteView file, const TrustFile& trust, const std
 Result<Approval> read_approval(ByteView file, const std::string& name) {
   CALSEAL_ASSIGN(const Statement statement,
                  read_statement(file, kApprovalLiteral, kApprovalSizeLimit, Reason::kApprovalInvalid, name));
-  return parse_text(statement, name);
+  return parse_approval_text(statement, name);
 }
 
 Approvals judge_approvals(const std::vector<std::string>& files, std::string_view controller,

@@ -6,8 +6,8 @@
 namespace calseal {
 namespace {
 
-tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
-                              std::string expected) {
+tl::unexpected<Error> consistency_invalid(const std::string& name, std::string place, std::string found,
+                                          std::string expected) {
   return fail({Reason::kConsistencyInvalid, name, std::move(place), std::move(found), std::move(expected),
                "ask the shop for the proof between these very heads, and keep both"});
 }
@@ -71,18 +71,21 @@ Result<ConsistencyProof> parse_consistency(ByteView file, const std::string& nam
                  "check that this is the right file"});
   }
   CALSEAL_CHECK(check_kind(file, kConsistencyLiteral, name));
-  if (file.back() != '\n') return invalid(name, "line 1", "no line end", "one line, ended by LF");
+  if (file.back() != '\n') return consistency_invalid(name, "line 1", "no line end", "one line, ended by LF");
   return parse_canonical_text(file.first(file.size() - 1), Reason::kConsistencyInvalid, consistency_fields,
                               name);
 }
 
 Status check_consistency_proof(const ConsistencyProof& proof, const TreeHead& first, const TreeHead& second,
                                const std::string& name) {
-  if (proof.first != first) return invalid(name, "first", head_words(proof.first), head_words(first));
-  if (proof.second != second) return invalid(name, "second", head_words(proof.second), head_words(second));
+  if (proof.first != first)
+    return consistency_invalid(name, "first", head_words(proof.first), head_words(first));
+  if (proof.second != second)
+    return consistency_invalid(name, "second", head_words(proof.second), head_words(second));
   if (!verify_consistency(first, second, proof.path)) {
-    return invalid(name, "path", "hashes that do not lead from the first head to the second",
-                   "the consistency proof of RFC 9162 section 2.1.4; without one the ledger was rewritten");
+    return consistency_invalid(
+        name, "path", "hashes that do not lead from the first head to the second",
+        "the consistency proof of RFC 9162 section 2.1.4; without one the ledger was rewritten");
   }
   return {};
 }

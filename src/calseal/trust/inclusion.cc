@@ -11,8 +11,8 @@ namespace {
 
 constexpr std::size_t kSaltBytes = 32;
 
-tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
-                              std::string expected) {
+tl::unexpected<Error> inclusion_invalid(const std::string& name, std::string place, std::string found,
+                                        std::string expected) {
   return fail({Reason::kInclusionInvalid, name, std::move(place), std::move(found), std::move(expected),
                "ask the shop for the proof of this very revision"});
 }
@@ -84,7 +84,7 @@ Result<InclusionProof> parse_inclusion(ByteView file, const std::string& name) {
                  "at most " + grouped(kInclusionSizeLimit) + " bytes", "check that this is the right file"});
   }
   CALSEAL_CHECK(check_kind(file, kInclusionLiteral, name));
-  if (file.back() != '\n') return invalid(name, "line 1", "no line end", "one line, ended by LF");
+  if (file.back() != '\n') return inclusion_invalid(name, "line 1", "no line end", "one line, ended by LF");
   return parse_canonical_text(file.first(file.size() - 1), Reason::kInclusionInvalid, inclusion_fields, name);
 }
 
@@ -93,23 +93,23 @@ Status check_inclusion(const InclusionProof& proof, const Sha256& manifest_diges
   const ByteView line = view_of(proof.entry);
   CALSEAL_ASSIGN(const LedgerEntry entry, parse_ledger_entry(line, Reason::kInclusionInvalid, name));
   if (entry.kind != EntryKind::kSealed) {
-    return invalid(name, "entry", "kind " + std::string(entry_kind_name(entry.kind)),
-                   "the entry that says that the revision was sealed");
+    return inclusion_invalid(name, "entry", "kind " + std::string(entry_kind_name(entry.kind)),
+                             "the entry that says that the revision was sealed");
   }
   const Sha256 subject = compute_hmac_sha256(proof.salt, manifest_digest.bytes);
   if (entry.subject != subject) {
-    return invalid(name, "entry", "subject " + digest_text(entry.subject),
-                   digest_text(subject) + ", which is revision " + digest_text(manifest_digest));
+    return inclusion_invalid(name, "entry", "subject " + digest_text(entry.subject),
+                             digest_text(subject) + ", which is revision " + digest_text(manifest_digest));
   }
   if (std::find(pinned.begin(), pinned.end(), proof.head) == pinned.end()) {
-    return invalid(name, "head", grouped(proof.head.size) + " entries, " + digest_text(proof.head.root_hash),
-                   pinned.empty()
-                       ? "a head that the trust file pins; it pins none"
+    return inclusion_invalid(
+        name, "head", grouped(proof.head.size) + " entries, " + digest_text(proof.head.root_hash),
+        pinned.empty() ? "a head that the trust file pins; it pins none"
                        : "one of the " + std::to_string(pinned.size()) + " heads that the trust file pins");
   }
   if (!verify_inclusion(merkle_leaf_hash(line), proof.index, proof.path, proof.head)) {
-    return invalid(name, "path", "a path that does not lead from the entry to the head",
-                   "the audit path of entry " + grouped(proof.index) + " (RFC 9162 section 2.1.3)");
+    return inclusion_invalid(name, "path", "a path that does not lead from the entry to the head",
+                             "the audit path of entry " + grouped(proof.index) + " (RFC 9162 section 2.1.3)");
   }
   return {};
 }

@@ -18,7 +18,7 @@ constexpr std::uint64_t kRawSizeLimit = std::uint64_t{256} << 20;  // bytes
 
 // Those of order 1, 2 and 4 with their unreduced forms, and the two of order 8 (RFC 7748 section 6.1); the
 // top bit does not count.
-constexpr std::array<std::string_view, 7> kSmallOrder{
+constexpr std::array<std::string_view, 7> kWeakParcelKeys{
     "0000000000000000000000000000000000000000000000000000000000000000",
     "0100000000000000000000000000000000000000000000000000000000000000",
     "ecffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f",
@@ -69,8 +69,8 @@ void sheet_read_fields(Fields& field, SheetRead& read) {
   field("again", read.again, kBoolean);
 }
 
-tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
-                              std::string expected) {
+tl::unexpected<Error> sheet_invalid(const std::string& name, std::string place, std::string found,
+                                    std::string expected) {
   return fail({Reason::kSheetInvalid, name, std::move(place), std::move(found), std::move(expected),
                "do not use this sheet; ask the shop for a new one"});
 }
@@ -92,17 +92,17 @@ Status check_options(const Sheet& sheet, const std::string& name) {
     const SheetOption& option = sheet.options[i];
     const std::string place = "/options/" + std::to_string(i);
     if (i > 0 && !(sheet.options[i - 1].name < option.name))
-      return invalid(name, place, option.name, "options ascending by name");
+      return sheet_invalid(name, place, option.name, "options ascending by name");
     if (option.controllers.empty() || !is_ascending(option.controllers))
-      return invalid(name, place + "/controllers", "none, or out of order", "controllers ascending");
+      return sheet_invalid(name, place + "/controllers", "none, or out of order", "controllers ascending");
     for (const SheetConditions* conditions : {&option.requires_also, &option.excludes}) {
       const std::string which = place + (conditions == &option.excludes ? "/excludes" : "/requires");
       for (const auto* names : {&conditions->options, &conditions->fuel, &conditions->hardware}) {
-        if (!is_ascending(*names)) return invalid(name, which, "names out of order", "names ascending");
+        if (!is_ascending(*names)) return sheet_invalid(name, which, "names out of order", "names ascending");
       }
       for (const std::string& other : conditions->options) {
         if (other != option.name && sheet.find_option(other) != nullptr) continue;
-        return invalid(name, which + "/options", other, "another option of the sheet");
+        return sheet_invalid(name, which + "/options", other, "another option of the sheet");
       }
     }
   }
@@ -111,19 +111,19 @@ Status check_options(const Sheet& sheet, const std::string& name) {
 
 Status check_questions(const Sheet& sheet, const std::string& name) {
   if (!names_differ(sheet.asked.questions))
-    return invalid(name, "/questions", "a name twice", "questions with different names");
+    return sheet_invalid(name, "/questions", "a name twice", "questions with different names");
   for (std::size_t i = 0; i < sheet.asked.questions.size(); ++i) {
     const SheetQuestion& question = sheet.asked.questions[i];
     const std::string place = "/questions/" + std::to_string(i);
     const std::size_t choices = question.choices.size();
     const bool is_choice = question.kind == QuestionKind::kChoice;
     if (is_choice ? choices < 2 : choices > 0)
-      return invalid(name, place + "/choices", std::to_string(choices) + " choices",
-                     is_choice ? "at least two" : "none");
+      return sheet_invalid(name, place + "/choices", std::to_string(choices) + " choices",
+                           is_choice ? "at least two" : "none");
     if (!names_differ(question.choices))
-      return invalid(name, place + "/choices", "a name twice", "choices with different names");
+      return sheet_invalid(name, place + "/choices", "a name twice", "choices with different names");
     if (!is_choice && question.states != QuestionStates::kNothing)
-      return invalid(name, place + "/states", "a fuel or a hardware of no choice", "\"\"");
+      return sheet_invalid(name, place + "/states", "a fuel or a hardware of no choice", "\"\"");
   }
   return {};
 }
@@ -133,9 +133,10 @@ Status check_reads(const Sheet& sheet, const std::string& name) {
     const SheetRead& read = sheet.asked.reads[i];
     const std::string place = "/reads/" + std::to_string(i);
     if (i > 0 && !(sheet.asked.reads[i - 1].controller < read.controller))
-      return invalid(name, place, read.controller, "reads ascending by controller");
+      return sheet_invalid(name, place, read.controller, "reads ascending by controller");
     if (read.memories.empty() || !names_differ(read.memories))
-      return invalid(name, place + "/memories", "none, or a name twice", "memories with different names");
+      return sheet_invalid(name, place + "/memories", "none, or a name twice",
+                           "memories with different names");
   }
   return {};
 }
@@ -145,7 +146,7 @@ Status check_reads(const Sheet& sheet, const std::string& name) {
 bool is_of_small_order(const ParcelKey& key) {
   std::array<std::uint8_t, 32> bytes = key.bytes;
   bytes.back() &= 0x7f;
-  return std::find(kSmallOrder.begin(), kSmallOrder.end(), to_hex(bytes)) != kSmallOrder.end();
+  return std::find(kWeakParcelKeys.begin(), kWeakParcelKeys.end(), to_hex(bytes)) != kWeakParcelKeys.end();
 }
 
 const SheetOption* Sheet::find_option(std::string_view name) const {
@@ -193,7 +194,7 @@ Status check_sheet_consistency(const Sheet& sheet, const std::string& name) {
   CALSEAL_CHECK(check_questions(sheet, name));
   CALSEAL_CHECK(check_reads(sheet, name));
   if (sheet.parcel_key && is_of_small_order(*sheet.parcel_key))
-    return invalid(name, "/parcel_key", "a point of small order", "a public key that somebody made");
+    return sheet_invalid(name, "/parcel_key", "a point of small order", "a public key that somebody made");
   return {};
 }
 
@@ -206,7 +207,8 @@ Result<Sheet> parse_sheet(ByteView file, const TrustFile& trust, const std::stri
   CALSEAL_CHECK(check_sheet_consistency(sheet, name));
   const KeyId root = compute_key_id(trust.root);
   if (sheet.root != root)
-    return invalid(name, "/root", digest_text(sheet.root), "the trust file's root " + digest_text(root));
+    return sheet_invalid(name, "/root", digest_text(sheet.root),
+                         "the trust file's root " + digest_text(root));
   // A sheet is for every customer.
   CALSEAL_CHECK(judge_statement(signers, Role::kSheet, {}, sheet.claimed_time, name));
   sheet.digest = compute_sha256(statement.signed_bytes);

@@ -9,8 +9,8 @@
 namespace calseal {
 namespace {
 
-tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
-                              std::string expected) {
+tl::unexpected<Error> succession_invalid(const std::string& name, std::string place, std::string found,
+                                         std::string expected) {
   return fail({Reason::kSuccessionInvalid, name, std::move(place), std::move(found), std::move(expected),
                "do not believe the new root; ask the shop, by telephone or in person"});
 }
@@ -18,10 +18,11 @@ tl::unexpected<Error> invalid(const std::string& name, std::string place, std::s
 Status check_announcement(const TrustFile& old_trust, const PublicKey& new_root, const std::string& name) {
   const KeyId id = compute_key_id(new_root);
   if (old_trust.next_root == id && new_root != old_trust.root) return {};
-  return invalid(name, "/new_root", spoken_code(Spoken::kKey, id),
-                 old_trust.next_root ? "the root that the old trust file announces: " +
-                                           spoken_code(Spoken::kKey, *old_trust.next_root)
-                                     : "a root that the old trust file announces; it announces none");
+  return succession_invalid(
+      name, "/new_root", spoken_code(Spoken::kKey, id),
+      old_trust.next_root
+          ? "the root that the old trust file announces: " + spoken_code(Spoken::kKey, *old_trust.next_root)
+          : "a root that the old trust file announces; it announces none");
 }
 
 Status check_signatures(const Statement& statement, const PublicKey& old_root, const PublicKey& new_root,
@@ -32,12 +33,13 @@ Status check_signatures(const Statement& statement, const PublicKey& old_root, c
     const auto it = std::find_if(signatures.begin(), signatures.end(),
                                  [&](const PrefixSignature& one) { return one.key_id == id; });
     if (signatures.size() != 2 || it == signatures.end()) {
-      return invalid(name, "signatures", std::to_string(signatures.size()) + " of them, or of other keys",
-                     "exactly two, by the old and by the new root");
+      return succession_invalid(name, "signatures",
+                                std::to_string(signatures.size()) + " of them, or of other keys",
+                                "exactly two, by the old and by the new root");
     }
     if (!verify_signature(root, statement.signed_bytes, it->signature)) {
-      return invalid(name, "signature of " + digest_text(id), "a signature that does not verify",
-                     "the signature of this root over the first line");
+      return succession_invalid(name, "signature of " + digest_text(id), "a signature that does not verify",
+                                "the signature of this root over the first line");
     }
   }
   return {};
@@ -93,28 +95,31 @@ Result<TrustChain> parse_trust_chain(const NamedBytes& trust, const std::vector<
   const std::string_view file = text_of(trust.bytes);
   chain.text = file.substr(0, file.find('\n'));
   if (successions.size() > kSuccessionStepLimit) {
-    return invalid(successions[kSuccessionStepLimit].name, "", std::to_string(successions.size()) + " steps",
-                   "at most " + std::to_string(kSuccessionStepLimit));
+    return succession_invalid(successions[kSuccessionStepLimit].name, "",
+                              std::to_string(successions.size()) + " steps",
+                              "at most " + std::to_string(kSuccessionStepLimit));
   }
   std::vector<PublicKey> roots;
   for (const NamedBytes& one : successions) {
     CALSEAL_ASSIGN(Succession step, parse_succession(one.bytes, one.name));
     if (roots.empty()) roots.push_back(step.old_trust.root);
     if (step.old_trust.root != roots.back()) {
-      return invalid(one.name, "/old_trust", spoken_code(Spoken::kKey, compute_key_id(step.old_trust.root)),
-                     "the root that the step before leads to: " +
-                         spoken_code(Spoken::kKey, compute_key_id(roots.back())));
+      return succession_invalid(one.name, "/old_trust",
+                                spoken_code(Spoken::kKey, compute_key_id(step.old_trust.root)),
+                                "the root that the step before leads to: " +
+                                    spoken_code(Spoken::kKey, compute_key_id(roots.back())));
     }
     if (std::find(roots.begin(), roots.end(), step.new_root) != roots.end()) {
-      return invalid(one.name, "/new_root", spoken_code(Spoken::kKey, compute_key_id(step.new_root)),
-                     "a root that was none before");
+      return succession_invalid(one.name, "/new_root",
+                                spoken_code(Spoken::kKey, compute_key_id(step.new_root)),
+                                "a root that was none before");
     }
     roots.push_back(step.new_root);
     chain.steps.push_back(std::move(step));
   }
   if (roots.empty()) return chain;
   if (roots.back() != chain.trust.root) {
-    return invalid(
+    return succession_invalid(
         successions.back().name, "/new_root", spoken_code(Spoken::kKey, compute_key_id(roots.back())),
         "the root of the trust file: " + spoken_code(Spoken::kKey, compute_key_id(chain.trust.root)));
   }

@@ -7,7 +7,7 @@
 namespace calseal {
 namespace {
 
-Result<SignedHead> parse_text(const Statement& statement, const std::string& name) {
+Result<SignedHead> parse_head_text(const Statement& statement, const std::string& name) {
   return parse_canonical_text(statement.signed_bytes, Reason::kTreeHeadInvalid, signed_head_fields, name);
 }
 
@@ -26,14 +26,14 @@ std::string write_tree_head_text(const SignedHead& head) { return canonical_text
 Result<SignedHead> read_tree_head(ByteView file, const std::string& name) {
   CALSEAL_ASSIGN(const Statement statement,
                  read_statement(file, kTreeHeadLiteral, kTreeHeadSizeLimit, Reason::kTreeHeadInvalid, name));
-  return parse_text(statement, name);
+  return parse_head_text(statement, name);
 }
 
 Result<SignedHead> parse_tree_head(ByteView file, const TrustFile& trust, const std::string& name) {
   CALSEAL_ASSIGN(const Statement statement,
                  read_statement(file, kTreeHeadLiteral, kTreeHeadSizeLimit, Reason::kTreeHeadInvalid, name));
   CALSEAL_ASSIGN(const Signers signers, verify_statement(statement, trust, name));
-  CALSEAL_ASSIGN(SignedHead head, parse_text(statement, name));
+  CALSEAL_ASSIGN(SignedHead head, parse_head_text(statement, name));
   const KeyId root = compute_key_id(trust.root);
   if (head.root != root) {
     return fail({Reason::kTreeHeadInvalid, name, "/root", digest_text(head.root),

@@ -12,24 +12,25 @@ namespace {
 
 constexpr std::array<std::string_view, 4> kClassNames{"commercial", "error", "replaced", "safety"};
 
-tl::unexpected<Error> invalid(const std::string& name, std::string place, std::string found,
-                              std::string expected) {
+tl::unexpected<Error> withdrawals_invalid(const std::string& name, std::string place, std::string found,
+                                          std::string expected) {
   return fail({Reason::kWithdrawalsInvalid, name, std::move(place), std::move(found), std::move(expected),
                "do not use this list; ask the shop for a new one"});
 }
 
 Status check_consistency(const WithdrawalList& list, const std::string& name) {
   if (list.fresh_until <= list.claimed_time)
-    return invalid(name, "/fresh_until", list.fresh_until, "a time after " + list.claimed_time);
+    return withdrawals_invalid(name, "/fresh_until", list.fresh_until, "a time after " + list.claimed_time);
   for (std::size_t i = 0; i < list.notices.size(); ++i) {
     const WithdrawalNotice& notice = list.notices[i];
     const std::string place = "/notices/" + std::to_string(i);
     if (i > 0 && !(list.notices[i - 1].revision < notice.revision)) {
-      return invalid(name, place, "a revision out of order or twice", "revisions ascending, each once");
+      return withdrawals_invalid(name, place, "a revision out of order or twice",
+                                 "revisions ascending, each once");
     }
     if (notice.go_to && (!notice.go_back || *notice.go_to == notice.revision)) {
-      return invalid(name, place + "/go_to", digest_text(*notice.go_to),
-                     "another revision, and only with the action go-back");
+      return withdrawals_invalid(name, place + "/go_to", digest_text(*notice.go_to),
+                                 "another revision, and only with the action go-back");
     }
   }
   return {};
@@ -81,7 +82,8 @@ Result<WithdrawalList> parse_withdrawals(ByteView file, const TrustFile& trust, 
   CALSEAL_CHECK(check_consistency(list, name));
   const KeyId root = compute_key_id(trust.root);
   if (list.root != root)
-    return invalid(name, "/root", digest_text(list.root), "the trust file's root " + digest_text(root));
+    return withdrawals_invalid(name, "/root", digest_text(list.root),
+                               "the trust file's root " + digest_text(root));
   // A list is whole: what it does not name it lets go, in every job.
   CALSEAL_CHECK(judge_statement(signers, Role::kWithdrawal, {}, list.claimed_time, name));
   for (const TrustedKey* key : signers) list.keys.push_back(key->id);

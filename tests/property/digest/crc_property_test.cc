@@ -36,7 +36,7 @@ INSTANTIATE_TEST_SUITE_P(Catalogue, CrcEntry, ::testing::ValuesIn(all_entries())
                          [](const auto& row) { return test_name(row.param.name); });
 
 // One random algorithm of each width and one of each in the catalogue.
-std::vector<CrcParameters> many_algorithms(Random& random) {
+std::vector<CrcParameters> many_crcs(Random& random) {
   std::vector<CrcParameters> all = catalogue_parameters();
   for (int width = 3; width <= 64; ++width) all.push_back(random_crc(random, width));
   return all;
@@ -85,7 +85,7 @@ TEST(CrcProperty, AlignmentAndLengthDoNotMatter) {
 
 TEST(CrcProperty, SplittingAnywhereGivesTheWhole) {
   Random random;
-  for (const CrcParameters& p : many_algorithms(random)) {
+  for (const CrcParameters& p : many_crcs(random)) {
     const Crc crc(p);
     const Bytes data = random.bytes(random.between(0, 400));
     std::uint64_t state = crc.start();
@@ -100,7 +100,7 @@ TEST(CrcProperty, SplittingAnywhereGivesTheWhole) {
 
 TEST(CrcProperty, CombineEqualsTheWhole) {
   Random random;
-  for (const CrcParameters& p : many_algorithms(random)) {
+  for (const CrcParameters& p : many_crcs(random)) {
     const Crc crc(p);
     for (int round = 0; round < 5; ++round) {
       Bytes a = random.bytes(random.between(0, 70));
@@ -114,7 +114,7 @@ TEST(CrcProperty, CombineEqualsTheWhole) {
 
 TEST(CrcProperty, OneBitHasThePredictedEffect) {
   Random random;
-  for (const CrcParameters& p : many_algorithms(random)) {
+  for (const CrcParameters& p : many_crcs(random)) {
     const Crc crc(p);
     Bytes data = random.bytes(random.between(1, 60));
     const std::uint64_t before = crc.compute(data);
@@ -131,7 +131,7 @@ TEST(CrcProperty, OneBitHasThePredictedEffect) {
 
 TEST(CrcProperty, AByteThatStandsAtManyOffsetsChangesWhatAllOfThemChange) {
   Random random;
-  for (const CrcParameters& p : many_algorithms(random)) {
+  for (const CrcParameters& p : many_crcs(random)) {
     const Crc crc(p);
     const Bytes data = random.bytes(random.between(1, 200));
     std::uint64_t powers = 0, power = 1, at = data.size() - 1;
@@ -154,7 +154,7 @@ TEST(CrcProperty, AByteThatStandsAtManyOffsetsChangesWhatAllOfThemChange) {
 
 TEST(CrcProperty, TheKeptCrcIsTheRightOne) {
   Random random;
-  const std::vector<CrcParameters> algorithms = many_algorithms(random);
+  const std::vector<CrcParameters> algorithms = many_crcs(random);
   ASSERT_GT(algorithms.size(), 64U);  // more than are kept
   const Bytes data = random.bytes(50);
   for (int round = 0; round < 3; ++round) {
@@ -165,7 +165,7 @@ TEST(CrcProperty, TheKeptCrcIsTheRightOne) {
 
 TEST(CrcProperty, ACrcBehindItsMessageLeavesTheResidue) {
   Random random;
-  for (const CrcParameters& p : many_algorithms(random)) {
+  for (const CrcParameters& p : many_crcs(random)) {
     if (p.width % 8 != 0 || p.refin != p.refout) continue;
     const Crc crc(p);
     Bytes data = random.bytes(random.between(0, 90));

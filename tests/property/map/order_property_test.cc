@@ -14,7 +14,7 @@
 namespace calseal {
 namespace {
 
-constexpr std::uint64_t kSize = 0x1000;
+constexpr std::uint64_t kMemorySize = 0x1000;
 constexpr std::uint64_t kCell = 64;  // node i owns places inside its cell only
 constexpr std::uint64_t kData = 0xc00;
 
@@ -59,7 +59,7 @@ std::vector<Part> random_parts(Random& random) {
     const std::uint64_t cell = i * kCell;
     const auto source = [&](std::uint64_t size) {
       const bool data = i == 0 || random.between(0, 2) == 0;
-      return data ? random.between(kData, kSize - size) : random.between(0, i * kCell - size);
+      return data ? random.between(kData, kMemorySize - size) : random.between(0, i * kCell - size);
     };
     if (random.between(0, 2) == 0) {
       const std::uint64_t size = random.between(1, kCell / 2);
@@ -78,7 +78,7 @@ std::vector<Part> random_parts(Random& random) {
     const std::uint64_t swap = random.between(0, 3);
     if (swap == 1) {
       // Data only: a partner may lie in another cell.
-      coverage = {range_at(random.between(kData + 4, kSize - 68), random.between(1, 60))};
+      coverage = {range_at(random.between(kData + 4, kMemorySize - 68), random.between(1, 60))};
     }
     const std::string slot = slot_of(random, cell + random.between(0, 16));
     parts.push_back({false, [=](MapBuilder& b) {
@@ -91,7 +91,7 @@ std::vector<Part> random_parts(Random& random) {
 
 RegionMap declared(const std::vector<Part>& parts, const std::vector<std::size_t>& order) {
   MapBuilder builder;
-  builder.memory("flash", 0, kSize);
+  builder.memory("flash", 0, kMemorySize);
   for (const std::size_t i : order) parts[i].declare(builder);
   return builder.parse();
 }
@@ -133,7 +133,7 @@ TEST(OrderProperty, CorrectionIsIdempotentAndTouchesDerivedBytesOnly) {
     const Plan plan = make_plan(map, image).value();
     ASSERT_THAT(correct(plan, image), IsOk());
     const RangeSet derived = plan.bytes_of(0, SpanKind::kDerived);
-    for (std::uint64_t a = 0; a < kSize; ++a) {
+    for (std::uint64_t a = 0; a < kMemorySize; ++a) {
       if (!derived.contains(a)) {
         ASSERT_EQ(reference::byte_of(image, 0, a), reference::byte_of(start, 0, a));
       }
@@ -154,7 +154,7 @@ TEST(OrderProperty, RingsNameEveryMember) {
   for (int round = 0; round < 30; ++round) {
     const std::uint64_t length = random.between(2, 20);
     MapBuilder builder;
-    builder.memory("flash", 0, kSize);
+    builder.memory("flash", 0, kMemorySize);
     std::vector<std::uint64_t> order(length);
     for (std::uint64_t i = 0; i < length; ++i) order[i] = i;
     for (std::size_t i = length; i > 1; --i) std::swap(order[i - 1], order[random.between(0, i - 1)]);
@@ -179,7 +179,7 @@ TEST(OrderProperty, CirclesOfCrcsAreSolvedOrRefused) {
   int solved = 0;
   for (int round = 0; round < 60; ++round) {
     MapBuilder builder;
-    builder.memory("flash", 0, kSize);
+    builder.memory("flash", 0, kMemorySize);
     const std::uint64_t count = random.between(1, 4);
     for (std::uint64_t i = 0; i < count; ++i) {
       const bool odd = random.coin();

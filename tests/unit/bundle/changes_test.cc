@@ -13,12 +13,12 @@ const std::vector<Change> kChanges{{{"flash", {0x10, 0x14}}, "idle", "flat-foot"
                                    {{"flash", {0x14, 0x15}}, "blocks[0]", ""},
                                    {{"eeprom", {0, 1}}, "", ""}};
 
-Result<std::vector<Change>> parse(std::string_view text) { return parse_changes(view_of(text), "c"); }
+Result<std::vector<Change>> parse_them(std::string_view text) { return parse_changes(view_of(text), "c"); }
 
 TEST(Changes, ReadBackAsWritten) {
-  EXPECT_THAT(parse(write_changes(kChanges)), IsOkAnd(kChanges));
+  EXPECT_THAT(parse_them(write_changes(kChanges)), IsOkAnd(kChanges));
   EXPECT_EQ(write_changes({}), R"({"calseal":"changes/1","changes":[]})");
-  EXPECT_THAT(parse(write_changes({})), IsOkAnd(std::vector<Change>()));
+  EXPECT_THAT(parse_them(write_changes({})), IsOkAnd(std::vector<Change>()));
   EXPECT_EQ(
       write_changes({kChanges[2]}),
       R"({"calseal":"changes/1","changes":[{"memory":"eeprom","start":"0x00000000","size":1,"region":"","option":""}]})");
@@ -30,22 +30,23 @@ TEST(Changes, OrderIsProved) {
     for (const std::size_t i : order) changes.push_back(kChanges[i]);
     return write_changes(changes);
   };
-  EXPECT_THAT(parse(written({2, 0, 1})), IsOk());
-  EXPECT_THAT(parse(written({1, 0})), FailsWith(Reason::kManifestInvalid, "/changes/1"));
-  EXPECT_THAT(parse(written({0, 0})), FailsWith(Reason::kManifestInvalid, "/changes/1"));
-  EXPECT_THAT(parse(written({0, 2, 1})), FailsWith(Reason::kManifestInvalid, "/changes/2"));
+  EXPECT_THAT(parse_them(written({2, 0, 1})), IsOk());
+  EXPECT_THAT(parse_them(written({1, 0})), FailsWith(Reason::kManifestInvalid, "/changes/1"));
+  EXPECT_THAT(parse_them(written({0, 0})), FailsWith(Reason::kManifestInvalid, "/changes/1"));
+  EXPECT_THAT(parse_them(written({0, 2, 1})), FailsWith(Reason::kManifestInvalid, "/changes/2"));
 }
 
 TEST(Changes, FaultsHaveTheirReasons) {
-  EXPECT_THAT(parse(R"({"calseal":"set/1","changes":[]})"), FailsWith(Reason::kTypeWrong));
-  EXPECT_THAT(parse(R"({"calseal":"changes/1","changes":[]} )"), FailsWith(Reason::kJsonNotCanonical));
-  EXPECT_THAT(parse(R"({"calseal":"changes/1","changes":[)"), FailsWith(Reason::kJsonSyntax));
-  EXPECT_THAT(parse(R"({"calseal":"changes/1","changes":[],"x":1})"), FailsWith(Reason::kJsonUnknownKey));
-  EXPECT_THAT(parse(R"({"calseal":"changes/1","x":1})"), FailsWith(Reason::kJsonMissingKey));
+  EXPECT_THAT(parse_them(R"({"calseal":"set/1","changes":[]})"), FailsWith(Reason::kTypeWrong));
+  EXPECT_THAT(parse_them(R"({"calseal":"changes/1","changes":[]} )"), FailsWith(Reason::kJsonNotCanonical));
+  EXPECT_THAT(parse_them(R"({"calseal":"changes/1","changes":[)"), FailsWith(Reason::kJsonSyntax));
+  EXPECT_THAT(parse_them(R"({"calseal":"changes/1","changes":[],"x":1})"),
+              FailsWith(Reason::kJsonUnknownKey));
+  EXPECT_THAT(parse_them(R"({"calseal":"changes/1","x":1})"), FailsWith(Reason::kJsonMissingKey));
   const std::string text = write_changes(kChanges);
   std::string bad_option = text;
   bad_option.replace(bad_option.find("flat-foot"), 9, "Flat foot");
-  EXPECT_THAT(parse(bad_option), FailsWith(Reason::kJsonValue, "/changes/0/option"));
+  EXPECT_THAT(parse_them(bad_option), FailsWith(Reason::kJsonValue, "/changes/0/option"));
 }
 
 TEST(Changes, TheirSizeIsLimited) {
@@ -55,15 +56,15 @@ TEST(Changes, TheirSizeIsLimited) {
 
 // What the whole text is comes before what its items are, and these before a key too many.
 TEST(Changes, FaultsOfTheListComeFirst) {
-  EXPECT_THAT(parse(R"({"calseal":"changes/1","changes":[{"memory":1}],"x":[{}]})"),
+  EXPECT_THAT(parse_them(R"({"calseal":"changes/1","changes":[{"memory":1}],"x":[{}]})"),
               FailsWith(Reason::kJsonType, "/changes/0/memory"));
-  EXPECT_THAT(parse(R"({"calseal":"changes/1","x":[{}],"changes":7})"),
+  EXPECT_THAT(parse_them(R"({"calseal":"changes/1","x":[{}],"changes":7})"),
               FailsWith(Reason::kJsonType, "/changes"));
-  EXPECT_THAT(parse(R"({"calseal":"changes/1","changes":[{"memory":1}],"x":[{}})"),
+  EXPECT_THAT(parse_them(R"({"calseal":"changes/1","changes":[{"memory":1}],"x":[{}})"),
               FailsWith(Reason::kJsonSyntax));
-  EXPECT_THAT(parse(R"({"calseal":"changes/1","changes":[{"x":[1,{"memory":2}],"y":[],"memory":3},4]})"),
+  EXPECT_THAT(parse_them(R"({"calseal":"changes/1","changes":[{"x":[1,{"memory":2}],"y":[],"memory":3},4]})"),
               FailsWith(Reason::kJsonType, "/changes/0/memory"));
-  EXPECT_THAT(parse(R"({"calseal":"changes/1","changes":[[{"memory":"m"}]]})"),
+  EXPECT_THAT(parse_them(R"({"calseal":"changes/1","changes":[[{"memory":"m"}]]})"),
               FailsWith(Reason::kJsonType, "/changes/0"));
 }
 
@@ -74,8 +75,8 @@ TEST(Changes, TheirNumberIsLimited) {
     for (std::size_t i = 1; i < count; ++i) text += ",{}";
     return text + "]}";
   };
-  EXPECT_THAT(parse(of_empty_objects(kChangeLimit)), FailsWith(Reason::kJsonMissingKey, "/changes/0"));
-  EXPECT_THAT(parse(of_empty_objects(kChangeLimit + 1)), FailsWith(Reason::kJsonValue, "/changes"));
+  EXPECT_THAT(parse_them(of_empty_objects(kChangeLimit)), FailsWith(Reason::kJsonMissingKey, "/changes/0"));
+  EXPECT_THAT(parse_them(of_empty_objects(kChangeLimit + 1)), FailsWith(Reason::kJsonValue, "/changes"));
 }
 
 Result<SetDescriptor> parse_text_of(const SetDescriptor& set) {

@@ -76,20 +76,20 @@ TEST(Order, IsPutInOrder) {
   EXPECT_THAT(put_in_order(sample_sheet(), {}, {{"colour", "red"}}), FailsWith(Reason::kUsage, "colour"));
 }
 
-struct Bent {
+struct BentOrder {
   const char* name;
   Reason reason;
   const char* place;
   std::function<void(Order&)> bend;
 };
-class OrderFault : public ::testing::TestWithParam<Bent> {};
+class OrderFault : public ::testing::TestWithParam<BentOrder> {};
 TEST_P(OrderFault, IsNamed) {
   Order order = sample_order();
   GetParam().bend(order);
   if (order.accepted == sample_order().accepted) order.accepted = cautions_of(sample_sheet(), order.options);
   EXPECT_THAT(judge_order(sample_sheet(), order), FailsWith(GetParam().reason, GetParam().place));
 }
-const Bent kBent[] = {
+const BentOrder kBentOrders[] = {
     {"unknown_option", Reason::kUsage, "order", [](Order& o) { o.options = {"wings"}; }},
     {"unknown_question", Reason::kUsage, "colour",
      [](Order& o) {
@@ -135,7 +135,7 @@ const Bent kBent[] = {
     {"caution_of_something_else", Reason::kUsage, "cautions",
      [](Order& o) { o.accepted.push_back("Only this fuel."); }},
 };
-INSTANTIATE_TEST_SUITE_P(Table, OrderFault, ::testing::ValuesIn(kBent),
+INSTANTIATE_TEST_SUITE_P(Table, OrderFault, ::testing::ValuesIn(kBentOrders),
                          [](const auto& one) { return std::string(one.param.name); });
 
 TEST(Order, Numbers) {

@@ -8,7 +8,7 @@
 namespace calseal {
 namespace {
 
-constexpr const char* kTime = "2026-03-04T05:06:07Z";
+constexpr const char* kListTime = "2026-03-04T05:06:07Z";
 
 SealedRevision sealed_revision(const Result<SealedBundle>& sealed, const std::string& name) {
   return {name, sealed->manifest, sealed->digest};
@@ -22,7 +22,7 @@ struct ListedJob : SmallJob {
 
 TEST(JobListing, RevisionsStandInTheirOrder) {
   const ListedJob job;
-  const auto list = list_job(job.revisions, job.root.id(), kTime);
+  const auto list = list_job(job.revisions, job.root.id(), kListTime);
   ASSERT_THAT(list, IsOk());
   EXPECT_EQ(list->job, "job-7");
   EXPECT_EQ(list->controller, "engine");
@@ -35,7 +35,7 @@ TEST(JobListing, RevisionsStandInTheirOrder) {
   EXPECT_EQ(list->newest().digest, job.revisions[0].digest);
   std::vector<SealedRevision> twice = job.revisions;
   twice.push_back(twice[0]);
-  EXPECT_THAT(list_job(twice, job.root.id(), kTime), IsOkAnd(*list));
+  EXPECT_THAT(list_job(twice, job.root.id(), kListTime), IsOkAnd(*list));
   const auto file = seal_job_list(*list, {job.author}, job.trust);
   ASSERT_THAT(file, IsOk());
   EXPECT_THAT(parse_job_list(view_of(*file), job.trust, "j"), IsOkAnd(*list));
@@ -43,23 +43,23 @@ TEST(JobListing, RevisionsStandInTheirOrder) {
 
 TEST(JobListing, OneJobAndOneController) {
   const ListedJob job;
-  EXPECT_THAT(list_job({}, job.root.id(), kTime), FailsWith(Reason::kUsage, "revisions"));
+  EXPECT_THAT(list_job({}, job.root.id(), kListTime), FailsWith(Reason::kUsage, "revisions"));
   std::vector<SealedRevision> mixed = job.revisions;
   mixed[1].manifest.job = "job-8";
-  EXPECT_THAT(list_job(mixed, job.root.id(), kTime), FailsWith(Reason::kUsage));
+  EXPECT_THAT(list_job(mixed, job.root.id(), kListTime), FailsWith(Reason::kUsage));
   mixed = job.revisions;
   mixed[2].manifest.controllers[0].name = "transmission";
-  EXPECT_THAT(list_job(mixed, job.root.id(), kTime), FailsWith(Reason::kUsage));
+  EXPECT_THAT(list_job(mixed, job.root.id(), kListTime), FailsWith(Reason::kUsage));
 }
 
 TEST(JobListing, RefusesWhatReadersWouldRefuse) {
   const ListedJob job;
   std::vector<SealedRevision> sealed_twice = job.revisions;
   sealed_twice[2].manifest.sequence = 3;
-  const auto conflict = list_job(sealed_twice, job.root.id(), kTime);
+  const auto conflict = list_job(sealed_twice, job.root.id(), kListTime);
   EXPECT_THAT(seal_job_list(*conflict, {job.author}, job.trust),
               FailsWith(Reason::kJobListInvalid, "sequence"));
-  const auto list = list_job(job.revisions, job.root.id(), kTime);
+  const auto list = list_job(job.revisions, job.root.id(), kListTime);
   EXPECT_THAT(seal_job_list(*list, {job.reviewer}, job.trust), FailsWith(Reason::kRolesMissing));
   EXPECT_THAT(seal_job_list(*list, {job.stranger}, job.trust), FailsWith(Reason::kSignerUnknown));
 }

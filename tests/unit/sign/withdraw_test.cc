@@ -19,7 +19,7 @@ WithdrawalNotice notice(std::uint8_t value, const std::string& text) {
   return out;
 }
 
-constexpr const char* kTime = "2026-03-04T05:06:07Z";
+constexpr const char* kWithdrawTime = "2026-03-04T05:06:07Z";
 constexpr const char* kLater = "2026-03-05T05:06:07Z";
 constexpr const char* kFresh = "2026-09-04T05:06:07Z";
 
@@ -59,7 +59,7 @@ TEST(NextWithdrawals, NoticesAccumulateAndTheNumberGrows) {
   const Desk job;
   const KeyId root = job.root.id();
   const auto first =
-      next_withdrawals(std::nullopt, {notice(5, "five"), notice(2, "two")}, root, kTime, kFresh);
+      next_withdrawals(std::nullopt, {notice(5, "five"), notice(2, "two")}, root, kWithdrawTime, kFresh);
   ASSERT_THAT(first, IsOk());
   EXPECT_EQ(first->number, 1U);
   ASSERT_EQ(first->notices.size(), 2U);
@@ -76,7 +76,8 @@ TEST(NextWithdrawals, NoticesAccumulateAndTheNumberGrows) {
   ASSERT_THAT(third, IsOk());
   EXPECT_EQ(third->number, 3U);
   EXPECT_EQ(third->notices, second->notices);
-  EXPECT_THAT(next_withdrawals(*second, {}, root, kTime, kFresh), FailsWith(Reason::kUsage, "claimed time"));
+  EXPECT_THAT(next_withdrawals(*second, {}, root, kWithdrawTime, kFresh),
+              FailsWith(Reason::kUsage, "claimed time"));
 }
 
 TEST(NextWithdrawals, NobodyIsSentToAWithdrawnRevision) {
@@ -84,7 +85,7 @@ TEST(NextWithdrawals, NobodyIsSentToAWithdrawnRevision) {
   back.go_back = true;
   back.go_to = revision(1);
   const KeyId root = small_key(1).id();
-  const auto first = next_withdrawals(std::nullopt, {back}, root, kTime, kFresh);
+  const auto first = next_withdrawals(std::nullopt, {back}, root, kWithdrawTime, kFresh);
   EXPECT_EQ(first->notices[0].go_to, revision(1));
   const auto second = next_withdrawals(*first, {notice(1, "one")}, root, kLater, kFresh);
   ASSERT_THAT(second, IsOk());
@@ -99,13 +100,13 @@ TEST(NextWithdrawals, AFullListIsSaid) {
     many.back().revision.bytes[0] = static_cast<std::uint8_t>(i >> 8);
     many.back().revision.bytes[1] = static_cast<std::uint8_t>(i);
   }
-  EXPECT_THAT(next_withdrawals(std::nullopt, many, KeyId{}, kTime, kFresh),
+  EXPECT_THAT(next_withdrawals(std::nullopt, many, KeyId{}, kWithdrawTime, kFresh),
               FailsWith(Reason::kUsage, "notices"));
 }
 
 TEST(WithdrawalSealing, GivesWhatReadersAccept) {
   const Desk job;
-  const auto list = next_withdrawals(std::nullopt, {notice(5, "five")}, job.root.id(), kTime, kFresh);
+  const auto list = next_withdrawals(std::nullopt, {notice(5, "five")}, job.root.id(), kWithdrawTime, kFresh);
   const auto file = seal_withdrawals(*list, {job.desk}, job.trust);
   ASSERT_THAT(file, IsOk());
   WithdrawalList read = *list;
@@ -115,7 +116,7 @@ TEST(WithdrawalSealing, GivesWhatReadersAccept) {
 
 TEST(WithdrawalSealing, RefusesWhatReadersWouldRefuse) {
   Desk job;
-  const auto list = next_withdrawals(std::nullopt, {notice(5, "five")}, job.root.id(), kTime, kFresh);
+  const auto list = next_withdrawals(std::nullopt, {notice(5, "five")}, job.root.id(), kWithdrawTime, kFresh);
   EXPECT_THAT(seal_withdrawals(*list, {}, job.trust), FailsWith(Reason::kUsage, "keys"));
   EXPECT_THAT(seal_withdrawals(*list, {job.author}, job.trust), FailsWith(Reason::kRolesMissing));
   EXPECT_THAT(seal_withdrawals(*list, {job.stranger}, job.trust), FailsWith(Reason::kSignerUnknown));
@@ -124,7 +125,7 @@ TEST(WithdrawalSealing, RefusesWhatReadersWouldRefuse) {
   EXPECT_THAT(seal_withdrawals(other, {job.desk}, job.trust),
               FailsWith(Reason::kWithdrawalsInvalid, "/root"));
   WithdrawalList stale = *list;
-  stale.fresh_until = kTime;
+  stale.fresh_until = kWithdrawTime;
   EXPECT_THAT(seal_withdrawals(stale, {job.desk}, job.trust), FailsWith(Reason::kWithdrawalsInvalid));
 }
 

@@ -6,7 +6,7 @@
 namespace calseal {
 namespace {
 
-tl::unexpected<Error> usage(std::string found, std::string expected) {
+tl::unexpected<Error> output_usage(std::string found, std::string expected) {
   return fail({Reason::kUsage, "", "--output", std::move(found), std::move(expected),
                "write --output [MEMORY=]FILE for each file of the image"});
 }
@@ -16,7 +16,7 @@ tl::unexpected<Error> usage(std::string found, std::string expected) {
 Result<std::vector<std::string>> assign_outputs(const std::vector<ReadSource>& sources,
                                                 const std::vector<std::string>& outputs) {
   if (outputs.size() != sources.size()) {
-    return usage(
+    return output_usage(
         counted(outputs.size(), "output", "outputs") + " for " + counted(sources.size(), "file", "files"),
         "one output for each file");
   }
@@ -25,7 +25,7 @@ Result<std::vector<std::string>> assign_outputs(const std::vector<ReadSource>& s
   for (const std::string& argument : outputs) {
     const ReadFile output = parse_read_argument(argument);
     if (output.name.empty())
-      return usage("\"" + printable(argument) + "\", which names no file", "a file to write");
+      return output_usage("\"" + printable(argument) + "\", which names no file", "a file to write");
     if (output.memory.empty()) {
       unnamed.push_back(output.name);
       continue;
@@ -33,7 +33,7 @@ Result<std::vector<std::string>> assign_outputs(const std::vector<ReadSource>& s
     std::size_t at = 0;
     while (at < sources.size() && (sources[at].memory != output.memory || !paths[at].empty())) ++at;
     if (at == sources.size())
-      return usage("\"" + printable(argument) + "\"", "the memory of one of the files given, once");
+      return output_usage("\"" + printable(argument) + "\"", "the memory of one of the files given, once");
     paths[at] = output.name;
   }
   auto next = unnamed.begin();

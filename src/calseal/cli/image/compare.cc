@@ -16,15 +16,16 @@
 namespace calseal {
 namespace {
 
-tl::unexpected<Error> usage(std::string place, std::string found, std::string expected) {
+tl::unexpected<Error> compare_usage(std::string place, std::string found, std::string expected) {
   return fail({Reason::kUsage, "", std::move(place), std::move(found), std::move(expected),
                "calseal compare --help has examples"});
 }
 
 Result<int> compare_read_images(const CompareOptions& options, const Console& console) {
-  if (options.regions.empty()) return usage("--regions", "nothing", "the region map, to compare images");
+  if (options.regions.empty())
+    return compare_usage("--regions", "nothing", "the region map, to compare images");
   if (options.before.empty() || options.after.empty())
-    return usage("images", "not both of them", "--before and --after, or two files");
+    return compare_usage("images", "not both of them", "--before and --after, or two files");
   const Progress progress(console, "comparing byte by byte");
   CALSEAL_ASSIGN(const RegionMap map, load_region_map(options.regions));
   CALSEAL_ASSIGN(const Read before, load_read_arguments(map, options.before));
@@ -58,15 +59,15 @@ Result<int> compare_read_images(const CompareOptions& options, const Console& co
 Result<int> compare(CompareOptions options, const Console& console) {
   if (options.files.empty()) return compare_read_images(options, console);
   if (options.files.size() != 2 || !options.before.empty() || !options.after.empty())
-    return usage("FILE", "not two files alone", "two bundles or two images, the one before first");
+    return compare_usage("FILE", "not two files alone", "two bundles or two images, the one before first");
   CALSEAL_ASSIGN(Bytes before, read_file(options.files[0], kBundleSizeLimit));
   CALSEAL_ASSIGN(Bytes after, read_file(options.files[1], kBundleSizeLimit));
   if (begins_as_bundle(before) != begins_as_bundle(after))
-    return usage("FILE", "a bundle and an image", "two bundles or two images");
+    return compare_usage("FILE", "a bundle and an image", "two bundles or two images");
   if (begins_as_bundle(before)) {
     if (!options.regions.empty() || !options.option_files.empty())
-      return usage("bundles", "--regions or --option",
-                   "neither: a bundle has its region map and its options");
+      return compare_usage("bundles", "--regions or --option",
+                           "neither: a bundle has its region map and its options");
     return compare_bundles(options, std::move(before), std::move(after), console);
   }
   options.before = {options.files[0]};

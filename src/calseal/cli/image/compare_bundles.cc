@@ -13,7 +13,8 @@ namespace calseal {
 namespace {
 
 // Its seal judged where there is a trust file. When it was sealed and what was accepted before do not matter.
-Result<OpenedBundle> open(Bytes file, const std::string& name, const std::optional<TrustFile>& trust) {
+Result<OpenedBundle> open_to_compare(Bytes file, const std::string& name,
+                                     const std::optional<TrustFile>& trust) {
   if (!trust) return open_unverified(std::move(file), name);
   OpenContext context;
   context.trust = &*trust;
@@ -34,8 +35,10 @@ Result<std::optional<TrustFile>> load_trust(const CompareOptions& options) {
 Result<int> compare_bundles(const CompareOptions& options, Bytes before, Bytes after,
                             const Console& console) {
   CALSEAL_ASSIGN(const std::optional<TrustFile> trust, load_trust(options));
-  CALSEAL_ASSIGN(const OpenedBundle from, open(std::move(before), printable(options.files[0]), trust));
-  CALSEAL_ASSIGN(const OpenedBundle to, open(std::move(after), printable(options.files[1]), trust));
+  CALSEAL_ASSIGN(const OpenedBundle from,
+                 open_to_compare(std::move(before), printable(options.files[0]), trust));
+  CALSEAL_ASSIGN(const OpenedBundle to,
+                 open_to_compare(std::move(after), printable(options.files[1]), trust));
   // Its bytes count only where a manifest of the two proves them, so its seal does not matter.
   std::vector<OpenedBundle> base;
   if (!options.base_bundle.empty()) {

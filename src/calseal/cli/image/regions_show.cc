@@ -11,14 +11,14 @@
 namespace calseal {
 namespace {
 
-struct ShowOptions {
+struct RegionsShowOptions {
   std::string regions;
   std::vector<std::string> images;
 };
 
 // The plan, or nothing where tables in the image say what is covered and there is none.
 Result<std::optional<Plan>> plan_for(const RegionMap& map, const std::optional<Read>& read,
-                                     const ShowOptions& options) {
+                                     const RegionsShowOptions& options) {
   auto plan = make_plan(map, read ? read->image : blank_image(map));
   if (plan) return std::optional<Plan>(*std::move(plan));
   if (!read && plan.error().reason == Reason::kReadIncomplete) return std::optional<Plan>();
@@ -26,7 +26,7 @@ Result<std::optional<Plan>> plan_for(const RegionMap& map, const std::optional<R
                       read_name(read ? options.images : std::vector<std::string>{options.regions})));
 }
 
-Result<int> show(const ShowOptions& options, const Console& console) {
+Result<int> show(const RegionsShowOptions& options, const Console& console) {
   CALSEAL_ASSIGN(const RegionMap map, load_region_map(options.regions));
   std::optional<Read> read;
   if (!options.images.empty()) {
@@ -46,7 +46,7 @@ Result<int> show(const ShowOptions& options, const Console& console) {
 void add_regions_show_command(CommandLine& regions, Console& console, int& status) {
   CommandLine* command =
       regions.add_subcommand("show", "Lay a region map open: memories, regions, checksums, identity");
-  auto options = std::make_shared<ShowOptions>();
+  auto options = std::make_shared<RegionsShowOptions>();
   command->add_option("MAP", options->regions, "The region map")->takes("FILE")->required();
   command->add_option("--image", options->images, "An image, for its identity and tables; once for each file")
       ->takes("[MEMORY=]FILE")

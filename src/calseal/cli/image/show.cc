@@ -15,13 +15,13 @@ struct ShowOptions {
   bool manifest = false;
 };
 
-Result<OpenedBundle> open(const std::string& path) {
+Result<OpenedBundle> open_to_show(const std::string& path) {
   CALSEAL_ASSIGN(Bytes file, read_file(path, kBundleSizeLimit));
   return open_unverified(std::move(file), printable(path));
 }
 
 int run(const ShowOptions& options, const Console& console) {
-  const Result<OpenedBundle> opened = open(options.bundle);
+  const Result<OpenedBundle> opened = open_to_show(options.bundle);
   if (!opened) return console.fail(opened.error());
   if (options.manifest) {
     console.print(raw_manifest(*opened));

@@ -6,8 +6,8 @@
 namespace calseal {
 namespace {
 
-constexpr std::int64_t kNearest = 34;  // thousandths of the width between two marks of a row
-constexpr std::int64_t kMargin = 20;   // thousandths at either end
+constexpr std::int64_t kNearest = 34;     // thousandths of the width between two marks of a row
+constexpr std::int64_t kTimeMargin = 20;  // thousandths at either end
 
 struct Shape {
   MarkupName name;
@@ -38,16 +38,16 @@ std::string tenths(std::int64_t thousandths) {
 // Where the marks of a row stand, in thousandths: to scale, then pushed apart, within the width.
 std::vector<std::int64_t> spread(const TimeRow& row, std::int64_t from, std::int64_t span) {
   std::vector<std::int64_t> places;
-  const auto room = static_cast<std::int64_t>(1000 - 2 * kMargin);
+  const auto room = static_cast<std::int64_t>(1000 - 2 * kTimeMargin);
   for (const TimeMark& mark : row.marks) {
     const std::int64_t at =
         span == 0 ? 0
                   : static_cast<std::int64_t>(static_cast<double>(mark.seconds - from) /
                                               static_cast<double>(span) * static_cast<double>(room));
-    places.push_back(kMargin + std::clamp<std::int64_t>(at, 0, room));
+    places.push_back(kTimeMargin + std::clamp<std::int64_t>(at, 0, room));
     if (places.size() > 1) places.back() = std::max(places.back(), places[places.size() - 2] + kNearest);
   }
-  std::int64_t limit = 1000 - kMargin;
+  std::int64_t limit = 1000 - kTimeMargin;
   for (std::size_t i = places.size(); i-- > 0;) {
     places[i] = std::max<std::int64_t>(0, std::min(places[i], limit));
     limit = places[i] - kNearest;

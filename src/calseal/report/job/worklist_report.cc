@@ -4,14 +4,13 @@
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/base/utc_time.h"
 #include "calseal/report/html/document.h"
 #include "calseal/report/html/parts.h"
 #include "calseal/report/job/job_report.h"
 
 namespace calseal {
 namespace {
-
-std::string day(const std::string& time) { return time.substr(0, 10); }
 
 std::string waits_words(const ListedJob& job) {
   return job.fault ? "shop" : std::string(waits_for_name(job.waits));
@@ -49,7 +48,7 @@ std::string worklist_text(const Worklist& list, const Page& page) {
                       : job.waits == WaitsFor::kShop ? Mark::kGood
                                                      : Mark::kPlain;
     columns.add({{waits_words(job)},
-                 {day(job.since)},
+                 {day_of(job.since)},
                  {printable(job.folder, 60)},
                  {printable(job.facts.vehicle_reference, 40)},
                  {step_words(job), mark}});
@@ -93,7 +92,7 @@ std::string worklist_html(const Worklist& list, const std::string& tool) {
     }
     if (job.findings > 0)
       next += warning(said(counted(job.findings, "finding", "findings") + ": calseal job status"));
-    table.add({said(waits_words(job)), said(day(job.since)), said(job.folder),
+    table.add({said(waits_words(job)), said(day_of(job.since)), said(job.folder),
                said(job.facts.vehicle_reference), next});
   }
   Html body = element("header", element("p.kind", "Jobs"), element("h1", "What waits for whom"),

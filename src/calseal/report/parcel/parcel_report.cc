@@ -10,16 +10,18 @@
 namespace calseal {
 namespace {
 
-constexpr LabelledLines kLines(kParcelColumn);
+constexpr LabelledLines kParcelLines(kParcelColumn);
 
-std::string line(std::string_view label, const std::string& value) { return kLines.line(label, value); }
+std::string parcel_line(std::string_view label, const std::string& value) {
+  return kParcelLines.line(label, value);
+}
 
 // A text of several lines, the label before the first.
 std::string lines(std::string_view label, std::string_view text) {
   std::string out;
   while (!text.empty()) {
     const std::size_t end = text.find('\n');
-    out += line(label, printable(text.substr(0, end), 65536));
+    out += parcel_line(label, printable(text.substr(0, end), 65536));
     label = "";
     text.remove_prefix(end == std::string_view::npos ? text.size() : end + 1);
   }
@@ -41,13 +43,13 @@ std::string reads_text(const Parcel& parcel, const Emphasise& emphasise) {
   std::string text;
   for (std::size_t i = 0; i < parcel.reads.size(); ++i) {
     const ParcelRead& read = parcel.reads[i];
-    text += line("read " + std::to_string(i + 1),
-                 read_place(read) + ": " + file_text(read.file_name, parcel.entries[i]));
+    text += parcel_line("read " + std::to_string(i + 1),
+                        read_place(read) + ": " + file_text(read.file_name, parcel.entries[i]));
     for (const ParcelFinding& finding : parcel.findings) {
       if (finding.entry != read.entry) continue;
       const std::string words(look_words(finding.code));
-      text +=
-          line("", emphasise(Emphasis::kWarn, words.empty() ? finding.code : finding.code + ": it " + words));
+      text += parcel_line(
+          "", emphasise(Emphasis::kWarn, words.empty() ? finding.code : finding.code + ": it " + words));
     }
   }
   return text;
@@ -99,24 +101,24 @@ std::string order_text(const Parcel& parcel, const Sheet* sheet) {
 
 std::string parcel_text(const Parcel& parcel, const Sheet* sheet, const Emphasise& emphasise) {
   std::string text;
-  text += line("from", parcel_fingerprint(parcel));
-  text += line("number", std::to_string(parcel.number));
-  text += line("made", parcel.claimed_time + " by the customer's clock" +
-                           (parcel.tool.empty() ? "" : ", by " + printable(parcel.tool)));
-  text += line("for", parcel.root ? "the shop with the root " + spoken_code(Spoken::kKey, *parcel.root)
-                                  : std::string("no shop by name"));
-  text += line("job", parcel.job);
-  text += line("vehicle", printable(parcel.vehicle_reference));
-  text += line("order", order_text(parcel, sheet));
+  text += parcel_line("from", parcel_fingerprint(parcel));
+  text += parcel_line("number", std::to_string(parcel.number));
+  text += parcel_line("made", parcel.claimed_time + " by the customer's clock" +
+                                  (parcel.tool.empty() ? "" : ", by " + printable(parcel.tool)));
+  text += parcel_line("for", parcel.root ? "the shop with the root " + spoken_code(Spoken::kKey, *parcel.root)
+                                         : std::string("no shop by name"));
+  text += parcel_line("job", parcel.job);
+  text += parcel_line("vehicle", printable(parcel.vehicle_reference));
+  text += parcel_line("order", order_text(parcel, sheet));
   for (const ParcelAnswer& answer : parcel.answers)
     text += lines("answer", answer.question + ": " + answer.answer);
-  for (const std::string& caution : parcel.accepted) text += line("accepted", printable(caution));
+  for (const std::string& caution : parcel.accepted) text += parcel_line("accepted", printable(caution));
   text += reads_text(parcel, emphasise);
   for (std::size_t i = 0; i < parcel.logs.size(); ++i) {
     const ParcelLog& log = parcel.logs[i];
-    text += line("log " + std::to_string(i + 1),
-                 file_text(log.file_name, parcel.entries[parcel.reads.size() + i]) +
-                     (log.revision ? ", driven with revision " + digest_text(*log.revision) : ""));
+    text += parcel_line("log " + std::to_string(i + 1),
+                        file_text(log.file_name, parcel.entries[parcel.reads.size() + i]) +
+                            (log.revision ? ", driven with revision " + digest_text(*log.revision) : ""));
   }
   return text + lines("words", parcel.words);
 }

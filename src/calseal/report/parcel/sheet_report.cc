@@ -7,9 +7,11 @@
 namespace calseal {
 namespace {
 
-constexpr LabelledLines kLines(kParcelColumn);
+constexpr LabelledLines kSheetLines(kParcelColumn);
 
-std::string line(std::string_view label, const std::string& value) { return kLines.line(label, value); }
+std::string sheet_line(std::string_view label, const std::string& value) {
+  return kSheetLines.line(label, value);
+}
 
 std::string joined(const std::vector<std::string>& names) {
   std::string text;
@@ -29,21 +31,21 @@ std::string conditions_text(const SheetConditions& conditions) {
 }
 
 std::string option_text(const SheetOption& option) {
-  std::string text =
-      line("option", option.name + ": " + printable(option.title) + " (" + joined(option.controllers) + ")");
+  std::string text = sheet_line(
+      "option", option.name + ": " + printable(option.title) + " (" + joined(option.controllers) + ")");
   const std::string requires_also = conditions_text(option.requires_also);
   const std::string excludes = conditions_text(option.excludes);
-  if (!requires_also.empty()) text += line("", "requires " + requires_also);
-  if (!excludes.empty()) text += line("", "excludes " + excludes);
-  for (const std::string& caution : option.cautions) text += line("", "caution: " + printable(caution));
+  if (!requires_also.empty()) text += sheet_line("", "requires " + requires_also);
+  if (!excludes.empty()) text += sheet_line("", "excludes " + excludes);
+  for (const std::string& caution : option.cautions) text += sheet_line("", "caution: " + printable(caution));
   return text;
 }
 
 std::string question_text(const SheetQuestion& question) {
-  std::string text = line(
+  std::string text = sheet_line(
       "question", question.name + ": " + printable(question.text) + (question.required ? " (required)" : ""));
   for (const QuestionChoice& choice : question.choices)
-    text += line("", choice.name + ": " + printable(choice.text));
+    text += sheet_line("", choice.name + ": " + printable(choice.text));
   return text;
 }
 
@@ -53,21 +55,21 @@ std::string read_text(const SheetRead& read) {
     memories += (memories.empty() ? "" : ", ") + memory.name +
                 (memory.size == 0 ? "" : " of " + bytes_text(memory.size));
   }
-  return line("read", read.controller + ": " + printable(read.title) + ": " + memories +
-                          (read.again ? "; read twice" : ""));
+  return sheet_line("read", read.controller + ": " + printable(read.title) + ": " + memories +
+                                (read.again ? "; read twice" : ""));
 }
 
 }  // namespace
 
 std::string sheet_text(const Sheet& sheet) {
-  std::string text = line("number", std::to_string(sheet.number));
-  text += line("claimed", sheet.claimed_time);
-  text += line("parcels", sheet.parcel_key ? "closed to the shop's key" : "not closed");
-  text += line("digest", digest_text(sheet.digest));
+  std::string text = sheet_line("number", std::to_string(sheet.number));
+  text += sheet_line("claimed", sheet.claimed_time);
+  text += sheet_line("parcels", sheet.parcel_key ? "closed to the shop's key" : "not closed");
+  text += sheet_line("digest", digest_text(sheet.digest));
   for (const SheetOption& option : sheet.options) text += option_text(option);
   for (const SheetQuestion& question : sheet.asked.questions) text += question_text(question);
   for (const SheetRead& read : sheet.asked.reads) text += read_text(read);
-  for (const std::string& caution : sheet.asked.cautions) text += line("caution", printable(caution));
+  for (const std::string& caution : sheet.asked.cautions) text += sheet_line("caution", printable(caution));
   return text;
 }
 

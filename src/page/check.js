@@ -3,8 +3,8 @@
 // key need theirs.
 
 import { cautionsOf } from "./cautions.js";
-import { decodeUtf8, fromHex, isDigest, printable, utf8 } from "./bytes.js";
-import { INCLUSION_MOST, readInclusion } from "./inclusion.js";
+import { printable, utf8 } from "./bytes.js";
+import { readInclusion } from "./inclusion.js";
 import { knownJobs, newestAccepted, withdrawnInForce } from "./known.js";
 import { explainMisfit } from "./near_miss.js";
 import { openSealed } from "./open.js";
@@ -13,15 +13,14 @@ import { rebuild } from "./proof.js";
 import { loadRead } from "./read.js";
 import { describeRefusal, Refusal } from "./reason.js";
 import { compareWithdrawals, isNewerList, learnList, learnMap, learnRevision, learnTime } from "./remember.js";
+import { checkFiles, parseSalt } from "./request_files.js";
 import { revive } from "./revive.js";
 import { checkCompromised, followChain, rootOfLook } from "./roots.js";
 import { parseTime } from "./schema.js";
 import { SPOKEN, spokenCode } from "./spoken_code.js";
-import { checkFileSize } from "./statement.js";
-import { findRoot, newState, readState, STATE_MOST, writeState } from "./state.js";
-import { JOB_LIST_MOST, readJobList, readWithdrawals, WITHDRAWALS_MOST } from "./statements.js";
-import { readTrustChain, SUCCESSION_MOST } from "./succession.js";
-import { TRUST_FILE_MOST } from "./trust.js";
+import { findRoot, newState, readState, writeState } from "./state.js";
+import { readJobList, readWithdrawals } from "./statements.js";
+import { readTrustChain } from "./succession.js";
 
 const STEP_NAMES = [
   "prefix", "signature", "manifest", "framing", "stored-digests", "trust", "withdrawal", "sequence", "clock", "contents", "rules", "set",
@@ -36,21 +35,7 @@ const NO_REQUEST = {
   state: null, withdrawals: null, jobList: null, inclusion: null, newest: null, salt: null, now: "",
   onStep() {}, // called with name and state of each step that is done
 };
-const READ_MOST = 2 ** 30;
-const SALT_FILE_MOST = 4096;
 const TRUST_AGE_MOST = 400 * 86400; // seconds; docs/order.md, "The trust file"
-
-// The salt's 32 bytes: 64 digits, and one line end at most.
-function parseSalt(bytes, name) {
-  const text = (decodeUtf8(bytes) ?? "").replace(/\n$/, "").replace(/\r$/, "");
-  if (isDigest(text)) return fromHex(text);
-  throw new Refusal("salt-wrong", {
-    file: name,
-    found: `${text.length} characters`,
-    expected: "64 lower-case hexadecimal digits",
-    next: "use the salt file that the shop gave you for this job",
-  });
-}
 
 function listEvidence(request) {
   const { evidence } = request;
@@ -79,31 +64,6 @@ function listEvidence(request) {
     word("old-base", request.declaredOldBase),
     word("clock-is-right", request.declaredClock),
   ];
-}
-
-// Before anything is judged: a file without bytes is a failed download, whatever it should have been, and one that is larger
-// than anything of its kind is not looked at. Only a state may begin empty.
-function checkFiles(request) {
-  const { trust, successions, bundle, reads, partners, withdrawals, jobList, inclusion, newest, state, salt } = request;
-  const some = (file, most) => (file === null ? [] : [[file, most]]);
-  const limits = [
-    [trust, TRUST_FILE_MOST],
-    ...successions.map((file) => [file, SUCCESSION_MOST]),
-    [bundle, Infinity], // its size is the first of the normative checks
-    ...reads.map((file) => [file, READ_MOST]),
-    ...partners.map((file) => [file, Infinity]),
-    ...some(withdrawals, WITHDRAWALS_MOST),
-    ...some(jobList, JOB_LIST_MOST),
-    ...some(inclusion, INCLUSION_MOST),
-    ...some(newest, Infinity),
-    ...some(state, STATE_MOST),
-    ...some(salt, SALT_FILE_MOST),
-  ];
-  for (const [file, most] of limits) {
-    checkFileSize(file.bytes, most, file.name);
-    if (file.bytes.length > 0 || file === state) continue;
-    throw new Refusal("file-empty", { file: file.name, found: "0 bytes", expected: "a file with content", next: "get the file again" });
-  }
 }
 
 class Checking {
@@ -146,7 +106,7 @@ class Checking {
   async run() {
     const { request } = this;
     checkFiles(request);
-    if (request.salt !== null) request.evidence.salt = parseSalt(request.salt.bytes, request.salt.name);
+    if (request.salt !== null) request.evidence.salt = parseSalt(request.salt);
     await this.establishTrust();
     await this.gatherOrder();
     let refusal = null;

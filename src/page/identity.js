@@ -30,13 +30,24 @@ function isBlankField(bytes) {
   return bytes.every((byte) => byte === 0x00) || bytes.every((byte) => byte === 0xff);
 }
 
-// Every field as {field, text, known, blank}; `text` "" when unknown. Whether it has the form that the region map declares is the
-// sealing side's to judge.
+const PATTERN_CLASSES = { "#": "[0-9]", "@": "[A-Z]", "?": "[0-9A-Z]", ".": "[ -~]" };
+
+// docs/region-map.md, "A pattern".
+function matchesPattern(text, pattern) {
+  const pieces = pattern.match(/\\.|\*$|./g).map((piece) =>
+    (piece === "*" ? "[ -~]*" : PATTERN_CLASSES[piece] ?? piece.at(-1).replace(/[^A-Za-z0-9]/g, "\\$&")));
+  return new RegExp(`^${pieces.join("")}$`).test(text);
+}
+
+// Every field as {field, text, known, blank, wellFormed}; `text` "" when unknown. `wellFormed`: it has the form that the region map
+// declares.
 export function readIdentity(map, image) {
   return map.identity.map((field) => {
-    if (!knowsPlace(image, field)) return { field, text: "", known: false, blank: false };
+    if (!knowsPlace(image, field)) return { field, text: "", known: false, blank: false, wellFormed: false };
     const bytes = viewAt(image, field);
-    return { field, known: true, blank: isBlankField(bytes), text: decodeField(field, bytes) ?? toHex(bytes) };
+    const text = decodeField(field, bytes);
+    const wellFormed = text !== undefined && (field.pattern === "" || matchesPattern(text, field.pattern));
+    return { field, known: true, blank: isBlankField(bytes), text: text ?? toHex(bytes), wellFormed };
   });
 }
 

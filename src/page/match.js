@@ -11,10 +11,11 @@ import { isPinned } from "./plan.js";
 import { placeText } from "./place.js";
 import { saltedDigest } from "./salted_digest.js";
 
-// 1. Every byte that is matched or written is known, so that the read's own file can hold the result.
-function matchComplete({ map, spans, read, words }) {
+// 1. Every byte that is matched or written is known, so that the read's own file can hold the result. Binding fields are asked for
+// where they are to be compared.
+export function matchComplete({ map, spans, read, words }, binding = true) {
   for (const { memory, range, kind, known } of spans) {
-    if (!known || (!isPinned(kind) && kind !== "binding")) continue;
+    if (!known || (!isPinned(kind) && !(binding && kind === "binding"))) continue;
     const missing = new RangeSet([range]);
     missing.removeAll(read.image.memories[memory].known.within(range));
     if (missing.empty) continue;
@@ -25,7 +26,7 @@ function matchComplete({ map, spans, read, words }) {
 }
 
 // 2. The locked bytes are those of the result, whichever way a permitted patch stands in the read.
-async function matchLocked({ map, manifest, claims, spans, read }) {
+export async function matchLocked({ map, manifest, claims, spans, read }) {
   const patches = new PatchLayer(map, claims.patches.map(({ result }) => result));
   for (const span of spans) {
     if (!span.known || span.kind !== "locked") continue;
@@ -37,7 +38,7 @@ async function matchLocked({ map, manifest, claims, spans, read }) {
 }
 
 // 3. In map order.
-function matchPatches({ map, read }) {
+export function matchPatches({ map, read }) {
   for (const patch of map.patches) {
     if (patchState(patch, read.image) === "broken") throw brokenPatch(map, patch, read.image);
   }
@@ -56,7 +57,7 @@ function matchReference({ manifest, evidence: { vehicleReference } }) {
     next: "check that this bundle is for the vehicle in front of you" });
 }
 
-async function matchSalt({ manifest, evidence: { salt } }) {
+export async function matchSalt({ manifest, evidence: { salt } }) {
   if (!salt || manifest.salt_digest === "") return;
   const found = await sha256(salt);
   if (found === manifest.salt_digest) return;
@@ -82,7 +83,7 @@ async function matchBinding({ map, manifest, claims, read, evidence: { salt }, w
 }
 
 // 5. "proved" or "by-reference".
-async function matchVehicle(proof) {
+export async function matchVehicle(proof) {
   matchReference(proof);
   await matchSalt(proof);
   const { binding } = proof.claims;

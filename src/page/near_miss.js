@@ -42,21 +42,28 @@ async function fits(manifest, image) {
   return spans.length > 0;
 }
 
-// "software 1037 is 1040" of every locked identity field that says otherwise; a permitted patch may do that.
-function otherSoftware({ manifest, map }, image) {
-  const { identity, patches, spans } = manifest.controllers[0];
-  const laid = new PatchLayer(map, patches.map(({ result }) => result));
-  return readIdentity(map, image).flatMap(({ field, text, known, blank }) => {
+// Every identity field that the image knows, that every revision of the base has alike, and its sealed text as `said`.
+export function lockedIdentity({ manifest, map }, image) {
+  const { identity, spans } = manifest.controllers[0];
+  return readIdentity(map, image).flatMap((value) => {
+    const { field, known } = value;
     const claim = identity.find(({ name }) => name === field.name);
     const locked = new RangeSet(
       spans
         .filter(({ kind, memory }) => kind === "locked" && memory === map.memories[field.memory].name)
         .map(({ range }) => range),
     );
-    if (!known || field.binds || claim === undefined || claim.text === "" || !locked.contains(field.range) || laid.touches(field)) return [];
-    if (text === claim.text) return [];
-    return [`${printable(field.name, 64)} is ${blank ? "blank" : printable(text, 64)}, not ${printable(claim.text, 64)}`];
+    if (!known || field.binds || claim === undefined || claim.text === "" || !locked.contains(field.range)) return [];
+    return [{ ...value, said: claim.text }];
   });
+}
+
+// "software 1037 is 1040" of every such field that says otherwise; a permitted patch may do that.
+function otherSoftware(opened, image) {
+  const { manifest, map } = opened;
+  const laid = new PatchLayer(map, manifest.controllers[0].patches.map(({ result }) => result));
+  return lockedIdentity(opened, image).filter(({ field, text, said }) => text !== said && !laid.touches(field)).map(({ field, text, blank, said }) =>
+    `${printable(field.name, 64)} is ${blank ? "blank" : printable(text, 64)}, not ${printable(said, 64)}`);
 }
 
 function isOtherFamily(map, image) {
@@ -72,7 +79,7 @@ function isOtherFamily(map, image) {
 }
 
 // Whether every changed editable span is as in the base, or as in this revision.
-async function calibrationText({ manifest }, image) {
+export async function calibrationText({ manifest }, image) {
   const changed = manifest.controllers[0].spans.filter(({ kind, before, after }) => kind === "editable" && before !== after);
   const digests = await Promise.all(changed.map((span) => digestIn(image, span)));
   if (changed.length === 0) return "";

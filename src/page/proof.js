@@ -20,7 +20,7 @@ const PROOF_STEPS = [
   ["confinement", proveConfinement], ["checksums", proveChecksums],
 ];
 
-function beginProof(opened, read, evidence, words) {
+export function beginProof(opened, read, evidence, words) {
   const { map, manifest } = opened;
   const [claims] = manifest.controllers;
   const baseKnown = claims.memories.map(({ known }) => new RangeSet(known));

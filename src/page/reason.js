@@ -109,6 +109,11 @@ export const REASONS = {
   "read-not-fresh": "Writing would put back old learned values: the read must be declared fresh.",
   "result-mismatch": "The rebuilt image is not the sealed one.",
   "claim-mismatch": "A claim of the manifest is not what the bytes and the region map prove.",
+  "confirm-old": "The controller still holds what it held before: nothing was written.",
+  "confirm-partial": "Only a part of the revision is in the controller.",
+  "confirm-recorrected": "The controller holds the revision, but with checksums that the writer has changed.",
+  "confirm-differs": "The controller holds other bytes than the revision.",
+  "scan-mismatch": "A value that the scan reports is not the one that the revision has.",
 };
 
 // Thrown for everything that is refused: where it stands, what was found, what was expected, what to do now.

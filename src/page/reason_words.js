@@ -316,6 +316,26 @@ export const REASON_WORDS = {
     says: "The shop's file says something about itself that is not so.",
     act: "Do not write. Do not use this file, and tell the shop.",
   },
+  "confirm-old": {
+    says: "Nothing was written: the controller still holds what it held before.",
+    act: "Look what your writing tool said and which file it took. Write again, and read back again.",
+  },
+  "confirm-partial": {
+    says: "Only a part of it was written.",
+    act: "Do not start the engine. Keep the power on, write the same file again, and read back again. If it cannot be written, write revision 0.",
+  },
+  "confirm-recorrected": {
+    says: "The revision is there, but your writing tool has changed its check values.",
+    act: "Do not drive. Switch the tool's own correction off, write again, and read back again. Tell the shop.",
+  },
+  "confirm-differs": {
+    says: "The controller holds something else than this revision.",
+    act: "Do not drive. Look whether you wrote the right file. Write again, and read back again.",
+  },
+  "scan-mismatch": {
+    says: "A value that you typed is not the one that this revision has.",
+    act: "Do not drive yet. Wait some minutes with the ignition on, and read the value again. If it stays, ask the shop.",
+  },
   "sheet-invalid": {
     says: "The shop's sheet, with what it offers and asks, is damaged or from another shop.",
     act: "Get the sheet from the shop again. You can also send your files and words without one.",

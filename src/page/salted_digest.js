@@ -6,8 +6,13 @@ import { hmacSha256 } from "./digest.js";
 import { viewAt } from "./image.js";
 import { sizeOf } from "./place.js";
 
-export function saltedDigest(salt, map, field, image) {
+// Of the bytes that the field has, or may have.
+export function saltedDigestOf(salt, map, field, bytes) {
   const { begin } = field.range;
   const head = `${map.controller} ${map.memories[field.memory].name} ${addressText(begin)} ${sizeOf(field.range)}\n`;
-  return hmacSha256(salt, concatBytes([utf8(head), viewAt(image, field)]));
+  return hmacSha256(salt, concatBytes([utf8(head), bytes]));
+}
+
+export function saltedDigest(salt, map, field, image) {
+  return saltedDigestOf(salt, map, field, viewAt(image, field));
 }

@@ -5,12 +5,14 @@
 // {id, answer}, or {id, fault} for a fault of ours.
 
 import { checkBundle } from "./check.js";
+import { confirmBundle } from "./confirm.js";
 import { lookAtFiles, packParcel } from "./parcel_work.js";
 import { lacking } from "./platform.js";
 
 const ANSWERS = {
   lacking: () => lacking(),
   check: (request, onStep) => checkBundle({ ...request, onStep }),
+  confirm: (request) => confirmBundle(request),
   look: (request) => lookAtFiles(request),
   pack: (request, onStep) => packParcel(request, onStep),
 };
@@ -67,6 +69,10 @@ class WorkerChecker {
     return this.ask({ ask: "check", request }, onStep);
   }
 
+  confirm(request) {
+    return this.ask({ ask: "confirm", request });
+  }
+
   look(request) {
     return this.ask({ ask: "look", request });
   }
@@ -76,7 +82,7 @@ class WorkerChecker {
   }
 }
 
-// A checker with lacking(), check(request, onStep), look(request) and pack(request, onStep); `source` is the text of this very script.
+// A checker with lacking(), check(request, onStep), confirm(request), look(request) and pack(request, onStep); `source` is the text of this very script.
 export async function makeChecker(source) {
   try {
     const worker = new Worker(URL.createObjectURL(new Blob([source], { type: "text/javascript" })));

@@ -74,15 +74,30 @@ async function confirmOpened(opened, request, out) {
   noteNothingToldApart(out);
 }
 
-// Never rejects. `given`: bundle, trust, statedRoot, successions, inclusion, salt as for checkBundle; `reads` what was read back,
-// `before` the read from before the write, `scan` [{name, value}].
-export async function confirmBundle(given) {
-  const request = { ...NOTHING_GIVEN, ...given };
-  const out = {
+function newConfirmation() {
+  return {
     outcome: "refused", reason: null, grade: "none", manifest: null, manifestDigest: "", phrase: "", signers: [], shop: "", rootFingerprint: "",
     trustVersion: 0, trustTime: "", isRead: false, vehicle: "none", bytesCompared: 0, bytesDiffering: 0, bytesChanged: 0, bytesArrived: 0, first: null,
     scan: [], cautions: [],
   };
+}
+
+function refuse(out, fault) {
+  out.reason = describeRefusal(fault instanceof Refusal ? fault : new Refusal("internal", { found: String(fault), next: "report this" }));
+  out.grade = "none";
+  return out;
+}
+
+// The confirmation where nothing could be compared.
+export function failedConfirmation(fault) {
+  return refuse(newConfirmation(), fault);
+}
+
+// Never rejects. `given`: bundle, trust, statedRoot, successions, inclusion, salt as for checkBundle; `reads` what was read back,
+// `before` the read from before the write, `scan` [{name, value}].
+export async function confirmBundle(given) {
+  const request = { ...NOTHING_GIVEN, ...given };
+  const out = newConfirmation();
   try {
     checkFiles({ ...request, reads: [...request.reads, ...request.before], partners: [], withdrawals: null, jobList: null, newest: null, state: null });
     if (request.salt !== null) request.salt = parseSalt(request.salt);
@@ -90,9 +105,7 @@ export async function confirmBundle(given) {
     out.outcome = out.grade === "none" ? "unproved" : "confirmed";
   } catch (fault) {
     if (!(fault instanceof Refusal)) console.error(fault);
-    out.reason = describeRefusal(fault instanceof Refusal ? fault : new Refusal("internal", { found: String(fault), next: "report this" }));
-    out.reason.file ||= request.bundle.name;
-    out.grade = "none";
+    refuse(out, fault).reason.file ||= request.bundle.name;
   }
   return out;
 }

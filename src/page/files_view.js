@@ -1,19 +1,13 @@
 // The one place where files are given: chosen or dropped, told apart, listed with what each one is, and removed again.
 
-import { grouped } from "./bytes.js";
 import { element, foreign, phrase } from "./dom.js";
 import { Refusal } from "./reason.js";
+import { exactSizeText } from "./rows_view.js";
 import { shownText } from "./shown.js";
 import { tellFile } from "./tell_file.js";
 import { unzip } from "./unzip.js";
 import { WORDS } from "./words.js";
 
-const UNITS = [[2 ** 20, "MiB"], [2 ** 10, "KiB"]];
-
-function exactSizeText(size) {
-  const unit = UNITS.find(([one]) => size >= one && size % one === 0);
-  return unit === undefined ? `${grouped(size)} bytes` : `${grouped(size / unit[0])} ${unit[1]}`;
-}
 
 // A file that was changed, moved or taken out since it was chosen has a fault and no bytes.
 async function readGiven(file) {
@@ -35,7 +29,7 @@ async function unpacked(file) {
   }
 }
 
-const ASIDE = ["trust", "foreign", "page"];
+const ASIDE = ["trust", "foreign", "page", "notRead"];
 const BAD = ["empty", "unreadable", "zip"];
 
 function bundleWords(given, entry) {
@@ -64,17 +58,26 @@ function wordsFor(given, entry) {
   return { sign: BAD.includes(entry.kind) ? "✕" : ASIDE.includes(entry.kind) ? "–" : "✓", words: [WORDS.files[entry.kind === "zip" ? "unreadable" : entry.kind]] };
 }
 
-// The picker, the list and what is missing. `changed()` is called when a file has come or gone.
+// The picker, the list and what is missing. `changed()` is called when a file has come or gone. Files are dropped on the `zone`, or,
+// with a `drop` that says so, anywhere else.
 export class FilesView {
-  constructor({ input, list, missing, drop }, given, changed) {
-    Object.assign(this, { input, list, missing, drop, given, changed });
+  constructor({ input, list, missing, drop = null, zone = null }, given, changed) {
+    Object.assign(this, { input, list, missing, drop, zone, given, changed });
     this.taken = Promise.resolve();  // files are taken in one after the other
     input.addEventListener("change", () => {
       const files = [...input.files];
       input.value = "";  // the same name may be chosen again, mended
       this.take(files);
     });
-    this.listenForDrops();
+    if (zone === null) this.listenForDrops();
+    else this.listenInZone();
+  }
+
+  listenInZone() {
+    this.zone.addEventListener("drop", (event) => {
+      event.preventDefault();  // the window's own listener comes after this one, and sees that it is taken
+      this.take([...event.dataTransfer.files]);
+    });
   }
 
   listenForDrops() {
@@ -90,8 +93,9 @@ export class FilesView {
       if (event.relatedTarget === null) show(false);
     });
     addEventListener("drop", (event) => {
-      event.preventDefault();
       show(false);
+      if (event.defaultPrevented) return;
+      event.preventDefault();
       this.take([...event.dataTransfer.files]);
     });
   }
@@ -123,10 +127,10 @@ export class FilesView {
     const missing = this.given.missing(more);
     const words = ({ key, memory }) => phrase(WORDS.missing[key], memory === undefined ? {}
       : { memory: memory.name, size: exactSizeText(memory.extent.end - memory.extent.begin) });
-    this.missing.className = missing.length > 0 ? "some" : "none";
+    this.missing.classList.toggle("none", missing.length === 0);
     this.missing.replaceChildren(...(missing.length > 0
       ? [element("p", {}, WORDS.missing.still), element("ul", {}, ...missing.map((one) => element("li", {}, ...words(one))))]
-      : this.given.memories.length > 0 ? [element("p", {}, WORDS.missing.nothing)] : []));
+      : this.given.memories.length > 0 && this.given.isBegun ? [element("p", {}, WORDS.missing[this.given.ready])] : []));
     if (label !== null) (this.list.querySelector(`[aria-label="${CSS.escape(label)}"]`) ?? this.input).focus();
   }
 

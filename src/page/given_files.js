@@ -32,6 +32,16 @@ export class GivenFiles {
     return this.entries.filter(({ kind }) => kinds.includes(kind));
   }
 
+  // Whether enough is there to say what is missing.
+  get isBegun() {
+    return true;
+  }
+
+  // Of WORDS.missing: said when nothing is.
+  get ready() {
+    return "nothing";
+  }
+
   get reads() {
     return this.of(...READS);
   }
@@ -110,6 +120,37 @@ export class GivenFiles {
       successions: this.of("successions").sort((a, b) => (claimed(a) < claimed(b) ? -1 : 1)).map(file),
       withdrawals: one("withdrawals"), jobList: one("jobList"), inclusion: one("inclusion"), state: one("state"), salt: one("salt"),
     };
+  }
+}
+
+// What was read back after the write of the bundle that is checked: reads alone.
+export class ReadBackFiles extends GivenFiles {
+  constructor(checked) {
+    super();
+    this.checked = checked;
+  }
+
+  add(file) {
+    const entry = super.add(file);
+    if (![...READS, "empty", "unreadable"].includes(entry.kind)) entry.kind = "notRead";
+    return entry;
+  }
+
+  get main() {
+    return this.checked.main;
+  }
+
+  get ready() {
+    return "readBack";
+  }
+
+  // Without a read-back nothing is asked for: a scan may do.
+  get isBegun() {
+    return this.reads.length > 0;
+  }
+
+  missing() {
+    return !this.isBegun ? [] : super.missing({ revive: false, vehicle: "" }).filter(({ key }) => key === "read");
   }
 }
 

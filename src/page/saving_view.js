@@ -1,7 +1,7 @@
 // From an accepted verdict to files: what a person confirms, what may be saved, and what is to be left alone.
 
 import { element, foreign, phrase } from "./dom.js";
-import { shopMark } from "./rows_view.js";
+import { exactSizeText, shopMark } from "./rows_view.js";
 import { WORDS } from "./words.js";
 
 function nameToSave({ source, memory, form }, { revision, controllers }) {
@@ -24,18 +24,41 @@ function saveButton(label, name, bytes) {
   return button;
 }
 
-// What is there to be saved, as buttons. A memory in which nothing changes is no file to write: writing it would be a risk for nothing.
+function saveRow(button, hint, size) {
+  return { button, item: element("li", {}, button, element("p", { class: "hint" }, ...phrase(hint, { size: exactSizeText(size) }))) };
+}
+
+// What is there to be saved, {button, item}. A memory in which nothing changes is no file to write: writing it would be a risk for nothing.
 function saves(verdict) {
   const { save } = WORDS;
-  const buttons = verdict.files.filter(({ stays }) => !stays).map((file) => {
+  const rows = verdict.files.filter(({ stays }) => !stays).map((file) => {
     const name = nameToSave(file, verdict.manifest);
-    return saveButton(phrase(save.file, { memory: file.memory === "" ? save.image : file.memory, name: foreign(name) }), name, file.bytes);
+    const label = phrase(save.file, { memory: file.memory === "" ? save.image : file.memory, name: foreign(name) });
+    return saveRow(saveButton(label, name, file.bytes), save.size, file.bytes.length);
   });
   if (verdict.stateAfterWrite !== "") {
     const state = new TextEncoder().encode(verdict.stateAfterWrite);
-    buttons.push(saveButton([buttons.length === 0 ? save.state : save.stateAfter], "checker.state", state));
+    rows.push(saveRow(saveButton([rows.length === 0 ? save.state : save.stateAfter], "checker.state", state), save.keep, state.length));
   }
-  return buttons;
+  return rows;
+}
+
+// Which controller of a set comes first, and what may be done in between.
+function orderPart({ partners, drivableBetween, manifest }) {
+  if (partners.length === 0) return [];
+  const { save } = WORDS;
+  const names = { controllers: partners.map(({ controller }) => controller).join(save.then), controller: manifest.controllers[0].name };
+  return [element("p", { class: "order" }, ...phrase(save.order, names), " ", drivableBetween ? save.between : save.notBetween)];
+}
+
+function revisionPhrase({ phrase: spoken }) {
+  return [element("p", {}, WORDS.save.phrase), element("p", { class: "fingerprint" }, spoken)];
+}
+
+function confirmLink(toConfirm) {
+  const button = element("button", { type: "button", class: "plain" }, WORDS.save.toConfirm);
+  button.addEventListener("click", toConfirm);
+  return element("p", {}, WORDS.save.afterwards, " ", button);
 }
 
 export function writesNothing({ files }) {
@@ -65,17 +88,17 @@ export function cautionList({ cautions }) {
 }
 
 // Cautions to tick, then what is saved; the buttons wake when every box is ticked.
-export function savingPart(verdict) {
+export function savingPart(verdict, toConfirm) {
   const { save, standing } = WORDS;
-  const buttons = saves(verdict);
-  if (buttons.length === 0) return cautionList(verdict);
+  const rows = saves(verdict);
+  if (rows.length === 0) return cautionList(verdict);
   const writes = !writesNothing(verdict);
   const cautions = writes ? [...verdict.cautions, { code: "", text: save.read }] : verdict.cautions;
   const boxes = cautions.map((_, i) => element("input", { type: "checkbox", id: `caution-${i}` }));
   const hint = element("p", { class: "hint", id: "save-hint" });
   const wake = () => {
     const left = boxes.filter((box) => !box.checked).length;
-    for (const button of buttons) button.disabled = left > 0;
+    for (const { button } of rows) button.disabled = left > 0;
     hint.replaceChildren(...(left === 0 ? [save.none] : phrase(save.left, { count: String(left) })));
   };
   boxes.forEach((box) => box.addEventListener("change", wake));
@@ -84,8 +107,10 @@ export function savingPart(verdict) {
     element("fieldset", { class: "cautions" }, element("legend", {}, writes ? save.write : save.save),
       ...boxes.map((box, i) => cautionField(box, cautions[i])),
       ...(writes ? [element("ul", {}, ...standing.map((text) => element("li", {}, text)))] : [])),
+    ...(writes ? [element("h3", {}, save.title), ...orderPart(verdict), ...revisionPhrase(verdict)] : []),
     hint,
-    element("ul", { class: "plain saves" }, ...buttons.map((button) => element("li", {}, button))),
+    element("ul", { class: "plain saves" }, ...rows.map(({ item }) => item)),
     ...stayingPart(verdict),
+    ...(writes ? [confirmLink(toConfirm)] : []),
   ];
 }

@@ -12,14 +12,14 @@ function code(text) {
   return element("span", { class: "code" }, text);
 }
 
-function reasonRows({ code: reason, meaning, file, place, found, expected, next }) {
+export function reasonRows({ code: reason, meaning, file, place, found, expected, next }) {
   const long = (text) => (text === "" ? "" : foreign(text, 1000));
   return [[TERMS.meaning, meaning], [TERMS.where, joined(": ", file, place)], [TERMS.found, long(found)], [TERMS.expected, long(expected)],
     [TERMS.next, long(next)], [TERMS.code, code(reason)]];
 }
 
 // Nothing where the trust file itself was not believed, or nothing was judged.
-function trustRow({ trustVersion: version, trustTime: time }) {
+export function trustRow({ trustVersion: version, trustTime: time }) {
   return [TERMS.trust, version ? phrase(TERMS.trustIs, { version: String(version), time }) : ""];
 }
 

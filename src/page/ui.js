@@ -1,5 +1,6 @@
 // What the customer sees: files in, the verdict in plain words, the image to save.
 
+import { AfterView } from "./after_view.js";
 import { element, foreign, phrase } from "./dom.js";
 import { FilesView } from "./files_view.js";
 import { GivenFiles } from "./given_files.js";
@@ -45,6 +46,8 @@ class Page {
     this.run = 0;  // counts what was begun, so that an answer that comes late is not shown
     this.trust = { name: WORDS.trustInThisPage, bytes: fromBase64(document.body.dataset.trust) };
     this.given = new GivenFiles();
+    this.before = [];  // the reads of an accepted verdict, as long as it stands
+    this.after = new AfterView(checker, this.given, () => this.gatherConfirmed());
     const places = { input: byId("files"), list: byId("given"), missing: byId("missing"), drop: byId("drop") };
     this.files = new FilesView(places, this.given, () => this.filesChanged());
     byId("form").addEventListener("submit", (event) => {
@@ -69,6 +72,8 @@ class Page {
   // A verdict is about what was judged; once something changes it is none.
   forget() {
     ++this.run;
+    this.before = [];
+    this.after.forget();
     byId("verdict").hidden = true;
     byId("verdict").replaceChildren();
     byId("progress").hidden = true;
@@ -92,6 +97,13 @@ class Page {
     if (seal === this.shown) return;
     this.shown = seal;
     byId("bundle-says").replaceChildren(...(seal === null ? [] : showSeal(seal)));
+    this.after.show();
+  }
+
+  // What a confirmation takes from the check.
+  gatherConfirmed() {
+    const { bundle, successions, inclusion, salt } = this.given.request();
+    return { bundle, successions, inclusion, salt, trust: this.trust, statedRoot: statedRootOf(byId("stated-root").value), before: this.before };
   }
 
   gather() {
@@ -129,7 +141,8 @@ class Page {
     byId("working").textContent = WORDS.working.checking;
     byId("progress").hidden = false;
     byId("bar").value = 0;
-    const verdict = await this.judge(() => this.gather(), (_, state) => {
+    const request = this.gather();
+    const verdict = await this.judge(() => request, (_, state) => {
       if (run === this.run && state === "passed") ++byId("bar").value;
     });
     if (run !== this.run) return;
@@ -137,7 +150,8 @@ class Page {
     byId("progress").hidden = true;
     byId("working").textContent = WORDS.working[verdict.outcome];
     byId("verdict").hidden = false;
-    byId("verdict").replaceChildren(describeVerdict(verdict, verdict.manifest ?? this.given.main?.seal?.manifest));
+    this.before = verdict.outcome === "accepted" ? request.reads : [];
+    byId("verdict").replaceChildren(describeVerdict(verdict, verdict.manifest ?? this.given.main?.seal?.manifest, () => this.after.lead()));
     // The verdict begins at the top of the window, so that a phone shows the whole of its first part.
     byId("verdict").scrollIntoView({ block: "start" });
     byId("verdict-title").focus({ preventScroll: true });

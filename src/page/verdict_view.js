@@ -8,7 +8,7 @@ import { checkedPart, phrasePart, technicalPart, trustPart, workPart } from "./t
 import { rows } from "./rows_view.js";
 import { WORDS } from "./words.js";
 
-function heading(tag, outcome, attributes) {
+export function outcomeHeading(tag, outcome, attributes) {
   const { sign, word } = WORDS.outcome[outcome];
   return element(tag, { class: "outcome", ...attributes }, element("span", { class: "sign", "aria-hidden": "true" }, sign), word);
 }
@@ -45,24 +45,29 @@ function plainWords(verdict) {
   return { says: phrase(verdict.vehicle === "asserted" ? accepted.sayRevived : accepted.says, { shop }), act: accepted.act };
 }
 
-function card(verdict, manifest, heading, actTag, ...more) {
-  const { says, act } = plainWords(verdict);
-  return element("div", { class: `verdict ${verdict.outcome}`, "data-reason": verdict.reason?.code ?? "" },
-    element("div", { class: "first" }, heading, ...rulesPart(verdict), element("p", { class: "sentence" }, ...[says].flat()), actPart(actTag, act), ...facts(manifest, verdict.shop)),
+// `colour` is a class; `words` {says, act}.
+export function verdictCard(colour, { reason, shop }, manifest, words, heading, actTag, first, more) {
+  return element("div", { class: `verdict ${colour}`, "data-reason": reason?.code ?? "" },
+    element("div", { class: "first" }, heading, ...first, element("p", { class: "sentence" }, ...[words.says].flat()), actPart(actTag, words.act), ...facts(manifest, shop)),
     ...more);
+}
+
+function card(verdict, manifest, heading, actTag, ...more) {
+  return verdictCard(verdict.outcome, verdict, manifest, plainWords(verdict), heading, actTag, rulesPart(verdict), more);
 }
 
 // What the seal says, below the chosen bundle.
 export function showSeal(verdict) {
   const more = verdict.outcome === "authentic"
     ? [...phrasePart(verdict), trustPart(verdict)] : [technicalPart(verdict)];
-  return [card(verdict, verdict.manifest, heading("h3", verdict.outcome), "h4", ...more)];
+  return [card(verdict, verdict.manifest, outcomeHeading("h3", verdict.outcome), "h4", ...more)];
 }
 
-// `manifest` is the verdict's, or the one whose seal held where a refusal came before it was read again.
-export function describeVerdict(verdict, manifest) {
-  const title = heading("h2", verdict.outcome, { id: "verdict-title", tabindex: "-1" });
+// `manifest` is the verdict's, or the one whose seal held where a refusal came before it was read again; `toConfirm()` leads to the
+// place where a write is confirmed.
+export function describeVerdict(verdict, manifest, toConfirm) {
+  const title = outcomeHeading("h2", verdict.outcome, { id: "verdict-title", tabindex: "-1" });
   const more = verdict.outcome === "accepted"
-    ? [...workPart(verdict), ...savingPart(verdict), ...phrasePart(verdict), checkedPart(verdict)] : phrasePart(verdict);
+    ? [...workPart(verdict), ...savingPart(verdict, toConfirm), ...(writesNothing(verdict) ? phrasePart(verdict) : []), checkedPart(verdict)] : phrasePart(verdict);
   return card(verdict, manifest, title, "h3", ...more, technicalPart(verdict, verdict.outcome === "refused" ? cautionList(verdict) : []));
 }

@@ -28,6 +28,13 @@ export const WORDS = {
     oldBase: "The controller that cannot be read has the software of this revision 0, although newer software is known.",
     clockIsRight: "The clock of this device is right, although the state has seen a later time.",
     check: "Check",
+    afterTitle: "After writing: read back and confirm",
+    afterIntro: "Have you written? Then read the controller again with your tool, whole, and give that file here. The page says whether the controller holds this revision.",
+    readBack: "Give what you read back here",
+    readBackHint: "One file for each memory, or one that holds several, as at the first read.",
+    scanTitle: "Where the controller cannot be read back",
+    scanIntro: "Type what a scan tool shows for these. It proves less than a read-back; leave out what it does not show.",
+    confirm: "Confirm",
     madeBy: "Made by {tool} from the shop's trust file. Its rules are published; it is one of two independent readers of them.",
   },
   trustInThisPage: "the trust file in this page",
@@ -58,6 +65,7 @@ export const WORDS = {
     inclusion: "the proof that the shop's register holds the revision",
     trust: "the shop's trust file: this page has its own, and does not use it",
     foreign: "a file of the shop that this page does not need",
+    notRead: "not a read: not needed here",
     page: "a web page: not needed here",
     empty: "an empty file: download or copy it again",
     unreadable: "could not be read: choose it again, or unpack it first",
@@ -76,13 +84,20 @@ export const WORDS = {
     vehicle: "the vehicle reference, to be typed below",
     partner: "the other file of the set",
     nothing: "Nothing is missing. You can check now.",
+    readBack: "Nothing is missing. You can confirm now.",
   },
-  working: { looking: "Looking at the seal …", checking: "Checking …", accepted: "Done: accepted.", refused: "Done: refused." },
+  working: {
+    looking: "Looking at the seal …", checking: "Checking …", accepted: "Done: accepted.", refused: "Done: refused.",
+    confirming: "Comparing …", confirmed: "Done: confirmed.", unconfirmed: "Done: not confirmed.", unproved: "Done: nothing proved.",
+  },
 
   outcome: {
     accepted: { sign: "✓", word: "Accepted" },
     refused: { sign: "✕", word: "Refused" },
     authentic: { sign: "◐", word: "The seal holds" },
+    confirmed: { sign: "✓", word: "Confirmed" },
+    unconfirmed: { sign: "✕", word: "Not confirmed" },
+    unproved: { sign: "◐", word: "Nothing proved" },
   },
   act: "What to do now",
   accepted: {
@@ -123,7 +138,17 @@ export const WORDS = {
     read: "I have read what is below, and it is so.",
     left: "Confirm the points above first: {count} left.",
     none: "Everything is confirmed.",
+    title: "What to save and to write",
+    order: "These controllers belong together. Write them in this order: {controllers}. This file is for {controller}.",
+    between: "In between the vehicle may be driven, no further than needed.",
+    notBetween: "In between the vehicle must not be driven.",
+    then: ", then ",
     file: "Save {memory} as {name}",
+    size: "{size}. Write exactly this file.",
+    keep: "{size}. Keep it for your next check.",
+    phrase: "Check phrase of this revision, the same as the shop's:",
+    afterwards: "When it is written, read the controller back and confirm it below.",
+    toConfirm: "Read back and confirm",
     image: "the image",
     state: "Save the new state",
     stateAfter: "Save the new state, after the image",
@@ -140,6 +165,56 @@ export const WORDS = {
     "Emissions and road use: the law of your country decides. Have the work done and judged by licensed people.",
   ],
   alsoToKnow: "Also to know",
+  confirm: {
+    grades: {
+      "bytes": {
+        says: "The controller holds this revision of {shop}, byte for byte.",
+        act: "Look at the fault memory before you clear anything. Drive the first minutes gently. Keep this read-back.",
+        open: "whether your tool read the controller, and not its own copy; learned values; whether the calibration is good",
+      },
+      "verification-number": {
+        says: "The controller reports the number of this revision of {shop}.",
+        act: "If the controller can be read, read it back: that proves more. Drive the first minutes gently.",
+        open: "bytes that the number does not cover, and a controller that reports a stored number",
+      },
+      "identity": {
+        says: "The controller reports the names that this revision of {shop} has.",
+        act: "This does not show that the revision was written. Read the controller back if you can.",
+        open: "the calibration itself: no byte of it was looked at",
+      },
+      "none": {
+        says: "Nothing that you gave can be compared with this revision of {shop}.",
+        act: "Give what you read back, or values of a scan tool.",
+        open: "everything",
+      },
+    },
+    // Where the words of a check before the write would mislead after it.
+    reasons: {
+      "checksum-fails": {
+        says: "The revision is there, but a check value over learned values does not fit.",
+        act: "Do not drive. Leave the ignition off for some minutes, and read back again. If it stays, ask the shop.",
+      },
+      "copy-one-sided": {
+        says: "The revision is there, but two places that must be alike are not.",
+        act: "Do not drive. Leave the ignition off for some minutes, and read back again. If it stays, ask the shop.",
+      },
+      "read-foreign": {
+        says: "This read is of another controller or other software than this revision.",
+        act: "Do not drive. Look whether it is the read of this controller, from after the write. If so, ask the shop.",
+      },
+      "vehicle-mismatch": {
+        says: "This read is from another car.",
+        act: "Choose the read of the car that you have written, from after the write. If it is, ask the shop.",
+      },
+    },
+    grade: "Grade of proof", proves: "Proved by", open: "Left open", compared: "Compared", arrived: "Arrived", scan: "Value",
+    comparedIs: "{bytes}; {differing} differ",
+    arrivedIs: "{arrived} of {changed} that change",
+    before: "Before", withBefore: "compared with the read of the check above too", withoutBefore: "by the shop's file alone",
+    gradeNames: { "bytes": "the bytes (bytes)", "verification-number": "the verification number (verification-number)", "identity": "names (identity)", "none": "nothing (none)" },
+    values: { "equal": "{name}: as sealed", "differs": "{name}: differs", "not-compared": "{name}: cannot be compared" },
+    tellsApart: "{name}: as sealed; it was another one before",
+  },
 
   phrase: { title: "Compare with the shop by telephone", says: "The shop can read the same check phrase from its own copy of the file:" },
   technical: {

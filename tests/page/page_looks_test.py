@@ -127,7 +127,9 @@ class Customer:
         self.script("for (const part of document.querySelectorAll('details')) part.open = true")
 
 
-class Looks(unittest.TestCase):
+class Verdicts(unittest.TestCase):
+    """Tests of pages over the files of write_looks.mjs."""
+
     @classmethod
     def setUpClass(cls):
         cls.folder = pathlib.Path(tempfile.mkdtemp(prefix="calseal-looks-"))
@@ -156,6 +158,8 @@ class Looks(unittest.TestCase):
             }
             return out;""")
 
+
+class Looks(Verdicts):
     # Files.
 
     def test_a_mended_file_of_the_same_name_is_judged_anew(self):

@@ -6,7 +6,7 @@ import path from "node:path";
 
 import "./platform.mjs";
 import { checkBundle } from "../../src/page/check.js";
-import { key, ROOT, trustPart } from "./scenarios.mjs";
+import { allSituations, key, ROOT, trustPart } from "./scenarios.mjs";
 import { AUTHOR, sealRevision } from "./small_shop.mjs";
 import { ORDERED, readsOf, SALT, walnut } from "./walnut.mjs";
 
@@ -54,6 +54,13 @@ otherCar[256 + 16] ^= 3;
 putReads("my-", good.base);
 putReads("after-", good.result);
 putReads("other-car-", otherCar);
+putReads("half-", good.result.map((byte, flat) => (flat < 0x43 ? byte : good.base[flat])));
+
+const { files: set } = allSituations().find(({ name }) => name === "a set of two, the other way");
+put("set-gearbox.calseal", set.bundle.bytes);
+put("set-engine.calseal", set.partners[0].bytes);
+put("set.trust", set.trust.bytes);
+put("set-flash.bin", set.reads[0].bytes);
 
 const damaged = Buffer.from(fs.readFileSync(path.join(folder, "r1.calseal")));
 damaged[damaged.length >> 1] ^= 1;

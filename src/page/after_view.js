@@ -25,6 +25,7 @@ export class AfterView {
     Object.assign(this, { checker, gather, given: new ReadBackFiles(given), manifest: null, scan: [], run: 0 });
     this.files = new FilesView({ input: part("read-back"), list: part("given-back"), missing: part("missing-back"), zone: part("after") },
       this.given, () => this.changed());
+    part("usual-after").replaceChildren(...WORDS.usual.afterList.map((text) => element("li", {}, text)));
     part("scan-fields").addEventListener("input", () => this.forget());
     part("confirm").addEventListener("click", () => this.confirm());
   }

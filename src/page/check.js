@@ -2,7 +2,7 @@
 // lays beside the bundle is evidence and only refuses more, except that a permitted return and a seal by a compromised
 // key need theirs.
 
-import { cautionsOf } from "./cautions.js";
+import { cautionsOf, mapIsDraft, rootNotConfirmed } from "./cautions.js";
 import { printable, utf8 } from "./bytes.js";
 import { readInclusion } from "./inclusion.js";
 import { knownJobs, newestAccepted, withdrawnInForce } from "./known.js";
@@ -82,8 +82,8 @@ class Checking {
     this.partners = [];
   }
 
-  caution(code, text) {
-    this.verdict.cautions.push({ code, text });
+  caution(code, text, parts = {}) {
+    this.verdict.cautions.push({ code, text, parts });
   }
 
   mark(name, state) {
@@ -131,9 +131,7 @@ class Checking {
     Object.assign(this.verdict, {
       shop: trust.shop, rootFingerprint: spokenCode(SPOKEN.key, trust.rootId), trustVersion: trust.version, trustTime: trust.claimed_time,
     });
-    if (statedRoot === "") {
-      this.caution("root-not-confirmed", `compare the fingerprint with the shop by voice: ${this.verdict.rootFingerprint}`);
-    }
+    if (statedRoot === "") this.verdict.cautions.push(rootNotConfirmed(this.verdict.rootFingerprint));
     this.noteAge();
     if (state !== null) this.state = await this.readState(state);
     if (this.state !== null) this.order.state = await followChain(this.chain, this.state, statedRoot, file.name);
@@ -146,7 +144,7 @@ class Checking {
     const age = parseTime(this.request.now) - parseTime(claimed);
     if (age < TRUST_AGE_MOST) return;
     const days = Math.floor(age / 86400);
-    this.caution("trust-file-old", `the trust file is of ${claimed}, ${days} days ago: ask the shop whether it has a newer one`);
+    this.caution("trust-file-old", `the trust file is of ${claimed}, ${days} days ago: ask the shop whether it has a newer one`, { days });
   }
 
   // A state that cannot be read is as good as none, and is never written over.
@@ -236,7 +234,7 @@ class Checking {
         if (isNewerList(list, state, trust)) this.order.withdrawn = new Set();
       }
       if (list.fresh_until <= now) {
-        this.caution("withdrawals-stale", `the list of withdrawals was fresh until ${list.fresh_until}: ask the shop for a newer one`);
+        this.caution("withdrawals-stale", `the list of withdrawals was fresh until ${list.fresh_until}: ask the shop for a newer one`, { time: list.fresh_until });
       }
       this.order.withdrawals = list;
     }
@@ -309,12 +307,13 @@ class Checking {
       this.caution(
         "newest-unknown",
         `sealed ${manifest.claimed_time} (claimed); without a network nobody can tell whether a newer revision exists`,
+        { time: manifest.claimed_time },
       );
     } else if (!jobList.revisions.some((one) => one.digest === digest)) {
-      this.caution("list-older", `newer than the shop's list of ${jobList.claimed_time}`);
+      this.caution("list-older", `newer than the shop's list of ${jobList.claimed_time}`, { time: jobList.claimed_time });
     }
-    if (map.grade !== "verified") this.caution("map-draft", `the region map ${map.name} is graded draft: it is believed, not verified`);
-    if (manifest.trial) this.caution("trial", `a trial revision; it expires at ${manifest.expires}`);
+    if (map.grade !== "verified") this.verdict.cautions.push(mapIsDraft(map));
+    if (manifest.trial) this.caution("trial", `a trial revision; it expires at ${manifest.expires}`, { time: manifest.expires });
     if (passage === "way-back") this.caution("way-back", "revision 0, after newer revisions: everything that was tuned is taken out");
     if (passage === "return") this.caution("return", "an earlier revision, permitted by the newest one; the newest stays known as the newest");
     this.noteLeftSet();

@@ -61,7 +61,7 @@ async function noteFailing({ plan, cut, words, cautions }, outcomes) {
   ofRead.forEach(({ name, state, detail }, i) => {
     if (state !== "fails") return;
     const rest = outcomes[i].state === "holds" ? "; the result holds" : "";
-    cautions.push({ code: "read-checksum-fails",
+    cautions.push({ code: "read-checksum-fails", says: outcomes[i].state === "holds" ? "read-checksum-mended" : "read-checksum-fails", parts: { name },
       text: `in ${words.read}, ${name} does not hold (${detail}): it was read while running, half written, or edited${rest}` });
   });
 }

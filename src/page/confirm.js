@@ -3,6 +3,7 @@
 // What was read back is compared with every pinned byte: exactly where the bundle carries it, by digest elsewhere. Values of a scan
 // tool give weaker proof where a controller cannot be read back.
 
+import { mapIsDraft, rootNotConfirmed } from "./cautions.js";
 import { readInclusion } from "./inclusion.js";
 import { compareReadBack } from "./confirm_read.js";
 import { checkScanNames, compareScan } from "./confirm_scan.js";
@@ -46,10 +47,8 @@ async function openConfirmed(request, out) {
   const opened = await openSealed(request.bundle, { trust, now: "", order: null, inclusion }, (_, work) => work());
   const { manifest, digest, signers } = opened;
   Object.assign(out, { manifest, manifestDigest: digest, phrase: spokenCode(SPOKEN.revision, digest), signers });
-  if (request.statedRoot === "") out.cautions.push({ code: "root-not-confirmed", text: `compare the fingerprint with the shop by voice: ${out.rootFingerprint}` });
-  if (opened.map.grade !== "verified") {
-    out.cautions.push({ code: "map-draft", text: `the region map ${opened.map.name} is graded draft: it is believed, not verified` });
-  }
+  if (request.statedRoot === "") out.cautions.push(rootNotConfirmed(out.rootFingerprint));
+  if (opened.map.grade !== "verified") out.cautions.push(mapIsDraft(opened.map));
   return opened;
 }
 
@@ -57,7 +56,7 @@ async function openConfirmed(request, out) {
 function noteNothingToldApart(out) {
   if (out.grade !== "identity" || out.manifest.revision === 0) return;
   if (out.scan.some(({ tellsApart, state }) => tellsApart && state === "equal")) return;
-  out.cautions.push({ code: "same-before-and-after",
+  out.cautions.push({ code: "same-before-and-after", parts: {},
     text: "every value compared is the same before and after this revision: they tell the controller, not whether it was written" });
 }
 

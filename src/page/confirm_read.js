@@ -184,7 +184,7 @@ async function judgeVehicle(comparing) {
     out.vehicle = await matchVehicle(comparing);
     return;
   }
-  out.cautions.push({ code: "vehicle-not-compared", text: isSealed ? "without the job's salt nothing proves that this is the job's vehicle"
+  out.cautions.push({ code: "vehicle-not-compared", says: isSealed ? "vehicle-not-compared" : "vehicle-not-comparable", parts: {}, text: isSealed ? "without the job's salt nothing proves that this is the job's vehicle"
     : "no binding field proves that this is the job's vehicle" });
 }
 

@@ -14,6 +14,7 @@ export function judgeWithdrawal(manifest, digest, order, name, cautions) {
   if (manifest.revision === 0) {
     cautions.push({
       code: "withdrawal-without-effect",
+      parts: {},
       text: "a notice names this revision 0; the way back is never withdrawn: ask the shop",
     });
     return;
@@ -84,6 +85,7 @@ function passWayBack(manifest, order, { known, base, newest }, name, cautions) {
     }
     cautions.push({
       code: "base-other",
+      parts: { base, own },
       text: `base ${base} of this job is known; this revision 0 is of base ${own}, and fits only a controller that has that base`,
     });
   }
@@ -91,6 +93,7 @@ function passWayBack(manifest, order, { known, base, newest }, name, cautions) {
   if (newer !== undefined) {
     cautions.push({
       code: "way-back-replaced",
+      parts: { sequence: newer.sequence },
       text: `the shop has sealed another revision 0 of this base, sequence ${newer.sequence}: ask it which is right`,
     });
   }
@@ -190,7 +193,7 @@ export function judgeClock(manifest, now, order, name, cautions) {
           : "set the clock of this machine; or, where it is right and was wrong before, say so",
       });
     }
-    cautions.push({ code: "clock-implausible", text: `this machine's clock says ${now}, before ${why} (${least}): set it` });
+    cautions.push({ code: "clock-implausible", parts: { now, least }, text: `this machine's clock says ${now}, before ${why} (${least}): set it` });
   }
   if (!manifest.trial || now < manifest.expires) return;
   throw new Refusal("expired", {

@@ -38,9 +38,10 @@ export function judgeSet(opened, partners, whole, report) {
   }));
   const between = set.drivable_between ? "may be driven, no further than needed" : "must not be driven";
   report.cautions.push(
-    { code: "set", text: `only valid together: write ${set.write_order.join(", then ")}; in between the vehicle ${between}` },
+    { code: "set", says: set.drivable_between ? "set-drivable" : "set", parts: { controllers: set.write_order.join(", ") }, text: `only valid together: write ${set.write_order.join(", then ")}; in between the vehicle ${between}` },
     {
       code: "set-second-write",
+      parts: {},
       text: "if a later write fails, write it again; if it cannot be written, write the way back (revision 0) of every controller already written, before the engine is started",
     },
   );
@@ -50,7 +51,7 @@ export function judgeSet(opened, partners, whole, report) {
     .join("; ");
   if (missing === "") return;
   if (opened.manifest.revision === 0 || !whole) {
-    report.cautions.push({ code: "set-not-shown", text: `not given: ${missing}` });
+    report.cautions.push({ code: "set-not-shown", parts: { missing }, text: `not given: ${missing}` });
     return;
   }
   throw new Refusal("set-incomplete", {

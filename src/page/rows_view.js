@@ -17,6 +17,11 @@ export function rows(all, name = "") {
     [element("dt", {}, term, ...(isWord ? [" ", shopMark()] : [])), element("dd", {}, ...[value].flat())]));
 }
 
+// "4 March 2026 at 05:06 UTC": signed times are in UTC, and so is this.
+export function signedTimeText(time) {
+  return `${new Date(time).toLocaleString(document.documentElement.lang, { dateStyle: "long", timeStyle: "short", timeZone: "UTC" })} UTC`;
+}
+
 const UNITS = [[2 ** 20, "MiB"], [2 ** 10, "KiB"]];
 
 // In the largest unit that leaves no rest, so that two sizes can be compared.

@@ -56,5 +56,6 @@ export function judgeRules({ name, manifest, digest, map, approvals, cautions },
       before === null ? "the region map accepted before, or the shop's approval" : `what ${mapText(before)} allows, or the shop's approval`,
       "do not write it; ask the shop, by telephone or in person, whether it changed its rules, and for a bundle with its approval");
   }
-  cautions.push({ code: "rules-widened", text: [words, ...way.map(approvedText)].join("; ") });
+  const detail = [words, ...way.map(approvedText)].join("; ");
+  cautions.push({ code: "rules-widened", text: detail, parts: { detail } });
 }

@@ -1,7 +1,8 @@
 // From an accepted verdict to files: what a person confirms, what may be saved, and what is to be left alone.
 
+import { grouped } from "./bytes.js";
 import { element, foreign, phrase } from "./dom.js";
-import { exactSizeText, shopMark } from "./rows_view.js";
+import { exactSizeText, shopMark, signedTimeText } from "./rows_view.js";
 import { WORDS } from "./words.js";
 
 function nameToSave({ source, memory, form }, { revision, controllers }) {
@@ -72,8 +73,23 @@ function stayingPart(verdict) {
     ...(memory === "" ? phrase(WORDS.save.fileStays, { name: foreign(source) }) : phrase(WORDS.save.stays, { memory }))));
 }
 
+// A caution in the words of the page; what the shop wrote stays as written.
+function cautionWords({ code, text, parts, says = code }) {
+  const words = WORDS.cautions[says];
+  if (words === undefined) return [foreign(text, 1000)];
+  return phrase(words, Object.fromEntries(Object.entries(parts).map(([name, value]) => [name, partText(value)])));
+}
+
+const SIGNED_TIME = /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ$/;
+
+function partText(value) {
+  if (typeof value === "number") return grouped(value);
+  return SIGNED_TIME.test(value) ? signedTimeText(value) : foreign(value, 1000);
+}
+
 function cautionField(box, { code, text }) {
-  const label = element("label", { for: box.id }, foreign(text, 1000));
+  box.setAttribute("data-caution", code);
+  const label = element("label", { for: box.id }, ...text);
   if (code !== "shop") return element("div", { class: "field check" }, box, label);
   const mark = shopMark({ id: `${box.id}-word` });
   box.setAttribute("aria-describedby", mark.id);
@@ -83,17 +99,18 @@ function cautionField(box, { code, text }) {
 // Cautions where there is nothing to be saved.
 export function cautionList({ cautions }) {
   if (cautions.length === 0) return [];
-  const items = cautions.map(({ code, text }) => element("li", {}, foreign(text, 1000), ...(code === "shop" ? [" ", shopMark()] : [])));
+  const items = cautions.map((caution) => element("li", { "data-caution": caution.code }, ...cautionWords(caution), ...(caution.code === "shop" ? [" ", shopMark()] : [])));
   return [element("h3", {}, WORDS.alsoToKnow), element("ul", {}, ...items)];
 }
 
 // Cautions to tick, then what is saved; the buttons wake when every box is ticked.
 export function savingPart(verdict, toConfirm) {
-  const { save, standing } = WORDS;
+  const { save } = WORDS;
   const rows = saves(verdict);
   if (rows.length === 0) return cautionList(verdict);
   const writes = !writesNothing(verdict);
-  const cautions = writes ? [...verdict.cautions, { code: "", text: save.read }] : verdict.cautions;
+  const own = verdict.cautions.map((caution) => ({ code: caution.code, text: cautionWords(caution) }));
+  const cautions = writes ? [...own, { code: "", text: [save.read] }] : own;
   const boxes = cautions.map((_, i) => element("input", { type: "checkbox", id: `caution-${i}` }));
   const hint = element("p", { class: "hint", id: "save-hint" });
   const wake = () => {
@@ -105,8 +122,7 @@ export function savingPart(verdict, toConfirm) {
   wake();
   return [
     element("fieldset", { class: "cautions" }, element("legend", {}, writes ? save.write : save.save),
-      ...boxes.map((box, i) => cautionField(box, cautions[i])),
-      ...(writes ? [element("ul", {}, ...standing.map((text) => element("li", {}, text)))] : [])),
+      ...(writes ? [element("ul", { class: "usual" }, ...WORDS.usual.beforeList.map((text) => element("li", {}, text)))] : []), ...boxes.map((box, i) => cautionField(box, cautions[i]))),
     ...(writes ? [element("h3", {}, save.title), ...orderPart(verdict), ...revisionPhrase(verdict)] : []),
     hint,
     element("ul", { class: "plain saves" }, ...rows.map(({ item }) => item)),

@@ -33,6 +33,19 @@ class After(looks.Verdicts):
             self.assertRegex(customer.browser.text("#verdict .fingerprint"), r"^M( \d{4}){13}$")
             self.assertIn("nv stays as it is", customer.browser.text("#verdict .stays"))
 
+    def test_the_usual_cautions_stand_where_a_person_is_about_to_act(self):
+        with Customer(self.folder, PHONE) as customer:
+            self.assertEqual(customer.verdict(), "accepted")
+            for usual, act in (("#verdict .usual", "#verdict .saves button"), ("#after .usual", "#after #read-back")):
+                items = [part.text for part in customer.browser.find_all(f"{usual} > li")]
+                self.assertGreaterEqual(len(items), 4)
+                self.assertEqual([text for text in items if not 10 < len(text) <= 120], [], "shown, and short")
+                self.assertTrue(customer.script("""
+                    const [usual, act] = [...arguments].map((one) => document.querySelector(one));
+                    return (usual.compareDocumentPosition(act) & Node.DOCUMENT_POSITION_FOLLOWING) !== 0 && usual.closest("details") === null;""", usual, act))
+            self.assertIn("the way back", customer.browser.text("#verdict .usual"))
+            self.assertIn("Do not drive before", customer.browser.text("#after .usual"))
+
     def test_of_a_set_the_order_is_said(self):
         with Customer(self.folder, PHONE, trust="set") as customer:
             customer.give("set-gearbox.calseal", "set-engine.calseal", "set-flash.bin")

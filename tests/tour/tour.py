@@ -18,14 +18,14 @@ HERE = pathlib.Path(__file__).resolve().parent
 PROJECT = HERE.parent.parent
 TOUR = PROJECT / "docs/tour"
 LEAST_SIZE, MOST_SIZE = 2_000, 150_000  # bytes of a picture
-PAGES = ("tuner", "day", "customer", "auditor")
+PAGES = ("tuner", "day", "customer", "parcel", "auditor")
 
 
 def masked(text):
     """What is the same whichever keys and salts were drawn."""
     text = re.sub(r"[0-9a-f]{12,}", "HEX", text)
     text = re.sub(r"\b[KMQ](?:\s+\d{4}){5,13}\b", "SPOKEN", text)
-    text = re.sub(r"(?m)^((?:  bundle|made|sealed|written|.*\.calseal).*?)[\d,]+ bytes", r"\1SIZE", text)
+    text = re.sub(r"(?m)^((?:  bundle|made|sealed|written|PARCEL|.*\.calseal).*?)[\d,]+ bytes", r"\1SIZE", text)
     text = re.sub(r"index of \S+", "index of TIME", text)
     text = re.sub(r"\d+ days ago", "DAYS days ago", text)
     return re.sub(r"(?m)^(  looked at.*?)[\d,]+ bytes in all", r"\1SIZE in all", text)
@@ -78,7 +78,7 @@ def replay_page(text, replay):
                 command = command[:-1] + lines[i]
                 i += 1
             # Where the scratch folder is, is nobody's business.
-            out += replay.run(command).stdout.replace(f"{replay.folder}/", "").rstrip("\n").split("\n")
+            out += replay.run(command).stdout.replace(f"{replay.folder}/", "").rstrip("\n").splitlines()
             while lines[i] != "```" and not lines[i].startswith("$ "):
                 i += 1
     return "\n".join(out)

@@ -67,6 +67,72 @@ def customer(photographer):
     photographer.take("refused.webp", top - 12, min(bottom + 12, top + 900))
 
 
+class SendView:
+    """The page's view "Send to the shop"."""
+
+    def __init__(self, photographer):
+        self.photographer, self.browser, self.folder = photographer, photographer.browser, photographer.folder
+        self.browser.driver.get((self.folder / "check.html").as_uri() + "#send")
+        self.browser.until(lambda: "Sheet 1" in self.browser.text("#pcl"), "the sheet")
+
+    def read(self, name, place=None):
+        """One read more; `place` is chosen where the page does not know what it is of."""
+        said = lambda: [part.text for part in self.browser.find_all(".pcl-card-says")]
+        count = len(said())
+        self.browser.give("#pcl-add-reads", self.folder / name)
+        self.browser.until(lambda: len(said()) > count, "one read more")
+        if place is not None:
+            options = self.browser.find_all(".pcl-card select")[-1].find_elements("css selector", "option")
+            self.press(next(option for option in options if option.text.startswith(place)))
+        self.browser.until(lambda: not any("\u2026" in text or text == "" for text in said()), "a look at it")
+
+    def press(self, element):
+        self.browser.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", element)
+        element.click()
+
+    def take(self, name, first, last):
+        """From one section to another, each by the id of its heading."""
+        self.browser.driver.execute_script("document.activeElement.blur()")
+        edges = [self.photographer.edges(f"document.getElementById({part!r}).closest('section')") for part in (first, last)]
+        self.photographer.take(name, edges[0][0] - 8, edges[1][1] + 8)
+
+
+def parcel_sent(photographer):
+    view = SendView(photographer)
+    view.read("mine-eeprom.bin")
+    view.read("first-try.bin", "flash")
+    view.take("parcel-reads.webp", "pcl-reads-title", "pcl-reads-title")
+    browser = photographer.browser
+    view.press(browser.find_all(".pcl-card button")[1])
+    view.read("mine-flash.bin")
+    for option in ("shift-light", "torque"):
+        view.press(browser.find(f"#pcl-option-{option}"))
+    view.press(browser.find("#pcl-answer-fuel-1"))
+    view.press(browser.find("#pcl-caution-0"))
+    view.take("parcel-order.webp", "pcl-order-title", "pcl-cautions-title")
+    browser.find("#pcl-vehicle").send_keys("blue estate")
+    view.press(browser.find("#pcl-make"))
+    browser.until(lambda: browser.find_all("#pcl-fingerprint"), "the parcel")
+    top, _, _, _ = photographer.edges("document.querySelector('.pcl-ready')")
+    _, bottom, _, _ = photographer.edges("document.querySelector('#pcl-fingerprint')")
+    photographer.take("parcel-ready.webp", top - 8, bottom + 16)
+
+
+def parcel(photographer):
+    parcel_sent(photographer)
+    browser, folder = photographer.browser, photographer.folder
+    browser.driver.get("about:blank")
+    browser.open(folder / "check.html")
+    browser.until(lambda: browser.find("#form").is_displayed(), "the form")
+    browser.find("#files").send_keys("\n".join(str(folder / name) for name in ("r1.calseal", "mine-flash.bin", "mine-eeprom.bin", "oak-17.salt")))
+    browser.until(lambda: browser.find("#given").get_attribute("aria-busy") == "false", "files taken in")
+    browser.find("#check").click()
+    browser.until(lambda: browser.find_all("#verdict ul.ordered"), "a verdict with the order")
+    top, _, _, _ = photographer.edges("document.querySelector('#verdict')")
+    _, bottom, _, _ = photographer.edges("document.querySelector('#verdict ul.ordered + .hint') ?? document.querySelector('#verdict ul.ordered')")
+    photographer.take("parcel-verdict.webp", top - 12, bottom + 12)
+
+
 def auditor(photographer):
     photographer.browser.open(photographer.folder / "audit.html")
     photographer.beginning("audit.webp", "Findings")
@@ -74,6 +140,9 @@ def auditor(photographer):
 
 
 def take_pictures(page, folder, output):
-    take, width = {"tuner": (tuner, 1040), "customer": (customer, 360), "auditor": (auditor, 1040)}[page]
-    with Chromium(width) as browser:
+    shown = {"tuner": (tuner, 1040), "customer": (customer, 360), "parcel": (parcel, 360), "auditor": (auditor, 1040)}
+    if page not in shown:
+        return
+    take, width = shown[page]
+    with Chromium(width, 740 if width == 360 else 800) as browser:
         take(Photographer(browser, folder, output))

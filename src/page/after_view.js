@@ -2,7 +2,7 @@
 
 import { failedConfirmation } from "./confirm.js";
 import { describeConfirmation } from "./confirm_view.js";
-import { element, foreign } from "./dom.js";
+import { element, foreign, tell, tellKeeping } from "./dom.js";
 import { FilesView } from "./files_view.js";
 import { ReadBackFiles } from "./given_files.js";
 import { WORDS } from "./words.js";
@@ -25,7 +25,8 @@ export class AfterView {
     Object.assign(this, { checker, gather, given: new ReadBackFiles(given), manifest: null, scan: [], run: 0 });
     this.files = new FilesView({ input: part("read-back"), list: part("given-back"), missing: part("missing-back"), zone: part("after") },
       this.given, () => this.changed());
-    part("usual-after").replaceChildren(...WORDS.usual.afterList.map((text) => element("li", {}, text)));
+    tell(part("usual-after"), () => WORDS.usual.afterList.map((text) => element("li", {}, text)));
+    part("given-back").retell = () => this.files.show({});
     part("scan-fields").addEventListener("input", () => this.forget());
     part("confirm").addEventListener("click", () => this.confirm());
   }
@@ -38,8 +39,8 @@ export class AfterView {
   // What was confirmed holds only for what it was confirmed with.
   forget() {
     ++this.run;
-    part("confirmation").replaceChildren();
-    part("confirming").textContent = "";
+    tell(part("confirmation"), () => []);
+    tell(part("confirming"), () => "");
     part("confirm").disabled = false;
   }
 
@@ -72,13 +73,13 @@ export class AfterView {
     this.forget();
     const run = this.run;
     part("confirm").disabled = true;
-    part("confirming").textContent = WORDS.working.confirming;
+    tell(part("confirming"), () => WORDS.working.confirming);
     const request = { ...this.gather(), reads, scan };
     const confirmation = await this.checker.confirm(request).catch(failedConfirmation);
     if (run !== this.run) return;
     this.forget();
-    part("confirming").textContent = WORDS.working[confirmation.outcome === "refused" ? "unconfirmed" : confirmation.outcome];
-    part("confirmation").replaceChildren(describeConfirmation(confirmation, request.before.length > 0));
+    tell(part("confirming"), () => WORDS.working[confirmation.outcome === "refused" ? "unconfirmed" : confirmation.outcome]);
+    tellKeeping(part("confirmation"), () => describeConfirmation(confirmation, request.before.length > 0));
     part("confirmation").scrollIntoView({ block: "start" });
     part("confirmation-title").focus({ preventScroll: true });
   }

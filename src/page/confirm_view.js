@@ -1,8 +1,8 @@
 // A confirmation as a person reads it: whether the controller holds the revision, by what proof, and what to do now.
 
-import { bytesText, grouped } from "./bytes.js";
-import { folded, foreign, phrase } from "./dom.js";
-import { REASON_WORDS } from "./reason_words.js";
+import { bytesAmount, countText } from "./amounts.js";
+import { element, folded, foreign } from "./dom.js";
+import { phrase } from "./phrase.js";
 import { joined, rows } from "./rows_view.js";
 import { cautionList } from "./saving_view.js";
 import { reasonRows, trustRow } from "./technical_view.js";
@@ -13,7 +13,7 @@ const COLOURS = { confirmed: "accepted", refused: "refused", unproved: "authenti
 
 function plainWordsOf({ reason, grade, shop }) {
   const { reasons, grades } = WORDS.confirm;
-  if (reason !== null) return reasons[reason.code] ?? REASON_WORDS[reason.code];
+  if (reason !== null) return reasons[reason.code] ?? WORDS.reasons[reason.code];
   const { says, act } = grades[grade];
   return { says: phrase(says, { shop: foreign(shop) }), act };
 }
@@ -27,8 +27,8 @@ function readRows({ isRead, bytesCompared, bytesDiffering, bytesChanged, bytesAr
   const { confirm, technical } = WORDS;
   if (!isRead) return [];
   return [
-    [confirm.compared, phrase(confirm.comparedIs, { bytes: bytesText(bytesCompared), differing: grouped(bytesDiffering) })],
-    [confirm.arrived, bytesChanged === 0 ? "" : phrase(confirm.arrivedIs, { arrived: grouped(bytesArrived), changed: bytesText(bytesChanged) })],
+    [confirm.compared, phrase(confirm.comparedIs, { bytes: bytesAmount(bytesCompared), differing: countText(bytesDiffering) })],
+    [confirm.arrived, bytesChanged === 0 ? "" : phrase(confirm.arrivedIs, { arrived: countText(bytesArrived), changed: bytesAmount(bytesChanged) })],
     [confirm.before, hadBefore ? confirm.withBefore : confirm.withoutBefore],
     [technical.vehicle, WORDS.vehicle[vehicle]],
   ];
@@ -45,7 +45,7 @@ export function describeConfirmation(confirmation, hadBefore) {
   const { outcome, reason, manifest, signers, shop } = confirmation;
   const word = outcome === "refused" ? "unconfirmed" : outcome;
   const title = outcomeHeading("h3", word, { id: "confirmation-title", tabindex: "-1" });
-  const technical = folded(WORDS.technical.title, rows([
+  const technical = folded(WORDS.technical.title, element("p", { class: "hint" }, WORDS.technical.english), rows([
     ...(reason === null ? [] : reasonRows(reason)), ...readRows(confirmation, hadBefore), ...scanRows(confirmation), trustRow(confirmation),
     [WORDS.technical.sealedBy, manifest === null ? "" : [foreign(shop), ": ", ...joined(", ", ...signers)]],
   ]), ...cautionList(confirmation));

@@ -1,8 +1,9 @@
 // The one place where files are given: chosen or dropped, told apart, listed with what each one is, and removed again.
 
-import { element, foreign, phrase } from "./dom.js";
+import { element, foreign } from "./dom.js";
+import { phrase } from "./phrase.js";
 import { Refusal } from "./reason.js";
-import { exactSizeText } from "./rows_view.js";
+import { exactSizeText } from "./amounts.js";
 import { shownText } from "./shown.js";
 import { tellFile } from "./tell_file.js";
 import { unzip } from "./unzip.js";

@@ -1,7 +1,8 @@
 // What the customer had ordered, and what became of it in this revision: the shop's word, option by option.
 
-import { grouped } from "./bytes.js";
-import { element, folded, foreign, phrase } from "./dom.js";
+import { countText } from "./amounts.js";
+import { element, folded, foreign } from "./dom.js";
+import { phrase } from "./phrase.js";
 import { WORDS } from "./words.js";
 
 const SHOWN_MOST = 8; // a longer list is folded
@@ -33,7 +34,7 @@ export function orderedPart(manifest) {
   const { many, nothing, noted, fromParcel, means } = WORDS.ordered;
   const states = orderedStates(manifest);
   const left = states.filter(({ state }) => state === "not-in").length;
-  const summary = phrase(many, { count: grouped(wanted.length), left: grouped(left) }).join("");
+  const summary = phrase(many, { count: countText(wanted.length), left: countText(left) }).join("");
   const list = element("ul", { class: "plain ordered" }, ...states.map(optionItem));
   return [wanted.length === 0 ? element("p", {}, nothing) : "", states.length === 0 ? "" : foldedList(list, states.length, summary),
     element("p", { class: "hint" }, ...phrase(parcel === "" ? noted : fromParcel, { time }), " ", means)].filter((one) => one !== "");

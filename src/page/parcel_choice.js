@@ -73,7 +73,7 @@ export function missingBefore(choice, sheet) {
   for (const { name, size } of choice.files) if (size > CONTENT_SIZE_MOST) problems.push({ kind: "large", what: name, most: CONTENT_SIZE_MOST });
   const total = choice.files.reduce((sum, { size }) => sum + size, 0);
   if (total > CONTENTS_TOGETHER) problems.push({ kind: "together", most: CONTENTS_TOGETHER });
-  if (choice.series.some((series) => series > SERIES_MOST)) problems.push({ kind: "many", what: "reads of one memory", most: SERIES_MOST });
+  if (choice.series.some((series) => series > SERIES_MOST)) problems.push({ kind: "many", what: "series", most: SERIES_MOST });
   for (const { name, text, required } of sheet?.questions ?? []) {
     const answer = answers.get(name) ?? "";
     if (required && answer === "") problems.push({ kind: "question", name, text });

@@ -1,10 +1,11 @@
 // The files of the view "Send to the shop": reads, each with what it is a read of and what it shows, and logs.
 
-import { bytesText, printable } from "./bytes.js";
+import { bytesAmount, sizeText } from "./amounts.js";
+import { printable } from "./bytes.js";
 import { wantedSize } from "./look.js";
 import { guessPlace, seriesOf, wantedReads } from "./parcel_choice.js";
-import { PARCEL_TEXTS, sizeText } from "./parcel_texts.js";
-import { element } from "./dom.js";
+import { WORDS } from "./words.js";
+import { element, tell } from "./dom.js";
 
 // After these the controller should be read again, as long as that is easy.
 const READ_AGAIN_CODES = ["blank", "cut-off", "differs", "empty", "repeated", "size"];
@@ -29,9 +30,9 @@ function fileAdder(id, label, hint, onFiles) {
 
 function cardHead(file, onRemove) {
   const name = printable(file.name, 80);
-  const remove = element("button", { type: "button", class: "pcl-minor", "aria-label": PARCEL_TEXTS.remove(name) }, PARCEL_TEXTS.removeWord);
+  const remove = element("button", { type: "button", class: "pcl-minor", "aria-label": () => WORDS.parcel.remove(name) }, () => WORDS.parcel.removeWord);
   remove.addEventListener("click", onRemove);
-  return element("div", { class: "pcl-card-head" }, element("div", {}, element("strong", {}, name), " ", element("span", { class: "pcl-hint pcl-whole" }, sizeText(file.size))), remove);
+  return element("div", { class: "pcl-card-head" }, element("div", {}, element("strong", {}, name), " ", element("span", { class: "pcl-hint pcl-whole" }, () => sizeText(file.size))), remove);
 }
 
 // Cards in a list; removing one puts the focus on the next thing that is there.
@@ -64,7 +65,7 @@ class ReadCard {
     this.series = element("span", { class: "pcl-hint" });
     this.says = element("div", { class: "pcl-card-says" });
     this.field = element("div", { class: "pcl-field" },
-      element("label", { for: this.select.id, "aria-label": PARCEL_TEXTS.readPlace(printable(file.name, 80)) }, PARCEL_TEXTS.readPlaceShort), this.select, this.series);
+      element("label", { for: this.select.id, "aria-label": () => WORDS.parcel.readPlace(printable(file.name, 80)) }, () => WORDS.parcel.readPlaceShort), this.select, this.series);
     this.item = element("li", { class: "pcl-card" }, cardHead(file, () => onRemove(this)), this.field, this.says);
   }
 
@@ -77,10 +78,10 @@ class ReadCard {
 
   // Gives what is new in it, for those who hear it.
   tell(lines) {
-    const text = `${printable(this.file.name, 80)}: ${lines.map((line) => line.text).join(" ")}`;
+    const text = `${printable(this.file.name, 80)}: ${lines.map((line) => line.text()).join(" ")}`;
     if (text === this.told) return "";
     this.told = text;
-    this.says.replaceChildren(...lines.map((line) => saying(line.kind, line.text)));
+    tell(this.says, () => lines.map((line) => saying(line.kind, line.text())));
     return text;
   }
 
@@ -91,18 +92,18 @@ class ReadCard {
 }
 
 function offeredPlaces(wanted) {
-  const unknown = { controller: "", memory: "", label: PARCEL_TEXTS.unknownPlace };
+  const unknown = { controller: "", memory: "", label: () => WORDS.parcel.unknownPlace };
   const known = wanted.flatMap(({ controller, title, memories }) => {
     const shown = printable(title || controller, 80);
-    const parts = memories.map(({ name }) => ({ controller, memory: name, label: PARCEL_TEXTS.memoryPlace(shown, name) }));
-    return [...parts, { controller, memory: "", label: PARCEL_TEXTS.wholeController(shown) }];
+    const parts = memories.map(({ name }) => ({ controller, memory: name, label: () => WORDS.parcel.memoryPlace(shown, name) }));
+    return [...parts, { controller, memory: "", label: () => WORDS.parcel.wholeController(shown) }];
   });
   return [unknown, ...known];
 }
 
 function sizesText(wanted) {
   const sizes = [...new Set(wanted.flatMap(({ memories }) => memories.map(({ size }) => size)))].filter((size) => size !== 0);
-  return sizes.map(bytesText).join(", ");
+  return sizes.map(bytesAmount).join(", ");
 }
 
 export class ReadsPart {
@@ -111,10 +112,10 @@ export class ReadsPart {
     this.cards = new CardList("pcl-add-reads");
     this.live = element("p", { class: "pcl-hidden-text", role: "status" });
     this.wantedList = element("ul", { class: "pcl-wanted" });
-    this.wantedPart = element("div", { hidden: "" }, element("h3", {}, PARCEL_TEXTS.wantedTitle), this.wantedList);
+    this.wantedPart = element("div", { hidden: "" }, element("h3", {}, () => WORDS.parcel.wantedTitle), this.wantedList);
     this.section = element("section", { class: "pcl-part", "aria-labelledby": "pcl-reads-title" },
-      element("h2", { id: "pcl-reads-title" }, PARCEL_TEXTS.readsTitle), this.wantedPart,
-      ...fileAdder("pcl-add-reads", PARCEL_TEXTS.readsField, PARCEL_TEXTS.readsHint, (files) => this.add(files)), this.live, this.cards.list);
+      element("h2", { id: "pcl-reads-title" }, () => WORDS.parcel.readsTitle), this.wantedPart,
+      ...fileAdder("pcl-add-reads", () => WORDS.parcel.readsField, () => WORDS.parcel.readsHint, (files) => this.add(files)), this.live, this.cards.list);
   }
 
   // Another sheet knows other places.
@@ -160,12 +161,11 @@ export class ReadsPart {
 
   showWanted() {
     const places = this.places();
-    const rows = this.wanted.map((read) => element("li", {}, printable(read.title || read.controller, 80), ...wantedReads([read], places).map(({ memory, size, count, again }) => {
-      const state = count === 0 ? PARCEL_TEXTS.wantedMissing : again && count === 1 ? PARCEL_TEXTS.wantedAgain : PARCEL_TEXTS.wantedGiven;
-      return saying(state === PARCEL_TEXTS.wantedGiven ? "good" : "wait", PARCEL_TEXTS.wantedMemory(memory, size, state));
-    })));
-    this.wantedPart.hidden = rows.length === 0;
-    this.wantedList.replaceChildren(...rows);
+    this.wantedPart.hidden = this.wanted.length === 0;
+    tell(this.wantedList, () => this.wanted.map((read) => element("li", {}, printable(read.title || read.controller, 80), ...wantedReads([read], places).map(({ memory, size, count, again }) => {
+      const state = count === 0 ? "wantedMissing" : again && count === 1 ? "wantedAgain" : "wantedGiven";
+      return saying(state === "wantedGiven" ? "good" : "wait", WORDS.parcel.wantedMemory(memory, size, WORDS.parcel[state]));
+    }))));
   }
 
   // Whatever changes may change what every read shows.
@@ -174,8 +174,8 @@ export class ReadsPart {
     const reads = this.reads();
     this.showWanted();
     this.cards.cards.forEach((card, i) => {
-      card.series.textContent = reads[i].memory === "" ? "" : PARCEL_TEXTS.series(reads[i].series);
-      if (card.says.childElementCount === 0) card.says.replaceChildren(saying("wait", PARCEL_TEXTS.moment));
+      tell(card.series, () => (reads[i].memory === "" ? "" : WORDS.parcel.series(reads[i].series)));
+      if (card.says.childElementCount === 0) tell(card.says, () => saying("wait", WORDS.parcel.moment));
     });
     const codes = await this.checker.look({ reads, wanted: this.wanted });
     if (run !== this.run) return;
@@ -184,14 +184,14 @@ export class ReadsPart {
   }
 
   linesOf(reads, index, codes) {
-    if (codes === null) return [{ kind: "bad", text: PARCEL_TEXTS.lookFailed }];
+    if (codes === null) return [{ kind: "bad", text: () => WORDS.parcel.lookFailed }];
     const read = reads[index];
     const others = reads.filter((one) => one.file.size === read.file.size && (one.controller !== read.controller || one.memory !== read.memory));
     const facts = { size: read.file.size, wanted: wantedSize(this.wanted, read), others: others.map(({ file }) => printable(file.name, 80)) };
-    const lines = codes.map((code) => ({ kind: "bad", text: PARCEL_TEXTS.look[code](facts) }));
-    if (codes.some((code) => READ_AGAIN_CODES.includes(code))) lines.at(-1).text += ` ${PARCEL_TEXTS.readAgain}`;
-    if (lines.length === 0) lines.push({ kind: "good", text: PARCEL_TEXTS.lookNothing });
-    if (read.controller === "" && this.wanted.length > 0) lines.push({ kind: "ask", text: PARCEL_TEXTS.noPlace(sizesText(this.wanted)) });
+    const again = (i) => (i === codes.length - 1 && codes.some((code) => READ_AGAIN_CODES.includes(code)) ? ` ${WORDS.parcel.readAgain}` : "");
+    const lines = codes.map((code, i) => ({ kind: "bad", text: () => WORDS.parcel.look[code](facts) + again(i) }));
+    if (lines.length === 0) lines.push({ kind: "good", text: () => WORDS.parcel.lookNothing });
+    if (read.controller === "" && this.wanted.length > 0) lines.push({ kind: "ask", text: () => WORDS.parcel.noPlace(sizesText(this.wanted)) });
     return lines;
   }
 }
@@ -204,8 +204,8 @@ export class LogsPart {
     this.drivenLabel = element("label", { for: "pcl-driven" });
     this.drivenField = element("div", { class: "pcl-check", hidden: "" }, this.driven, this.drivenLabel);
     this.section = element("section", { class: "pcl-part", "aria-labelledby": "pcl-logs-title" },
-      element("h2", { id: "pcl-logs-title" }, PARCEL_TEXTS.logsTitle),
-      ...fileAdder("pcl-add-logs", PARCEL_TEXTS.logsField, PARCEL_TEXTS.logsHint, (files) => this.add(files)), this.cards.list, this.drivenField);
+      element("h2", { id: "pcl-logs-title" }, () => WORDS.parcel.logsTitle),
+      ...fileAdder("pcl-add-logs", () => WORDS.parcel.logsField, () => WORDS.parcel.logsHint, (files) => this.add(files)), this.cards.list, this.drivenField);
   }
 
   add(files) {
@@ -227,7 +227,7 @@ export class LogsPart {
     this.bundle = bundle;
     this.drivenField.hidden = bundle === null;
     this.driven.checked = bundle !== null;
-    this.drivenLabel.textContent = bundle === null ? "" : PARCEL_TEXTS.logsRevision(bundle.text);
+    tell(this.drivenLabel, () => (bundle === null ? "" : WORDS.parcel.logsRevision(bundle.text())));
   }
 
   logs() {

@@ -3,7 +3,7 @@
 import { printable } from "./bytes.js";
 import { cautionsToAccept, optionProblems, statedBy } from "./parcel_choice.js";
 import { saying } from "./parcel_files.js";
-import { PARCEL_TEXTS } from "./parcel_texts.js";
+import { WORDS } from "./words.js";
 import { element } from "./dom.js";
 
 const RADIOS_MOST = 6; // choices; more of them are a list to open
@@ -18,7 +18,7 @@ class OptionField {
   constructor(option, titleOf, onChange) {
     this.option = option;
     const id = `pcl-option-${option.name}`;
-    const notes = element("p", { class: "pcl-hint", id: `${id}-notes` }, this.notes(titleOf));
+    const notes = element("p", { class: "pcl-hint", id: `${id}-notes` }, () => this.notes(titleOf));
     this.says = element("div", { "aria-live": "polite" });
     const purpose = option.purpose === "" ? [] : [element("p", { class: "pcl-purpose" }, printable(option.purpose, 4096))];
     Object.assign(this, tick(id, printable(option.title || option.name, 200), ...purpose, notes, this.says));
@@ -31,23 +31,23 @@ class OptionField {
     const { controllers, requires, excludes } = this.option;
     const names = (needs) => [...needs.options, ...needs.fuel, ...needs.hardware].map(titleOf);
     const [needed, excluded] = [names(requires), names(excludes)];
-    return [PARCEL_TEXTS.optionFor(controllers), needed.length === 0 ? "" : PARCEL_TEXTS.optionNeeds(needed),
-      excluded.length === 0 ? "" : PARCEL_TEXTS.optionExcludes(excluded)].filter((text) => text !== "").join(" ");
+    return [WORDS.parcel.optionFor(controllers), needed.length === 0 ? "" : WORDS.parcel.optionNeeds(needed),
+      excluded.length === 0 ? "" : WORDS.parcel.optionExcludes(excluded)].filter((text) => text !== "").join(" ");
   }
 
   show(order, stated, titleOf) {
     const { lacks, clashes } = this.box.checked ? optionProblems(this.option, order, stated) : { lacks: [], clashes: [] };
     const lines = [];
-    if (lacks.length > 0) lines.push(PARCEL_TEXTS.optionLacks(lacks.map(titleOf)));
-    if (clashes.length > 0) lines.push(PARCEL_TEXTS.optionClashes(clashes.map(titleOf)));
+    if (lacks.length > 0) lines.push(() => WORDS.parcel.optionLacks(lacks.map(titleOf)));
+    if (clashes.length > 0) lines.push(() => WORDS.parcel.optionClashes(clashes.map(titleOf)));
     this.says.replaceChildren(...lines.map((text) => saying("bad", text)));
   }
 }
 
 function choiceField({ name, text, required, choices }, legend) {
-  const offered = required ? choices : [{ name: "", text: PARCEL_TEXTS.noAnswer }, ...choices];
+  const offered = required ? choices : [{ name: "", text: () => WORDS.parcel.noAnswer }, ...choices];
   const id = `pcl-answer-${name}`;
-  const shown = (choice) => printable(choice.text || choice.name, 200);
+  const shown = ({ name: own, text: words }) => (typeof words === "function" ? words : printable(words || own, 200));
   if (choices.length > RADIOS_MOST) {
     const first = required ? [element("option", { value: "" }, "…")] : [];
     const select = element("select", { id }, ...first, ...offered.map((choice) => element("option", { value: choice.name }, shown(choice))));
@@ -61,8 +61,7 @@ function choiceField({ name, text, required, choices }, legend) {
 }
 
 function questionField(question) {
-  const mark = question.required ? PARCEL_TEXTS.required : PARCEL_TEXTS.optional;
-  const legend = `${printable(question.text, 200)} ${mark}`;
+  const legend = () => `${printable(question.text, 200)} ${question.required ? WORDS.parcel.required : WORDS.parcel.optional}`;
   if (question.kind === "choice") return choiceField(question, legend);
   const id = `pcl-answer-${question.name}`;
   const input = question.kind === "number" ? element("input", { type: "text", inputmode: "decimal", autocomplete: "off", id }) : element("textarea", { id, rows: "2" });
@@ -94,9 +93,9 @@ export class OrderPart {
 
   makeSections() {
     const sections = [];
-    if (this.options.length > 0) sections.push(partOf("pcl-order-title", PARCEL_TEXTS.orderTitle, PARCEL_TEXTS.orderHint, ...this.options.map(({ field }) => field)));
-    if (this.questions.length > 0) sections.push(partOf("pcl-questions-title", PARCEL_TEXTS.questionsTitle, "", ...this.questions.map(({ field }) => field)));
-    this.cautionSection = partOf("pcl-cautions-title", PARCEL_TEXTS.cautionsTitle, PARCEL_TEXTS.cautionsHint, this.cautionList);
+    if (this.options.length > 0) sections.push(partOf("pcl-order-title", () => WORDS.parcel.orderTitle, () => WORDS.parcel.orderHint, ...this.options.map(({ field }) => field)));
+    if (this.questions.length > 0) sections.push(partOf("pcl-questions-title", () => WORDS.parcel.questionsTitle, "", ...this.questions.map(({ field }) => field)));
+    this.cautionSection = partOf("pcl-cautions-title", () => WORDS.parcel.cautionsTitle, () => WORDS.parcel.cautionsHint, this.cautionList);
     return [...sections, this.cautionSection];
   }
 

@@ -1,8 +1,9 @@
 // The parcel that was made, in the view "Send to the shop": what to save, the key to be read out, what is in it.
 
-import { grouped, printable } from "./bytes.js";
-import { PARCEL_TEXTS, sizeText } from "./parcel_texts.js";
-import { element } from "./dom.js";
+import { countText, sizeText } from "./amounts.js";
+import { printable } from "./bytes.js";
+import { WORDS } from "./words.js";
+import { element, foreign } from "./dom.js";
 import { saveBytes } from "./saving_view.js";
 
 const CUSTOMER_NAME = "me.customer";
@@ -14,23 +15,23 @@ function saver(label, name, bytes, className) {
 }
 
 function lines(texts) {
-  return texts.length === 0 ? PARCEL_TEXTS.nothing : element("ul", { class: "pcl-plain" }, ...texts.map((text) => element("li", {}, text)));
+  return texts.length === 0 ? WORDS.parcel.nothing : element("ul", { class: "pcl-plain" }, ...texts.map((text) => element("li", {}, text)));
 }
 
 function readText({ entry, controller, memory, series, file_name: name }, { entries }, titles) {
   const size = sizeText(entries.find((one) => one.name === entry).size);
   const place = [titles.get(controller) ?? controller, memory].filter((text) => text !== "").join(", ");
   const what = place === "" ? "" : `: ${place}`;
-  return `${printable(name, 80)} (${size})${what}${series > 1 ? `, ${PARCEL_TEXTS.series(series).toLowerCase()}` : ""}`;
+  return `${printable(name, 80)} (${size})${what}${series > 1 ? `, ${WORDS.parcel.seriesInside(series)}` : ""}`;
 }
 
 function insideRows(made, { shop, titleOf, titles, missing, closed, questionOf }) {
   const { parcel } = made;
-  const rows = PARCEL_TEXTS.rows;
-  const seen = parcel.findings.map(({ entry, code }) => `${printable(parcel.reads.find((read) => read.entry === entry).file_name, 80)}: ${PARCEL_TEXTS.seen[code]}`);
+  const rows = WORDS.parcel.rows;
+  const seen = parcel.findings.map(({ entry, code }) => `${printable(parcel.reads.find((read) => read.entry === entry).file_name, 80)}: ${WORDS.parcel.seen[code]}`);
   return [
-    [rows.shop, shop], [rows.number, grouped(parcel.number)], [rows.size, sizeText(made.bytes.length)],
-    [rows.closed, closed ? PARCEL_TEXTS.closedWord : PARCEL_TEXTS.openWord],
+    [rows.shop, foreign(shop)], [rows.number, countText(parcel.number)], [rows.size, sizeText(made.bytes.length)],
+    [rows.closed, closed ? WORDS.parcel.closedWord : WORDS.parcel.openWord],
     [rows.job, parcel.job], [rows.vehicle, printable(parcel.vehicle_reference)],
     [rows.reads, lines(parcel.reads.map((read) => readText(read, parcel, titles)))],
     [rows.seen, seen.length === 0 ? "" : lines(seen)],
@@ -47,15 +48,15 @@ function insideRows(made, { shop, titleOf, titles, missing, closed, questionOf }
 export function describeReady(made, about) {
   const name = `to-shop-${made.parcel.number}.parcel`;
   return [
-    element("h2", { id: "pcl-ready-title", tabindex: "-1" }, element("span", { class: "pcl-sign", "aria-hidden": "true" }, "✓"), " ", PARCEL_TEXTS.readyTitle),
-    element("p", {}, PARCEL_TEXTS.ready),
-    element("p", {}, saver(PARCEL_TEXTS.saveParcel(name, made.bytes.length), name, made.bytes, "pcl-major")),
-    element("p", {}, saver(PARCEL_TEXTS.saveCustomer(CUSTOMER_NAME), CUSTOMER_NAME, new TextEncoder().encode(made.customerText), "pcl-major")),
-    element("p", { class: "pcl-hint" }, PARCEL_TEXTS.saveCustomerHint),
-    element("h3", {}, PARCEL_TEXTS.keyTitle),
-    element("p", {}, about.isNewKey ? PARCEL_TEXTS.keyNew : PARCEL_TEXTS.keyKnown),
+    element("h2", { id: "pcl-ready-title", tabindex: "-1" }, element("span", { class: "pcl-sign", "aria-hidden": "true" }, "✓"), " ", WORDS.parcel.readyTitle),
+    element("p", {}, WORDS.parcel.ready),
+    element("p", {}, saver(WORDS.parcel.saveParcel(name, made.bytes.length), name, made.bytes, "pcl-major")),
+    element("p", {}, saver(WORDS.parcel.saveCustomer(CUSTOMER_NAME), CUSTOMER_NAME, new TextEncoder().encode(made.customerText), "pcl-major")),
+    element("p", { class: "pcl-hint" }, WORDS.parcel.saveCustomerHint),
+    element("h3", {}, WORDS.parcel.keyTitle),
+    element("p", {}, about.isNewKey ? WORDS.parcel.keyNew : WORDS.parcel.keyKnown),
     element("p", { class: "pcl-code", id: "pcl-fingerprint" }, made.fingerprint),
-    element("h3", {}, PARCEL_TEXTS.insideTitle),
+    element("h3", {}, WORDS.parcel.insideTitle),
     element("dl", { class: "pcl-rows" }, ...insideRows(made, about).flatMap(([term, value]) => [element("dt", {}, term), element("dd", {}, value)])),
   ];
 }

@@ -2,14 +2,15 @@
 
 import { printable } from "./bytes.js";
 import { newCustomer, readCustomerFile } from "./customer_file.js";
-import { element, foreign, phrase } from "./dom.js";
+import { element, foreign, tell } from "./dom.js";
+import { filled, phrase } from "./phrase.js";
 import { agreementPair } from "./hpke.js";
 import { missingBefore, wantedReads } from "./parcel_choice.js";
 import { LogsPart, ReadsPart, saying } from "./parcel_files.js";
 import { OrderPart } from "./parcel_order.js";
 import { describeReady } from "./parcel_ready.js";
-import { PARCEL_TEXTS } from "./parcel_texts.js";
-import { describeRefusal, Refusal } from "./reason.js";
+import { WORDS } from "./words.js";
+import { Refusal } from "./reason.js";
 import { readSheet } from "./sheet.js";
 import { shownText } from "./shown.js";
 import { readTrustFile } from "./trust.js";
@@ -36,8 +37,8 @@ async function loadFile(file) {
 
 // What a person is told of a file that is not used.
 function meaningOf(fault) {
-  if (!(fault instanceof Refusal)) return PARCEL_TEXTS.failedFile;
-  return PARCEL_TEXTS.plain[fault.code] ?? describeRefusal(fault).meaning;
+  if (!(fault instanceof Refusal)) return WORDS.parcel.failedFile;
+  return WORDS.parcel.plain[fault.code] ?? WORDS.reasons[fault.code].says;
 }
 
 class ParcelView {
@@ -52,7 +53,9 @@ class ParcelView {
     this.ready = element("section", { class: "pcl-ready", "aria-labelledby": "pcl-ready-title", hidden: "" });
     this.problems = element("div", { class: "pcl-problems", tabindex: "-1", role: "group", "aria-labelledby": "pcl-problems-title", hidden: "" });
     this.status = element("p", { role: "status" });
-    this.makeButton = element("button", { type: "submit", class: "pcl-major", id: "pcl-make" }, PARCEL_TEXTS.make);
+    this.title = element("h1", { id: "pcl-title", tabindex: "-1" });
+    tell(this.title, () => phrase(WORDS.parcel.title("{shop}"), { shop: foreign(trust.shop) }));
+    this.makeButton = element("button", { type: "submit", class: "pcl-major", id: "pcl-make" }, () => WORDS.parcel.make);
   }
 
   // The whole view, once.
@@ -65,35 +68,35 @@ class ParcelView {
     });
     for (const kind of ["input", "change"]) this.form.addEventListener(kind, () => this.forget());
     return [
-      element("p", {}, element("a", { href: "#", id: "pcl-back" }, "← ", PARCEL_TEXTS.back)),
-      element("h1", { id: "pcl-title", tabindex: "-1" }, ...phrase(PARCEL_TEXTS.title("{shop}"), { shop: foreign(this.trust.shop) })),
-      element("p", {}, PARCEL_TEXTS.lead), this.form, this.ready,
+      element("p", {}, element("a", { href: "#", id: "pcl-back" }, "← ", () => WORDS.parcel.back)),
+      this.title,
+      element("p", {}, () => WORDS.parcel.lead), this.form, this.ready,
     ];
   }
 
   sheetPart() {
-    this.sheetField = fileField("pcl-sheet", PARCEL_TEXTS.sheetField, PARCEL_TEXTS.sheetNone, (file) => this.chooseSheet(file));
+    this.sheetField = fileField("pcl-sheet", () => WORDS.parcel.sheetField, () => WORDS.parcel.sheetNone, (file) => this.chooseSheet(file));
     this.sheetFold = element("div", {}, this.sheetField.field);
-    return element("section", { class: "pcl-part", "aria-labelledby": "pcl-sheet-title" }, element("h2", { id: "pcl-sheet-title" }, PARCEL_TEXTS.sheetTitle), this.sheetSays, this.sheetFold);
+    return element("section", { class: "pcl-part", "aria-labelledby": "pcl-sheet-title" }, element("h2", { id: "pcl-sheet-title" }, () => WORDS.parcel.sheetTitle), this.sheetSays, this.sheetFold);
   }
 
   wordsPart() {
-    return element("section", { class: "pcl-part", "aria-labelledby": "pcl-words-title" }, element("h2", { id: "pcl-words-title" }, PARCEL_TEXTS.wordsTitle),
-      textField("pcl-words", PARCEL_TEXTS.wordsField, PARCEL_TEXTS.wordsHint, this.words),
-      textField("pcl-vehicle", PARCEL_TEXTS.vehicleField, PARCEL_TEXTS.vehicleHint, this.vehicle));
+    return element("section", { class: "pcl-part", "aria-labelledby": "pcl-words-title" }, element("h2", { id: "pcl-words-title" }, () => WORDS.parcel.wordsTitle),
+      textField("pcl-words", () => WORDS.parcel.wordsField, () => WORDS.parcel.wordsHint, this.words),
+      textField("pcl-vehicle", () => WORDS.parcel.vehicleField, () => WORDS.parcel.vehicleHint, this.vehicle));
   }
 
   morePart() {
-    this.customerField = fileField("pcl-customer", PARCEL_TEXTS.customerField, PARCEL_TEXTS.customerHint, (file) => this.chooseCustomer(file));
-    this.bundleField = fileField("pcl-bundle", PARCEL_TEXTS.bundleField, PARCEL_TEXTS.bundleHint, (file) => this.chooseBundle(file));
-    return element("section", { class: "pcl-part", "aria-labelledby": "pcl-more-title" }, element("h2", { id: "pcl-more-title" }, PARCEL_TEXTS.moreTitle), this.customerField.field,
+    this.customerField = fileField("pcl-customer", () => WORDS.parcel.customerField, () => WORDS.parcel.customerHint, (file) => this.chooseCustomer(file));
+    this.bundleField = fileField("pcl-bundle", () => WORDS.parcel.bundleField, () => WORDS.parcel.bundleHint, (file) => this.chooseBundle(file));
+    return element("section", { class: "pcl-part", "aria-labelledby": "pcl-more-title" }, element("h2", { id: "pcl-more-title" }, () => WORDS.parcel.moreTitle), this.customerField.field,
       this.bundleField.field);
   }
 
   closePart() {
     this.openBox = element("input", { type: "checkbox", id: "pcl-open-box" });
-    this.closeSection = element("section", { class: "pcl-part pcl-warning", hidden: "" }, element("p", {}, PARCEL_TEXTS.cannotClose),
-      element("div", { class: "pcl-check" }, this.openBox, element("label", { for: "pcl-open-box" }, PARCEL_TEXTS.sendOpen)));
+    this.closeSection = element("section", { class: "pcl-part pcl-warning", hidden: "" }, element("p", {}, () => WORDS.parcel.cannotClose),
+      element("div", { class: "pcl-check" }, this.openBox, element("label", { for: "pcl-open-box" }, () => WORDS.parcel.sendOpen)));
     return this.closeSection;
   }
 
@@ -102,19 +105,21 @@ class ParcelView {
   async useSheet(bytes, name) {
     const sheet = await readSheet(bytes, this.trust, name);
     if (this.sheet !== null && sheet.number < this.sheet.number) {
-      this.sheetField.says.replaceChildren(saying("bad", PARCEL_TEXTS.sheetOlder(sheet.number, this.sheet.number)));
+      const have = this.sheet.number;
+      tell(this.sheetField.says, () => saying("bad", WORDS.parcel.sheetOlder(sheet.number, have)));
       return;
     }
     const had = this.orderPart !== null;
     this.sheet = sheet;
     this.orderPart = new OrderPart(sheet, () => this.forget());
     this.orderSlot.replaceChildren(...this.orderPart.sections);
-    const lines = [saying("good", phrase(PARCEL_TEXTS.sheetHave("{shop}", sheet.number, sheet.claimed_time), { shop: foreign(this.trust.shop, 80) }))];
-    if (had) lines.push(saying("wait", PARCEL_TEXTS.sheetChanged));
-    this.sheetSays.replaceChildren(...lines);
-    this.sheetField.says.replaceChildren();
-    this.sheetField.hints.textContent = "";
-    this.sheetFold.replaceWith(this.sheetFold = element("details", {}, element("summary", {}, PARCEL_TEXTS.sheetNewer), this.sheetField.field));
+    tell(this.sheetSays, () => [
+      saying("good", phrase(WORDS.parcel.sheetHave("{shop}", sheet.number, sheet.claimed_time), { shop: foreign(this.trust.shop, 80) })),
+      ...(had ? [saying("wait", WORDS.parcel.sheetChanged)] : []),
+    ]);
+    tell(this.sheetField.says, () => []);
+    tell(this.sheetField.hints, () => "");
+    this.sheetFold.replaceWith(this.sheetFold = element("details", {}, element("summary", {}, () => WORDS.parcel.sheetNewer), this.sheetField.field));
     this.canClose = sheet.parcel_key === "" || (await this.tryClosing());
     this.closeSection.hidden = this.canClose;
     await this.reads.setWanted(sheet.reads);
@@ -135,43 +140,44 @@ class ParcelView {
       const { bytes, name } = await loadFile(file);
       await this.useSheet(bytes, name);
     } catch (fault) {
-      this.sheetField.says.replaceChildren(saying("bad", PARCEL_TEXTS.sheetBad(meaningOf(fault))));
+      tell(this.sheetField.says, () => saying("bad", WORDS.parcel.sheetBad(meaningOf(fault))));
     }
   }
 
   async chooseCustomer(file) {
     this.customer = null;
     this.isNewKey = true;
-    this.customerField.says.replaceChildren();
+    tell(this.customerField.says, () => []);
     if (file === null) return;
     try {
       const { bytes, name } = await loadFile(file);
       this.customer = await readCustomerFile(bytes, name);
       this.isNewKey = this.customer.number === 0;
-      this.customerField.says.replaceChildren(saying("good", PARCEL_TEXTS.customerGood(this.customer.number)));
+      const { number } = this.customer;
+      tell(this.customerField.says, () => saying("good", WORDS.parcel.customerGood(number)));
     } catch (fault) {
-      this.customerField.says.replaceChildren(saying("bad", PARCEL_TEXTS.customerBad(meaningOf(fault))));
+      tell(this.customerField.says, () => saying("bad", WORDS.parcel.customerBad(meaningOf(fault))));
     }
   }
 
   async chooseBundle(file) {
     const says = this.bundleField.says;
     this.bundle = null;
-    says.replaceChildren();
+    tell(says, () => []);
     this.logs.setBundle(null);
     if (file === null) return;
     try {
-      says.replaceChildren(saying("wait", PARCEL_TEXTS.moment));
+      tell(says, () => saying("wait", WORDS.parcel.moment));
       const verdict = await this.checker.check({ bundle: await loadFile(file), trust: this.trustFile, sealOnly: true, now: timeText() });
       if (verdict.outcome !== "authentic") throw new Refusal(verdict.reason.code, verdict.reason);
       const { job, revision, controllers, vehicle_reference: vehicle } = verdict.manifest;
-      const text = PARCEL_TEXTS.revision({ controller: controllers[0].name, revision });
+      const text = () => WORDS.parcel.revision({ controller: controllers[0].name, revision });
       this.bundle = { job, digest: verdict.manifestDigest, text };
       if (this.vehicle.value === "") this.vehicle.value = vehicle;
       this.logs.setBundle(this.bundle);
-      says.replaceChildren(saying("good", PARCEL_TEXTS.bundleGood(job, text)));
+      tell(says, () => saying("good", WORDS.parcel.bundleGood(job, text())));
     } catch (fault) {
-      says.replaceChildren(saying("bad", PARCEL_TEXTS.bundleBad(meaningOf(fault))));
+      tell(says, () => saying("bad", WORDS.parcel.bundleBad(meaningOf(fault))));
     }
   }
 
@@ -183,12 +189,16 @@ class ParcelView {
     this.problems.hidden = true;
     this.makeButton.disabled = false;
     if (this.ready.hidden) {
-      this.status.textContent = "";
+      this.say(() => "");
       return;
     }
     this.ready.hidden = true;
-    this.ready.replaceChildren();
-    this.status.textContent = PARCEL_TEXTS.changed;
+    tell(this.ready, () => []);
+    this.say(() => WORDS.parcel.changed);
+  }
+
+  say(words) {
+    tell(this.status, words);
   }
 
   choice() {
@@ -219,22 +229,22 @@ class ParcelView {
 
   problemText(problem) {
     const { kind, text, count, what, most } = problem;
-    const labels = { words: PARCEL_TEXTS.wordsTitle, vehicle: PARCEL_TEXTS.vehicleField };
+    const labels = { ...WORDS.parcel.kinds, words: WORDS.parcel.wordsTitle, vehicle: WORDS.parcel.vehicleField };
     const texts = {
-      nothing: () => PARCEL_TEXTS.problemEmpty, question: () => PARCEL_TEXTS.problemQuestion(printable(text)), cautions: () => PARCEL_TEXTS.problemCautions(count),
-      long: () => PARCEL_TEXTS.problemLong(labels[what] ?? what, most), many: () => PARCEL_TEXTS.problemMany(what, most), close: () => PARCEL_TEXTS.problemClose,
-      large: () => PARCEL_TEXTS.problemLarge(printable(what, 80), most), together: () => PARCEL_TEXTS.problemTogether(most),
+      nothing: () => WORDS.parcel.problemEmpty, question: () => WORDS.parcel.problemQuestion(printable(text)), cautions: () => WORDS.parcel.problemCautions(count),
+      long: () => WORDS.parcel.problemLong(labels[what] ?? what, most), many: () => WORDS.parcel.problemMany(what, most), close: () => WORDS.parcel.problemClose,
+      large: () => WORDS.parcel.problemLarge(printable(what, 80), most), together: () => WORDS.parcel.problemTogether(most),
     };
     return texts[kind]();
   }
 
   showProblems(problems) {
     const rows = problems.map((problem) => {
-      const go = element("button", { type: "button", class: "pcl-link" }, this.problemText(problem));
+      const go = element("button", { type: "button", class: "pcl-link" }, () => this.problemText(problem));
       go.addEventListener("click", () => this.problemField(problem).focus());
       return element("li", {}, go);
     });
-    this.tellProblem(PARCEL_TEXTS.problems(problems.length), element("ul", {}, ...rows));
+    this.tellProblem(() => WORDS.parcel.problems(problems.length), element("ul", {}, ...rows));
   }
 
   tellProblem(title, ...more) {
@@ -252,17 +262,17 @@ class ParcelView {
     }
     const run = this.run;
     this.makeButton.disabled = true;
-    this.status.textContent = PARCEL_TEXTS.making;
+    this.say(() => WORDS.parcel.making);
     const parcelKey = this.openBox.checked && !this.canClose ? "" : this.sheet?.parcel_key ?? "";
     this.customer ??= newCustomer();
     const request = { wish: this.wish(), customer: this.customer, parcelKey, wanted: this.sheet?.reads ?? [] };
     const made = await this.pack(request, (index, count) => {
-      if (run === this.run) this.status.textContent = PARCEL_TEXTS.packing(index, count);
+      if (run === this.run) this.say(() => WORDS.parcel.packing(index, count));
     });
     if (run !== this.run) return;
     this.makeButton.disabled = false;
-    this.status.textContent = "";
-    if (made.refused) this.tellProblem(PARCEL_TEXTS.failed(failedText(made.refused)));
+    this.say(() => "");
+    if (made.refused) this.tellProblem(() => WORDS.parcel.failed(failedText(made.refused)));
     else this.showReady(made, parcelKey !== "");
   }
 
@@ -279,11 +289,11 @@ class ParcelView {
     const questions = new Map((this.sheet?.questions ?? []).map(({ name, text }) => [name, printable(text)]));
     const missing = wantedReads(this.sheet?.reads ?? [], this.reads.places()).filter(({ count }) => count === 0);
     const about = {
-      shop: foreign(this.trust.shop), closed, isNewKey: this.isNewKey, titleOf: this.orderPart?.titleOf ?? ((name) => name),
+      shop: this.trust.shop, closed, isNewKey: this.isNewKey, titleOf: this.orderPart?.titleOf ?? ((name) => name),
       titles: new Map((this.sheet?.reads ?? []).map(({ controller, title }) => [controller, printable(title || controller, 80)])),
-      missing: missing.map(({ title, memory }) => PARCEL_TEXTS.memoryPlace(printable(title, 80), memory)), questionOf: (name) => questions.get(name) ?? name,
+      missing: missing.map(({ title, memory }) => () => WORDS.parcel.memoryPlace(printable(title, 80), memory)), questionOf: (name) => questions.get(name) ?? name,
     };
-    this.ready.replaceChildren(...describeReady(made, about));
+    tell(this.ready, () => describeReady(made, about));
     this.ready.hidden = false;
     document.getElementById("pcl-ready-title").focus();
   }
@@ -293,21 +303,24 @@ function timeText() {
   return `${new Date().toISOString().slice(0, 19)}Z`;
 }
 
-function failedText({ code, meaning }) {
-  if (code === "file-unreadable") return PARCEL_TEXTS.failedFile;
-  return code === "out-of-memory" ? PARCEL_TEXTS.failedMemory : meaning;
+function failedText({ code }) {
+  if (code === "file-unreadable") return WORDS.parcel.failedFile;
+  return code === "out-of-memory" ? WORDS.parcel.failedMemory : WORDS.reasons[code].says;
 }
 
 // Which of the two views is open stands in the address, so that the browser's own way back works.
+// `title()` is the view's own.
 function followAddress(section, title) {
   const open = document.getElementById("pcl-open");
-  const first = document.title;
   let shown = false;
+  const nameDocument = () => {
+    document.title = location.hash === VIEW_HASH ? title() : shownText(filled(WORDS.page.documentTitle, { shop: document.body.dataset.shop }));
+  };
   const follow = () => {
     const wanted = location.hash === VIEW_HASH;
     document.body.classList.toggle("pcl-on", wanted);
     section.hidden = !wanted;
-    document.title = wanted ? title : first;
+    nameDocument();
     if (wanted) document.getElementById("pcl-title").focus();
     else if (shown) open.focus();
     if (wanted !== shown) scrollTo(0, 0);
@@ -315,6 +328,7 @@ function followAddress(section, title) {
   };
   addEventListener("hashchange", follow);
   open.parentElement.hidden = false;
+  section.retell = nameDocument;
   follow();
 }
 
@@ -325,17 +339,17 @@ export async function startParcelView(checker, trustFile, sheet) {
   try {
     trust = await readTrustFile(trustFile.bytes, "", trustFile.name);
   } catch {
-    section.replaceChildren(element("h1", { id: "pcl-title", tabindex: "-1" }, PARCEL_TEXTS.noTrust), element("p", {}, element("a", { href: "#" }, PARCEL_TEXTS.back)));
-    followAddress(section, document.title);
+    section.replaceChildren(element("h1", { id: "pcl-title", tabindex: "-1" }, () => WORDS.parcel.noTrust), element("p", {}, element("a", { href: "#" }, () => WORDS.parcel.back)));
+    followAddress(section, () => WORDS.parcel.noTrust);
     return;
   }
   const view = new ParcelView(checker, trustFile, trust);
   section.replaceChildren(...view.build());
-  followAddress(section, PARCEL_TEXTS.title(shownText(trust.shop)));
+  followAddress(section, () => WORDS.parcel.title(shownText(trust.shop)));
   if (sheet.length === 0) return;
   try {
     await view.useSheet(sheet, "the sheet in this page");
   } catch (fault) {
-    view.sheetSays.replaceChildren(saying("bad", meaningOf(fault)));
+    tell(view.sheetSays, () => saying("bad", meaningOf(fault)));
   }
 }

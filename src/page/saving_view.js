@@ -1,8 +1,9 @@
 // From an accepted verdict to files: what a person confirms, what may be saved, and what is to be left alone.
 
-import { grouped } from "./bytes.js";
-import { element, foreign, phrase } from "./dom.js";
-import { exactSizeText, shopMark, signedTimeText } from "./rows_view.js";
+import { countText, exactSizeText, signedTimeText } from "./amounts.js";
+import { element, foreign } from "./dom.js";
+import { phrase } from "./phrase.js";
+import { shopMark } from "./rows_view.js";
 import { WORDS } from "./words.js";
 
 function nameToSave({ source, memory, form }, { revision, controllers }) {
@@ -83,7 +84,7 @@ function cautionWords({ code, text, parts, says = code }) {
 const SIGNED_TIME = /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ$/;
 
 function partText(value) {
-  if (typeof value === "number") return grouped(value);
+  if (typeof value === "number") return countText(value);
   return SIGNED_TIME.test(value) ? signedTimeText(value) : foreign(value, 1000);
 }
 

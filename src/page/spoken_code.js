@@ -2,14 +2,16 @@
 // The check digits are those of ISO/IEC 7064, system MOD 11,10.
 
 import { printable } from "./bytes.js";
+import { filled } from "./phrase.js";
+import { WORDS } from "./words.js";
 
 const GROUP_SIZE = 4;  // digits, the check digit included
 
 // What a code is of. `digits` of the digest are hexadecimal.
 export const SPOKEN = {
-  key: { letter: "K", digits: 32, groups: 13, whose: "a root's or other key's" },
-  revision: { letter: "M", digits: 32, groups: 13, whose: "a revision's" },
-  receipt: { letter: "Q", digits: 12, groups: 5, whose: "a receipt's" },
+  key: { name: "key", letter: "K", digits: 32, groups: 13 },
+  revision: { name: "revision", letter: "M", digits: 32, groups: 13 },
+  receipt: { name: "receipt", letter: "Q", digits: 12, groups: 5 },
 };
 
 // White_Space and Dash of Unicode 16.0 (PropList.txt), the soft hyphen, dots and commas.
@@ -52,8 +54,17 @@ export function spokenCode(what, digest) {
   return [what.letter, ...groups].join(" ");
 }
 
+function said(key, parts) {
+  return filled(WORDS.codes[key], parts);
+}
+
+// Whose code it is, in the place of a sentence that the language has for it.
+function whose(what) {
+  return WORDS.codes.whose[what.name];
+}
+
 function beginsWith(what) {
-  return `${what.whose} code begins with ${what.letter}`;
+  return said("beginsWith", { whose: whose(what), letter: what.letter });
 }
 
 // Words about a letter in front that is not the right one; "" for the right one.
@@ -61,15 +72,15 @@ function letterFault(typed, what) {
   const letter = typed.toUpperCase();
   if (letter === what.letter) return "";
   const other = Object.values(SPOKEN).find((one) => one.letter === letter);
-  if (other === undefined) return `no code begins with the letter ${letter}; ${beginsWith(what)}`;
-  return `this is ${other.whose} code (letter ${letter}), not ${what.whose} (letter ${what.letter})`;
+  if (other === undefined) return said("noSuchLetter", { letter, begins: beginsWith(what) });
+  return said("otherLetter", { other: whose(other), letter, own: whose(what), wanted: what.letter });
 }
 
 function foreignFault(character, digits, what) {
   const point = character.codePointAt(0);
   const shown = point < 0x80 ? `"${printable(character)}"` : `U+${point.toString(16).toUpperCase().padStart(4, "0")}`;
-  if (digits >= what.groups * GROUP_SIZE) return `the text goes on after the last group with ${shown}`;
-  return `group ${Math.floor(digits / GROUP_SIZE) + 1} holds ${shown}, which is no digit`;
+  if (digits >= what.groups * GROUP_SIZE) return said("goesOn", { shown });
+  return said("noDigit", { group: Math.floor(digits / GROUP_SIZE) + 1, shown });
 }
 
 // Splits a text into its letter and its digits: {text, count, torn, fault}. `text` holds no more digits than a code has, `count` is of all;
@@ -93,7 +104,7 @@ function takeApart(text, what) {
     } else if (!/^[0-9]$/.test(character)) {
       digits.fault = foreignFault(character, digits.count, what);
     } else if (!letter) {
-      digits.fault = `there is no letter in front; ${beginsWith(what)}`;
+      digits.fault = said("noLetter", { begins: beginsWith(what) });
     } else {
       if (digits.text.length < what.groups * GROUP_SIZE) digits.text += character;
       ++digits.count;
@@ -102,13 +113,12 @@ function takeApart(text, what) {
     if (digits.fault !== "") return digits;
   }
   endRun(true);
-  if (!letter) digits.fault = `there is no letter in front; ${beginsWith(what)}`;
+  if (!letter) digits.fault = said("noLetter", { begins: beginsWith(what) });
   return digits;
 }
 
 function groupList(groups) {
-  if (groups.length === 1) return `group ${groups[0]}`;
-  return `groups ${groups.slice(0, -1).join(", ")} and ${groups.at(-1)}`;
+  return groups.length === 1 ? said("group", { group: groups[0] }) : said("groups", { groups: groups.slice(0, -1).join(", "), last: groups.at(-1) });
 }
 
 // Words about the whole groups that do not fit their check digits; "" where all do.
@@ -118,15 +128,15 @@ function misheard(digits) {
     if (checkDigitOf(i + 1, group.slice(0, 3)) !== Number(group[3])) wrong.push(i + 1);
   });
   if (wrong.length === 0) return "";
-  return groupList(wrong) + (wrong.length === 1 ? " does not fit its check digit" : " do not fit their check digits");
+  return said(wrong.length === 1 ? "misfit" : "misfits", { groups: groupList(wrong) });
 }
 
 function tornFault({ start, size }) {
-  return `group ${Math.floor(start / GROUP_SIZE) + 1} has ${size} digits, not 4`;
+  return said("torn", { group: Math.floor(start / GROUP_SIZE) + 1, size, wanted: GROUP_SIZE });
 }
 
 function countFault(count, { groups }) {
-  return `${count} digits, not ${groups * GROUP_SIZE} (${groups} groups of 4)`;
+  return said("count", { count, wanted: groups * GROUP_SIZE, groups, size: GROUP_SIZE });
 }
 
 function faultOf(digits, what) {
@@ -150,8 +160,8 @@ export function spokenDifference(code, other) {
   const theirs = other.split(" ");
   const groups = code.split(" ").flatMap((group, i) => (group === theirs[i] ? [] : [i]));
   if (groups.length === 0) return "";
-  if (groups.length > 4) return `${groups.length} of ${theirs.length - 1} groups differ`;
-  return groupList(groups) + (groups.length === 1 ? " differs" : " differ");
+  if (groups.length > 4) return said("manyDiffer", { count: groups.length, all: theirs.length - 1 });
+  return said(groups.length === 1 ? "differs" : "differ", { groups: groupList(groups) });
 }
 
 // What can be said while a code is still being typed, beside the one that is expected: {state, words}. `state` is "empty", "open" while
@@ -164,12 +174,12 @@ export function listenAlong(text, what, expected) {
   const all = what.groups * GROUP_SIZE;
   const tooLong = digits.count > all ? countFault(digits.count, what) : "";
   const fault = digits.fault || (digits.count === all ? "" : torn) || misheard(digits.text) || tooLong;
-  if (fault !== "") return { state: "wrong", words: `${fault}: have it read to you again` };
+  if (fault !== "") return { state: "wrong", words: said("again", { fault }) };
   const groups = groupsOf(digits.text);
   const difference = spokenDifference([what.letter, ...groups].join(" "), expected);
-  if (difference !== "") return { state: "other", words: `${difference} from the code above` };
-  if (groups.length === what.groups) return { state: "same", words: `all ${groups.length} groups are those above` };
-  return { state: "open", words: `${groups.length} of ${what.groups} groups are as above so far` };
+  if (difference !== "") return { state: "other", words: said("fromAbove", { difference }) };
+  if (groups.length === what.groups) return { state: "same", words: said("same", { count: groups.length }) };
+  return { state: "open", words: said("soFar", { count: groups.length, all: what.groups }) };
 }
 
 // The text without the separators at both ends.

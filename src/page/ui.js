@@ -1,7 +1,8 @@
 // What the customer sees: files in, the verdict in plain words, the image to save.
 
 import { AfterView } from "./after_view.js";
-import { element, foreign, phrase } from "./dom.js";
+import { element, foreign, retell, tell, tellKeeping } from "./dom.js";
+import { filled, phrase } from "./phrase.js";
 import { FilesView } from "./files_view.js";
 import { GivenFiles } from "./given_files.js";
 import { Refusal, describeRefusal } from "./reason.js";
@@ -10,7 +11,7 @@ import { shownText } from "./shown.js";
 import { listenAlong, SPOKEN } from "./spoken_code.js";
 import { makeChecker } from "./worker.js";
 import { describeVerdict, showSeal } from "./verdict_view.js";
-import { WORDS } from "./words.js";
+import { languageFor, LANGUAGES, speak, WORDS } from "./words.js";
 
 const byId = (id) => document.getElementById(id);
 
@@ -40,11 +41,17 @@ function showListening(field, says) {
   if (says.textContent !== text) says.textContent = text;
 }
 
+function listenToRoot() {
+  showListening(byId("stated-root"), byId("stated-root-says"));
+}
+
+const TRUST_NAME = "the trust file in this page";  // in technical details
+
 class Page {
   constructor(checker) {
     this.checker = checker;
     this.run = 0;  // counts what was begun, so that an answer that comes late is not shown
-    this.trust = { name: WORDS.trustInThisPage, bytes: fromBase64(document.body.dataset.trust) };
+    this.trust = { name: TRUST_NAME, bytes: fromBase64(document.body.dataset.trust) };
     this.given = new GivenFiles();
     this.before = [];  // the reads of an accepted verdict, as long as it stands
     this.after = new AfterView(checker, this.given, () => this.gatherConfirmed());
@@ -60,13 +67,19 @@ class Page {
     });
     byId("stated-root").addEventListener("input", () => {
       this.forget();
-      showListening(byId("stated-root"), byId("stated-root-says"));
+      listenToRoot();
     });
+    byId("stated-root-says").retell = listenToRoot;
     byId("vehicle").addEventListener("input", () => {
       this.forget();
       this.showFiles();
     });
     this.showFiles();
+    byId("given").retell = () => this.files.show(this.wanted());
+  }
+
+  wanted() {
+    return { revive: byId("revive").checked, vehicle: byId("vehicle").value.trim() };
   }
 
   // A verdict is about what was judged; once something changes it is none.
@@ -75,9 +88,9 @@ class Page {
     this.before = [];
     this.after.forget();
     byId("verdict").hidden = true;
-    byId("verdict").replaceChildren();
+    tell(byId("verdict"), () => []);
     byId("progress").hidden = true;
-    byId("working").textContent = "";
+    tell(byId("working"), () => "");
     byId("check").disabled = false;
   }
 
@@ -92,11 +105,11 @@ class Page {
   }
 
   showFiles() {
-    this.files.show({ revive: byId("revive").checked, vehicle: byId("vehicle").value.trim() });
+    this.files.show(this.wanted());
     const seal = this.given.main?.seal ?? null;
     if (seal === this.shown) return;
     this.shown = seal;
-    byId("bundle-says").replaceChildren(...(seal === null ? [] : showSeal(seal)));
+    tellKeeping(byId("bundle-says"), () => (seal === null ? [] : showSeal(seal)));
     this.after.show();
   }
 
@@ -138,7 +151,7 @@ class Page {
     }
     const run = this.run;
     byId("check").disabled = true;
-    byId("working").textContent = WORDS.working.checking;
+    tell(byId("working"), () => WORDS.working.checking);
     byId("progress").hidden = false;
     byId("bar").value = 0;
     const request = this.gather();
@@ -148,10 +161,11 @@ class Page {
     if (run !== this.run) return;
     byId("check").disabled = false;
     byId("progress").hidden = true;
-    byId("working").textContent = WORDS.working[verdict.outcome];
+    tell(byId("working"), () => WORDS.working[verdict.outcome]);
     byId("verdict").hidden = false;
     this.before = verdict.outcome === "accepted" ? request.reads : [];
-    byId("verdict").replaceChildren(describeVerdict(verdict, verdict.manifest ?? this.given.main?.seal?.manifest, () => this.after.lead()));
+    const manifest = verdict.manifest ?? this.given.main?.seal?.manifest;
+    tellKeeping(byId("verdict"), () => describeVerdict(verdict, manifest, () => this.after.lead()));
     // The verdict begins at the top of the window, so that a phone shows the whole of its first part.
     byId("verdict").scrollIntoView({ block: "start" });
     byId("verdict-title").focus({ preventScroll: true });
@@ -167,12 +181,31 @@ function refusedFor(fault) {
 // The texts of the page's own parts, where page.html has left room for them.
 function fillTexts({ shop, tool }) {
   const parts = () => ({ shop: foreign(shop), tool, strong: element("strong", {}, WORDS.page.rootWarning) });
-  for (const one of document.querySelectorAll("[data-text]")) one.replaceChildren(...phrase(WORDS.page[one.dataset.text], parts()));
-  document.title = shownText(document.title);
+  for (const one of document.querySelectorAll("[data-text]")) tell(one, () => phrase(WORDS.page[one.dataset.text], parts()));
 }
 
-function halt(...paragraphs) {
-  byId("halt").replaceChildren(...paragraphs.map((text) => element("p", {}, ...[text].flat())));
+function nameLanguage(code) {
+  document.documentElement.lang = code;
+  document.title = shownText(filled(WORDS.page.documentTitle, { shop: document.body.dataset.shop }));
+}
+
+// The language follows the browser until a person chooses another; a page from disk has no place to remember that.
+function offerLanguages() {
+  const buttons = Object.entries(LANGUAGES).map(([code, { language }]) => element("button", { type: "button", class: "plain", lang: code, "data-language": code }, language));
+  const choose = (code) => {
+    speak(code);
+    nameLanguage(code);
+    for (const button of buttons) button.setAttribute("aria-pressed", String(button.dataset.language === code));
+    retell(document.body);
+  };
+  for (const button of buttons) button.addEventListener("click", () => choose(button.dataset.language));
+  byId("languages").replaceChildren(...buttons);
+  choose(languageFor(navigator.languages));
+}
+
+// `make` gives paragraphs.
+function halt(make) {
+  tell(byId("halt"), () => make().map((text) => element("p", {}, ...[text].flat())));
 }
 
 // Printed, everything is unfolded.
@@ -189,12 +222,13 @@ function unfoldForPrint() {
 
 // `source` is the text of the whole script, from which the worker is made.
 export async function startPage(source) {
+  offerLanguages();
   fillTexts(document.body.dataset);
-  halt(WORDS.halt.wait);
+  halt(() => [WORDS.halt.wait]);
   const checker = await makeChecker(source);
   const missing = await checker.lacking();
   if (missing.length > 0) {
-    halt(phrase(WORDS.halt.lacks, { features: missing.join("; ") }), WORDS.halt.nothing, WORDS.halt.next);
+    halt(() => [phrase(WORDS.halt.lacks, { features: missing.join("; ") }), WORDS.halt.nothing, WORDS.halt.next]);
     return;
   }
   byId("halt").hidden = true;

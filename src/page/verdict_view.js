@@ -1,7 +1,7 @@
 // A verdict as a person reads it: the first screen of a phone says what it is and what to do, all else comes below or is folded.
 
-import { element, foreign, phrase } from "./dom.js";
-import { REASON_WORDS } from "./reason_words.js";
+import { element, foreign } from "./dom.js";
+import { phrase } from "./phrase.js";
 import { cautionList, savingPart, writesNothing } from "./saving_view.js";
 import { shownText } from "./shown.js";
 import { checkedPart, phrasePart, technicalPart, trustPart, workPart } from "./technical_view.js";
@@ -31,13 +31,13 @@ function facts(manifest, shop) {
 // What the shop's rules allow now and did not before comes before everything else.
 function rulesPart({ reason, cautions }) {
   const text = !reason ? cautions.find(({ code }) => code === "rules-widened")?.text ?? "" : reason.code.startsWith("rules-") ? reason.found : "";
-  return text === "" ? [] : [element("p", { class: "rules" }, `${text[0].toUpperCase()}${shownText(text, 1000).slice(1)}.`)];
+  return text === "" ? [] : [element("p", { class: "rules", lang: "en" }, `${text[0].toUpperCase()}${shownText(text, 1000).slice(1)}.`)];
 }
 
 function plainWords(verdict) {
   const shop = foreign(verdict.shop ?? "");
   const { accepted, authentic } = WORDS;
-  if (verdict.outcome === "refused") return REASON_WORDS[verdict.reason.code];
+  if (verdict.outcome === "refused") return WORDS.reasons[verdict.reason.code];
   if (verdict.outcome === "authentic") return authentic;
   if (verdict.files.length > 0 && writesNothing(verdict)) {
     return { says: phrase(accepted.sayHolds, { shop }), act: verdict.stateAfterWrite === "" ? accepted.actHolds : accepted.actHoldsState };

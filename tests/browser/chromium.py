@@ -111,7 +111,8 @@ class Chromium:
     def saved_file(self, name):
         """Bytes of a file that the page has saved, taken away."""
         path = self.saved / name
-        self.until(path.exists, f"{name} saved (there are {[p.name for p in self.saved.iterdir()]})")
+        # The browser makes the file first and then fills it.
+        self.until(lambda: path.exists() and path.stat().st_size > 0, f"{name} saved (there are {[p.name for p in self.saved.iterdir()]})")
         data = path.read_bytes()
         path.unlink()
         return data

@@ -159,7 +159,49 @@ class Verdicts(unittest.TestCase):
             return out;""")
 
 
-class Looks(Verdicts):
+class States(Verdicts):
+    def state(self, customer, name):
+        """Brings a verdict about: what a customer most often sees."""
+        bundle, start = {"damaged": ("damaged.calseal", None), "other-car": ("r1.calseal", "other-car-"), "holds": ("r1.calseal", "after-")}.get(
+            name, ("r1.calseal", "my-"))
+        customer.bundle(bundle)
+        if start:
+            customer.read(start)
+        if name == "old":
+            customer.give("newer.state")
+        return customer.check()
+
+    STATES = {"accepted": ("accepted", ""), "holds": ("accepted", ""), "damaged": ("refused", "prefix-damaged"),
+              "other-car": ("refused", "vehicle-mismatch"), "old": ("refused", "sequence-old")}
+
+
+class FirstScreen(States):
+    BROWSER = {}
+    WANTED = ["What to do now", "Example Shop"]
+    OUTCOMES = r"^[✓✕]\n?\s*(Accepted|Refused)\n"
+
+    def test_a_phone_shows_what_it_is_and_what_to_do_without_scrolling(self):
+        for name, expected in self.STATES.items():
+            with self.subTest(name), Customer(self.folder, PHONE, **self.BROWSER) as customer:
+                self.assertEqual(self.state(customer, name), expected[0])
+                self.assertEqual(customer.browser.find("#verdict .verdict").get_attribute("data-reason"), expected[1])
+                top, bottom, height = customer.script("""
+                    const box = document.querySelector("#verdict .first").getBoundingClientRect();
+                    return [box.top, box.bottom, innerHeight];""")
+                self.assertEqual(height, 740)
+                self.assertGreaterEqual(top, 0)
+                self.assertLessEqual(bottom, height)
+                self.assertLess(customer.browser.find("#verdict h2").size["height"], 50, "the word stands in one line")
+                first = customer.browser.text("#verdict .first")
+                wanted = self.WANTED + (["blue estate", "Stage one"] if name != "damaged" else [])
+                for words in wanted:
+                    self.assertIn(words, first)
+                self.assertRegex(first, self.OUTCOMES)
+                self.assertEqual(customer.script("return document.querySelectorAll('#verdict details[open]').length"), 0, "technical rows are folded")
+                self.assertNotRegex(customer.browser.text("#verdict"), r"SHA-256|0x[0-9a-f]|Reason code|region map [a-z]+ version")
+
+
+class Looks(States):
     # Files.
 
     def test_a_mended_file_of_the_same_name_is_judged_anew(self):
@@ -368,40 +410,7 @@ class Looks(Verdicts):
                 for text in (customer.browser.text(), customer.script("return document.body.innerHTML.replace(/<script.*?<.script>/s, '')")):
                     self.assertNotRegex(text, r"calseal-check|calseal [a-z]+ |(^|[\s(])--[a-z]")
 
-    # The first screen.
-
-    def state(self, customer, name):
-        """Brings a verdict about: what a customer most often sees."""
-        bundle, start = {"damaged": ("damaged.calseal", None), "other-car": ("r1.calseal", "other-car-"), "holds": ("r1.calseal", "after-")}.get(
-            name, ("r1.calseal", "my-"))
-        customer.bundle(bundle)
-        if start:
-            customer.read(start)
-        if name == "old":
-            customer.give("newer.state")
-        return customer.check()
-
-    STATES = {"accepted": ("accepted", ""), "holds": ("accepted", ""), "damaged": ("refused", "prefix-damaged"),
-              "other-car": ("refused", "vehicle-mismatch"), "old": ("refused", "sequence-old")}
-
-    def test_a_phone_shows_what_it_is_and_what_to_do_without_scrolling(self):
-        for name, expected in self.STATES.items():
-            with self.subTest(name), Customer(self.folder, PHONE) as customer:
-                self.assertEqual(self.state(customer, name), expected[0])
-                self.assertEqual(customer.browser.find("#verdict .verdict").get_attribute("data-reason"), expected[1])
-                top, bottom, height = customer.script("""
-                    const box = document.querySelector("#verdict .first").getBoundingClientRect();
-                    return [box.top, box.bottom, innerHeight];""")
-                self.assertEqual(height, 740)
-                self.assertGreaterEqual(top, 0)
-                self.assertLessEqual(bottom, height)
-                first = customer.browser.text("#verdict .first")
-                wanted = ["What to do now", "Example Shop"] + (["blue estate", "Stage one"] if name != "damaged" else [])
-                for words in wanted:
-                    self.assertIn(words, first)
-                self.assertRegex(first, r"^[✓✕]\n?\s*(Accepted|Refused)\n")
-                self.assertEqual(customer.script("return document.querySelectorAll('#verdict details[open]').length"), 0, "technical rows are folded")
-                self.assertNotRegex(customer.browser.text("#verdict"), r"SHA-256|0x[0-9a-f]|Reason code|region map [a-z]+ version")
+    # Every state.
 
     def test_every_state_looks_good_everywhere(self):
         for state, (outcome, _) in self.STATES.items():

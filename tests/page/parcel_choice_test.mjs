@@ -8,7 +8,8 @@ import { readCustomerFile } from "../../src/page/customer_file.js";
 import { readParcel } from "../../src/page/parcel.js";
 import { cautionsToAccept, guessPlace, missingBefore, optionProblems, seriesOf, statedBy, wantedReads } from "../../src/page/parcel_choice.js";
 import { lookAtFiles, packParcel } from "../../src/page/parcel_work.js";
-import { PARCEL_TEXTS, sizeText } from "../../src/page/parcel_texts.js";
+import { sizeText } from "../../src/page/amounts.js";
+import { WORDS } from "../../src/page/words.js";
 import { readSheet } from "../../src/page/sheet.js";
 import { readTrustFile } from "../../src/page/trust.js";
 import { image, PARCEL_SECRET, sheetFile, trustFile } from "./parcel_shop.mjs";
@@ -63,7 +64,7 @@ test("what is missing is named, all of it", () => {
   assert.deepEqual(kinds({}), ["nothing"]);
   for (const more of [{ reads: 1 }, { logs: 1 }, { words: "x" }, { order: ["sport"] }]) assert.deepEqual(kinds(more), []);
   assert.deepEqual(kinds({ reads: 65, logs: 65, series: [17], words: "€".repeat(21846), vehicle: "v".repeat(201) }),
-    ["many reads", "many logs", "many reads of one memory", "long words", "long vehicle"]);
+    ["many reads", "many logs", "many series", "long words", "long vehicle"]);
   assert.deepEqual(kinds({ reads: 64, logs: 64, series: [16], words: "€".repeat(21845), vehicle: "v".repeat(200) }), []);
   assert.deepEqual(kinds({ words: "x" }, sheet), ["question", "cautions"]);
   const done = { words: "x", answers: new Map([["fuel", "e85"]]), accepted: new Set(sheet.cautions) };
@@ -83,9 +84,9 @@ test("what is missing is named, all of it", () => {
 test("every code has its words, and sizes are short", () => {
   const facts = { size: 5, wanted: 9, others: ["a", "b", "c"] };
   for (const code of ["blank", "cut-off", "differs", "empty", "repeated", "same", "size"]) {
-    assert.ok(PARCEL_TEXTS.look[code](facts).length > 10 && PARCEL_TEXTS.seen[code].length > 4, code);
+    assert.ok(WORDS.parcel.look[code](facts).length > 10 && WORDS.parcel.seen[code].length > 4, code);
   }
-  assert.match(PARCEL_TEXTS.look.same(facts), /as a, b and c, /);
+  assert.match(WORDS.parcel.look.same(facts), /as a, b and c, /);
   assert.deepEqual([0, 1, 9999, 10000, 2 ** 20, 50000000].map(sizeText), ["0 bytes", "1 byte", "9,999 bytes", "10 KiB", "1.0 MiB", "47.7 MiB"]);
 });
 

@@ -11,6 +11,7 @@ import hashlib
 import json
 import os
 import pathlib
+import re
 import subprocess
 import sys
 import tempfile
@@ -21,12 +22,14 @@ sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / folder) for fo
 
 from browser_cases_test import node
 from chromium import Chromium
+from english import english_left
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
 
 HERE = pathlib.Path(__file__).resolve().parent
 PICTURES = os.environ.get("CALSEAL_PICTURES")
 PHONE, DESKTOP = (360, 740), (1200, 900)
+CAUTIONS = ["A changed calibration can end warranty, type approval and insurance.", "Shifts are felt.", "The fan draws 20 A; its fuse must stand that."]
 NOTHING = "✓ Nothing about this read looks wrong."
 
 
@@ -309,6 +312,35 @@ class SendToTheShop(unittest.TestCase):
         kept = self.browser.driver.execute_async_script(
             "const done = arguments[0]; (async () => [localStorage.length, sessionStorage.length, document.cookie, (await indexedDB.databases()).length])().then(done);")
         self.assertEqual(kept, [0, 0, "", 0])
+
+    def test_in_german_too_and_the_switch_loses_nothing(self):
+        shops = re.findall(r'"(?:title|purpose|text)":"([^"]+)"', (self.home / "shop.sheet").read_text()) + CAUTIONS
+
+        with Chromium(*PHONE, flags=["--accept-lang=de"]) as browser:
+            browser.open(self.home / "with.html")
+            browser.until(lambda: browser.find("#form").is_displayed(), "the first view")
+            browser.find("#pcl-open").click()
+            browser.until(lambda: "Angebotsblatt 4" in browser.text("#pcl"), "the sheet")
+            self.add_reads("engine.bin", "cut.bin", "blank.bin", browser=browser)
+            self.click("#pcl-option-towing", browser)
+            browser.give("#pcl-customer", *self.at("drive.csv"))
+            browser.give("#pcl-add-logs", *self.at("drive.csv"))
+            self.assertFalse(self.make(browser))
+            self.assertEqual(english_left(browser, shops), [])
+            browser.driver.execute_script("document.documentElement.style.fontSize = '200%'")
+            self.look(browser, "send-de-problems")
+            self.click("#pcl-answer-fuel", browser)
+            self.accept_all(browser)
+            self.assertTrue(self.make(browser))
+            self.assertEqual(english_left(browser, [*shops, "to-shop"]), [])
+            self.look(browser, "send-de-ready")
+            german = browser.text("#pcl")
+            self.click("[data-language=en]", browser)
+            self.assertIn("Your parcel is ready", browser.text(".pcl-ready"))
+            self.assertTrue(browser.find("#pcl-option-towing").is_selected())
+            self.assertIn("This read is cut off", browser.text("#pcl"))
+            self.click("[data-language=de]", browser)
+            self.assertEqual(browser.text("#pcl"), german)
 
     def test_every_state_is_accessible_on_a_phone_and_wide(self):
         for size, dark, zoom in ((PHONE, False, 1), (DESKTOP, False, 1), (PHONE, True, 1), (PHONE, False, 2)):

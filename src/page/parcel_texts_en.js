@@ -1,21 +1,8 @@
-// Everything that the view "Send to the shop" says, in one place.
+// English: everything that the view "Send to the shop" says.
 
-import { bytesText, grouped } from "./bytes.js";
+import { bytesAmount, countText, listText, quotedText, signedDateText, sizeText } from "./amounts.js";
 
-export function sizeText(size) {
-  if (size < 10000) return bytesText(size);
-  return size < 2 ** 20 ? `${grouped(Math.round(size / 1024))} KiB` : `${(size / 2 ** 20).toFixed(1)} MiB`;
-}
-
-function listText(names) {
-  return names.length < 2 ? names.join("") : `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
-}
-
-function quotedText(names) {
-  return listText(names.map((name) => `“${name}”`));
-}
-
-export const PARCEL_TEXTS = {
+export const PARCEL_TEXTS_EN = {
   title: (shop) => `Send to ${shop}`,
   lead: "Choose what you want to send: reads of your controllers, drive logs, an order, or just a few words. This page packs all of it into one file, " +
     "the parcel, and signs it with a key of your own. It sends nothing: you send the file yourself, as you always do.",
@@ -32,7 +19,7 @@ export const PARCEL_TEXTS = {
   },
 
   sheetTitle: "What the shop offers",
-  sheetHave: (shop, number, time) => `Sheet ${number} of ${shop}, of ${time.slice(0, 10)}.`,
+  sheetHave: (shop, number, time) => `Sheet ${number} of ${shop}, of ${signedDateText(time)}.`,
   sheetNone: "No sheet yet: you can send files and words. With the shop's sheet you can also order, and the page knows which reads are wanted.",
   sheetField: "The shop's sheet (.sheet)",
   sheetNewer: "A newer sheet from the shop (.sheet)",
@@ -49,8 +36,9 @@ export const PARCEL_TEXTS = {
   wholeController: (title) => `several memories, or not sure which: ${title}`,
   memoryPlace: (title, memory) => `${memory}: ${title}`,
   series: (series) => (series === 1 ? "First read" : `Read ${series} of the same`),
+  seriesInside: (series) => `read ${series} of the same`,
   wantedTitle: "The shop would like",
-  wantedMemory: (memory, size, state) => `${memory}${size === 0 ? "" : ` (${bytesText(size)})`}: ${state}.`,
+  wantedMemory: (memory, size, state) => `${memory}${size === 0 ? "" : ` (${bytesAmount(size)})`}: ${state}.`,
   wantedMissing: "not chosen yet",
   wantedGiven: "chosen",
   wantedAgain: "chosen once; read it a second time too",
@@ -59,13 +47,13 @@ export const PARCEL_TEXTS = {
   noPlace: (sizes) => `The shop's sheet has no read of this size${sizes === "" ? "" : ` (it has ${sizes})`}. Choose what it is a read of, if you know.`,
   look: {
     "blank": () => "Most of this read is blank.",
-    "cut-off": ({ size }) => `This read is cut off: ${bytesText(size)} is no size that a memory has.`,
+    "cut-off": ({ size }) => `This read is cut off: ${bytesAmount(size)} is no size that a memory has.`,
     "differs": () => "This read and your first one of the same memory differ in many places, so one of the two went wrong.",
     "empty": () => "This file is empty.",
     "repeated": () => "The same piece comes again and again in this read, so your reader did not get past it.",
     "same": ({ others }) => `This is the very same file as ${listText(others)}, but you say that it is a read of something else. Choose another file for one of them.`,
     "size": ({ size, wanted }) =>
-      `This read has ${bytesText(size)}, and the shop expects ${bytesText(wanted)}. ` +
+      `This read has ${bytesAmount(size)}, and the shop expects ${bytesAmount(wanted)}. ` +
       (size < wanted ? "It is cut off, or a read of something else." : "It is probably a read of something else: say what it is, or choose another file."),
   },
   readAgain: "Read the controller again while you are in the car.",
@@ -106,7 +94,7 @@ export const PARCEL_TEXTS = {
   revision: ({ controller, revision }) => `revision ${revision} of ${controller}`,
   customerField: "Your customer file (me.customer)",
   customerHint: "The file that this page gave you with your last parcel. With it the shop knows you by the same key. Without it a new key is made.",
-  customerGood: (number) => `Your key is in it. Parcels made so far: ${grouped(number)}.`,
+  customerGood: (number) => `Your key is in it. Parcels made so far: ${countText(number)}.`,
   customerBad: (meaning) => `This file is not used: ${meaning} Without one, a new key is made.`,
 
   cannotClose: "This browser is too old to close a parcel for the shop's eyes only. Use a newer browser; or send it open, over a way that only you and the shop can read.",
@@ -119,8 +107,9 @@ export const PARCEL_TEXTS = {
   problemEmpty: "There is nothing to send yet: add a read or a log, order something, or write a few words.",
   problemQuestion: (text) => `Answer the question “${text}”.`,
   problemCautions: (count) => (count === 1 ? "Accept the caution that is not ticked yet." : `Accept the ${count} cautions that are not ticked yet.`),
-  problemLong: (what, most) => `${what} is too long: at most ${grouped(most)} bytes.`,
+  problemLong: (what, most) => `${what} is too long: at most ${countText(most)} bytes.`,
   problemMany: (what, most) => `There are too many ${what}: at most ${most}.`,
+  kinds: { reads: "reads", logs: "logs", series: "reads of one memory" },
   problemLarge: (name, most) => `The file ${name} is too large: at most ${sizeText(most)}. Remove it, or save it in parts.`,
   problemTogether: (most) => `All files together are too large: at most ${sizeText(most)}. Send some of them in a second parcel.`,
   problemClose: "Use a newer browser, or tick that you send it open.",

@@ -1,5 +1,5 @@
-// Every reason in the words of a person who knows cars and not computers: what is wrong, and what to do now. The technical texts
-// stand beside it, folded away. One language is one table like this one and one like words.js.
+// English: every reason in the words of a person who knows cars and not computers: what is wrong, and what to do now. The technical texts
+// stand beside it, folded away.
 
 const DAMAGED = {
   says: "The shop's file is damaged: it did not arrive as it was sent.",
@@ -30,7 +30,7 @@ const READ_PARTIAL = {
   act: "Read the controller again, whole and with all its memories, and give all the files.",
 };
 
-export const REASON_WORDS = {
+export const REASON_WORDS_EN = {
   "usage": {
     says: "The file of the newest revision is of another job or another controller.",
     act: "Give the newest revision of this car and this controller.",

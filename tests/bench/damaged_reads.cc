@@ -1,12 +1,14 @@
 // How well damaged reads are told: 500 seeded reads with one known damage each, and 200 good ones, judged
-// without any known stock. Prints the Markdown table of docs/measurements.md. Controllers and data are invented.
+// without any known stock. Prints the Markdown table of docs/measurements.md. Controllers and data are
+// invented. With a folder it also keeps there what it drew, for look_reads.mjs.
 //
-// usage: damaged_reads [FIRST_SEED]
+// usage: damaged_reads [FIRST_SEED [FOLDER]]
 #include <algorithm>
 #include <array>
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
+#include <fstream>
 #include <random>
 #include <string>
 #include <vector>
@@ -300,6 +302,50 @@ bool places_right(const ReadJudgement& judgement, const Bytes& good) {
   return wrong == judgement.damage.size();
 }
 
+// What was drawn, and what it was judged to be: read and first read as files, and a line of index.jsonl. The
+// first read is a good one of the same memory.
+class Collection {
+ public:
+  explicit Collection(const char* folder) : folder_(folder ? folder : "") {}
+
+  void keep(std::string_view damage, const Bytes& first, const Bytes& read, const Layout& at,
+            const Result<ReadJudgement>& judgement) {
+    if (folder_.empty()) return;
+    const std::string name = std::to_string(count_++);
+    write(name + ".first", text_of(first), std::ios::trunc);
+    write(name + ".read", text_of(read), std::ios::trunc);
+    const bool sound = judgement && judgement->sound();
+    const std::string named = judgement && !judgement->damage.empty()
+                                  ? std::string(damage_name(judgement->damage.front().kind))
+                                  : "";
+    write("index.jsonl",
+          R"({"name":")" + name + R"(","damage":")" + std::string(damage) + R"(","size":)" +
+              std::to_string(at.size) + R"(,"sound":)" + (sound ? "true" : "false") + R"(,"named":")" +
+              named + "\"}\n",
+          count_ == 1 ? std::ios::trunc : std::ios::app);
+  }
+
+ private:
+  static std::string text_of(const Bytes& bytes) { return std::string(bytes.begin(), bytes.end()); }
+
+  void write(const std::string& name, const std::string& text, std::ios::openmode mode) const {
+    std::ofstream out(folder_ + "/" + name, std::ios::binary | mode);
+    if (!(out << text).flush()) {
+      std::fprintf(stderr, "%s/%s cannot be written\n", folder_.c_str(), name.c_str());
+      std::exit(3);
+    }
+  }
+
+  std::string folder_;
+  int count_ = 0;
+};
+
+// The same controller after a drive: every learned value is another one.
+Bytes driven(Bytes bytes, const Layout& at, Draw& draw) {
+  for (std::uint64_t i = at.learned; i < at.tail; ++i) bytes[i] = draw.between(0, 3) == 0 ? draw.byte() : 0;
+  return bytes;
+}
+
 struct Row {
   int tried = 0, detected = 0, named = 0, named_anywhere = 0;
 };
@@ -308,6 +354,7 @@ struct Row {
 
 int main(int argc, char** argv) {
   const std::uint64_t first = argc > 1 ? std::strtoull(argv[1], nullptr, 10) : 1;
+  Collection collection(argc > 2 ? argv[2] : nullptr);
   std::array<Row, kKinds.size()> rows{};
   const auto start = std::chrono::steady_clock::now();
   const auto judged = [](const RegionMap& map, Bytes bytes) {
@@ -322,7 +369,9 @@ int main(int argc, char** argv) {
     const std::size_t k = static_cast<std::size_t>(i) % kKinds.size();
     Bytes bad = damaged(kKinds[k].kind, good, other, at, draw);
     while (bad == good) bad = damaged(kKinds[k].kind, good, other, at, draw);  // blanks laid over blanks
-    const auto judgement = judged(map, std::move(bad));
+    const auto judgement = judged(map, bad);
+    collection.keep(damage_name(kKinds[k].kind),
+                    kKinds[k].kind == DamageKind::kGaps ? hex_of(good, {}) : good, bad, at, judgement);
     Row& row = rows[k];
     ++row.tried;
     if (!judgement || !judgement->sound()) ++row.detected;
@@ -352,7 +401,10 @@ int main(int argc, char** argv) {
     const Layout at(std::uint64_t{0x20000} << draw.between(0, 1));
     const RegionMap map = make_map(at);
     const Bytes good = make_image(map, at, draw);
-    const auto judgement = judged(map, i % 2 == 0 ? good : hex_of(good, {}));
+    const Bytes before = driven(good, at, draw);
+    const auto in_form = [&](const Bytes& bytes) { return i % 2 == 0 ? bytes : hex_of(bytes, {}); };
+    const auto judgement = judged(map, in_form(good));
+    collection.keep("", in_form(before), in_form(good), at, judgement);
     if (!judgement || !judgement->sound()) ++alarms;
   }
   const double seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();

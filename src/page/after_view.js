@@ -74,7 +74,7 @@ export class AfterView {
     const run = this.run;
     part("confirm").disabled = true;
     tell(part("confirming"), () => WORDS.working.confirming);
-    const request = { ...this.gather(), reads, scan };
+    const request = { ...await this.gather(), reads, scan };
     const confirmation = await this.checker.confirm(request).catch(failedConfirmation);
     if (run !== this.run) return;
     this.forget();

@@ -10,9 +10,10 @@ import { STATE_MOST } from "./state.js";
 import { checkFileSize } from "./statement.js";
 
 const CUSTOMER_FILE_MOST = 2 ** 24;
+export const CUSTOMER_NAME = "me.customer"; // under which it is saved
 export const PARCEL_NUMBER_MOST = 2 ** 40;
-const SALTS_MOST = 256;
-const RECEIPTS_MOST = 1000;
+export const SALTS_MOST = 256;
+export const RECEIPTS_MOST = 1000;
 const RECEIPT_MOST = 4096;
 const SIGNING = { name: "Ed25519" };
 const SECRET_START = fromHex("302e020100300506032b657004220420"); // PKCS#8 of an Ed25519 key (RFC 8410) up to its 32 bytes
@@ -54,7 +55,9 @@ export async function readCustomerFile(bytes, name) {
 
 export async function writeCustomerFile(customer) {
   const line = canonicalText(CUSTOMER_FILE, customer);
-  return `${line}\n${await sha256(utf8(line))}\n`;
+  const text = `${line}\n${await sha256(utf8(line))}\n`;
+  checkFileSize(utf8(text), CUSTOMER_FILE_MOST, CUSTOMER_NAME);
+  return text;
 }
 
 // The key of a seed: {publicKey, sign(bytes)}.

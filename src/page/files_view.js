@@ -1,9 +1,9 @@
 // The one place where files are given: chosen or dropped, told apart, listed with what each one is, and removed again.
 
+import { exactSizeText } from "./amounts.js";
 import { element, foreign } from "./dom.js";
 import { phrase } from "./phrase.js";
 import { Refusal } from "./reason.js";
-import { exactSizeText } from "./amounts.js";
 import { shownText } from "./shown.js";
 import { tellFile } from "./tell_file.js";
 import { unzip } from "./unzip.js";
@@ -53,7 +53,15 @@ function readWords(given, entry) {
   return { sign: entry.kind === "records" ? "✓" : "?", words: phrase(entry.kind === "records" ? files.records : files.read, { size }) };
 }
 
+function customerWords(given, { customer, refusal }) {
+  const { files } = WORDS;
+  if (refusal !== null) return { sign: "✕", words: [WORDS.reasons[refusal.code].says, " ", WORDS.reasons[refusal.code].act] };
+  if (customer === null) return { sign: "…", words: [files.lookingAtYours] };
+  return { sign: "✓", words: [given.keepsSalt ? files.customerWithSalt : files.customer] };
+}
+
 function wordsFor(given, entry) {
+  if (entry.kind === "customer") return customerWords(given, entry);
   if (entry.kind === "bundle") return bundleWords(given, entry);
   if (entry.kind === "raw" || entry.kind === "records") return readWords(given, entry);
   return { sign: BAD.includes(entry.kind) ? "✕" : ASIDE.includes(entry.kind) ? "–" : "✓", words: [WORDS.files[entry.kind === "zip" ? "unreadable" : entry.kind]] };
@@ -140,7 +148,7 @@ export class FilesView {
     const name = shownText(entry.name);
     const remove = element("button", { type: "button", class: "remove", "aria-label": phrase(WORDS.files.removeName, { name }).join("") }, WORDS.files.remove);
     remove.addEventListener("click", () => this.removeEntry(entry.id));
-    return element("li", { "data-kind": entry.kind }, element("span", { class: "mark", "aria-hidden": "true" }, sign),
+    return element("li", { "data-kind": entry.kind, "data-reason": entry.refusal?.code ?? "" }, element("span", { class: "mark", "aria-hidden": "true" }, sign),
       element("div", {}, element("span", { class: "what" }, ...words), " ", element("span", { class: "hint" }, foreign(entry.name)), ...this.choices(entry, name)), remove);
   }
 

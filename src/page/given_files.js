@@ -2,12 +2,12 @@
 
 import { tellFile } from "./tell_file.js";
 
-const SINGLE = ["salt", "state", "withdrawals", "jobList", "inclusion"];  // a later one takes the place of an earlier one
+const SINGLE = ["salt", "state", "withdrawals", "jobList", "inclusion", "customer"];  // a later one takes the place of an earlier one
 const READS = ["raw", "records"];
 
 // A file that could not be read has a `fault` and no bytes.
 function entryOf(id, { name, bytes = new Uint8Array(), fault = null }) {
-  return { id, name, bytes, fault, kind: fault === null ? tellFile({ name, bytes }) : "unreadable", seal: null, memory: "" };
+  return { id, name, bytes, fault, kind: fault === null ? tellFile({ name, bytes }) : "unreadable", seal: null, memory: "", customer: null, refusal: null };
 }
 
 export class GivenFiles {
@@ -44,6 +44,16 @@ export class GivenFiles {
 
   get reads() {
     return this.of(...READS);
+  }
+
+  // The customer file, {name, customer}, or null; a damaged one is not used.
+  get customer() {
+    return this.of("customer").find(({ customer }) => customer !== null) ?? null;
+  }
+
+  get keepsSalt() {
+    const job = this.main?.seal?.manifest?.job;
+    return this.customer?.customer.salts.some((one) => one.job === job) ?? false;
   }
 
   // The bundle to be checked: the one that the person chose, or the newest revision of the first job and controller given. One whose
@@ -101,7 +111,7 @@ export class GivenFiles {
     const partner = manifest.set !== "" && !this.of("bundle").some((one) => this.roleOf(one) === "partner");
     return [
       ...reads.map((memory) => ({ key: "read", memory })),
-      ...(manifest.salt_digest !== "" && !revive && this.of("salt").length === 0 ? [{ key: "salt" }] : []),
+      ...(manifest.salt_digest !== "" && !revive && this.of("salt").length === 0 && !this.keepsSalt ? [{ key: "salt" }] : []),
       ...((manifest.salt_digest === "" || revive) && vehicle === "" ? [{ key: "vehicle" }] : []),
       ...(partner ? [{ key: "partner" }] : []),
     ];

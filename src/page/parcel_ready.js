@@ -2,11 +2,10 @@
 
 import { countText, sizeText } from "./amounts.js";
 import { printable } from "./bytes.js";
+import { CUSTOMER_NAME } from "./customer_file.js";
 import { WORDS } from "./words.js";
 import { element, foreign } from "./dom.js";
-import { saveBytes } from "./saving_view.js";
-
-const CUSTOMER_NAME = "me.customer";
+import { saveBytes } from "./save_button.js";
 
 function saver(label, name, bytes, className) {
   const button = element("button", { type: "button", class: className }, label);

@@ -1,9 +1,12 @@
 // From an accepted verdict to files: what a person confirms, what may be saved, and what is to be left alone.
 
-import { countText, exactSizeText, signedTimeText } from "./amounts.js";
+import { countText, signedTimeText } from "./amounts.js";
+import { utf8 } from "./bytes.js";
 import { element, foreign } from "./dom.js";
+import { keptNotes, keptRows } from "./kept_view.js";
 import { phrase } from "./phrase.js";
 import { shopMark } from "./rows_view.js";
+import { saveRow } from "./save_button.js";
 import { WORDS } from "./words.js";
 
 function nameToSave({ source, memory, form }, { revision, controllers }) {
@@ -13,36 +16,19 @@ function nameToSave({ source, memory, form }, { revision, controllers }) {
   return `${stem}-revision-${revision}${extension ?? ""}`;
 }
 
-export function saveBytes(name, bytes) {
-  const url = URL.createObjectURL(new Blob([bytes], { type: "application/octet-stream" }));
-  const link = element("a", { href: url, download: name });
-  link.click();
-  setTimeout(() => URL.revokeObjectURL(url), 60000);
-}
-
-function saveButton(label, name, bytes) {
-  const button = element("button", { type: "button", "aria-describedby": "save-hint" }, ...label);
-  button.addEventListener("click", () => saveBytes(name, bytes));
-  return button;
-}
-
-function saveRow(button, hint, size) {
-  return { button, item: element("li", {}, button, element("p", { class: "hint" }, ...phrase(hint, { size: exactSizeText(size) }))) };
-}
-
 // What is there to be saved, {button, item}. A memory in which nothing changes is no file to write: writing it would be a risk for nothing.
-function saves(verdict) {
+function saves(verdict, kept) {
   const { save } = WORDS;
   const rows = verdict.files.filter(({ stays }) => !stays).map((file) => {
     const name = nameToSave(file, verdict.manifest);
     const label = phrase(save.file, { memory: file.memory === "" ? save.image : file.memory, name: foreign(name) });
-    return saveRow(saveButton(label, name, file.bytes), save.size, file.bytes.length);
+    return saveRow({ label, name, bytes: file.bytes, hint: save.size });
   });
-  if (verdict.stateAfterWrite !== "") {
-    const state = new TextEncoder().encode(verdict.stateAfterWrite);
-    rows.push(saveRow(saveButton([rows.length === 0 ? save.state : save.stateAfter], "checker.state", state), save.keep, state.length));
+  const isAfter = rows.length > 0;
+  if (verdict.stateAfterWrite !== "" && !kept?.keepsState) {
+    rows.push(saveRow({ label: [isAfter ? save.stateAfter : save.state], name: "checker.state", bytes: utf8(verdict.stateAfterWrite), hint: save.keep }));
   }
-  return rows;
+  return [...rows, ...keptRows(kept, verdict, isAfter)];
 }
 
 // Which controller of a set comes first, and what may be done in between.
@@ -105,9 +91,9 @@ export function cautionList({ cautions }) {
 }
 
 // Cautions to tick, then what is saved; the buttons wake when every box is ticked.
-export function savingPart(verdict, toConfirm) {
+export function savingPart(verdict, toConfirm, kept) {
   const { save } = WORDS;
-  const rows = saves(verdict);
+  const rows = saves(verdict, kept);
   if (rows.length === 0) return cautionList(verdict);
   const writes = !writesNothing(verdict);
   const own = verdict.cautions.map((caution) => ({ code: caution.code, text: cautionWords(caution) }));
@@ -127,6 +113,7 @@ export function savingPart(verdict, toConfirm) {
     ...(writes ? [element("h3", {}, save.title), ...orderPart(verdict), ...revisionPhrase(verdict)] : []),
     hint,
     element("ul", { class: "plain saves" }, ...rows.map(({ item }) => item)),
+    ...keptNotes(kept),
     ...stayingPart(verdict),
     ...(writes ? [confirmLink(toConfirm)] : []),
   ];

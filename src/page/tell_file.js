@@ -5,8 +5,9 @@ import { decodeUtf8, isDigest, latin1, readLittle, startsWith } from "./bytes.js
 // By the word after {"calseal":" in the first line.
 const STATEMENT_KINDS = {
   "trust": "trust", "withdrawal": "withdrawals", "job-list": "jobList", "succession": "successions", "inclusion": "inclusion", "state": "state",
+  "customer": "customer",
 };
-const ENDINGS = { ".calseal": "bundle", ".salt": "salt", ".state": "state" };
+const ENDINGS = { ".calseal": "bundle", ".salt": "salt", ".state": "state", ".customer": "customer" };
 const SALT_BYTES_MOST = 80;
 
 function firstEntryName(bytes) {

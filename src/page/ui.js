@@ -1,6 +1,9 @@
 // What the customer sees: files in, the verdict in plain words, the image to save.
 
 import { AfterView } from "./after_view.js";
+import { sameBytes, utf8 } from "./bytes.js";
+import { readCustomerFile } from "./customer_file.js";
+import { customerAfterCheck, fillFromCustomer } from "./customer_in_check.js";
 import { element, foreign, retell, tell, tellKeeping } from "./dom.js";
 import { filled, phrase } from "./phrase.js";
 import { FilesView } from "./files_view.js";
@@ -94,10 +97,23 @@ class Page {
     byId("check").disabled = false;
   }
 
+  // A damaged customer file says so where it stands.
+  async readCustomers() {
+    for (const entry of this.given.of("customer").filter(({ customer, refusal }) => customer === null && refusal === null)) {
+      try {
+        entry.customer = await readCustomerFile(entry.bytes, entry.name);
+      } catch (fault) {
+        entry.refusal = refusedFor(fault).reason;
+      }
+      this.showFiles();
+    }
+  }
+
   // The seal alone, as soon as a bundle is there: it tells which memories are needed.
   async filesChanged() {
     this.forget();
-    this.showFiles();
+    this.showFiles();  // at once, so that the focus finds its place
+    await this.readCustomers();
     for (const bundle of this.given.of("bundle").filter(({ seal }) => seal === null)) {
       bundle.seal = await this.judge(async () => ({ bundle: { name: bundle.name, bytes: bundle.bytes }, sealOnly: true }));
       this.showFiles();
@@ -114,8 +130,8 @@ class Page {
   }
 
   // What a confirmation takes from the check.
-  gatherConfirmed() {
-    const { bundle, successions, inclusion, salt } = this.given.request();
+  async gatherConfirmed() {
+    const { bundle, successions, inclusion, salt } = await this.filled(this.given.request());
     return { bundle, successions, inclusion, salt, trust: this.trust, statedRoot: statedRootOf(byId("stated-root").value), before: this.before };
   }
 
@@ -123,7 +139,8 @@ class Page {
     const request = this.given.request();
     return {
       ...request,
-      state: byId("new-state").checked ? { name: "state", bytes: new Uint8Array() } : request.state,
+      // A customer file without a state begins one by itself.
+      state: byId("new-state").checked && this.given.customer?.customer.state !== "" ? { name: "state", bytes: new Uint8Array() } : request.state,
       statedRoot: statedRootOf(byId("stated-root").value),
       evidence: { readIsFresh: byId("fresh").checked, salt: null, vehicleReference: byId("vehicle").value.trim() },
       revive: byId("revive").checked,
@@ -133,10 +150,24 @@ class Page {
     };
   }
 
+  filled(request) {
+    const { customer } = this.given;
+    return customer === null ? request : fillFromCustomer(request, customer);
+  }
+
+  // What the customer file keeps of a check, null without one. What was saved takes its place in the list.
+  async keep(entry, verdict, gathered, request) {
+    if (entry === null) return null;
+    const written = verdict.outcome === "accepted";
+    const kept = await customerAfterCheck(entry.customer, verdict, { request, own: gathered.state === null, written }).catch(keptNothing);
+    const bytes = utf8(kept.text);
+    return { ...kept, changed: !sameBytes(bytes, entry.bytes), saved: () => Object.assign(entry, { bytes, customer: kept.customer }) };
+  }
+
   // What `gather` promises is judged; a file that cannot be read gives a verdict too.
   async judge(gather, onStep = () => {}) {
     try {
-      return await this.checker.check({ ...await gather(), trust: this.trust, now: nowText() }, onStep);
+      return await this.checker.check({ now: nowText(), ...await gather(), trust: this.trust }, onStep);
     } catch (fault) {
       return refusedFor(fault);
     }
@@ -154,10 +185,13 @@ class Page {
     tell(byId("working"), () => WORDS.working.checking);
     byId("progress").hidden = false;
     byId("bar").value = 0;
-    const request = this.gather();
+    const gathered = this.gather();
+    const customer = this.given.customer;
+    const request = { ...await this.filled(gathered), now: nowText() };
     const verdict = await this.judge(() => request, (_, state) => {
       if (run === this.run && state === "passed") ++byId("bar").value;
     });
+    const kept = await this.keep(customer, verdict, gathered, request);
     if (run !== this.run) return;
     byId("check").disabled = false;
     byId("progress").hidden = true;
@@ -165,7 +199,7 @@ class Page {
     byId("verdict").hidden = false;
     this.before = verdict.outcome === "accepted" ? request.reads : [];
     const manifest = verdict.manifest ?? this.given.main?.seal?.manifest;
-    tellKeeping(byId("verdict"), () => describeVerdict(verdict, manifest, () => this.after.lead()));
+    tellKeeping(byId("verdict"), () => describeVerdict(verdict, manifest, () => this.after.lead(), kept));
     // The verdict begins at the top of the window, so that a phone shows the whole of its first part.
     byId("verdict").scrollIntoView({ block: "start" });
     byId("verdict-title").focus({ preventScroll: true });
@@ -175,7 +209,12 @@ class Page {
 // The verdict where nothing could be judged.
 function refusedFor(fault) {
   const refusal = fault instanceof Refusal ? fault : new Refusal("internal", { found: String(fault), next: "report this to the shop" });
-  return { outcome: "refused", reason: describeRefusal(refusal), steps: [], evidence: [], cautions: [], files: [] };
+  return { outcome: "refused", reason: describeRefusal(refusal), steps: [], evidence: [], cautions: [], files: [], manifest: null, stateAfterLook: "", stateAfterWrite: "" };
+}
+
+// The verdict stands, whatever becomes of the customer file.
+function keptNothing(fault) {
+  return { customer: null, text: "", receipt: "", keepsState: false, saltKept: false, saltLeftOut: false, fault: refusedFor(fault).reason };
 }
 
 // The texts of the page's own parts, where page.html has left room for them.

@@ -1,6 +1,7 @@
 // A verdict as a person reads it: the first screen of a phone says what it is and what to do, all else comes below or is folded.
 
 import { element, foreign } from "./dom.js";
+import { keptPart } from "./kept_view.js";
 import { phrase } from "./phrase.js";
 import { cautionList, savingPart, writesNothing } from "./saving_view.js";
 import { shownText } from "./shown.js";
@@ -34,13 +35,19 @@ function rulesPart({ reason, cautions }) {
   return text === "" ? [] : [element("p", { class: "rules", lang: "en" }, `${text[0].toUpperCase()}${shownText(text, 1000).slice(1)}.`)];
 }
 
-function plainWords(verdict) {
+function actHolds({ stateAfterWrite }, kept) {
+  const { accepted } = WORDS;
+  if (kept !== null && kept.fault === null) return accepted.actHoldsCustomer;
+  return stateAfterWrite === "" ? accepted.actHolds : accepted.actHoldsState;
+}
+
+function plainWords(verdict, kept) {
   const shop = foreign(verdict.shop ?? "");
   const { accepted, authentic } = WORDS;
   if (verdict.outcome === "refused") return WORDS.reasons[verdict.reason.code];
   if (verdict.outcome === "authentic") return authentic;
   if (verdict.files.length > 0 && writesNothing(verdict)) {
-    return { says: phrase(accepted.sayHolds, { shop }), act: verdict.stateAfterWrite === "" ? accepted.actHolds : accepted.actHoldsState };
+    return { says: phrase(accepted.sayHolds, { shop }), act: actHolds(verdict, kept) };
   }
   return { says: phrase(verdict.vehicle === "asserted" ? accepted.sayRevived : accepted.says, { shop }), act: accepted.act };
 }
@@ -52,22 +59,22 @@ export function verdictCard(colour, { reason, shop }, manifest, words, heading, 
     ...more);
 }
 
-function card(verdict, manifest, heading, actTag, ...more) {
-  return verdictCard(verdict.outcome, verdict, manifest, plainWords(verdict), heading, actTag, rulesPart(verdict), more);
+function card(verdict, manifest, kept, heading, actTag, ...more) {
+  return verdictCard(verdict.outcome, verdict, manifest, plainWords(verdict, kept), heading, actTag, rulesPart(verdict), more);
 }
 
 // What the seal says, below the chosen bundle.
 export function showSeal(verdict) {
   const more = verdict.outcome === "authentic"
     ? [...phrasePart(verdict), trustPart(verdict)] : [technicalPart(verdict)];
-  return [card(verdict, verdict.manifest, outcomeHeading("h3", verdict.outcome), "h4", ...more)];
+  return [card(verdict, verdict.manifest, null, outcomeHeading("h3", verdict.outcome), "h4", ...more)];
 }
 
 // `manifest` is the verdict's, or the one whose seal held where a refusal came before it was read again; `toConfirm()` leads to the
-// place where a write is confirmed.
-export function describeVerdict(verdict, manifest, toConfirm) {
+// place where a write is confirmed; `kept` is what the customer file keeps of it, null without one.
+export function describeVerdict(verdict, manifest, toConfirm, kept) {
   const title = outcomeHeading("h2", verdict.outcome, { id: "verdict-title", tabindex: "-1" });
   const more = verdict.outcome === "accepted"
-    ? [...workPart(verdict), ...savingPart(verdict, toConfirm), ...(writesNothing(verdict) ? phrasePart(verdict) : []), checkedPart(verdict)] : phrasePart(verdict);
-  return card(verdict, manifest, title, "h3", ...more, technicalPart(verdict, verdict.outcome === "refused" ? cautionList(verdict) : []));
+    ? [...workPart(verdict), ...savingPart(verdict, toConfirm, kept), ...(writesNothing(verdict) ? phrasePart(verdict) : []), checkedPart(verdict)] : [...phrasePart(verdict), ...keptPart(kept, verdict)];
+  return card(verdict, manifest, kept, title, "h3", ...more, technicalPart(verdict, verdict.outcome === "refused" ? cautionList(verdict) : []));
 }

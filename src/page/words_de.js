@@ -18,7 +18,7 @@ export const WORDS_DE = {
     statedRootHint: "Eine falsch gehörte Gruppe wird schon beim Tippen genannt. Das Feld darf leer bleiben; die Seite erinnert Sie dann vor dem Speichern daran.",
     filesTitle: "Ihre Dateien",
     files: "Geben Sie hier alle Dateien",
-    filesHint: "Die Datei vom Betrieb, die Auslesedatei Ihres Steuergeräts, die Salt-Datei und alles andere vom Betrieb: in beliebiger Reihenfolge, auch nach und nach. Sie können die Dateien auch irgendwo auf diese Seite ziehen, einen gepackten Download so, wie er ist.",
+    filesHint: "Die Datei vom Betrieb, die Auslesedatei Ihres Steuergeräts, die Salt-Datei, Ihre Kundendatei, falls Sie eine haben, und alles andere vom Betrieb: in beliebiger Reihenfolge, auch nach und nach. Sie können die Dateien auch irgendwo auf diese Seite ziehen, einen gepackten Download so, wie er ist.",
     drop: "Loslassen, dann werden die Dateien übernommen.",
     detailsTitle: "Ihr Auto",
     fresh: "Diese Auslesung ist von eben, und das Auto wurde seitdem nicht gefahren.",
@@ -83,6 +83,9 @@ export const WORDS_DE = {
     tooEarly: "eine Auslesedatei mit {size}; geben Sie auch die Datei vom Betrieb",
     salt: "die Salt-Datei des Auftrags",
     state: "die Merkdatei vom letzten Mal",
+    customer: "Ihre Kundendatei",
+    customerWithSalt: "Ihre Kundendatei, mit dem Salt dieses Auftrags",
+    lookingAtYours: "Ihre Kundendatei: wird angesehen …",
     withdrawals: "die Liste der zurückgezogenen Revisionen vom Betrieb",
     jobList: "die Liste der Revisionen Ihres Autos vom Betrieb",
     successions: "die Ankündigung des neuen Hauptschlüssels vom Betrieb",
@@ -131,6 +134,7 @@ export const WORDS_DE = {
     sayHolds: "Ihre Auslesedatei enthält diese Revision von {shop} schon, Byte für Byte.",
     actHolds: "Es ist nichts zu schreiben.",
     actHoldsState: "Es ist nichts zu schreiben. Speichern Sie unten die neue Merkdatei.",
+    actHoldsCustomer: "Es ist nichts zu schreiben. Speichern Sie unten Ihre Kundendatei.",
   },
   authentic: {
     says: "Die Datei vom Betrieb ist heil und echt.",
@@ -178,6 +182,21 @@ export const WORDS_DE = {
     stateAfter: "Neue Merkdatei speichern, nach dem Abbild",
     stays: "Der Speicher {memory} bleibt, wie er ist: Kein Byte ändert sich. Schreiben Sie ihn nicht.",
     fileStays: "Die Datei {name} bleibt, wie sie ist: Kein Byte ändert sich. Schreiben Sie sie nicht.",
+  },
+  kept: {
+    title: "Für Ihre nächste Prüfung und für den Betrieb",
+    afterRefusal: "Geschrieben werden darf nichts. Was diese Prüfung ergeben hat, können Sie trotzdem aufheben.",
+    customer: "Kundendatei speichern",
+    customerAfter: "Kundendatei speichern, nach dem Abbild",
+    keep: "{size}. Heben Sie sie an Stelle der alten auf, und geben Sie sie bei der nächsten Prüfung an.",
+    receipt: "Beleg {name} speichern",
+    receiptHints: {
+      accepted: "{size}. Senden Sie ihn dem Betrieb: Er sagt, mit Ihrem Schlüssel unterschrieben, dass diese Revision hier angenommen wurde.",
+      refused: "{size}. Für den Betrieb: Er sagt, mit Ihrem Schlüssel unterschrieben, warum diese Revision hier abgelehnt wurde.",
+    },
+    salt: "Das Salt ist in Ihrer Kundendatei aufgehoben. Sie müssen es nicht noch einmal angeben.",
+    saltLeftOut: "Das Salt ist nicht aufgehoben: Ihre Kundendatei hat so viele Aufträge, wie sie fassen kann. Heben Sie die Salt-Datei auf.",
+    fault: "Ihre Kundendatei konnte nicht geschrieben werden, deshalb bleibt die alte.",
   },
   usual: {
     beforeList: [

@@ -20,7 +20,7 @@ export const WORDS_EN = {
     statedRootHint: "A misheard group is named as you type. May stay empty: the page then reminds you of it before anything is saved.",
     filesTitle: "Your files",
     files: "Give all your files here",
-    filesHint: "The file that the shop sent, the read of your controller, the salt, and whatever else the shop gave you: in any order, again and again. Or drop them anywhere on this page, a packed download as it is.",
+    filesHint: "The file that the shop sent, the read of your controller, the salt, your customer file if you have one, and whatever else the shop gave you: in any order, again and again. Or drop them anywhere on this page, a packed download as it is.",
     drop: "Let go, and the files are taken in.",
     detailsTitle: "Your car",
     fresh: "This read was taken just now, and the vehicle was not driven since.",
@@ -87,6 +87,9 @@ export const WORDS_EN = {
     tooEarly: "a read of {size}; give the shop's file too",
     salt: "the salt of the job",
     state: "what was remembered last time (state)",
+    customer: "your customer file",
+    customerWithSalt: "your customer file, with the salt of this job",
+    lookingAtYours: "your customer file: being looked at …",
     withdrawals: "the shop's list of withdrawn revisions",
     jobList: "the shop's list of the revisions of your car",
     successions: "the announcement of the shop's new main key",
@@ -135,6 +138,7 @@ export const WORDS_EN = {
     sayHolds: "The read that you gave already holds this revision of {shop}, byte for byte.",
     actHolds: "Nothing is to be written.",
     actHoldsState: "Nothing is to be written. Save the new state below.",
+    actHoldsCustomer: "Nothing is to be written. Save your customer file below.",
   },
   authentic: {
     says: "The shop's file is sound and genuine.",
@@ -182,6 +186,22 @@ export const WORDS_EN = {
     stateAfter: "Save the new state, after the image",
     stays: "Memory {memory} stays as it is: not one byte of it changes. Do not write it.",
     fileStays: "The file {name} stays as it is: not one byte of it changes. Do not write it.",
+  },
+  // What the customer file keeps of a check.
+  kept: {
+    title: "For your next check, and for the shop",
+    afterRefusal: "Nothing may be written. What came of this check can be kept all the same.",
+    customer: "Save your customer file",
+    customerAfter: "Save your customer file, after the image",
+    keep: "{size}. Keep it in place of the old one, and give it at your next check.",
+    receipt: "Save the receipt {name}",
+    receiptHints: {
+      accepted: "{size}. Send it to the shop: it says, signed with your key, that this revision was accepted here.",
+      refused: "{size}. For the shop: it says, signed with your key, why this revision was refused here.",
+    },
+    salt: "The salt is kept in your customer file. It need not be given again.",
+    saltLeftOut: "The salt is not kept: your customer file has as many jobs as it can hold. Keep the salt file.",
+    fault: "Your customer file could not be written, so the old one stays.",
   },
   // Usual cautions of the trade (common practice, no source): docs/cautions.md, where a person is about to write, and where he has.
   usual: {

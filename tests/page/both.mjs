@@ -8,7 +8,7 @@ import path from "node:path";
 import "./platform.mjs";
 import { askPage, summary, withoutTime } from "./answers.mjs";
 
-const CHECKER = process.env.CALSEAL_CHECK;
+export const CHECKER = process.env.CALSEAL_CHECK;
 assert.ok(CHECKER && process.env.CALSEAL && process.env.CALSEAL_DEMO_DATA, "CALSEAL, CALSEAL_CHECK, CALSEAL_DEMO_DATA name the programs");
 const folder = fs.mkdtempSync(path.join(os.tmpdir(), "calseal-page-"));
 process.on("exit", () => fs.rmSync(folder, { recursive: true, force: true }));
@@ -16,7 +16,7 @@ process.on("exit", () => fs.rmSync(folder, { recursive: true, force: true }));
 const prefixOf = ({ memory }) => (memory === "" ? "" : `${memory}=`);
 
 // Files of a situation as they lie in the folder: [option, path], and the same as the page gets them.
-function layOut({ files, flags }) {
+export function layOut({ files, flags }) {
   for (const name of fs.readdirSync(folder)) fs.rmSync(path.join(folder, name));
   const put = (name, bytes) => {
     const at = path.join(folder, name);

@@ -255,7 +255,7 @@ class Circle(unittest.TestCase):
         self.assertEqual(phone.judge(desk.bundle(), reads[0], stranger, desk.salt()), ("refused", "vehicle-mismatch"))
 
     def receipt_goes_back(self, customer, fingerprint):
-        """By the program, with the key that the page made: the page writes no receipt."""
+        """By the program, with the key that the page made; the page's own receipts are in customer_file_test.py."""
         desk = self.desk
         receipt = desk.at("r1.receipt")
         said = desk.json(CALSEAL_CHECK, desk.bundle(), *desk.trusting(), *desk.reads_to_check(), "--customer", customer, "--receipt", receipt,

@@ -44,13 +44,13 @@ test("a file is told by its content, whatever its name", () => {
     ["bundle", readFixture("bundles", "tiny-revision.calseal")], ["trust", readFixture("bundles", "shop.trust")], ["salt", readFixture("bundles", "job.salt")],
     ["salt", `${"AB".repeat(32)}\r\n`], ["withdrawals", '{"calseal":"withdrawal/1","x":1}'], ["jobList", '{"calseal":"job-list/1"'],
     ["successions", '{"calseal":"succession/1"'], ["inclusion", '{"calseal":"inclusion/1"'], ["state", '{"calseal":"state/1"'],
-    ["foreign", '{"calseal":"receipt/1"'], ["page", "<!DOCTYPE html><html>"], ["empty", ""], ["records", ":10000000" + "0".repeat(34)],
+    ["foreign", '{"calseal":"receipt/1"'], ["customer", '{"calseal":"customer/1"'], ["page", "<!DOCTYPE html><html>"], ["empty", ""], ["records", ":10000000" + "0".repeat(34)],
     ["records", "S0030000FC\r\n"], ["records", readFixture("bundles", "base-flash.hex")], ["raw", readFixture("bundles", "base-flash.bin")],
     ["raw", "\u0000".repeat(64)], ["raw", "S"], ["zip", packed([{ name: "a.bin", content: bytes("x") }])],
   ];
   for (const [kind, content] of rows) assert.equal(tellFile(file("whatever", content)), kind, String(content).slice(0, 40));
   // A damaged one is known by its name.
-  for (const [kind, name] of [["bundle", "R1.CALSEAL"], ["salt", "a.salt"], ["state", "checker.state"]]) assert.equal(tellFile(file(name, "\u0001damaged")), kind);
+  for (const [kind, name] of [["bundle", "R1.CALSEAL"], ["salt", "a.salt"], ["state", "checker.state"], ["customer", "me (1).customer"]]) assert.equal(tellFile(file(name, "\u0001damaged")), kind);
 });
 
 const MEMORIES = [["flash", 256], ["nv", 64], ["spare", 64]].map(([name, size]) => ({ name, extent: { begin: 0, end: size }, known: [{}] }));
@@ -62,6 +62,19 @@ function given(...seals) {
   const bundles = seals.map((one, i) => Object.assign(files.add(file(`${i}.calseal`, "x")), { seal: one }));
   return { files, bundles };
 }
+
+test("a customer file that keeps the salt of the job stands for it, a damaged one does not", () => {
+  const { files } = given(seal());
+  const isSaltMissing = () => files.missing({ revive: false, vehicle: "" }).some(({ key }) => key === "salt");
+  const entry = files.add(file("me.customer", '{"calseal":"customer/1"'));
+  assert.deepEqual([files.customer, isSaltMissing()], [null, true]);
+  entry.customer = { salts: [{ job: "elm", salt: "00" }] };
+  assert.deepEqual([files.customer, files.keepsSalt, isSaltMissing()], [entry, false, true]);
+  entry.customer = { salts: [{ job: "elm", salt: "00" }, { job: "oak", salt: "11" }] };
+  assert.deepEqual([files.keepsSalt, isSaltMissing()], [true, false]);
+  files.add(file("other.customer", '{"calseal":"customer/1"'));
+  assert.deepEqual([files.entries.length, files.customer], [2, null]);
+});
 
 test("of several bundles the newest is checked, partners and others stand beside it", () => {
   const set = { set: "ef" };

@@ -33,6 +33,8 @@ JudgedFolder part_of(const JudgedFolder& whole, const std::string& folder) {
   return part;
 }
 
+bool has_fault(const ParcelEvidence& parcel) { return parcel.fault.has_value(); }
+
 class VehicleGathering {
  public:
   explicit VehicleGathering(const EvidenceRequest& request) : request_(request) {}
@@ -51,7 +53,9 @@ class VehicleGathering {
         evidence_.findings.push_back(finding);
     }
     read_the_job();
-    match_handed();
+    const std::map<Sha256, std::string> kept = kept_files();
+    match_handed(kept);
+    evidence_.parcels = parcels_in(evidence_.files, kept, evidence_.job);
     add_text(evidence_.files, "by-hand/set.py", by_hand_set());
     std::ranges::sort(evidence_.files, {}, &NewFile::path);
     return std::move(evidence_);
@@ -79,12 +83,17 @@ class VehicleGathering {
     }
   }
 
-  void match_handed() {
+  // What the controllers' evidence has, by its digest.
+  std::map<Sha256, std::string> kept_files() const {
     std::map<Sha256, std::string> kept;
     for (const ControllerEvidence& controller : evidence_.controllers) {
       for (const NewFile& file : controller.evidence.files)
         kept.emplace(compute_sha256(file.bytes), controller.folder + "/" + file.path);
     }
+    return kept;
+  }
+
+  void match_handed(const std::map<Sha256, std::string>& kept) {
     for (const NewFile& file : evidence_.files) {
       const std::string path = file.path.substr(file.path.find('/') + 1);
       const std::size_t slash = path.find('/');
@@ -126,7 +135,8 @@ class VehicleGathering {
 }  // namespace
 
 bool VehicleEvidence::sound() const {
-  return findings.empty() && !job_fault && (!job || job->findings.empty()) &&
+  return findings.empty() && std::ranges::none_of(parcels, &has_fault) && !job_fault &&
+         (!job || job->findings.empty()) &&
          std::ranges::all_of(controllers,
                              [](const ControllerEvidence& one) { return is_sound(one.evidence); });
 }

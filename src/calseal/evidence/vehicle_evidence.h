@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "calseal/evidence/evidence.h"
+#include "calseal/evidence/parcel_evidence.h"
 #include "calseal/job/job_set.h"
 
 namespace calseal {
@@ -28,6 +29,7 @@ struct VehicleEvidence {
   std::optional<Error> job_fault;               // why
   std::vector<ControllerEvidence> controllers;  // ascending by name
   std::vector<HandedFile> handed;               // ascending by file
+  std::vector<ParcelEvidence> parcels;          // ascending by file
   std::vector<Finding> findings;                // that are in no controller's evidence
   bool salt_left_out = false;                   // here, or of a controller
   std::vector<std::string> left_out;            // outside of the controllers' folders

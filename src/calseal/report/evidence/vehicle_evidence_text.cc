@@ -60,6 +60,29 @@ std::string sets_text(const VehicleEvidence& evidence) {
 
 }  // namespace
 
+namespace {
+
+std::string parcel_faults(const VehicleEvidence& evidence) {
+  std::string text;
+  for (const ParcelEvidence& one : evidence.parcels) {
+    if (one.fault)
+      text += "- " + std::string(code(one.fault->reason)) + "  " + printable(one.file, 1000) + "\n  " +
+              printable(one.fault->found, 400) + "\n";
+  }
+  return text;
+}
+
+JsonValue parcel_json(const ParcelEvidence& one) {
+  return json_object({{"file", json(printable(one.file, 16384))},
+                      {"digest", json_digest(one.digest)},
+                      {"key_fingerprint", json(one.parcel ? parcel_fingerprint(*one.parcel) : "")},
+                      {"order", json_strings(one.parcel ? one.parcel->order : std::vector<std::string>())},
+                      {"noted", json(one.noted)},
+                      {"reason", json(one.fault ? code(one.fault->reason) : std::string_view())}});
+}
+
+}  // namespace
+
 std::string evidence_readme(const VehicleEvidence& evidence) {
   const Statements said = statements_of(evidence);
   std::string text =
@@ -84,7 +107,7 @@ std::string evidence_readme(const VehicleEvidence& evidence) {
             finding_words(one.evidence.findings.size()) + "\n";
   text += sets_text(evidence) + "\nPROVED\n\n" + statement_list(said.proved) + "\nASSERTED\n\n" +
           statement_list(said.asserted) + "\nUNKNOWN\n\n" + statement_list(said.unknown);
-  std::string findings = finding_list(evidence.findings);
+  std::string findings = finding_list(evidence.findings) + parcel_faults(evidence);
   if (evidence.job) {
     for (const JobFinding& finding : evidence.job->findings)
       findings += "- " + finding.code + "  " + printable(finding.file, 1000) + "\n  " +
@@ -121,6 +144,7 @@ JsonValue evidence_json(const VehicleEvidence& evidence) {
                                return json_object({{"file", json(printable(one.file, 16384))},
                                                    {"kept_as", json(printable(one.kept_as, 16384))}});
                              })},
+       {"parcels", json_array(evidence.parcels, parcel_json)},
        {"with_salt", json(!evidence.salt_left_out)},
        {"findings", std::move(findings)},
        {"left_out", json_strings(evidence.left_out)},
@@ -144,6 +168,10 @@ std::string evidence_text(const VehicleEvidence& evidence, const Page& page) {
   const std::vector<JobSet> sets = evidence.job ? sets_of(*evidence.job) : std::vector<JobSet>();
   text += labelled(page, "sets", counted(sets.size(), "set", "sets"));
   text += labelled(page, "hand-overs", counted(evidence.handed.size(), "bundle", "bundles"));
+  for (const ParcelEvidence& one : evidence.parcels)
+    text += labelled(page, "parcel",
+                     printable(one.file, 1000) + (one.fault ? ": " + printable(one.fault->found, 400) : ""),
+                     one.fault ? Mark::kBad : Mark::kPlain);
   text += labelled_findings(evidence.findings, page);
   if (evidence.job) {
     for (const JobFinding& finding : evidence.job->findings)

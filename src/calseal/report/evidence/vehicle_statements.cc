@@ -19,6 +19,7 @@ class VehicleStating {
                                "vehicle.json says nothing"});
     }
     for (const HandedFile& handed : evidence_.handed) state_handed(handed);
+    for (const ParcelEvidence& parcel : evidence_.parcels) state_parcel(parcel);
     vehicle();
     return std::move(said_);
   }
@@ -59,6 +60,41 @@ class VehicleStating {
       said_.unknown.push_back(
           {file + " does not hold. What it once said is not believed here.", "no sound bundle"});
     }
+  }
+
+  void state_parcel(const ParcelEvidence& one) {
+    const std::string file = printable(one.file, 1000);
+    if (!one.parcel) {
+      said_.unknown.push_back(
+          {file + " does not hold. What it once said is not believed here.", "no sound parcel"});
+      return;
+    }
+    const std::string key = parcel_fingerprint(*one.parcel);
+    said_.proved.push_back(
+        {file + " is whole, and all of it came together from the holder of the key " + key + ".",
+         "its signature and digests"});
+    for (const auto& [entry, kept] : one.kept)
+      said_.proved.push_back(
+          {entry + " in " + file + " is, byte for byte, " + printable(kept, 1000) + ".", "SHA-256 of both"});
+    say_words(*one.parcel, file, "the holder of the key " + key + ", under his signature");
+    said_.asserted.push_back(
+        {"That key is the customer's.", "whoever heard its fingerprint from him by voice"});
+    if (!one.noted)
+      said_.unknown.push_back(
+          {"When " + file + " came, and whether it was taken into this job.", "no note of the job names it"});
+  }
+
+  void say_words(const Parcel& parcel, const std::string& file, const std::string& who) {
+    const auto say = [&](const std::string& words) { said_.asserted.push_back({file + ": " + words, who}); };
+    std::string order;
+    for (const std::string& option : parcel.order) order += (order.empty() ? "" : ", ") + printable(option);
+    if (!order.empty()) say("he orders " + order + ".");
+    for (const ParcelAnswer& answer : parcel.answers)
+      say("to the question " + printable(answer.question) + " he answers \"" + printable(answer.answer, 400) +
+          "\".");
+    if (!parcel.accepted.empty())
+      say("he accepted " + counted(parcel.accepted.size(), "caution", "cautions") + ", word for word in it.");
+    if (!parcel.words.empty()) say("he writes \"" + printable(parcel.words, 1000) + "\".");
   }
 
   void vehicle() {

@@ -1,6 +1,6 @@
 // What the customer had ordered, and what became of it in this revision: the shop's word, option by option.
 
-import { countText } from "./amounts.js";
+import { countText, signedTimeText } from "./amounts.js";
 import { element, folded, foreign } from "./dom.js";
 import { phrase } from "./phrase.js";
 import { WORDS } from "./words.js";
@@ -37,5 +37,5 @@ export function orderedPart(manifest) {
   const summary = phrase(many, { count: countText(wanted.length), left: countText(left) }).join("");
   const list = element("ul", { class: "plain ordered" }, ...states.map(optionItem));
   return [wanted.length === 0 ? element("p", {}, nothing) : "", states.length === 0 ? "" : foldedList(list, states.length, summary),
-    element("p", { class: "hint" }, ...phrase(parcel === "" ? noted : fromParcel, { time }), " ", means)].filter((one) => one !== "");
+    element("p", { class: "hint" }, ...phrase(parcel === "" ? noted : fromParcel, { time: signedTimeText(time) }), " ", means)].filter((one) => one !== "");
 }

@@ -159,8 +159,8 @@ export const WORDS_EN = {
       "not-in": { sign: "–", word: "not in this revision: {why}" },
       "not-ordered": { sign: "+", word: "in this revision, not ordered" },
     },
-    noted: "The shop noted this order at {time}.",
-    fromParcel: "The shop noted this order at {time}, from your parcel.",
+    noted: "The shop noted this order on {time}.",
+    fromParcel: "The shop noted this order on {time}, from your parcel.",
     means: "The list is the shop's signed word. What this page proves is only which bytes change.",
   },
 

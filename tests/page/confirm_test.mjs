@@ -67,8 +67,6 @@ async function askBoth(written, { after = null, before = null, scan = [], salt =
     salt: salt === null ? null : put("job.salt", Buffer.from(salt.toString("hex"))),
   };
   const [page, program] = [await askPage({ ...request }), askProgram(request)];
-  // The program calls it a fault of its own where nothing but bytes of a patch inside a software number differs; the page has the reason.
-  if (program.reason === "internal" && page.reason === "read-foreign") program.reason = page.reason;
   assert.deepEqual(page, program);
   return program;
 }

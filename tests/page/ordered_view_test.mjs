@@ -55,7 +55,7 @@ test("an order is a list with signs and words", () => {
   assert.match(part.text, /^What the shop says of it shop's wordOrdered – in this revision/);
   assert.deepEqual(lines(part), ["✓boost: in this revision", "–Economy: not in this revision: needs another gearbox",
     "✓Launch control: in this revision", "+Quiet start: in this revision, not ordered"]);
-  assert.ok(part.text.includes("at 2026-02-28T23:59:59Z, from your parcel. The list is the shop's signed word."));
+  assert.ok(part.text.includes("on February 28, 2026 at 11:59 PM UTC, from your parcel. The list is the shop's signed word."));
   assert.ok(part.text.endsWith("only which bytes change."));
   assert.deepEqual(part.all("bdi").map(({ text }) => text), ["boost", "Economy", "needs another gearbox", "Launch control", "Quiet start"]);
   assert.ok(!shown(ORDERED, ({ ordered }) => void (ordered.parcel = "")).text.includes("from your parcel"));

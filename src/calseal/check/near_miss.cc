@@ -342,13 +342,15 @@ Calibration calibration_of(const ManifestController& controller, const Image& re
 
 Error explain_foreign(const OpenedBundle& opened, const Image& read) {
   const Misfit misfit = compare_locked(opened, read);
+  // What differs lies in permitted patches alone, which the comparison leaves out.
   if (misfit.differing.empty()) {
-    return {Reason::kInternal,
+    return {Reason::kReadForeign,
             "",
-            "",
-            "no locked span that differs",
-            "at least one",
-            "report this with the command line"};
+            "identity",
+            misfit.other_identity.empty() ? "other bytes in a permitted patch"
+                                          : joined(misfit.other_identity, "; "),
+            "the software of " + base_text(opened.manifest),
+            "do not write: read the controller again, whole"};
   }
   const NamedRange& first = misfit.differing.front();
   const std::string region = region_at(opened.map, opened.map.memory_index(first.memory), first.range.begin);

@@ -256,6 +256,8 @@ class Model:
         """`edits`: images by controller; more: options (names), none (bool), stated (bool: a reason for what no option explains), unchanged (bool)."""
         names = sorted(set(edits) | {OPTIONS[one].controller for one in more.get("options", ()) if OPTIONS[one].controller in self.controllers})
         again = self.partners(names, choice)
+        if set(more.get("without", ())) - set(self.wishes or ()):  # the order has changed since it was typed
+            raise Refusal(2, "usage")
         if not names and not again and choice is None and not more.get("none"):  # what was ordered, or came with the base
             names = self.to_compose(more.get("without", ()))
         if not names and not again:

@@ -19,6 +19,7 @@ CALSEAL = os.environ["CALSEAL"]
 CALSEAL_CHECK = os.environ["CALSEAL_CHECK"]
 ADVICE = re.findall(r'^CALSEAL_TO_(SHOP|CUSTOMER)\("(.*)", "(.*)"\)$',
                     (pathlib.Path(__file__).resolve().parents[3] / "src/calseal/cli/console/advice.inc").read_text(), re.M)
+SANITIZED = b"__asan_init" in subprocess.run(["nm", CALSEAL_CHECK], capture_output=True, check=False).stdout
 PASSPHRASE = "correct horse battery"
 TIME = "2026-03-04T05:06:07Z"
 

@@ -7,11 +7,10 @@ import pathlib
 import subprocess
 import unittest
 
-from desk import CALSEAL
+from desk import CALSEAL, SANITIZED
 from job_desk import JobDesk
 
 SUPPORT = pathlib.Path(__file__).resolve().parents[2] / "support"
-SANITIZED = b"__asan_init" in subprocess.run(["nm", CALSEAL], capture_output=True, check=False).stdout
 
 
 def facts(rows, columns, column, unit, first, last, encoding="utf-8", separator="comma", gaps=0, longest=""):

@@ -12,11 +12,10 @@ import unittest
 
 import desk as desks
 import hostile
-from desk import CALSEAL, CALSEAL_CHECK
+from desk import CALSEAL, CALSEAL_CHECK, SANITIZED
 from forge import Forgery, sha256
 
 TESTS = pathlib.Path(__file__).resolve().parents[2]
-SANITIZED = b"__asan_init" in subprocess.run(["nm", CALSEAL_CHECK], capture_output=True, check=False).stdout
 NODE = shutil.which("node")
 MIB = 1 << 20
 MOST = {"checker": 64 * MIB, "page": 128 * MIB}

@@ -11,11 +11,10 @@ import time
 import unittest
 
 import job_desk
-from desk import CALSEAL
+from desk import CALSEAL, SANITIZED
 from job_desk import JobDesk
 
 SUPPORT = pathlib.Path(__file__).resolve().parents[2] / "support"
-SANITIZED = b"__asan_init" in subprocess.run(["nm", CALSEAL], capture_output=True, check=False).stdout
 SEED = 20261125
 KILLS = {}
 HANDOVER = "handover-3"

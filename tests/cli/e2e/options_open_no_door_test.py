@@ -14,10 +14,9 @@ import tempfile
 import unittest
 
 import desk as desks
-from desk import CALSEAL, CALSEAL_CHECK
+from desk import CALSEAL, CALSEAL_CHECK, SANITIZED
 
 VECTORS = pathlib.Path(__file__).resolve().parents[3] / "fixtures" / "bundles"
-SANITIZED = b"__asan_init" in subprocess.run(["nm", CALSEAL_CHECK], capture_output=True, check=False).stdout
 
 # Evidence, by option: its name in the verdict.
 EVIDENCE = {

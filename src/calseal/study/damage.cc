@@ -102,7 +102,7 @@ class Search {
   // Runs of one value, then of periods up to 16.
   void constants(Range part, Range region) {
     RangeSet taken;
-    for (const std::uint64_t period : {1, 2, 4, 8, 16}) {
+    for (const std::uint64_t period : {1U, 2U, 4U, 8U, 16U}) {
       std::uint64_t begin = part.begin;
       for (std::uint64_t i = part.begin + period; i <= part.end; ++i) {
         if (i < part.end && at(i) == at(i - period)) continue;
@@ -180,7 +180,7 @@ class Search {
 
   bool is_plain(std::uint64_t address) const {  // neither constant nor of a short period
     const ByteView block = view({address, address + kHashBlock});
-    for (const std::size_t period : {1, 2, 4, 8, 16}) {
+    for (const std::size_t period : {1U, 2U, 4U, 8U, 16U}) {
       if (std::ranges::equal(block.subspan(period), block.first(block.size() - period))) return false;
     }
     return true;

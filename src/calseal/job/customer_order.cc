@@ -215,6 +215,12 @@ std::vector<std::string> option_names(const Manifest& manifest) {
   return names;
 }
 
+// Ascending, each once.
+void sort_names(std::vector<std::string>& names) {
+  std::ranges::sort(names);
+  names.erase(std::unique(names.begin(), names.end()), names.end());
+}
+
 }  // namespace
 
 CustomerOrder order_of(const VehicleJob& job) {
@@ -229,17 +235,13 @@ CustomerOrder order_of(const VehicleJob& job) {
   }
   if (newest == nullptr) return {};
   CustomerOrder order{newest->time, newest->digest, *newest->options};
-  std::ranges::sort(order.options);
-  const auto twice = std::ranges::unique(order.options);
-  order.options.erase(twice.begin(), twice.end());
+  sort_names(order.options);
   return order;
 }
 
 Event ordered_event(std::vector<std::string> options, std::optional<Sha256> parcel, std::uint64_t base,
                     UtcTime now) {
-  std::ranges::sort(options);
-  const auto twice = std::ranges::unique(options);
-  options.erase(twice.begin(), twice.end());
+  sort_names(options);
   Event event;
   event.time = time_text(now);
   event.kind = EventKind::kOrdered;

@@ -42,6 +42,21 @@ Result<std::vector<PendingFile>> assign_outputs(const CheckOptions& options, con
   return pending;
 }
 
+// The code to read aloud, where one is asked for, behind what was said so far. `has_receipt`: a receipt was
+// written.
+SaidBack with_code(const CheckOptions& options, const Verdict& verdict, const std::optional<Bytes>& salt,
+                   std::string text, bool has_receipt, const std::string& fingerprint) {
+  std::string spoken;
+  if (options.receipt_code && verdict.manifest && salt) {
+    spoken = receipt_code(verdict.manifest_digest, verdict.outcome, *salt);
+    if (!spoken.empty()) text += "code: " + spoken + ": read it aloud to the shop\n";
+  }
+  return {text.empty() ? text : "\n" + text,
+          json_object({{"file", json(printable(has_receipt ? options.receipt : "", 16384))},
+                       {"key_fingerprint", json(fingerprint)},
+                       {"code", json(spoken)}})};
+}
+
 }  // namespace
 
 Status write_outputs(const CheckOptions& options, const Verdict& verdict) {
@@ -63,7 +78,7 @@ Status write_outputs(const CheckOptions& options, const Verdict& verdict) {
 
 Result<SaidBack> say_back(const CheckOptions& options, const Verdict& verdict,
                           const std::optional<Bytes>& salt, UtcTime now) {
-  std::string text, fingerprint, spoken;
+  std::string text, fingerprint;
   const bool known = verdict.manifest.has_value();
   if (!options.receipt.empty() && known) {
     CALSEAL_ASSIGN(const ReceiptKey key, ReceiptKey::obtain(options.receipt_key));
@@ -77,14 +92,7 @@ Result<SaidBack> say_back(const CheckOptions& options, const Verdict& verdict,
                  : "") +
             "\n";
   }
-  if (options.receipt_code && known && salt) {
-    spoken = receipt_code(verdict.manifest_digest, verdict.outcome, *salt);
-    if (!spoken.empty()) text += "code: " + spoken + ": read it aloud to the shop\n";
-  }
-  return SaidBack{text.empty() ? text : "\n" + text,
-                  json_object({{"file", json(printable(known ? options.receipt : "", 16384))},
-                               {"key_fingerprint", json(fingerprint)},
-                               {"code", json(spoken)}})};
+  return with_code(options, verdict, salt, std::move(text), known, fingerprint);
 }
 
 Result<SaidBack> write_customer(const CheckOptions& options, CustomerInCheck& customer,
@@ -99,20 +107,13 @@ Result<SaidBack> write_customer(const CheckOptions& options, CustomerInCheck& cu
     if (written) error.next = "the image was written and is good; repair the place of the customer file";
     return fail(std::move(error));
   }
-  std::string text, spoken;
+  std::string text;
   if (receipt) text += "receipt: " + printable(options.receipt) + ": send it back to the shop\n";
   if (after.salt_kept)
     text += "salt: kept in " + printable(options.customer) + "; it need not be given again\n";
   if (after.salt_left_out)
     text += "salt: NOT kept: the customer file has " + grouped(kCustomerSaltLimit) + " jobs already\n";
-  if (options.receipt_code && verdict.manifest && salt) {
-    spoken = receipt_code(verdict.manifest_digest, verdict.outcome, *salt);
-    if (!spoken.empty()) text += "code: " + spoken + ": read it aloud to the shop\n";
-  }
-  return SaidBack{text.empty() ? text : "\n" + text,
-                  json_object({{"file", json(printable(receipt ? options.receipt : "", 16384))},
-                               {"key_fingerprint", json(after.fingerprint)},
-                               {"code", json(spoken)}})};
+  return with_code(options, verdict, salt, std::move(text), receipt, after.fingerprint);
 }
 
 Status judge_check_options(const CheckOptions& options) {

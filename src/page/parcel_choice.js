@@ -74,12 +74,13 @@ export function missingBefore(choice, sheet) {
   const total = choice.files.reduce((sum, { size }) => sum + size, 0);
   if (total > CONTENTS_TOGETHER) problems.push({ kind: "together", most: CONTENTS_TOGETHER });
   if (choice.series.some((series) => series > SERIES_MOST)) problems.push({ kind: "many", what: "series", most: SERIES_MOST });
+  const asks = reads + order.length > 0; // a parcel with a log alone asks for nothing new
   for (const { name, text, required } of sheet?.questions ?? []) {
     const answer = answers.get(name) ?? "";
-    if (required && answer === "") problems.push({ kind: "question", name, text });
+    if (asks && required && answer === "") problems.push({ kind: "question", name, text });
     if (bytesOf(answer) > ANSWER_MOST) problems.push({ kind: "long", what: `answer-${name}`, most: ANSWER_MOST });
   }
-  const open = sheet === null ? [] : cautionsToAccept(sheet, order).filter((text) => !accepted.has(text));
+  const open = sheet === null || !(asks || accepted.size > 0) ? [] : cautionsToAccept(sheet, order).filter((text) => !accepted.has(text));
   if (open.length > 0) problems.push({ kind: "cautions", count: open.length });
   if (bytesOf(words) > WORDS_BYTES) problems.push({ kind: "long", what: "words", most: WORDS_BYTES });
   if (bytesOf(vehicle) > LINE_BYTES) problems.push({ kind: "long", what: "vehicle", most: LINE_BYTES });

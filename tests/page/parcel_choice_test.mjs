@@ -66,7 +66,10 @@ test("what is missing is named, all of it", () => {
   assert.deepEqual(kinds({ reads: 65, logs: 65, series: [17], words: "€".repeat(21846), vehicle: "v".repeat(201) }),
     ["many reads", "many logs", "many series", "long words", "long vehicle"]);
   assert.deepEqual(kinds({ reads: 64, logs: 64, series: [16], words: "€".repeat(21845), vehicle: "v".repeat(200) }), []);
-  assert.deepEqual(kinds({ words: "x" }, sheet), ["question", "cautions"]);
+  assert.deepEqual(kinds({ reads: 1 }, sheet), ["question", "cautions"]);
+  assert.deepEqual(kinds({ order: ["towing"] }, sheet), ["question", "cautions"]);
+  for (const more of [{ words: "x" }, { logs: 1 }]) assert.deepEqual(kinds(more, sheet), [], "no read and no order: nothing new is asked");
+  assert.deepEqual(kinds({ logs: 1, order: ["sport"], accepted: new Set(sheet.cautions.slice(0, 1)) }, sheet).includes("cautions"), true);
   const done = { words: "x", answers: new Map([["fuel", "e85"]]), accepted: new Set(sheet.cautions) };
   assert.deepEqual(kinds(done, sheet), []);
   assert.deepEqual(kinds({ ...done, order: ["sport"] }, sheet), ["cautions"]);

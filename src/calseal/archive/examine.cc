@@ -16,6 +16,7 @@
 #include "calseal/job/vehicle_job.h"
 #include "calseal/ledger/layout.h"
 #include "calseal/map/region_map.h"
+#include "calseal/parcel/parcel.h"
 #include "calseal/sign/edited_image.h"
 #include "calseal/trust/approval.h"
 #include "calseal/trust/consistency.h"
@@ -59,6 +60,8 @@ std::uint64_t whole_limit(FileKind kind) {
     case FileKind::kSalt:
     case FileKind::kPublicKey:
       return kPublicKeyFileLimit;
+    case FileKind::kParcel:
+      return kBundleSizeLimit;
     default:
       return 0;
   }
@@ -105,6 +108,8 @@ JobClaim claim_of(const EventList& list) {
     const bool sealed = event.kind == EventKind::kSealed || event.kind == EventKind::kReissued;
     if (sealed && event.identity && event.revision && event.sequence)
       claim.sealed.push_back({*event.identity, event.base, *event.revision, *event.sequence});
+    if (event.kind == EventKind::kReceived && event.parcel && event.digest)
+      claim.parcels.push_back({event.detail, *event.digest});
     if (!event.file.empty() && event.digest && !sealed) claim.attached.push_back({event.file, *event.digest});
   }
   return claim;
@@ -426,6 +431,8 @@ void Examiner::prove(const OpenedBundle& opened, const SurveyedFile& file, FileF
 
 Status Examiner::judge_whole(const SurveyedFile& file, FileFacts& facts) {
   const std::string name = printable(file.path);
+  if (file.kind == FileKind::kParcel)
+    return read_parcel(context_.survey->place(file)).map([](const OpenedParcel&) {});
   CALSEAL_ASSIGN(const Bytes bytes, read_file(context_.survey->place(file), whole_limit(file.kind)));
   switch (file.kind) {
     case FileKind::kSalt: {
@@ -447,12 +454,12 @@ Status Examiner::judge_whole(const SurveyedFile& file, FileFacts& facts) {
     }
     case FileKind::kJobFacts: {
       CALSEAL_ASSIGN(const JobFacts job, parse_job_facts(bytes, name));
-      facts.job = JobClaim{job.job, job.controller, 0, {}, {}};
+      facts.job = JobClaim{job.job, job.controller, 0, {}, {}, {}};
       return {};
     }
     case FileKind::kVehicleFacts: {
       CALSEAL_ASSIGN(const VehicleFacts vehicle, parse_fields(text_of(bytes), vehicle_fields, name));
-      facts.job = JobClaim{vehicle.job, "", 0, {}, {}};
+      facts.job = JobClaim{vehicle.job, "", 0, {}, {}, {}};
       return {};
     }
     case FileKind::kJobEvents:
@@ -583,8 +590,9 @@ Status Examiner::judge_ledger(const SurveyedFile& file, FileFacts& facts) {
   question.heads = heads_elsewhere(*context_.survey, file, id);
   question.on_record = [&](const LedgerRecord& record) {
     const LedgerFacts& said = record.detail.facts;
-    if (!record.entry || record.detail_state != DetailState::kPresent || said.kind != EntryKind::kSealed)
-      return;
+    if (!record.entry || record.detail_state != DetailState::kPresent) return;
+    if (said.kind == EntryKind::kParcelTaken) claim.parcels.push_back({record.index, said.about, said.job});
+    if (said.kind != EntryKind::kSealed) return;
     claim.seals.push_back({record.index, said.about, said.job, said.controller, said.base, said.revision,
                            said.sequence, parse_time(record.entry->claimed_time).value_or(UtcTime{})});
   };

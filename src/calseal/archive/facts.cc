@@ -94,6 +94,7 @@ void job_fields(Fields& field, JobClaim& claim) {
   field("broken_lines", claim.broken_lines, Integer{});
   field("sealed", claim.sealed, List{Record{sealed_fields}, kFactsLimit});
   field("attached", claim.attached, List{Record{named_fields}, kFactsLimit});
+  field("parcels", claim.parcels, List{Record{named_fields}, kFactsLimit});
 }
 
 void seal_fields(Fields& field, LedgerSeal& seal) {
@@ -107,6 +108,13 @@ void seal_fields(Fields& field, LedgerSeal& seal) {
   field("claimed_time", seal.claimed, kTime);
 }
 constexpr Record kSeal{seal_fields};
+
+void ledger_parcel_fields(Fields& field, LedgerParcel& parcel) {
+  field("entry", parcel.index, kEntries);
+  field("digest", parcel.digest, kDigest);
+  field("job", parcel.job, kName);
+}
+constexpr Record kLedgerParcel{ledger_parcel_fields};
 
 void witness_fields(Fields& field, LedgerWitness& witness) {
   field("entries", witness.size, Integer{1, kLedgerEntryLimit});
@@ -138,7 +146,7 @@ void hint_fields(Fields& field, BundleHint& hint) {
   field("sequence", hint.sequence, kSequence);
 }
 
-// A ledger's findings and seals stand in lines of their own.
+// A ledger's findings, seals and parcels stand in lines of their own.
 void facts_fields(Fields& field, FileFacts& facts) {
   field("file", facts.path, kPath);
   field("size", facts.size, Integer{});
@@ -174,6 +182,8 @@ std::vector<std::string> write_facts(const FileFacts& facts) {
   for (const LedgerFinding& finding : facts.ledger->findings)
     lines.push_back(line_of("ledger_finding", finding, kFinding));
   for (const LedgerSeal& seal : facts.ledger->seals) lines.push_back(line_of("ledger_seal", seal, kSeal));
+  for (const LedgerParcel& parcel : facts.ledger->parcels)
+    lines.push_back(line_of("ledger_parcel", parcel, kLedgerParcel));
   return lines;
 }
 
@@ -194,6 +204,9 @@ Status FactsReader::take(std::string_view line, std::vector<FileFacts>& facts) c
     root.refuse(Reason::kJsonValue, "a line of no file", "a file first");
   } else if (const auto seal = object.optional("ledger_seal")) {
     kSeal.read(*seal, facts.back().ledger->seals.emplace_back());
+    object.done();
+  } else if (const auto parcel = object.optional("ledger_parcel")) {
+    kLedgerParcel.read(*parcel, facts.back().ledger->parcels.emplace_back());
     object.done();
   } else if (const auto finding = object.required("ledger_finding")) {
     kFinding.read(*finding, facts.back().ledger->findings.emplace_back());

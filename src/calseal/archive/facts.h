@@ -78,6 +78,7 @@ struct JobClaim {
   };
   std::vector<Sealed> sealed;         // that events note
   std::vector<NamedDigest> attached;  // files within the folder that events name by digest
+  std::vector<NamedDigest> parcels;   // files within the vehicle's folder, likewise
   friend bool operator==(const JobClaim&, const JobClaim&) = default;
 };
 
@@ -89,6 +90,14 @@ struct LedgerSeal {
   std::uint64_t base = 1, revision = 0, sequence = 1;
   UtcTime claimed;  // as the entry says
   friend bool operator==(const LedgerSeal&, const LedgerSeal&) = default;
+};
+
+// A parcel that was taken in, as a ledger has it.
+struct LedgerParcel {
+  std::uint64_t index = 0;
+  Sha256 digest;
+  std::string job;
+  friend bool operator==(const LedgerParcel&, const LedgerParcel&) = default;
 };
 
 // Somebody besides the entries says that the first `size` of them existed at `time`.
@@ -106,6 +115,7 @@ struct LedgerClaim {
   std::vector<LedgerWitness> witnesses;  // heads and pins that hold, ascending
   std::vector<LedgerFinding> findings;
   std::vector<LedgerSeal> seals;
+  std::vector<LedgerParcel> parcels;
   friend bool operator==(const LedgerClaim&, const LedgerClaim&) = default;
 };
 
@@ -131,7 +141,8 @@ struct FileFacts {
   friend bool operator==(const FileFacts&, const FileFacts&) = default;
 };
 
-// One line each, without line end, canonical JSON. A ledger's seals and findings stand in lines of their own.
+// One line each, without line end, canonical JSON. A ledger's seals, parcels and findings stand in lines of
+// their own.
 std::vector<std::string> write_facts(const FileFacts& facts);
 
 // The inverse, line by line: a line that belongs to the facts before it is added to them. kAuditRecord.

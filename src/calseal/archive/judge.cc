@@ -193,6 +193,7 @@ std::set<Sha256> named_digests(const AuditRecord& record) {
   for (const FileFacts& facts : record.files) {
     if (facts.job) {
       for (const NamedDigest& attached : facts.job->attached) named.insert(attached.digest);
+      for (const NamedDigest& parcel : facts.job->parcels) named.insert(parcel.digest);
     }
     if (!facts.revision) continue;
     named.insert(facts.revision->map);
@@ -229,6 +230,7 @@ Judgement judge_record(const AuditRecord& record, const AuditRecord* earlier,
     judge_ledgers(judging);
     judge_job_folders(judging);
     judge_vehicle_jobs(judging);
+    judge_parcels(judging);
     if (earlier != nullptr) judge_against_earlier(judging);
   }
   Judgement judgement;

@@ -89,6 +89,7 @@ void judge_chains(Judging& judging);
 void judge_ledgers(Judging& judging);
 void judge_job_folders(Judging& judging);
 void judge_vehicle_jobs(Judging& judging);
+void judge_parcels(Judging& judging);
 void judge_against_earlier(Judging& judging);
 
 }  // namespace calseal

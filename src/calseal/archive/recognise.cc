@@ -9,6 +9,7 @@
 #include "calseal/check/receipt.h"
 #include "calseal/check/state.h"
 #include "calseal/ledger/layout.h"
+#include "calseal/parcel/parcel.h"
 #include "calseal/trust/approval.h"
 #include "calseal/trust/consistency.h"
 #include "calseal/trust/inclusion.h"
@@ -117,6 +118,7 @@ FileKind recognise(ByteView beginning) {
   const std::string_view text = text_of(beginning);
   if (text.empty()) return FileKind::kEmpty;
   if (begins_as_bundle(beginning)) return FileKind::kBundle;
+  if (begins_as_parcel(beginning)) return FileKind::kParcel;
   return recognise_text(text);
 }
 

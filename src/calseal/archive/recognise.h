@@ -39,14 +39,15 @@ enum class FileKind : std::uint8_t {
   kIntelHex,
   kSRecord,
   kAuditRecord,
-  kVehicleFacts  // vehicle.json
+  kVehicleFacts,  // vehicle.json
+  kParcel         // from a customer
 };
-inline constexpr std::array<std::string_view, 27> kFileKindNames{
+inline constexpr std::array<std::string_view, 28> kFileKindNames{
     "unknown",   "empty",        "bundle",         "trust-file",     "succession",  "withdrawals",
     "job-list",  "approval",     "ledger-entries", "ledger-details", "ledger-tip",  "ledger-head",
     "inclusion", "consistency",  "receipt",        "checker-state",  "region-map",  "option",
     "job-facts", "job-events",   "salt",           "public-key",     "private-key", "intel-hex",
-    "s-record",  "audit-record", "vehicle-facts"};
+    "s-record",  "audit-record", "vehicle-facts",  "parcel"};
 inline std::string_view file_kind_name(FileKind kind) {
   return kFileKindNames[static_cast<std::size_t>(kind)];
 }

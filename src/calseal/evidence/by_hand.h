@@ -8,5 +8,6 @@ namespace calseal {
 std::string_view by_hand_bundle();  // by-hand/bundle.py
 std::string_view by_hand_ledger();  // by-hand/ledger.py
 std::string_view by_hand_set();     // by-hand/set.py, of a whole vehicle
+std::string_view by_hand_parcel();  // by-hand/parcel.py, likewise
 
 }  // namespace calseal

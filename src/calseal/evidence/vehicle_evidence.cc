@@ -57,6 +57,7 @@ class VehicleGathering {
     match_handed(kept);
     evidence_.parcels = parcels_in(evidence_.files, kept, evidence_.job);
     add_text(evidence_.files, "by-hand/set.py", by_hand_set());
+    if (!evidence_.parcels.empty()) add_text(evidence_.files, "by-hand/parcel.py", by_hand_parcel());
     std::ranges::sort(evidence_.files, {}, &NewFile::path);
     return std::move(evidence_);
   }

@@ -8,6 +8,7 @@
 #include "calseal/job/layout.h"
 #include "calseal/ledger/reader.h"
 #include "calseal/ledger/revision_facts.h"
+#include "calseal/trust/spoken_code.h"
 #include "calseal/trust/statement.h"
 
 namespace calseal {
@@ -35,6 +36,19 @@ std::optional<EntryKind> kind_of(EventKind kind) {
     default:
       return std::nullopt;
   }
+}
+
+NewEntry parcel_entry(const Job& job, const Event& event) {
+  NewEntry entry;
+  entry.facts.kind = EntryKind::kParcelTaken;
+  entry.facts.claimed_time = event.time;
+  entry.facts.about = *event.digest;
+  entry.facts.job = job.facts.job;
+  entry.facts.controller = job.facts.controller;
+  entry.facts.base = event.base;
+  entry.facts.words = "number " + std::to_string(event.parcel->number) + " by key " +
+                      spoken_code(Spoken::kKey, event.parcel->key);
+  return entry;
 }
 
 }  // namespace
@@ -74,6 +88,10 @@ std::vector<NewEntry> ledger_entries_of(const Job& job) {
     }
   }
   for (const Event& event : job.events) {
+    if (event.kind == EventKind::kReceived && event.parcel && event.digest) {
+      entries.push_back(parcel_entry(job, event));
+      continue;
+    }
     const auto kind = kind_of(event.kind);
     const JobRevision* revision = event.identity ? job.find(*event.identity) : nullptr;
     if (!kind || revision == nullptr) continue;

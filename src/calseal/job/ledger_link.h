@@ -23,7 +23,7 @@ Status link_ledger(const std::string& folder, const std::string& ledger);
 Result<std::optional<std::string>> linked_ledger(const std::string& folder);
 
 // What the job's folder says that a ledger should hold: that its verified revisions were sealed, in the order
-// of bases and sequence; then its events about revisions that are there.
+// of bases and sequence; then its events about revisions that are there, and about parcels.
 std::vector<NewEntry> ledger_entries_of(const Job& job);
 
 struct EnteredJob {

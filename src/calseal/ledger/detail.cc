@@ -2,6 +2,7 @@
 
 #include "calseal/base/text.h"
 #include "calseal/bundle/manifest.h"
+#include "calseal/bundle/signed_json.h"
 #include "calseal/ledger/layout.h"
 #include "calseal/trust/statement.h"
 
@@ -35,6 +36,13 @@ void ledger_facts_fields(Fields& field, LedgerFacts& facts) {
   field("words", facts.words, kLine);
   field("file", facts.file, kMaybeDigest);
   field("erases", facts.erases, Erases{{kEntryIndex, kErasedTogetherLimit}});
+}
+
+std::string subject_text(const LedgerFacts& facts) {
+  if (facts.kind == EntryKind::kErased)
+    return "details of " + std::to_string(facts.erases.size()) + " entries";
+  if (facts.kind == EntryKind::kParcelTaken) return "parcel " + digest_text(facts.about);
+  return "base " + std::to_string(facts.base) + ", revision " + std::to_string(facts.revision);
 }
 
 void ledger_detail_fields(Fields& field, LedgerDetail& detail) {

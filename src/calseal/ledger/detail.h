@@ -25,7 +25,7 @@ inline constexpr std::size_t kErasedTogetherLimit = 4096;  // entries that one `
 struct LedgerFacts {
   EntryKind kind = EntryKind::kSealed;  // as in the entry
   std::string claimed_time;             // likewise
-  Sha256 about;                         // manifest digest of the revision; of `erased`: digest_of_erased()
+  Sha256 about;  // manifest digest of the revision, digest of the parcel; of `erased`: digest_of_erased()
   std::string job;                      // name; empty in `erased`
   std::string controller;               // name; likewise
   std::uint64_t base = 0;
@@ -37,6 +37,9 @@ struct LedgerFacts {
   friend bool operator==(const LedgerFacts&, const LedgerFacts&) = default;
 };
 void ledger_facts_fields(Fields& field, LedgerFacts& facts);
+
+// What a person reads of it beside its kind: "base 1, revision 2", or which parcel, by its SHA-256.
+std::string subject_text(const LedgerFacts& facts);
 
 // One line of details.jsonl.
 struct LedgerDetail {

@@ -34,7 +34,7 @@ Status check_texts(const ParcelRequest& request) {
         std::to_string(request.reads.size()) + " reads, " + std::to_string(request.logs.size()) + " logs",
         "at most 64 of each", "make two parcels");
   const Order& order = request.order;
-  if (request.sheet != nullptr) return judge_order(*request.sheet, order);
+  if (request.sheet != nullptr) return judge_order(*request.sheet, order, !request.reads.empty());
   if (order.options.empty() && order.answers.empty() && order.accepted.empty()) return {};
   return parcel_usage("order", "an order or an answer without a sheet", "the shop's sheet",
                       "give the sheet, or say it in your words");

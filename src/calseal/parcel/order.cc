@@ -135,13 +135,9 @@ std::vector<std::string> cautions_of(const Sheet& sheet, const std::vector<std::
   return cautions;
 }
 
-Status judge_order(const Sheet& sheet, const Order& order) {
-  for (const std::string& name : order.options) {
-    if (sheet.find_option(name) != nullptr) continue;
-    return order_usage("order", quoted(name), "an option of the sheet",
-                       "look at the sheet; say in your words what is not on it");
-  }
-  for (const ParcelAnswer& answer : order.answers) CALSEAL_CHECK(check_answer(sheet, answer));
+namespace {
+
+Status check_required(const Sheet& sheet, const Order& order) {
   for (const SheetQuestion& question : sheet.asked.questions) {
     const bool answered = std::ranges::any_of(
         order.answers, [&](const ParcelAnswer& answer) { return answer.question == question.name; });
@@ -149,7 +145,10 @@ Status judge_order(const Sheet& sheet, const Order& order) {
       return order_usage("answer to " + question.name, "no answer", "one: the shop needs it",
                          "answer: " + printable(question.text));
   }
-  CALSEAL_CHECK(check_conditions(sheet, order));
+  return {};
+}
+
+Status check_accepted(const Sheet& sheet, const Order& order) {
   const std::vector<std::string> cautions = cautions_of(sheet, order.options);
   if (cautions.size() > kAcceptedLimit)
     return order_usage("cautions", grouped(cautions.size()), "at most " + grouped(kAcceptedLimit),
@@ -163,6 +162,21 @@ Status judge_order(const Sheet& sheet, const Order& order) {
     return order_usage("cautions", "other cautions than those of this order", "these, in their order",
                        "accept those of the sheet and of what is ordered");
   return {};
+}
+
+}  // namespace
+
+Status judge_order(const Sheet& sheet, const Order& order, bool brings_read) {
+  for (const std::string& name : order.options) {
+    if (sheet.find_option(name) != nullptr) continue;
+    return order_usage("order", quoted(name), "an option of the sheet",
+                       "look at the sheet; say in your words what is not on it");
+  }
+  for (const ParcelAnswer& answer : order.answers) CALSEAL_CHECK(check_answer(sheet, answer));
+  const bool asks = brings_read || !order.options.empty();
+  if (asks) CALSEAL_CHECK(check_required(sheet, order));
+  CALSEAL_CHECK(check_conditions(sheet, order));
+  return asks || !order.accepted.empty() ? check_accepted(sheet, order) : Status();
 }
 
 }  // namespace calseal

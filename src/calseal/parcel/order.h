@@ -29,7 +29,7 @@ std::vector<std::string> cautions_of(const Sheet& sheet, const std::vector<std::
 // In this order: every option is on the sheet (kUsage); every answer fits its question (kUsage); every
 // required question is answered (kUsage); what the ordered options require is ordered or stated
 // (kOptionRequires), and what they exclude is not (kOptionExcludes); exactly the cautions of this order are
-// accepted (kUsage).
-Status judge_order(const Sheet& sheet, const Order& order);
+// accepted (kUsage). Without a read and without an order, no question and no caution is required.
+Status judge_order(const Sheet& sheet, const Order& order, bool brings_read);
 
 }  // namespace calseal

@@ -27,11 +27,12 @@ enum class EntryKind : std::uint8_t {
   kConfirmed,         // a read-back or a scan says so; words: the grade of proof
   kWithdrawn,         // must not be written any more
   kClosed,            // the job is over
-  kErased             // details of earlier entries were taken out on request
+  kErased,            // details of earlier entries were taken out on request
+  kParcelTaken        // a customer's parcel came into the job; words: which of his it is
 };
-inline constexpr std::array<std::string_view, 9> kEntryKindNames{
+inline constexpr std::array<std::string_view, 10> kEntryKindNames{
     "sealed",    "sent",   "received", "cautions-accepted", "written", "confirmed",
-    "withdrawn", "closed", "erased"};
+    "withdrawn", "closed", "erased",   "parcel-taken"};
 std::string_view entry_kind_name(EntryKind kind);
 std::optional<EntryKind> find_entry_kind(std::string_view name);
 

@@ -94,7 +94,7 @@ class Evidence(unittest.TestCase):
         proved, asserted, unknown = (self.whats(made, kind) for kind in ("proved", "asserted", "unknown"))
         self.assertIn("Revision 2 of base 1 changes revision 0 only within the areas", proved)
         self.assertIn("job/base-1/read/flash.bin is the read of flash", proved)
-        self.assertIn("Entry 0 of the ledger (sealed, revision 0 of base 1) has not changed since", proved)
+        self.assertIn("Entry 0 of the ledger (sealed, base 1, revision 0) has not changed since", proved)
         self.assertIn("It was sent, revision 1 of base 1", asserted)
         self.assertIn("it's <b>wrong</b>", asserted)
         self.assertIn("What caused a failure.", unknown)

@@ -278,6 +278,13 @@ class Sheets(unittest.TestCase):
                 self.assertIn(found, refused["found"])
                 self.assertFalse(os.path.exists(path))
 
+    def test_a_log_alone_is_asked_nothing(self):
+        path, made = self.order("--log", self.desk.put("drive.csv", b"Time (s),rpm\n0.0,850\n"))
+        self.assertEqual((made["order"], made["answers"], made["accepted"], made["sheet"]), ([], [], [], self.sheet["digest"]))
+        self.desk.json(CALSEAL, "parcel", "show", path, *self.desk.with_sheet())
+        _, refused = self.order("--log", self.desk.at("drive.csv"), "--read", "engine.flash=" + self.desk.at("flash.bin"), status=2)
+        self.assertEqual(refused["place"], "answer to fuel")
+
     def test_cautions_are_shown_before_they_are_accepted(self):
         _, arguments = self.desk.parcel_arguments(*self.desk.with_sheet(), "--order", "towing", "--answer", "fuel=e10")
         said = self.desk.must(*arguments, status=2).stderr.decode()

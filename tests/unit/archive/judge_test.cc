@@ -267,6 +267,74 @@ void make_vehicle(FactsSample& now) {
   }
 }
 
+// The parcel that the vehicle's job took in, as notes and ledger name it.
+constexpr const char* kFirstParcel = "v/parcels/1.parcel";
+void take_parcel(FactsSample& now) {
+  make_vehicle(now);
+  now.add(kFirstParcel, FileKind::kParcel);
+  now.at("v/engine/events.jsonl").job->parcels = {{"parcels/1.parcel", digest_of(kFirstParcel)}};
+  now.at("ledger/entries.jsonl").ledger->parcels = {{7, digest_of(kFirstParcel), "oak-17"}};
+}
+
+void forget_notes(FactsSample& now) { now.at("v/engine/events.jsonl").job->parcels.clear(); }
+void forget_entries(FactsSample& now) { now.at("ledger/entries.jsonl").ledger->parcels.clear(); }
+
+std::vector<Case> cases_of_parcels() {
+  const auto changed = [](std::string name, std::function<void(FactsSample&)> change,
+                          std::multiset<std::string> expected) {
+    return Case{std::move(name),
+                [change = std::move(change)](FactsSample& now, FactsSample&) {
+                  take_parcel(now);
+                  change(now);
+                },
+                std::move(expected)};
+  };
+  const std::string at = kFirstParcel;
+  return {
+      changed("a parcel as notes and ledger name it", [](FactsSample&) {}, {}),
+      changed("a parcel that the ledger alone names", forget_notes, {}),
+      changed("a parcel that notes alone name", forget_entries, {}),
+      changed("a parcel that nobody names",
+              [](FactsSample& now) {
+                forget_notes(now);
+                forget_entries(now);
+              },
+              {"parcel-unknown " + at}),
+      changed("a parcel elsewhere that nobody names",
+              [](FactsSample& now) { now.add("inbox/new.parcel", FileKind::kParcel); }, {}),
+      changed("no parcel", [](FactsSample& now) { now.files.erase(kFirstParcel); }, {"parcel-missing " + at}),
+      changed("no parcel and no note",
+              [](FactsSample& now) {
+                forget_notes(now);
+                now.files.erase(kFirstParcel);
+              },
+              {"parcel-missing "}),
+      changed("a parcel that was moved",
+              [](FactsSample& now) {
+                now.add("v/old/1.parcel", FileKind::kParcel).digest = digest_of(kFirstParcel);
+                now.files.erase(kFirstParcel);
+              },
+              {}),
+      changed("another parcel in its place",
+              [](FactsSample& now) { now.at(kFirstParcel).digest = digest_of("another"); },
+              {"file-changed " + at}),
+      changed("a damaged parcel",
+              [](FactsSample& now) {
+                now.at(kFirstParcel).digest = digest_of("damaged");
+                now.at(kFirstParcel).fault =
+                    Error{Reason::kStoredDigest, "", "entry 1", "this", "that", "ask"};
+              },
+              {"file-damaged " + at}),
+      changed("a controller's folder without that of its vehicle",
+              [](FactsSample& now) {
+                now.files.erase("v/vehicle.json");
+                now.files.erase(kFirstParcel);
+                forget_entries(now);
+              },
+              {"job-file-missing v/vehicle.json"}),
+  };
+}
+
 std::vector<Case> cases_of_vehicles() {
   const auto changed = [](std::string name, std::function<void(FactsSample&)> change,
                           std::multiset<std::string> expected) {
@@ -457,8 +525,9 @@ std::vector<Case> cases_of_earlier_audits() {
 
 std::vector<Case> all_cases() {
   std::vector<Case> all;
-  for (auto group : {cases_of_files(), cases_of_bundles(), cases_of_chains(), cases_of_ledgers(),
-                     cases_of_job_folders(), cases_of_vehicles(), cases_of_earlier_audits()})
+  for (auto group :
+       {cases_of_files(), cases_of_bundles(), cases_of_chains(), cases_of_ledgers(), cases_of_job_folders(),
+        cases_of_vehicles(), cases_of_parcels(), cases_of_earlier_audits()})
     all.insert(all.end(), group.begin(), group.end());
   return all;
 }

@@ -49,13 +49,23 @@ Sheet sample_sheet() {
 Order sample_order() { return {{"towing"}, {{"fuel", "ron-95"}, {"mass", "1450"}}, {"By your own risk."}}; }
 
 TEST(Order, AsItMayBe) {
-  EXPECT_THAT(judge_order(sample_sheet(), sample_order()), IsOk());
+  EXPECT_THAT(judge_order(sample_sheet(), sample_order(), true), IsOk());
   Order nothing{{}, {{"fuel", "e85"}}, {"By your own risk."}};
-  EXPECT_THAT(judge_order(sample_sheet(), nothing), IsOk());
+  EXPECT_THAT(judge_order(sample_sheet(), nothing, true), IsOk());
   Order light{{"cold-start", "shift-light"},
               {{"fuel", "e85"}, {"built-in", "lamp"}},
               {"By your own risk.", "Draws current."}};
-  EXPECT_THAT(judge_order(sample_sheet(), light), IsOk());
+  EXPECT_THAT(judge_order(sample_sheet(), light, true), IsOk());
+}
+
+TEST(Order, WithoutAReadAndAnOrderNothingIsAsked) {
+  EXPECT_THAT(judge_order(sample_sheet(), {}, false), IsOk());
+  EXPECT_THAT(judge_order(sample_sheet(), {}, true), FailsWith(Reason::kUsage, "fuel"));
+  EXPECT_THAT(judge_order(sample_sheet(), {{"towing"}, {}, {}}, false), FailsWith(Reason::kUsage, "fuel"));
+  const Order half{{}, {}, {"Another caution."}};
+  EXPECT_THAT(judge_order(sample_sheet(), half, false), FailsWith(Reason::kUsage, "cautions"));
+  const Order odd{{}, {{"fuel", "diesel"}}, {}};
+  EXPECT_THAT(judge_order(sample_sheet(), odd, false), FailsWith(Reason::kUsage, "fuel"));
 }
 
 TEST(Order, CautionsAreTheSheetsThenThoseOfOptionsEachOnce) {
@@ -87,7 +97,7 @@ TEST_P(OrderFault, IsNamed) {
   Order order = sample_order();
   GetParam().bend(order);
   if (order.accepted == sample_order().accepted) order.accepted = cautions_of(sample_sheet(), order.options);
-  EXPECT_THAT(judge_order(sample_sheet(), order), FailsWith(GetParam().reason, GetParam().place));
+  EXPECT_THAT(judge_order(sample_sheet(), order, true), FailsWith(GetParam().reason, GetParam().place));
 }
 const BentOrder kBentOrders[] = {
     {"unknown_option", Reason::kUsage, "order", [](Order& o) { o.options = {"wings"}; }},
@@ -142,7 +152,7 @@ TEST(Order, Numbers) {
   for (const char* number : {"0", "-1", "12.5", "-0.25", "00"}) {
     Order order = sample_order();
     order.answers[1].answer = number;
-    EXPECT_THAT(judge_order(sample_sheet(), order), IsOk()) << number;
+    EXPECT_THAT(judge_order(sample_sheet(), order, true), IsOk()) << number;
   }
 }
 

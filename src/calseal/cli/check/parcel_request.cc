@@ -83,11 +83,11 @@ Status load_order(const ParcelOptions& options, const Console& console, LoadedPa
   const std::vector<std::string> cautions = cautions_of(*loaded.sheet, order.options);
   if (options.accept_cautions) {
     order.accepted = cautions;
-  } else if (!console.json) {
+  } else if (!console.json && (!options.reads.empty() || !order.options.empty())) {
     for (const std::string& caution : cautions) console.note("caution: " + printable(caution) + "\n");
   }
   // Before any large file is read.
-  Status judged = judge_order(*loaded.sheet, order);
+  Status judged = judge_order(*loaded.sheet, order, !options.reads.empty());
   if (!judged && judged.error().place == "cautions")
     judged.error().next = "read them, then run the command again with --accept-cautions";
   return judged;

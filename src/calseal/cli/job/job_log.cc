@@ -8,6 +8,7 @@
 #include "calseal/cli/image/page_for.h"
 #include "calseal/cli/job/job_at_hand.h"
 #include "calseal/cli/job/job_commands.h"
+#include "calseal/cli/job/ledger_duty.h"
 #include "calseal/cli/job/parcel_in_job.h"
 #include "calseal/cli/shop/parcel_opening.h"
 #include "calseal/cli/shop/parcel_root.h"
@@ -43,11 +44,15 @@ Result<int> run_parcel(const LogOptions& options, const JobAtHand& at_hand, cons
     return fail(usage_error("--revision", "a parcel", "a log", "the parcel says which revision was driven"));
   CALSEAL_CHECK(judge_parcel(at_hand.job, parcel, options.customer_changed));
   CALSEAL_ASSIGN(const TakenParcel taken, take_parcel(at_hand.job, parcel, now));
-  console.print(taken_parcel_text(taken, page_for(console)));
+  CALSEAL_ASSIGN(const VehicleJob after, at_hand.after({}));
+  const LedgerOutcome ledger = do_ledger_duty(after, {});
+  const Page page = page_for(console);
+  console.print(taken_parcel_text(taken, page) + ledger_text(ledger, page));
   JsonValue value = json_object({{"calseal", json("job-log-parcel/1")}});
   add_taken_parcel(value, taken);
+  add_ledger(value, ledger);
   console.print_json(value);
-  return 0;
+  return ledger.status();
 }
 
 Result<int> run(const LogOptions& options, const Console& console) {

@@ -33,7 +33,7 @@ Result<int> run(const AppendOptions& options, const Console& console) {
     const AppendedEntry& place = appended.entries[i];
     text += std::string(place.was_there ? "was there  " : "appended   ") + "entry " + grouped(place.index) +
             ": " + std::string(entry_kind_name(facts.kind)) + ", " + facts.job + ", " + facts.controller +
-            ", base " + std::to_string(facts.base) + ", revision " + std::to_string(facts.revision) + "\n";
+            ", " + subject_text(facts) + "\n";
     listed.items.push_back(json_object({{"entry", json(place.index)},
                                         {"was_there", json(place.was_there)},
                                         {"kind", json(entry_kind_name(facts.kind))},

@@ -111,8 +111,7 @@ class EvidencePage {
     for (std::size_t i = 0; i < evidence_.ledger->entries.size() && i < kMostStatements; ++i) {
       const EvidenceEntry& entry = evidence_.ledger->entries[i];
       table.add({number(entry.index),
-                 Html(std::string(entry_kind_name(entry.facts.kind)) + ", revision " +
-                      std::to_string(entry.facts.revision)),
+                 Html(std::string(entry_kind_name(entry.facts.kind)) + ", " + subject_text(entry.facts)),
                  Html(entry.facts.claimed_time),
                  Html(entry.witnessed.by == Witness::kNobody
                           ? std::string("by nobody yet")

@@ -114,9 +114,8 @@ class Stating {
   void ledger() {
     if (!evidence_.ledger) return;
     for (const EvidenceEntry& entry : evidence_.ledger->entries) {
-      const std::string what = std::string(entry_kind_name(entry.facts.kind)) + ", revision " +
-                               std::to_string(entry.facts.revision) + " of base " +
-                               std::to_string(entry.facts.base);
+      const std::string what =
+          std::string(entry_kind_name(entry.facts.kind)) + ", " + subject_text(entry.facts);
       if (entry.witnessed.by != Witness::kNobody) {
         proved("Entry " + std::to_string(entry.index) + " of the ledger (" + what +
                    ") has not changed since: " + witness_words(entry.witnessed) + ".",

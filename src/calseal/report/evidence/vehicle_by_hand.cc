@@ -79,6 +79,23 @@ std::string handed_step(const VehicleEvidence& evidence) {
          lines + damaged + "\n";
 }
 
+std::string parcels_step(const VehicleEvidence& evidence) {
+  if (evidence.parcels.empty()) return "5. Parcels\n\nNone is in this folder.\n\n";
+  std::string lines, damaged;
+  for (const ParcelEvidence& parcel : evidence.parcels) {
+    if (parcel.parcel)
+      lines += "$ python3 by-hand/parcel.py controllers " + shell_word(parcel.file) + "\n";
+    else
+      damaged += "\nNot in these commands, because it does not hold: " + printable(parcel.file, 1000) + "\n";
+  }
+  return "5. Parcels\n\n"
+         "What the customer sent: the signature by his own key, every content, which of them a controller's "
+         "folder has byte for byte,\n"
+         "and the entries of the ledger that name the file. Whose key it is, only he can say: compare its "
+         "fingerprint by voice.\n\n" +
+         lines + damaged + "\n";
+}
+
 }  // namespace
 
 std::string evidence_by_hand(const VehicleEvidence& evidence) {
@@ -94,8 +111,8 @@ std::string evidence_by_hand(const VehicleEvidence& evidence) {
          "That list cannot vouch for itself. Whoever receives the folder writes down the digest of it, or "
          "has it stamped, on that day:\n\n"
          "$ sha256sum SHA256SUMS\n\n" +
-         controllers_step(evidence) + sets_step(evidence) + handed_step(evidence) +
-         "5. What nothing proves\n\n"
+         controllers_step(evidence) + sets_step(evidence) + handed_step(evidence) + parcels_step(evidence) +
+         "6. What nothing proves\n\n"
          "vehicle.json, message.txt and the rest of job/ are as they were found; nobody signed them.\n";
 }
 

@@ -76,12 +76,26 @@ class VehicleStating {
     for (const auto& [entry, kept] : one.kept)
       said_.proved.push_back(
           {entry + " in " + file + " is, byte for byte, " + printable(kept, 1000) + ".", "SHA-256 of both"});
+    state_entries(one, file);
     say_words(*one.parcel, file, "the holder of the key " + key + ", under his signature");
     said_.asserted.push_back(
         {"That key is the customer's.", "whoever heard its fingerprint from him by voice"});
     if (!one.noted)
       said_.unknown.push_back(
           {"When " + file + " came, and whether it was taken into this job.", "no note of the job names it"});
+  }
+
+  // Each controller's evidence has the entry among its own.
+  void state_entries(const ParcelEvidence& one, const std::string& file) {
+    for (const ControllerEvidence& controller : evidence_.controllers) {
+      if (!controller.evidence.ledger) continue;
+      for (const EvidenceEntry& entry : controller.evidence.ledger->entries) {
+        if (entry.facts.kind != EntryKind::kParcelTaken || entry.facts.about != one.digest) continue;
+        said_.proved.push_back({"Entry " + std::to_string(entry.index) + " of the ledger names " + file +
+                                    " by its SHA-256, as taken into the job.",
+                                controller.folder + "/ledger/this-job.jsonl, bound to the entry by HMAC"});
+      }
+    }
   }
 
   void say_words(const Parcel& parcel, const std::string& file, const std::string& who) {

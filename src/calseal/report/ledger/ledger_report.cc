@@ -21,10 +21,8 @@ std::string detail_state_code(DetailState state) {
 }
 
 std::string facts_text(const LedgerFacts& facts) {
-  if (facts.kind == EntryKind::kErased)
-    return "details of " + counted(facts.erases.size(), "entry", "entries");
-  std::string text = facts.job + ", " + facts.controller + ", base " + std::to_string(facts.base) +
-                     ", revision " + std::to_string(facts.revision);
+  if (facts.kind == EntryKind::kErased) return subject_text(facts);
+  std::string text = facts.job + ", " + facts.controller + ", " + subject_text(facts);
   if (!facts.words.empty()) text += " (" + printable(facts.words) + ")";
   return text;
 }

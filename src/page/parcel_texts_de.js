@@ -94,6 +94,7 @@ export const PARCEL_TEXTS_DE = {
   revision: ({ controller, revision }) => `Revision ${revision} von ${controller}`,
   customerField: "Ihre Kundendatei (me.customer)",
   customerHint: "Die Datei, die diese Seite Ihnen mit dem letzten Paket gegeben hat. Mit ihr erkennt der Betrieb Sie am selben Schlüssel. Ohne sie wird ein neuer Schlüssel gemacht.",
+  customerHere: (number) => `Diese Seite hat Ihre Kundendatei schon. Pakete bisher: ${countText(number)}.`,
   customerGood: (number) => `Ihr Schlüssel ist darin. Pakete bisher: ${countText(number)}.`,
   customerBad: (meaning) => `Diese Datei wird nicht verwendet: ${meaning} Ohne sie wird ein neuer Schlüssel gemacht.`,
 

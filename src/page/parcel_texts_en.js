@@ -94,6 +94,7 @@ export const PARCEL_TEXTS_EN = {
   revision: ({ controller, revision }) => `revision ${revision} of ${controller}`,
   customerField: "Your customer file (me.customer)",
   customerHint: "The file that this page gave you with your last parcel. With it the shop knows you by the same key. Without it a new key is made.",
+  customerHere: (number) => `This page has your customer file already. Parcels made so far: ${countText(number)}.`,
   customerGood: (number) => `Your key is in it. Parcels made so far: ${countText(number)}.`,
   customerBad: (meaning) => `This file is not used: ${meaning} Without one, a new key is made.`,
 

@@ -1,7 +1,7 @@
 // The view "Send to the shop": a customer chooses files, orders and writes, and gets one file to send. docs/parcel.md, docs/page.md.
 
-import { printable } from "./bytes.js";
-import { newCustomer, readCustomerFile } from "./customer_file.js";
+import { printable, utf8 } from "./bytes.js";
+import { CUSTOMER_NAME, newCustomer, readCustomerFile } from "./customer_file.js";
 import { element, foreign, tell } from "./dom.js";
 import { filled, phrase } from "./phrase.js";
 import { agreementPair } from "./hpke.js";
@@ -42,8 +42,8 @@ function meaningOf(fault) {
 }
 
 class ParcelView {
-  constructor(checker, trustFile, trust) {
-    Object.assign(this, { checker, trustFile, trust, sheet: null, orderPart: null, customer: null, isNewKey: true, bundle: null, canClose: true, run: 0 });
+  constructor(checker, trustFile, trust, own) {
+    Object.assign(this, { checker, trustFile, trust, own, sheet: null, orderPart: null, fresh: null, isNewKey: false, bundle: null, canClose: true, run: 0 });
     this.reads = new ReadsPart(checker, () => this.forget());
     this.logs = new LogsPart(() => this.forget());
     this.words = element("textarea", { rows: "5" });
@@ -145,19 +145,23 @@ class ParcelView {
   }
 
   async chooseCustomer(file) {
-    this.customer = null;
-    this.isNewKey = true;
-    tell(this.customerField.says, () => []);
+    this.showCustomer();
     if (file === null) return;
     try {
       const { bytes, name } = await loadFile(file);
-      this.customer = await readCustomerFile(bytes, name);
-      this.isNewKey = this.customer.number === 0;
-      const { number } = this.customer;
+      const { number } = await readCustomerFile(bytes, name);
+      await this.own.put({ name, bytes });
+      [this.fresh, this.isNewKey] = [null, false];
       tell(this.customerField.says, () => saying("good", WORDS.parcel.customerGood(number)));
     } catch (fault) {
       tell(this.customerField.says, () => saying("bad", WORDS.parcel.customerBad(meaningOf(fault))));
     }
+  }
+
+  // What is known without a file chosen here: from the checks, or from the last parcel.
+  showCustomer() {
+    const customer = this.own.get();
+    tell(this.customerField.says, () => (customer === null ? [] : saying("good", WORDS.parcel.customerHere(customer.number))));
   }
 
   async chooseBundle(file) {
@@ -264,8 +268,8 @@ class ParcelView {
     this.makeButton.disabled = true;
     this.say(() => WORDS.parcel.making);
     const parcelKey = this.openBox.checked && !this.canClose ? "" : this.sheet?.parcel_key ?? "";
-    this.customer ??= newCustomer();
-    const request = { wish: this.wish(), customer: this.customer, parcelKey, wanted: this.sheet?.reads ?? [] };
+    const customer = this.customer();
+    const request = { wish: this.wish(), customer, parcelKey, wanted: this.sheet?.reads ?? [] };
     const made = await this.pack(request, (index, count) => {
       if (run === this.run) this.say(() => WORDS.parcel.packing(index, count));
     });
@@ -273,7 +277,15 @@ class ParcelView {
     this.makeButton.disabled = false;
     this.say(() => "");
     if (made.refused) this.tellProblem(() => WORDS.parcel.failed(failedText(made.refused)));
-    else this.showReady(made, parcelKey !== "");
+    else await this.showReady(made, parcelKey !== "");
+  }
+
+  // A new key is new to the shop until a customer file is chosen.
+  customer() {
+    const known = this.own.get();
+    if (known === null) this.fresh ??= newCustomer();
+    this.isNewKey ||= (known ?? this.fresh).number === 0;
+    return known ?? this.fresh;
   }
 
   async pack(request, onPacking) {
@@ -284,8 +296,8 @@ class ParcelView {
     }
   }
 
-  showReady(made, closed) {
-    this.customer = made.customer;
+  async showReady(made, closed) {
+    await this.own.put({ name: CUSTOMER_NAME, bytes: utf8(made.customerText) });
     const questions = new Map((this.sheet?.questions ?? []).map(({ name, text }) => [name, printable(text)]));
     const missing = wantedReads(this.sheet?.reads ?? [], this.reads.places()).filter(({ count }) => count === 0);
     const about = {
@@ -333,7 +345,8 @@ function followAddress(section, title) {
 }
 
 // `sheet` are the bytes of the sheet in this page, none where there is none.
-export async function startParcelView(checker, trustFile, sheet) {
+// `own`: the customer file of the page.
+export async function startParcelView(checker, trustFile, sheet, own) {
   const section = document.getElementById("pcl");
   let trust;
   try {
@@ -343,8 +356,9 @@ export async function startParcelView(checker, trustFile, sheet) {
     followAddress(section, () => WORDS.parcel.noTrust);
     return;
   }
-  const view = new ParcelView(checker, trustFile, trust);
+  const view = new ParcelView(checker, trustFile, trust, own);
   section.replaceChildren(...view.build());
+  addEventListener("hashchange", () => view.showCustomer());
   followAddress(section, () => WORDS.parcel.title(shownText(trust.shop)));
   if (sheet.length === 0) return;
   try {

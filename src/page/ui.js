@@ -109,6 +109,17 @@ class Page {
     }
   }
 
+  // The one customer file of the page, for its other view: `get` gives what is in it or null, `put` a newer one {name, bytes}.
+  ownCustomer() {
+    return {
+      get: () => this.given.customer?.customer ?? null,
+      put: (file) => {
+        this.given.add(file);
+        return this.filesChanged();
+      },
+    };
+  }
+
   // The seal alone, as soon as a bundle is there: it tells which memories are needed.
   async filesChanged() {
     this.forget();
@@ -274,5 +285,5 @@ export async function startPage(source) {
   byId("form").hidden = false;
   unfoldForPrint();
   const page = new Page(checker);
-  await startParcelView(checker, page.trust, fromBase64(document.body.dataset.sheet));
+  await startParcelView(checker, page.trust, fromBase64(document.body.dataset.sheet), page.ownCustomer());
 }

@@ -144,6 +144,29 @@ class CustomerFileInChecks(unittest.TestCase):
         self.phone.click("#given [data-kind=customer] .remove")
         self.assertNotIn("customer", self.listed())
 
+    def test_both_views_go_on_from_one_file(self):
+        """No number and no state comes back by going from one view to the other in one window."""
+        phone = self.phone
+        phone.begin_parcel(self.customer)
+        phone.browser.give("#pcl-add-logs", self.desk.put("drive.csv", b"Time (s),rpm\n0.0,850\n0.1,851\n"))
+        _, second, fingerprint = phone.make(2)
+        self.assertEqual(fingerprint, self.fingerprint)
+        self.assertNotIn("new", phone.browser.text("#pcl-ready-title").lower())
+        phone.browser.driver.execute_script("location.hash = ''")
+        phone.browser.until(lambda: phone.browser.find("#form").is_displayed(), "the checks")
+        self.assertIn("your customer file", self.listed()["customer"])
+        phone.click("#fresh")
+        phone.browser.find("#files").send_keys("\n".join([self.desk.bundle(1), *self.reads, self.desk.salt()]))
+        phone.browser.until(lambda: phone.browser.find_all("#bundle-says .verdict"), "a look at the seal")
+        self.assertEqual(self.check(), ("accepted", None))
+        checked = inside(self.save_customer("checked.customer"))
+        self.assertEqual((checked["number"], len(checked["receipts"])), (inside(second)["number"], 1))
+        phone.click("#pcl-open")
+        phone.browser.until(lambda: "has your customer file already. Parcels made so far: 2" in phone.browser.text("#pcl-customer-says"), "the file is known")
+        phone.browser.find("#pcl-words").send_keys("One thing more.")
+        _, third, _ = phone.make(3)
+        self.assertEqual(inside(third), checked | {"number": 3})
+
     def test_a_state_file_beside_it_counts_instead(self):
         self.assertEqual(self.judge(2, *self.reads, self.customer, self.desk.salt(), self.desk.put("own.state", b"")), ("accepted", None))
         self.assertEqual([label for label in self.buttons() if "new state" in label], ["Save the new state, after the image"])

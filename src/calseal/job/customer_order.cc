@@ -114,8 +114,8 @@ class Keeping {
   }
 
   Result<std::string> reason_of(const std::string& name) const {
-    if (const std::string other = other_controller(name); !other.empty())
-      return std::string(kForAnother) + other;
+    CALSEAL_ASSIGN(const std::string other, other_controller(name));
+    if (!other.empty()) return std::string(kForAnother) + other;
     if (const std::string* why = said_why(name)) return *why;
     if (const std::string* why = left_out_before(name)) return *why;
     return fail(open(name, "not in this revision, and nobody said why",
@@ -124,14 +124,14 @@ class Keeping {
   }
 
   // The controller of this job that has a file of it, where this one has none; empty otherwise.
-  std::string other_controller(const std::string& name) const {
-    if (has_file(controller_, of_base_, name)) return "";
+  Result<std::string> other_controller(const std::string& name) const {
+    if (has_file(controller_, of_base_, name)) return std::string();
     for (const Job& one : job_.controllers) {
       if (&one == &controller_) continue;
-      const auto kept = load_option_files(one, one.base().option_files());
-      if (has_file(one, kept ? *kept : std::vector<OptionFile>(), name)) return one.facts.controller;
+      CALSEAL_ASSIGN(const std::vector<OptionFile> kept, load_option_files(one, one.base().option_files()));
+      if (has_file(one, kept, name)) return one.facts.controller;
     }
-    return "";
+    return std::string();
   }
 
   bool has_file(const Job& controller, const std::vector<OptionFile>& of_base,

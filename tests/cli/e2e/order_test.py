@@ -171,6 +171,24 @@ class OrderKept(unittest.TestCase):
         (desk.options / "launch-2.json").write_text("{")
         self.assertEqual(desk.send_as(desk.edit("towing", stray=4), status=1)["reason"], "json-syntax")
 
+    def test_a_damaged_file_of_another_controller_is_not_taken_for_none(self):
+        desk = self.desk
+        desk.make("towing")
+        desk.from_parcel("towing", "winter")
+        solo = dict(desks.REGIONS, controller="gearbox", name="solo", identity=desks.REGIONS["identity"][:1],
+                    memories=desks.REGIONS["memories"][:1], regions=desks.REGIONS["regions"][:1])
+        desk.put("solo.json", json.dumps(solo).encode())
+        desk.json(CALSEAL, "job", "add", desk.whole, "gearbox.flash=" + desk.at("flash.bin"), "--regions", desk.at("solo.json"), "--option",
+                  desk.at("options") + "/winter.json", *desk.signing())
+        desk.note_order("towing", "winter")
+        file = next(pathlib.Path(desk.whole, "gearbox/base-1/options").iterdir())
+        whole = file.read_bytes()
+        file.write_bytes(whole[:-2])
+        self.assertEqual(desk.send_as(status=1)["reason"], "json-syntax")
+        file.write_bytes(whole)
+        desk.send_as()
+        self.assertEqual([one["why"] for one in desk.sealed(1)["ordered"]["options"]], ["", "it is for another controller: gearbox"])
+
     def test_an_order_that_changes(self):
         desk = self.desk
         desk.make("towing", "launch")

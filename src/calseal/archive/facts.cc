@@ -128,6 +128,7 @@ void finding_fields(Fields& field, LedgerFinding& finding) {
   field.optional("entry", finding.index, Integer{});
   field("text", finding.text, kFaultText);
   field("next", finding.next, kFaultText);
+  field.optional("last_entry", finding.last, Integer{});
 }
 constexpr Record kFinding{finding_fields};
 

@@ -5,6 +5,7 @@
 #include "calseal/archive/judging.h"
 #include "calseal/archive/path_text.h"
 #include "calseal/job/layout.h"
+#include "calseal/ledger/layout.h"
 
 namespace calseal {
 namespace {
@@ -27,6 +28,14 @@ std::span<const T> those_with(const std::vector<T>& list, const Key& key, KeyOf 
   const auto first = std::ranges::lower_bound(list, key, {}, key_of);
   const auto past = std::ranges::upper_bound(first, list.end(), key, {}, key_of);
   return {list.data() + (first - list.begin()), static_cast<std::size_t>(past - first)};
+}
+
+// A ledger of which nothing is known but that it is here.
+bool is_unread_ledger(const AuditRecord& record, const FileFacts& facts) {
+  if (facts.kind == FileKind::kLedgerEntries) return !facts.ledger;
+  if (facts.kind != FileKind::kLedgerDetails && facts.kind != FileKind::kLedgerTip) return false;
+  const FileFacts* const entries = record.find(join_path(folder_of(facts.path), kEntriesFile));
+  return entries == nullptr || entries->kind != FileKind::kLedgerEntries;
 }
 
 }  // namespace
@@ -64,6 +73,29 @@ Judging::Judging(const AuditRecord& record, const AuditRecord* earlier) : record
   std::ranges::stable_sort(by_sequence_, {}, sequence_key_of);
   std::ranges::sort(by_digest_, {}, digest_of);
   order_seals();
+  gather_gone_ledgers();
+  if (earlier == nullptr) return;
+  for (const FileFacts& facts : earlier->files) {
+    if (facts.revision) earlier_places_.try_emplace(facts.revision->identity, facts.path);
+  }
+}
+
+std::string Judging::earlier_place_of(const Sha256& identity) const {
+  const auto found = earlier_places_.find(identity);
+  return found == earlier_places_.end() ? std::string() : std::string(found->second);
+}
+
+void Judging::gather_gone_ledgers() {
+  std::set<Sha256> here;
+  for (const FileFacts& facts : record_.files) {
+    if (facts.ledger) here.insert(facts.ledger->id);
+    if (is_unread_ledger(record_, facts)) return;
+  }
+  for (const FileFacts& facts : record_.files) {
+    if (facts.kind == FileKind::kLedgerHead && !facts.fault && facts.statement &&
+        facts.statement->names.size() == 1 && !here.contains(facts.statement->names.front()))
+      gone_ledgers_[facts.statement->names.front()].push_back(&facts);
+  }
 }
 
 // A revision that several ledgers have counts once, as the first of them has it.

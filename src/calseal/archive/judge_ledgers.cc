@@ -7,27 +7,17 @@
 namespace calseal {
 namespace {
 
-FindingCode code_of(LedgerFault fault) {
-  // Both lists have the same order; a test holds the names together.
-  return static_cast<FindingCode>(static_cast<std::size_t>(FindingCode::kLedgerEntryUnreadable) +
-                                  static_cast<std::size_t>(fault));
-}
-
-void judge_ledger_file(Judging& judging, const FileFacts& facts) {
-  for (const LedgerFinding& found : facts.ledger->findings) {
-    const std::string path = found.file.empty() ? facts.path : found.file;
-    // What a head is by itself was said of its file.
-    const FileFacts* const own = judging.record().find(path);
-    if (found.fault == LedgerFault::kHeadInvalid && own != nullptr && own->fault) continue;
-    Finding& finding =
-        judging.find(code_of(found.fault), path,
-                     found.index ? "entry " + std::to_string(*found.index) : std::string(), found.text);
-    finding.wanted = WantedFile{
-        WantedFile::By::kPlace, path, {}, own == nullptr ? FileKind::kUnknown : own->kind, std::nullopt};
-  }
-  if (facts.ledger->erased != 0) {
-    judging.find(FindingCode::kErasedOnRequest, facts.path, "",
-                 std::to_string(facts.ledger->erased) + " entries were emptied on request");
+// Every signed head speaks for its ledger, wherever it lies: one finding for each ledger that is not here.
+void judge_gone(Judging& judging) {
+  for (const auto& [id, heads] : judging.gone_ledgers()) {
+    const auto newest =
+        std::ranges::max_element(heads, {}, [](const FileFacts* head) { return head->statement->number; });
+    const StatementClaim& head = *(*newest)->statement;
+    const std::string many = heads.size() == 1 ? "a signed head tells of it"
+                                               : std::to_string(heads.size()) + " signed heads tell of it";
+    judging.find(FindingCode::kLedgerGone, (*newest)->path, "ledger " + digest_text(id),
+                 many + ", the newest of " + head.claimed_time + " (claimed) with " +
+                     std::to_string(head.number) + (head.number == 1 ? " entry" : " entries"));
   }
 }
 
@@ -45,7 +35,7 @@ void judge_orphans(Judging& judging) {
   }
 }
 
-void judge_bundle(Judging& judging, const FileFacts& facts) {
+void judge_bundle(Judging& judging, const FileFacts& facts, bool all_known) {
   const RevisionClaim& claim = *facts.revision;
   if (judging.seal_of(claim.identity) != nullptr) return;
   const LedgerSeal* const seal = judging.seal_for({claim.job, claim.base, claim.revision, claim.sequence});
@@ -56,9 +46,17 @@ void judge_bundle(Judging& judging, const FileFacts& facts) {
         WantedFile{WantedFile::By::kIdentity, facts.path, seal->identity, FileKind::kBundle, std::nullopt};
     return;
   }
+  if (!all_known) return;
   // A forged or damaged one was never to be entered.
   if (facts.fault && facts.proof != Proof::kFailed) return;
   judging.find(FindingCode::kExtra, facts.path, revision_subject(claim), "the ledger does not know it");
+}
+
+// Whether all entries of all ledgers are known, so that what is in none of them was never entered.
+bool knows_all_entries(const Judging& judging) {
+  return std::ranges::none_of(judging.record().files, [](const FileFacts& facts) {
+    return facts.ledger && hides_entries(*facts.ledger);
+  });
 }
 
 void judge_absence(Judging& judging, const Sha256& identity, const std::string& job,
@@ -67,7 +65,8 @@ void judge_absence(Judging& judging, const Sha256& identity, const std::string& 
   if (!judging.with_identity(identity).empty()) return;
   if (!judging.with_sequence({job, controller, sequence}).empty()) return;  // said there: altered, or forked
   if (judging.hinted(job, base, revision, sequence)) return;                // it is there, damaged
-  const std::string path = judging.place_of(job, controller, base, revision, sequence);
+  std::string path = judging.place_of(job, controller, base, revision, sequence);
+  if (path.empty()) path = judging.earlier_place_of(identity);
   Finding& finding =
       judging.find(FindingCode::kMissing, path, revision_subject(job, controller, base, revision),
                    "sealed, by " + by + ", and nowhere in the archive");
@@ -106,8 +105,9 @@ void judge_by_lists(Judging& judging) {
 
 void judge_ledgers(Judging& judging) {
   for (const FileFacts& facts : judging.record().files) {
-    if (facts.ledger) judge_ledger_file(judging, facts);
+    if (facts.ledger) judge_ledger(judging, facts);
   }
+  judge_gone(judging);
   judge_orphans(judging);
   judge_by_lists(judging);
   if (!judging.has_ledger()) {
@@ -119,8 +119,9 @@ void judge_ledgers(Judging& judging) {
     judge_absence(judging, seal->identity, seal->job, seal->controller, seal->base, seal->revision,
                   seal->sequence, "entry " + std::to_string(seal->index) + " of the ledger");
   }
+  const bool all_known = knows_all_entries(judging);
   for (const FileFacts& facts : judging.record().files) {
-    if (facts.revision) judge_bundle(judging, facts);
+    if (facts.revision) judge_bundle(judging, facts, all_known);
   }
 }
 

@@ -47,11 +47,18 @@ class Judging {
   // The seal that fits the words of a damaged bundle, when there is one alone.
   const LedgerSeal* seal_for(const BundleHint& hint) const;
 
+  // Ledgers that signed heads tell of and that are not here, with these heads; none while a ledger is here
+  // that cannot be read, since nobody knows which one that is.
+  const std::map<Sha256, std::vector<const FileFacts*>>& gone_ledgers() const { return gone_ledgers_; }
+  bool is_gone(const Sha256& ledger) const { return gone_ledgers_.contains(ledger); }
+
   // Folders of jobs: where job.json stands, or below which base-<k> holds bundles.
   const std::set<std::string>& job_folders() const { return job_folders_; }
   // The file of a job folder in which a revision belongs; empty when no folder of this job is known.
   std::string place_of(const std::string& job, const std::string& controller, std::uint64_t base,
                        std::uint64_t revision, std::uint64_t sequence) const;
+  // Where an earlier audit saw it first; empty when it did not.
+  std::string earlier_place_of(const Sha256& identity) const;
 
   Finding& find(FindingCode code, std::string path, std::string subject, std::string text);
   bool any_at(const std::string& path) const;  // notes apart
@@ -61,6 +68,7 @@ class Judging {
 
  private:
   void order_seals();
+  void gather_gone_ledgers();
 
   const AuditRecord& record_;
   const AuditRecord* earlier_;
@@ -71,7 +79,9 @@ class Judging {
   std::vector<const LedgerSeal*> seals_, seals_by_identity_;
   std::vector<const LedgerSeal*> seals_by_words_;  // job, base, revision and sequence
   bool has_ledger_ = false;
+  std::map<Sha256, std::vector<const FileFacts*>> gone_ledgers_;
   std::set<std::string> job_folders_;
+  std::map<Sha256, std::string_view> earlier_places_;
   std::map<std::pair<std::string, std::string>, std::string> folder_of_job_;  // by job and controller
   std::vector<Finding> findings_;
   std::unordered_map<std::string, std::vector<std::size_t>> by_path_;
@@ -87,6 +97,10 @@ void judge_extent(Judging& judging, std::optional<std::uint64_t> expected);
 void judge_files(Judging& judging);
 void judge_chains(Judging& judging);
 void judge_ledgers(Judging& judging);
+// One of them by itself.
+void judge_ledger(Judging& judging, const FileFacts& facts);
+// Whether entries are missing from it, or nobody can say what they are about.
+bool hides_entries(const LedgerClaim& ledger);
 void judge_job_folders(Judging& judging);
 void judge_vehicle_jobs(Judging& judging);
 void judge_parcels(Judging& judging);

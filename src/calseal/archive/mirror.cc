@@ -248,6 +248,14 @@ class Healing {
     return least;
   }
 
+  // The copy has the very entries that a head contradicts: putting them back would mend nothing.
+  bool is_about_a_head(const Finding& finding, const FileFacts& copy) const {
+    if (finding.code != FindingCode::kLedgerHeadRewritten && finding.code != FindingCode::kLedgerHeadAhead)
+      return false;
+    const FileFacts* const here = request_.record->find(finding.path);
+    return here != nullptr && here->digest == copy.digest;
+  }
+
   void look_for_ledger(Finding& finding) {
     // What a writer left who was cut off, the next one takes out; a copy knows less than the ledger.
     if (finding.severity() != Severity::kError) return;
@@ -262,6 +270,7 @@ class Healing {
       return;
     if (const std::optional<Sha256> id = id_here(folder); id && *id != facts.ledger->id) return;
     if (facts.ledger->head.size < least_entries(folder, facts.ledger->id)) return;
+    if (is_about_a_head(finding, facts)) return;
     finding.copy = request_.mirror->place(*copy);
     ++healed_.found;
     if (!request_.heal) return;

@@ -114,8 +114,10 @@ class Gathering {
     JudgedFolder folder;
     CALSEAL_ASSIGN(folder.record, run_audit(audit));
     folder.findings = judge_record(folder.record, nullptr).findings;
-    std::erase_if(folder.findings,
-                  [](const Finding& finding) { return finding.severity() == Severity::kNote; });
+    // The ledger is named beside the job's folder, and judged by itself.
+    std::erase_if(folder.findings, [](const Finding& finding) {
+      return finding.severity() == Severity::kNote || finding.code == FindingCode::kLedgerGone;
+    });
     return folder;
   }
 

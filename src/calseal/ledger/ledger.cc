@@ -22,6 +22,46 @@ constexpr std::string_view kHistoryNext =
     "believe none of the entries after the newest head that holds; find out who changed the ledger, and ask "
     "customers for the heads that they keep";
 
+// The findings of a report: entries in a row with one fault together, and no end in silence.
+class FindingList {
+ public:
+  explicit FindingList(LedgerReport& report) : report_(report) {}
+
+  void add(LedgerFinding finding) {
+    ++report_.counts[std::string(ledger_fault_name(finding.fault))];
+    Listed& listed = listed_[finding.fault];
+    if (listed.count != 0 && goes_on(report_.findings[listed.newest], finding)) {
+      report_.findings[listed.newest].last = finding.index;
+      return;
+    }
+    if (++listed.count > kLedgerFindingLimit) return;
+    listed.newest = report_.findings.size();
+    report_.findings.push_back(std::move(finding));
+  }
+
+  void end() {
+    for (const auto& [fault, listed] : listed_) {
+      if (listed.count <= kLedgerFindingLimit) continue;
+      report_.findings[listed.newest].text +=
+          "; " + grouped(listed.count - kLedgerFindingLimit) + " more of this kind are not listed";
+    }
+  }
+
+ private:
+  struct Listed {
+    std::uint64_t count = 0;  // of runs
+    std::size_t newest = 0;   // index of the last one that is listed
+  };
+
+  static bool goes_on(const LedgerFinding& run, const LedgerFinding& next) {
+    return next.index && run.index && *next.index == run.last.value_or(*run.index) + 1 &&
+           run.text == next.text;
+  }
+
+  LedgerReport& report_;
+  std::map<LedgerFault, Listed> listed_;
+};
+
 class Verifying {
  public:
   Verifying(LedgerReader reader, const LedgerQuestion& question, const std::string& folder)
@@ -44,15 +84,14 @@ class Verifying {
     report_.head = frontier_.head();
     judge_end();
     judge_erasures();
+    list_.end();
     return std::move(report_);
   }
 
  private:
   void find(LedgerFault fault, std::string file, std::optional<std::uint64_t> index, std::string text,
             std::string_view next) {
-    std::uint64_t& count = report_.counts[std::string(ledger_fault_name(fault))];
-    if (++count > kLedgerFindingLimit) return;
-    report_.findings.push_back({fault, std::move(file), index, std::move(text), std::string(next)});
+    list_.add({fault, std::move(file), index, std::move(text), std::string(next)});
   }
 
   void gather_heads() {
@@ -305,6 +344,7 @@ class Verifying {
   const LedgerQuestion& question_;
   std::string folder_;
   LedgerReport report_;
+  FindingList list_{report_};
   MerkleFrontier frontier_;
   std::vector<TreeHead> pins_;
   std::size_t next_head_ = 0, next_pin_ = 0;

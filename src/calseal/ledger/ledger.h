@@ -54,6 +54,8 @@ struct LedgerFinding {
   std::optional<std::uint64_t> index;  // of the entry
   std::string text;                    // what is there
   std::string next;                    // what to do
+  std::optional<std::uint64_t> last =
+      std::nullopt;  // of a run of entries with this fault that begins at `index`
   friend bool operator==(const LedgerFinding&, const LedgerFinding&) = default;
 };
 
@@ -97,10 +99,11 @@ struct LedgerReport {
   Sha256 id;
   TreeHead head;  // of all whole entries
   std::uint64_t acknowledged = 0;
-  std::uint64_t erased = 0;                     // entries without details, on request
-  std::map<std::string, std::uint64_t> kinds;   // entries of each kind
-  std::vector<JudgedHead> heads;                // that could be read; ascending by size
-  std::vector<LedgerFinding> findings;          // at most kLedgerFindingLimit of each fault
+  std::uint64_t erased = 0;                    // entries without details, on request
+  std::map<std::string, std::uint64_t> kinds;  // entries of each kind
+  std::vector<JudgedHead> heads;               // that could be read; ascending by size
+  // At most kLedgerFindingLimit of each fault; where there are more, the last one says how many.
+  std::vector<LedgerFinding> findings;
   std::map<std::string, std::uint64_t> counts;  // of all findings, by name
 
   std::vector<TreeHead> pins;  // of the trust file, as far as they hold

@@ -193,6 +193,93 @@ std::vector<Case> cases_of_chains() {
   };
 }
 
+// Whatever shows them, these are about the entries.
+bool is_history(LedgerFault fault) {
+  return fault == LedgerFault::kHeadRewritten || fault == LedgerFault::kHeadAhead ||
+         fault == LedgerFault::kEntriesMissing || fault == LedgerFault::kTipDiffers;
+}
+
+// A head of some ledger that was signed well.
+void add_head(FactsSample& now, const std::string& path, const std::string& ledger, std::uint64_t entries) {
+  now.add(path, FileKind::kLedgerHead).statement =
+      StatementClaim{entries, "2026-01-02T03:04:05Z", "", "", {digest_of(ledger)}};
+}
+
+void lose_ledger(FactsSample& now) {
+  for (const char* name : {"entries.jsonl", "details.jsonl", "tip.json"})
+    now.files.erase(std::string("ledger/") + name);
+}
+
+LedgerFinding in_entries(LedgerFault fault, std::optional<std::uint64_t> index,
+                         std::optional<std::uint64_t> last = std::nullopt) {
+  return {fault, "ledger/entries.jsonl", index, "what is there", "what to do", last};
+}
+
+// The causes of what one ledger is found with, and heads of ledgers that are not here.
+std::vector<Case> cases_of_ledger_causes() {
+  return {
+      {"heads of the ledger that is here",
+       [](FactsSample& now, FactsSample&) { add_head(now, "oak/sent.head", "ledger", 2); },
+       {}},
+      {"no ledger, and two heads of it",
+       [](FactsSample& now, FactsSample&) {
+         lose_ledger(now);
+         add_head(now, "oak/sent.head", "ledger", 2);
+         add_head(now, "handed/over.head", "ledger", 1);
+       },
+       {"no-ledger ", "ledger-gone oak/sent.head"}},
+      {"a new ledger in the place of the old one, with the old one's heads",
+       [](FactsSample& now, FactsSample&) {
+         now.at("ledger/entries.jsonl").ledger->id = digest_of("new ledger");
+         add_head(now, "oak/sent.head", "ledger", 2);
+         add_head(now, "ledger/heads/000000000001.head", "ledger", 1);
+         now.at("ledger/entries.jsonl").ledger->findings = {{LedgerFault::kHeadOfAnother,
+                                                             "ledger/heads/000000000001.head", std::nullopt,
+                                                             "", "", std::nullopt}};
+       },
+       {"ledger-gone oak/sent.head"}},
+      {"heads of two ledgers that are not here",
+       [](FactsSample& now, FactsSample&) {
+         add_head(now, "oak/sent.head", "second", 2);
+         add_head(now, "oak/other.head", "third", 2);
+       },
+       {"ledger-gone oak/sent.head", "ledger-gone oak/other.head"}},
+      {"a head that nobody has to believe speaks for nothing",
+       [](FactsSample& now, FactsSample&) {
+         add_head(now, "oak/sent.head", "second", 2);
+         now.at("oak/sent.head").fault = fault_for(Reason::kSignatureBad);
+       },
+       {"signature-bad oak/sent.head"}},
+      {"a ledger that cannot be read, and heads of it",
+       [](FactsSample& now, FactsSample&) {
+         now.at("ledger/entries.jsonl").ledger.reset();
+         now.at("ledger/entries.jsonl").fault = fault_for(Reason::kJsonValue);
+         add_head(now, "oak/sent.head", "ledger", 2);
+       },
+       {"ledger-unreadable ledger/entries.jsonl", "no-ledger "}},
+      {"an entry that was taken out: one cause, and no bundle is extra",
+       [](FactsSample& now, FactsSample&) {
+         now.seals().clear();
+         now.at("ledger/entries.jsonl").ledger->findings = {
+             in_entries(LedgerFault::kDetailDiffers, 1, 191), in_entries(LedgerFault::kDetailStray, {}),
+             in_entries(LedgerFault::kEntriesMissing, {}), in_entries(LedgerFault::kHeadAhead, {}),
+             in_entries(LedgerFault::kHeadRewritten, {})};
+       },
+       {"ledger-head-rewritten ledger/entries.jsonl"}},
+      {"details of entries in a row",
+       [](FactsSample& now, FactsSample&) {
+         now.at("ledger/entries.jsonl").ledger->findings = {in_entries(LedgerFault::kDetailMissing, 1, 9)};
+       },
+       {"ledger-detail-missing ledger/entries.jsonl"}},
+      {"a rewritten ledger hides no entry, so an extra one shows",
+       [](FactsSample& now, FactsSample&) {
+         now.seals().pop_back();
+         now.at("ledger/entries.jsonl").ledger->findings = {in_entries(LedgerFault::kHeadRewritten, {})};
+       },
+       {"ledger-head-rewritten ledger/entries.jsonl", std::string("extra ") + kSecond}},
+  };
+}
+
 std::vector<Case> cases_of_ledgers() {
   std::vector<Case> cases{
       {"no ledger",
@@ -242,9 +329,9 @@ std::vector<Case> cases_of_ledgers() {
     cases.push_back({name,
                      [fault](FactsSample& now, FactsSample&) {
                        now.at("ledger/entries.jsonl").ledger->findings = {
-                           {fault, "ledger/tip.json", 1, "what is there", "what to do"}};
+                           {fault, "ledger/tip.json", 1, "what is there", "what to do", std::nullopt}};
                      },
-                     {name + " ledger/tip.json"}});
+                     {name + (is_history(fault) ? " ledger/entries.jsonl" : " ledger/tip.json")}});
   }
   return cases;
 }
@@ -480,6 +567,17 @@ std::vector<Case> cases_of_earlier_audits() {
        [](FactsSample& now, FactsSample&) { now.files.erase("notes.txt"); },
        {"file-gone notes.txt"},
        true},
+      {"a bundle that is gone from a job without a folder is one finding, in its place",
+       [](FactsSample& now, FactsSample& before) {
+         for (FactsSample* sample : {&now, &before}) {
+           sample->bundle("elm/r1.calseal", "gearbox", 1, 1);
+           sample->seals().back().job = "elm-3";
+           sample->at("elm/r1.calseal").revision->job = "elm-3";
+         }
+         now.files.erase("elm/r1.calseal");
+       },
+       {"missing elm/r1.calseal"},
+       true},
       {"a note that is new",
        [](FactsSample& now, FactsSample&) { now.add("new.txt", FileKind::kUnknown); },
        {},
@@ -526,8 +624,8 @@ std::vector<Case> cases_of_earlier_audits() {
 std::vector<Case> all_cases() {
   std::vector<Case> all;
   for (auto group :
-       {cases_of_files(), cases_of_bundles(), cases_of_chains(), cases_of_ledgers(), cases_of_job_folders(),
-        cases_of_vehicles(), cases_of_parcels(), cases_of_earlier_audits()})
+       {cases_of_files(), cases_of_bundles(), cases_of_chains(), cases_of_ledgers(), cases_of_ledger_causes(),
+        cases_of_job_folders(), cases_of_vehicles(), cases_of_parcels(), cases_of_earlier_audits()})
     all.insert(all.end(), group.begin(), group.end());
   return all;
 }

@@ -445,6 +445,27 @@ TEST_F(LedgerFolder, EveryBitOfTheDetailsCounts) {
   EXPECT_TRUE(faults().contains("detail-stray"));
 }
 
+// Entries in a row with one fault are one finding; a list that ends says so.
+TEST_F(LedgerFolder, FindingsStandTogetherAndNoneIsLeftOutInSilence) {
+  append(0, 2 * kLedgerFindingLimit + 10);
+  const auto details = lines(kDetailsFile);
+  put(kDetailsFile, joined({details.begin(), details.begin() + 3}));
+  const LedgerReport cut = verify();
+  ASSERT_EQ(cut.findings.size(), 1u);
+  EXPECT_EQ(cut.findings[0].index, 3u);
+  EXPECT_EQ(cut.findings[0].last, details.size() - 1);
+  EXPECT_EQ(cut.counts.at("detail-missing"), details.size() - 3);
+
+  std::vector<std::string> every_second;
+  for (std::size_t i = 0; i < details.size(); i += 2) every_second.push_back(details[i]);
+  put(kDetailsFile, joined(every_second));
+  const LedgerReport thinned = verify();
+  ASSERT_EQ(thinned.findings.size(), kLedgerFindingLimit);
+  EXPECT_EQ(thinned.counts.at("detail-missing"), kLedgerFindingLimit + 5);
+  EXPECT_NE(thinned.findings.back().text.find("; 5 more of this kind are not listed"), std::string::npos);
+  EXPECT_EQ(thinned.findings.front().text.find("not listed"), std::string::npos);
+}
+
 TEST_F(LedgerFolder, HeadsThatNobodyHasToBelieve) {
   append(0, 3);
   GivenHead kept = head_signed();

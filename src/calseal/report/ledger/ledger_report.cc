@@ -43,6 +43,16 @@ std::string witness_text(const LedgerReport::Time& time) {
 
 }  // namespace
 
+namespace {
+
+std::string entries_words(const LedgerFinding& finding) {
+  if (!finding.index) return "";
+  if (!finding.last) return ", entry " + grouped(*finding.index);
+  return ", entries " + grouped(*finding.index) + " to " + grouped(*finding.last);
+}
+
+}  // namespace
+
 JsonValue tree_head_json(const TreeHead& head) {
   return json_object({{"size", json(head.size)}, {"root_hash", json_digest(head.root_hash)}});
 }
@@ -56,6 +66,7 @@ JsonValue ledger_finding_json(const LedgerFinding& finding) {
                       {"caution", json(is_ledger_caution(finding.fault))},
                       {"file", json(finding.file)},
                       {"entry", json(finding.index ? std::to_string(*finding.index) : std::string())},
+                      {"last_entry", json(finding.last ? std::to_string(*finding.last) : std::string())},
                       {"text", json(finding.text)},
                       {"next", json(finding.next)}});
 }
@@ -91,8 +102,7 @@ std::string ledger_report_text(const LedgerReport& report, bool signatures_judge
     const bool caution = is_ledger_caution(finding.fault);
     text += labelled(page, caution ? "caution" : "finding",
                      std::string(ledger_fault_name(finding.fault)) + " in " + finding.file +
-                         (finding.index ? ", entry " + grouped(*finding.index) : "") + ": " + finding.text +
-                         ". " + finding.next,
+                         entries_words(finding) + ": " + finding.text + ". " + finding.next,
                      caution ? Mark::kCaution : Mark::kBad);
   }
   text += report.clean()

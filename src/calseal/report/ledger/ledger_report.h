@@ -15,7 +15,7 @@ JsonValue ledger_report_json(const LedgerReport& report,
                              bool signatures_judged);  // {"calseal":"ledger-verify/1",...}
 
 JsonValue ledger_finding_json(
-    const LedgerFinding& finding);                 // {"code","caution","file","entry","text","next"}
+    const LedgerFinding& finding);  // {"code","caution","file","entry","last_entry","text","next"}
 JsonValue tree_head_json(const TreeHead& head);    // {"size","root_hash"}
 std::string tree_head_text(const TreeHead& head);  // "412 entries, 5dc9..."
 

@@ -3,6 +3,7 @@
 
 import { Refusal } from "./reason.js";
 import { lowMask } from "./sum.js";
+import { isUnconfirmed } from "./region_map_checksums.js";
 import { makeJointSystem, solveJointSystem } from "./joint.js";
 import { computeValue, encodeSlot, encodeWord, finishValue, unfinishNumber } from "./value.js";
 import { copiedByte, verifyCheck } from "./verify.js";
@@ -70,6 +71,10 @@ async function correctGroup(plan, group, image) {
   if (!group.joint) {
     const checksum = plan.map.checksums[node.index];
     const { algorithm, rule } = checksum;
+    if (isUnconfirmed(checksum)) {
+      throw new Refusal("checksum-fails", { place: node.name, found: "a drafted checksum that does not hold, and that nobody has confirmed",
+        expected: "one that holds, or that correction may write", next: "tell the shop" });
+    }
     if (rule === undefined) {
       const result = finishValue(checksum, await computeValue(plan, node, image));
       for (const slot of checksum.slots) putBytes(image, slot, encodeSlot(algorithm, slot, result));

@@ -3,12 +3,13 @@
 // Indexes of memories are those of their own map, so whatever is compared names its memory.
 
 import { bytesText, grouped, toHex } from "./bytes.js";
+import { writtenPlaces } from "./region_map_checksums.js";
 import { comparePlaces, memoryIndexOf } from "./place.js";
 
 const NAMED_MOST = 3;  // of a list, before "and 7 more"
 
 function derivedPlaces(map) {
-  const owned = map.checksums.flatMap(({ slots, rule }) => [...slots, ...(rule?.balance === undefined ? [] : [rule.balance])]);
+  const owned = map.checksums.flatMap(writtenPlaces);
   return [...owned, ...map.copies].sort(comparePlaces);
 }
 

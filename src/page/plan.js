@@ -3,13 +3,15 @@
 // give the same plan.
 //
 // A plan is {map, nodes, edges, order, learned, kinds}. A node is one checksum or copy: {isCopy, index, name, message, reads,
-// writes, floating, readsLearned}; `reads` by memory, a rule's own balance not among them; `writes` slots, balance or copy.
+// writes, fixed, floating, readsLearned}; `reads` by memory, a rule's own balance not among them; `writes` slots, balance or copy;
+// `fixed` slots of an unconfirmed checksum.
 // `edges` are, by node, the nodes whose bytes it reads itself. A group of `order` is {nodes, joint}. `learned` and `kinds` are sets
 // of bytes by memory; learned bytes are those of the kind volatile.
 
 import { grouped } from "./bytes.js";
 import { Refusal } from "./reason.js";
 import { RangeSet } from "./range_set.js";
+import { isUnconfirmed, writtenPlaces } from "./region_map_checksums.js";
 import { Message, PIECE_LIMIT } from "./message.js";
 import { JOINT_BIT_LIMIT, makeJointSystem } from "./joint.js";
 import { comparePlaces, overlapping, setsOf, sizeOf } from "./place.js";
@@ -111,13 +113,18 @@ function makeNodes(map, image) {
       reads[balance.memory] = reads[balance.memory].copy();
       reads[balance.memory].remove(balance.range);
     }
-    return { isCopy: false, index, name: checksum.name, message, reads, floating: false,
-      writes: balance === undefined ? checksum.slots : [balance] };
+    // Slots of an unconfirmed checksum are read, and never written.
+    const fixed = isUnconfirmed(checksum) ? checksum.slots : [];
+    for (const { memory, range } of fixed) {
+      reads[memory] = reads[memory].copy();
+      reads[memory].add(range);
+    }
+    return { isCopy: false, index, name: checksum.name, message, reads, floating: false, writes: writtenPlaces(checksum), fixed };
   });
   const copies = map.copies.map((copy, index) => {
     const reads = map.memories.map(() => new RangeSet());
     reads[copy.of.memory].add(copy.of.range);
-    return { isCopy: true, index, name: copy.name, message: undefined, reads, floating: false, writes: [copy] };
+    return { isCopy: true, index, name: copy.name, message: undefined, reads, floating: false, writes: [copy], fixed: [] };
   });
   return [...checksums, ...copies];
 }

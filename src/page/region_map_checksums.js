@@ -8,7 +8,7 @@ import { Crc, crcFault } from "./crc.js";
 import { findCrc } from "./crc_catalogue.js";
 import { lowMask, sumFault } from "./sum.js";
 import { RangeSet } from "./range_set.js";
-import { LIST_LIMIT, NameList, isPlaced, readHex, readMemory, readNote, readNumber, readOrder, readRange, readSize } from "./region_map_draft.js";
+import { LIST_LIMIT, NameList, isPlaced, quoted, readHex, readMapLine, readMemory, readNote, readNumber, readOrder, readRange, readSize } from "./region_map_draft.js";
 import { rangesOverlap, shifted, sizeOf } from "./place.js";
 
 const CHECKSUM_PLACE_LIMIT = 65536;  // all checksums together, after repetition
@@ -337,6 +337,35 @@ function readRule(draft, node, declared) {
   declared.rule = rule;
 }
 
+// Known from bytes alone, and nobody vouches for it: verified, and never written.
+export const isUnconfirmed = ({ drafted, confirmed }) => drafted !== "" && confirmed === "";
+
+// What correction sets.
+export function writtenPlaces(checksum) {
+  if (isUnconfirmed(checksum)) return [];
+  return checksum.rule?.balance === undefined ? checksum.slots : [checksum.rule.balance];
+}
+
+// drafted and confirmed: whence it is known, and who vouches for it.
+function readStanding(draft, object, declared) {
+  const drafted = object.optional("drafted");
+  if (drafted !== undefined) {
+    declared.drafted = readMapLine(drafted);
+    if (declared.rule?.balance !== undefined) {
+      contradict(draft, drafted, "\"drafted\" beside a balance", "a drafted rule without a balance",
+        "remove the balance, or what says that the checksum was drafted");
+    }
+  }
+  const confirmed = object.optional("confirmed");
+  if (confirmed === undefined) return;
+  const line = readMapLine(confirmed);
+  if (declared.drafted === "" || !/^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01]) ./.test(line)) {
+    confirmed.refuse("json-value", declared.drafted === "" ? "\"confirmed\" without \"drafted\"" : quoted(line),
+      "beside \"drafted\", a date as 2026-12-01, a space, and who confirms it on what grounds");
+  }
+  declared.confirmed = line;
+}
+
 const moved = (place, i) => ({ ...place, range: shifted(place.range, place.stride, i) });
 
 function expandChecksum(draft, declared) {
@@ -361,7 +390,7 @@ export function readChecksums(draft, top) {
   for (const node of list.items(LIST_LIMIT)) {
     const object = new JsonObject(node);
     const declared = { node, name: names.read(draft, object), note: readNote(object), coverage: [], substitutes: [], slots: [],
-      swap: 0, rule: undefined };
+      swap: 0, rule: undefined, drafted: "", confirmed: "" };
     const repeat = object.optional("repeat");
     declared.repeats = repeat !== undefined;
     declared.count = repeat === undefined ? 1 : Number(repeat.number(1n, BigInt(LIST_LIMIT)));
@@ -383,6 +412,7 @@ export function readChecksums(draft, top) {
     }
     if (slots !== undefined) readSlots(draft, slots, declared);
     if (rule !== undefined) readRule(draft, rule, declared);
+    readStanding(draft, object, declared);
     object.done();
     expandChecksum(draft, declared);
   }

@@ -61,7 +61,7 @@ export function refusalAt(node, code, found, expected, next) {
   }
 }
 
-const quoted = (text) => `"${printable(text, 70)}"`;
+export const quoted = (text) => `"${printable(text, 70)}"`;
 
 export function readMapName(node) {
   const name = node.text();

@@ -1,6 +1,7 @@
 // Who may claim which byte: overlaps and policies over the expanded map.
 
 import { refusalAt } from "./region_map_draft.js";
+import { writtenPlaces } from "./region_map_checksums.js";
 import { comparePlaces, placeText, rangesOverlap } from "./place.js";
 import { RangeSet } from "./range_set.js";
 
@@ -124,7 +125,7 @@ export function lintPolicies(draft) {
   const editable = byPolicy("editable");
   const vehicle = byPolicy("volatile");
   const derivedRegions = byPolicy("derived");
-  const derived = new ByteSets(count, derivedClaims(draft));
+  const derived = new ByteSets(count, [...map.copies, ...map.checksums.flatMap(writtenPlaces)]);
   const patched = new ByteSets(count, map.patches);
   const isAllLocked = (place) => ![editable, vehicle, derivedRegions, derived].some((set) => set.touches(place));
 

@@ -16,9 +16,10 @@ export function copiedByte({ transform, offset }, byte) {
 export function unknownPlace(plan, node, image) {
   const taken = node.isCopy ? node.reads : node.message.reads;
   const isKnown = (memory, range) => image.memories[memory].known.contains(range);
-  if (taken.every((set, memory) => set.ranges.every((range) => isKnown(memory, range))) && node.writes.every((place) => knowsPlace(image, place))) return "";
+  const places = [...node.writes, ...node.fixed];
+  if (taken.every((set, memory) => set.ranges.every((range) => isKnown(memory, range))) && places.every((place) => knowsPlace(image, place))) return "";
   const needed = taken.map((set) => set.copy());
-  for (const place of node.writes) needed[place.memory].add(place.range);
+  for (const place of places) needed[place.memory].add(place.range);
   for (const [memory, missing] of needed.entries()) {
     missing.removeAll(image.memories[memory].known);
     if (!missing.empty) return `${placeText(plan.map, { memory, range: missing.ranges[0] })} is unknown`;
@@ -79,7 +80,7 @@ async function verifyChecksum(plan, node, image, outcome) {
 export async function verifyCheck(plan, index, image) {
   const node = plan.nodes[index];
   const detail = unknownPlace(plan, node, image);
-  const outcome = { name: node.name, node: index, isCopy: node.isCopy, floating: node.floating, places: node.writes,
+  const outcome = { name: node.name, node: index, isCopy: node.isCopy, floating: node.floating, places: [...node.writes, ...node.fixed],
     isRule: !node.isCopy && plan.map.checksums[node.index].rule !== undefined,
     state: detail === "" ? "holds" : "not-provable", stored: "", computed: "", wrong: undefined, detail };
   if (node.isCopy) verifyCopy(plan, node, image, outcome);

@@ -16,6 +16,8 @@ def correct(plan, group, image):
     node = plan.nodes[group[0]]
     if node.kind == "copy":
         image.data[slice(*node.owned[0])] = copied(node, image)
+    elif node.unconfirmed:
+        require(False, "checksum-fails", node.name)
     elif not node.fields["rule"]:
         result = node.message.result(image)
         for slot, place in node.slots:

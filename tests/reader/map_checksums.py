@@ -40,6 +40,7 @@ def check_declaration(c):
     fits(c["add"] is None or c["add"] < 1 << computed.width, "add")
     fits(c["bits"] is None or 1 <= c["bits"] <= computed.width, "bits")
     fits((c["slots"] is None) != (c["rule"] is None), "slots or rule")
+    fits(c["drafted"] is None or not (c["rule"] and c["rule"]["balance"]), "drafted beside a balance")
     bits = c["bits"] or computed.width
     if c["slots"] and "sha" in c["algorithm"]:
         check_sha_slots(c["slots"])

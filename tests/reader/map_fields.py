@@ -10,6 +10,7 @@ MOST = 4096  # items of any list, after repetition
 PLACES = 65536  # places of all checksums; erase sectors
 REQUIRED = object()
 LINE = is_text(1024, r"[^\x00-\x1f\x7f]+")
+DATED = is_text(1024, r"[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01]) [^\x00-\x1f\x7f]+")
 TEXT = is_text(1024)
 
 
@@ -153,11 +154,20 @@ SLOT = is_object({"memory": need(NAME), "at": need(is_address), "size": need(is_
 BALANCE = is_object({"memory": need(NAME), "at": need(is_address), "size": need(is_number(1, 8)), "order": (ORDER, "little"),
                      "stride": (STRIDE, None)})
 RULE = is_object({"equals": need(is_equals), "balance": (BALANCE, None)})
-CHECKSUM = is_object({"name": need(NAME), "note": (TEXT, ""), "repeat": (is_number(1, MOST), None), "algorithm": need(is_algorithm),
-                      "coverage": need(is_list(is_piece, 1)), "substitute": (is_list(is_object({**STEPPING, "as": need(BYTE)})), []),
-                      "swap": (one_of(16, 32), 0), "complement": (is_choice("none", "ones", "twos"), None), "add": (ANY, None),
-                      "bits": (ANY, None), "slots": (is_list(SLOT, 1), None), "rule": (RULE, None)})
-CHECKSUMS = is_list(CHECKSUM, weight=lambda item: item["repeat"] or 1)
+PLAIN_CHECKSUM = is_object({"name": need(NAME), "note": (TEXT, ""), "repeat": (is_number(1, MOST), None), "algorithm": need(is_algorithm),
+                            "coverage": need(is_list(is_piece, 1)), "substitute": (is_list(is_object({**STEPPING, "as": need(BYTE)})), []),
+                            "swap": (one_of(16, 32), 0), "complement": (is_choice("none", "ones", "twos"), None), "add": (ANY, None),
+                            "bits": (ANY, None), "slots": (is_list(SLOT, 1), None), "rule": (RULE, None), "drafted": (LINE, None),
+                            "confirmed": (DATED, None)})
+
+
+def is_checksum(value):
+    checksum = PLAIN_CHECKSUM(value)
+    require(checksum["confirmed"] is None or checksum["drafted"] is not None, "json-value", "confirmed without drafted")
+    return checksum
+
+
+CHECKSUMS = is_list(is_checksum, weight=lambda item: item["repeat"] or 1)
 
 
 def places_of(checksum):

@@ -160,9 +160,12 @@ def apart(places):
     return all(a[1] <= b[0] for a, b in zip(places, places[1:]))
 
 
-def derived_places(region_map):
+def claimed_places(region_map, written=False):
+    """Slots, balances and copies; with `written` without the slots of unconfirmed checksums."""
     space = region_map.space
     for c in region_map.fields["checksums"]:
+        if written and c["drafted"] is not None and c["confirmed"] is None:
+            continue
         own = [(slot, "at") for slot in c["slots"] or []] + ([(c["rule"]["balance"], "at")] if c["rule"] and c["rule"]["balance"] else [])
         yield from (space.range(place, i, key) for i in range(c["repeat"] or 1) for place, key in own)
     yield from (space.range(copy) for copy in region_map.fields["copies"])
@@ -182,7 +185,7 @@ def check_overlaps(region_map, form_maps):
         places = [b for b in form.get("blocks", []) if "memory" in b] + (form.get("omitted") or [])
         require(apart(space.range(place) for place in places), "map-overlap", "a byte twice in a form")
     require(apart((first, last) for first, last, _, _ in region_map.regions), "map-overlap", "regions")
-    owners = [(a, b) for a, b, _ in region_map.patches] + list(derived_places(region_map)) + [(a, b) for a, b, _ in region_map.binding()]
+    owners = [(a, b) for a, b, _ in region_map.patches] + list(claimed_places(region_map)) + [(a, b) for a, b, _ in region_map.binding()]
     owners += [space.range(place) for part in fields["manufacturer_signed"] for place in part["places"]]
     require(apart(owners), "map-overlap", "patches, copies, slots, balances, binding fields, signed parts")
     for copy in fields["copies"]:
@@ -192,7 +195,7 @@ def check_overlaps(region_map, form_maps):
     lengths = [(item, size_of(item, fields["items"])) for item in fields["items"]]
     require(apart(space.range(item, i, size=n) for item, n in lengths for i in range(item["count"] or 1)), "map-overlap", "items")
     for _, each in form_maps:
-        require(apart(derived_places(each)), "map-overlap", "slots of a form")
+        require(apart(claimed_places(each)), "map-overlap", "slots of a form")
         check_substitutes(each)
 
 
@@ -200,7 +203,7 @@ def check_overlaps(region_map, form_maps):
 
 def check_policies(region_map, form_maps):
     fields, space = region_map.fields, region_map.space
-    derived = merged(derived_places(region_map))
+    derived = merged(claimed_places(region_map, written=True))
     locked = without(merged(part for memory in space.memories for part in memory.segments),
                      merged([(a, b) for a, b, _, policy in region_map.regions if policy != "locked"] + derived))
     editable = without(region_map.policy("editable"), derived)
@@ -226,7 +229,7 @@ def check_policies(region_map, form_maps):
         for block in form["blocks"]:
             opaque += [(at, at + block["opaque"])] if "opaque" in block else []
             at += block_size(block)
-        require(inside(merged(derived_places(each)), merged(opaque)), "map-policy", "a form's slot")
+        require(inside(merged(claimed_places(each)), merged(opaque)), "map-policy", "a form's slot")
 
 
 def value_places(space, table):

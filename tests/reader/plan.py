@@ -34,6 +34,8 @@ class Plan:
                 require(total <= 64 * sizes, "descriptor-invalid", "more than 64 times the memories")
                 node.message = Message(node, pieces)
             node.reads = node.message.reads if node.message else [node.original]
+            if node.kind == "checksum" and node.unconfirmed and not node.fields["rule"]:
+                node.reads = merged(node.reads + node.stored)
 
     def group(self):
         """Groups in dependency order: what a group depends on comes before it."""

@@ -133,7 +133,7 @@ def value_of(plan, at, found, result):
         return ""
     if node.fields["rule"]:
         return f"{node.message.result(result):0{(node.bits + 3) // 4}x}"
-    return b"".join(result.bytes(*place) for place in node.owned).hex()
+    return b"".join(result.bytes(*place) for place in node.stored).hex()
 
 
 def identity_text(shape, place, field, result):

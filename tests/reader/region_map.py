@@ -67,9 +67,11 @@ class Node:
             return
         self.algorithm = algorithm(fields["algorithm"])
         self.bits = fields["bits"] or self.algorithm.width
+        self.unconfirmed = fields["drafted"] is not None and fields["confirmed"] is None
         if fields["rule"] is None:
             self.slots = [(slot, space.range(slot, i, "at")) for slot in fields["slots"]]
-            self.owned = [place for _, place in self.slots]
+            self.stored = [place for _, place in self.slots]
+            self.owned = [] if self.unconfirmed else self.stored
         else:
             balance = fields["rule"]["balance"]
             self.balance = space.range(balance, i, "at") if balance else None

@@ -29,6 +29,10 @@ tl::unexpected<Error> unsolvable(const Plan& plan, const std::string& name, cons
                "check algorithm, target and balance of this checksum in the region map"});
 }
 
+std::string place_of_fixed(const Plan& plan, const PlanNode& node) {
+  return node.fixed.empty() ? std::string() : ", " + place_text(*plan.map, node.fixed.front());
+}
+
 void correct_copy(const Plan& plan, const PlanNode& node, Image& image) {
   const Copy& copy = plan.map->copies[node.index];
   Bytes bytes = take_bytes(image, copy.of);
@@ -103,6 +107,14 @@ Status correct_group(const Plan& plan, const PlanGroup& group, Image& image) {
       return {};
     }
     const Checksum& checksum = plan.map->checksums[node.index];
+    if (checksum.is_unconfirmed()) {
+      return fail(
+          {Reason::kChecksumFails, "", node.name + place_of_fixed(plan, node),
+           "a drafted checksum that does not hold, and that nobody has confirmed",
+           "one that holds, or that correction may write",
+           "undo the edit; or find out whether the controller verifies it: then give it \"confirmed\" with "
+           "date and grounds in the region map, and if not, remove it"});
+    }
     if (!checksum.rule) {
       correct_slots(plan, node, image);
       return {};

@@ -284,8 +284,7 @@ class PolicySweep {
     };
     for (const Copy& copy : map.copies) add(copy.to);
     for (const Checksum& checksum : map.checksums) {
-      for (const Slot& slot : checksum.slots) add(slot.place);
-      if (checksum.rule && checksum.rule->balance) add(*checksum.rule->balance);
+      for (const Place& place : checksum.written_places()) add(place);
     }
     std::ranges::sort(derived);
     RangeSet merged;

@@ -158,11 +158,16 @@ Result<Plan> make_nodes(const RegionMap& map, const Image& image) {
                    "check that region map and image belong together"});
     }
     node.reads = node.message.reads();
-    for (const Slot& slot : checksum.slots) node.writes.push_back(slot.place);
+    node.writes = checksum.written_places();
     if (checksum.rule && checksum.rule->balance) {
       const Place& balance = *checksum.rule->balance;
-      node.writes.push_back(balance);
       node.reads[balance.memory].remove(balance.range);
+    }
+    if (checksum.is_unconfirmed()) {
+      for (const Slot& slot : checksum.slots) {
+        node.fixed.push_back(slot.place);
+        node.reads[slot.place.memory].add(slot.place.range);
+      }
     }
     plan.nodes.push_back(std::move(node));
   }

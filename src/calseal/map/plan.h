@@ -33,6 +33,7 @@ struct PlanNode {
   Message message;              // checksums only
   std::vector<RangeSet> reads;  // per memory; a rule's own balance is not among them
   std::vector<Place> writes;    // slots, balance or copy destination
+  std::vector<Place> fixed;     // slots of an unconfirmed checksum: read, never written
   bool floating = false;        // its right value belongs to the vehicle: volatile or binding bytes reach it
   bool learns = false;          // it floats because of volatile bytes, so its value goes stale
 };

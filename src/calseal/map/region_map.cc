@@ -34,6 +34,14 @@ const std::string& RegionMap::grade() const {
   return evidence.verified ? kVerified : kDraft;
 }
 
+std::vector<Place> Checksum::written_places() const {
+  std::vector<Place> places;
+  if (is_unconfirmed()) return places;
+  for (const Slot& slot : slots) places.push_back(slot.place);
+  if (rule && rule->balance) places.push_back(*rule->balance);
+  return places;
+}
+
 Policy policy_at(const RegionMap& map, std::size_t memory, std::uint64_t address) {
   const auto holds = [&](const Place& place) {
     return place.memory == memory && place.range.contains(address);
@@ -42,10 +50,7 @@ Policy policy_at(const RegionMap& map, std::size_t memory, std::uint64_t address
     if (holds(copy.to)) return Policy::kDerived;
   }
   for (const Checksum& checksum : map.checksums) {
-    for (const Slot& slot : checksum.slots) {
-      if (holds(slot.place)) return Policy::kDerived;
-    }
-    if (checksum.rule && checksum.rule->balance && holds(*checksum.rule->balance)) return Policy::kDerived;
+    if (std::ranges::any_of(checksum.written_places(), holds)) return Policy::kDerived;
   }
   // The last region that begins at or before the address is the only one that can hold it.
   const auto after =

@@ -169,8 +169,13 @@ struct Checksum {
   Complement complement = Complement::kNone;
   std::uint64_t add = 0;
   int bits = 32;
-  std::vector<Slot> slots;   // either slots ...
-  std::optional<Rule> rule;  // ... or a rule
+  std::vector<Slot> slots;                 // either slots ...
+  std::optional<Rule> rule;                // ... or a rule
+  Shared<std::string> drafted, confirmed;  // lines, or empty
+  // Known from bytes alone, and nobody vouches for it: verified, and never written.
+  bool is_unconfirmed() const { return !drafted->empty() && confirmed->empty(); }
+  // What correction sets.
+  std::vector<Place> written_places() const;
 };
 
 enum class IdentityKind : std::uint8_t {

@@ -300,8 +300,7 @@ void read_rule(Draft& draft, const JsonNode& node, Declared& declared) {
   JsonObject object(node);
   Rule rule;
   if (const auto equals = object.required("equals")) {
-    const bool is_residue =
-        equals->is_text("residue");
+    const bool is_residue = equals->is_text("residue");
     if (!is_residue) {
       rule.equals = equals->number(0, ~std::uint64_t{0});
       if (!is_digest && rule.equals > low_mask(checksum.bits)) {
@@ -332,6 +331,37 @@ void read_rule(Draft& draft, const JsonNode& node, Declared& declared) {
                "give slots in place of the rule");
   }
   checksum.rule = rule;
+}
+
+// "2026-12-01 A. Tuner: wrote two revisions with it"
+bool begins_with_date(const std::string& line) {
+  constexpr std::string_view kForm = "####-##-## ";
+  if (line.size() <= kForm.size()) return false;
+  for (std::size_t i = 0; i < kForm.size(); ++i) {
+    const bool digit = line[i] >= '0' && line[i] <= '9';
+    if (kForm[i] == '#' ? !digit : line[i] != kForm[i]) return false;
+  }
+  const int month = std::stoi(line.substr(5, 2)), day = std::stoi(line.substr(8, 2));
+  return month >= 1 && month <= 12 && day >= 1 && day <= 31;
+}
+
+// drafted and confirmed: whence it is known, and who vouches for it.
+void read_standing(Draft& draft, JsonObject& object, Checksum& checksum) {
+  if (const auto drafted = object.optional("drafted")) {
+    checksum.drafted = read_line(*drafted);
+    if (checksum.rule && checksum.rule->balance)
+      contradict(draft, *drafted, "\"drafted\" beside a balance", "a drafted rule without a balance",
+                 "remove the balance, or what says that the checksum was drafted");
+  }
+  const auto confirmed = object.optional("confirmed");
+  if (!confirmed) return;
+  const std::string line = read_line(*confirmed);
+  if (confirmed->is_text() && (checksum.drafted->empty() || !begins_with_date(line)))
+    confirmed->refuse(
+        Reason::kJsonValue,
+        checksum.drafted->empty() ? "\"confirmed\" without \"drafted\"" : "\"" + printable(line, 70) + "\"",
+        "beside \"drafted\", a date as 2026-12-01, a space, and who confirms it on what grounds");
+  checksum.confirmed = line;
 }
 
 void expand(Draft& draft, const JsonNode& node, Declared declared) {
@@ -400,6 +430,7 @@ void read_checksums(Draft& draft, JsonObject& top) {
     }
     if (slots) read_slots(draft, *slots, declared);
     if (rule) read_rule(draft, *rule, declared);
+    read_standing(draft, object, checksum);
     object.done();
     // After a fault of shape the lists may be short of elements, and nothing more is needed of them.
     if (!draft.shape().ok()) return;

@@ -193,7 +193,10 @@ Policies policies_of(const Draft& draft) {
   }
   // In ascending order, which is what RangeSet::add is quick for.
   std::vector<Place> places;
-  for (const Claim& claim : derived_claims(draft)) places.push_back(claim.place);
+  for (const Copy& copy : draft.map.copies) places.push_back(copy.to);
+  for (const Checksum& checksum : draft.map.checksums) {
+    for (const Place& place : checksum.written_places()) places.push_back(place);
+  }
   std::sort(places.begin(), places.end());
   for (const Place& place : places) policies.derived.add(place);
   places.clear();

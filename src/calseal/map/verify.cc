@@ -15,6 +15,13 @@ const std::vector<RangeSet>& taken_by(const PlanNode& node) {
   return node.is_copy ? node.reads : node.message.reads();
 }
 
+// Where its value stands, whoever may write there.
+std::vector<Place> places_of(const PlanNode& node) {
+  std::vector<Place> places = node.writes;
+  places.insert(places.end(), node.fixed.begin(), node.fixed.end());
+  return places;
+}
+
 std::string unknown_place(const Plan& plan, const PlanNode& node, const Image& image) {
   const auto knows = [&](std::size_t m, const Range& range) { return image.memories[m].knows(range); };
   bool all_known =
@@ -22,9 +29,10 @@ std::string unknown_place(const Plan& plan, const PlanNode& node, const Image& i
   for (std::size_t m = 0; m < taken_by(node).size(); ++m) {
     for (const Range& range : taken_by(node)[m].ranges()) all_known = all_known && knows(m, range);
   }
+  for (const Place& place : node.fixed) all_known = all_known && knows(place.memory, place.range);
   if (all_known) return {};
   std::vector<RangeSet> needed = taken_by(node);
-  for (const Place& place : node.writes) needed[place.memory].add(place.range);
+  for (const Place& place : places_of(node)) needed[place.memory].add(place.range);
   for (std::size_t m = 0; m < needed.size(); ++m) {
     needed[m].remove(image.memories[m].known);
     if (!needed[m].empty()) return place_text(*plan.map, {m, needed[m].ranges().front()}) + " is unknown";
@@ -102,7 +110,7 @@ bool differs_for(const PlanNode& node, const Image& one, const Image& other) {
       if (differs(m, range)) return true;
     }
   }
-  return std::ranges::any_of(node.writes,
+  return std::ranges::any_of(places_of(node),
                              [&](const Place& place) { return differs(place.memory, place.range); });
 }
 
@@ -128,7 +136,7 @@ CheckOutcome verify_check(const Plan& plan, std::size_t index, const Image& imag
   outcome.is_copy = node.is_copy;
   outcome.is_rule = !node.is_copy && plan.map->checksums[node.index].rule.has_value();
   outcome.floating = node.floating;
-  outcome.places = node.writes;
+  outcome.places = places_of(node);
   outcome.detail = unknown_place(plan, node, image);
   if (!outcome.detail.empty()) outcome.state = CheckState::kNotProvable;
   if (node.is_copy) {

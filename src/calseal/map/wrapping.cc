@@ -118,7 +118,7 @@ bool makes_its_opaque_bytes(const FormDeclaration& form) {
   RangeSet made;
   if (form.file) {
     for (const Checksum& checksum : form.file->checksums) {
-      for (const Slot& slot : checksum.slots) made.add(slot.place.range);
+      for (const Place& place : checksum.written_places()) made.add(place.range);
     }
   }
   std::uint64_t at = 0;

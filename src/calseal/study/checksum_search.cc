@@ -14,6 +14,7 @@
 #include "calseal/study/checksum_selection.h"
 #include "calseal/study/crc_start.h"
 #include "calseal/study/edges.h"
+#include "calseal/study/image_support.h"
 #include "calseal/study/pair_scan.h"
 
 namespace calseal {
@@ -69,6 +70,8 @@ class Run {
     agreements.search = &search_;
     agreements.edges = &edges_;
     agreements.grid = grid_;
+    WindowPrices prices(image_, grid_);
+    agreements.prices = &prices;
     for (std::vector<Hit>& hits : hits_) {
       for (Hit& hit : hits) agreements.hits.push_back(hit);
       hits = {};
@@ -115,11 +118,12 @@ class Run {
           hit.has_slot()
               ? stored_at(image_, hit.slot, algorithm, {hit.storage.order, SlotTransform::kPlain}).value
               : 0;
-      hit.evidence = evidence_.of(algorithm, hit, stored) * static_cast<double>(distinct(hit));
+      hit.support = distinct(hit);
+      hit.evidence = evidence_.of(algorithm, hit, stored) * static_cast<double>(hit.support);
     }
     std::erase_if(hits, [&](const Hit& hit) {
       return hit.evidence < kSearchNeeded || holds_without_unused(values.front(), hit) ||
-             skips_only_blank(hit) || is_blank_reading(hit);
+             skips_only_blank(hit) || is_blank_reading(hit) || is_no_slot(hit);
     });
   }
 
@@ -228,20 +232,11 @@ class Run {
     if (holds_in_all(other)) hit = other;
   }
 
-  // Images that differ from all before them in what is covered.
-  std::size_t distinct(const Hit& hit) const {
-    std::size_t count = 0;
-    const auto covered = [&](ByteView image) {
-      return image.subspan(static_cast<std::size_t>(hit.coverage.begin),
-                           static_cast<std::size_t>(hit.coverage.size()));
-    };
-    for (std::size_t k = 0; k < search_.images.size(); ++k) {
-      bool fresh = true;
-      for (std::size_t m = 0; m < k && fresh; ++m)
-        fresh = !std::ranges::equal(covered(search_.images[k]), covered(search_.images[m]));
-      count += fresh ? 1 : 0;
-    }
-    return count;
+  std::size_t distinct(const Hit& hit) const { return supporting_images(search_.images, hit, grid_.step); }
+
+  // A slot that stays while what it covers changes.
+  bool is_no_slot(const Hit& hit) const {
+    return hit.has_slot() && coverage_varies(search_.images, hit) && !slot_varies(search_.images, hit);
   }
 
   void scan_records(std::size_t index, const std::vector<RangeValues>& values, std::vector<Hit>& hits) const {
@@ -372,13 +367,18 @@ SearchOutcome search_checksums(const ChecksumSearch& search) {
   if (two && search.progress)
     part.progress = [&](double share) { return search.progress(share * kShareOfCatalogue); };
   SearchOutcome outcome = Run(part, search.images.front(), false).run();
-  if (!two || !outcome.is_whole()) return outcome;
-  if (search.progress) {
-    part.progress = [&](double share) {
-      return search.progress(kShareOfCatalogue + share * (1 - kShareOfCatalogue));
-    };
+  if (two && outcome.is_whole()) {
+    if (search.progress) {
+      part.progress = [&](double share) {
+        return search.progress(kShareOfCatalogue + share * (1 - kShareOfCatalogue));
+      };
+    }
+    add_by_difference(part, outcome);
   }
-  add_by_difference(part, outcome);
+  for (Candidate& one : outcome.found) {
+    one.slot_varies = slot_varies(search.images, one.hit);
+    for (const Hit& more : one.slots) one.slot_varies = one.slot_varies && slot_varies(search.images, more);
+  }
   return outcome;
 }
 

@@ -28,11 +28,12 @@ struct ChecksumSearch {
 
 struct Candidate {
   Hit hit;
-  double worth = 0;        // bits: what agrees, less what it takes to describe
-  double chance = 1;       // that something described so shortly agrees by chance: 2^-worth, at most 1
-  std::size_t images = 1;  // in how many images with different content it holds
-  std::vector<Hit> also;   // of the same slot: what fits nearly as shortly
-  std::vector<Hit> slots;  // further places of the same value
+  double worth = 0;          // bits: what agrees, less what it takes to describe
+  double chance = 1;         // that something described so shortly agrees by chance: 2^-worth, at most 1
+  std::size_t images = 1;    // in how many images with different content it holds
+  std::vector<Hit> also;     // of the same slot: what fits nearly as shortly
+  std::vector<Hit> slots;    // further places of the same value
+  bool slot_varies = false;  // every slot was seen to change along with what it covers
   // Of a find by difference: the algorithm with an init and xorout that fit.
   std::optional<Algorithm> solved;
   // Finds over ranges of different lengths have these very parameters; else another length needs others.

@@ -23,6 +23,7 @@ constexpr double kAlsoWithin = 6;  // bits by which another reading of one slot 
 constexpr std::size_t kUncertainShown = 8;
 constexpr double kMemberNeeded = 6;        // bits that each of a group adds
 constexpr std::size_t kMostChained = 300;  // hits of one kind that a chain is looked for among
+constexpr std::size_t kMostPriced = 4000;  // a hit past them counts for nothing
 
 using Convention = std::tuple<std::size_t, Layout, Storage>;
 Convention convention_of(const Hit& hit) { return {hit.algorithm, hit.layout, hit.storage}; }
@@ -47,6 +48,61 @@ bool is_akin(const Hit& a, const Hit& b) {
           one.crc.refin == other.crc.refin);
 }
 
+// Whether `edge` is one of `reached`, or nothing but unused space lies between.
+bool joined(ByteView image, const std::set<std::uint64_t>& reached, std::uint64_t edge) {
+  return std::ranges::any_of(reached, [&](std::uint64_t at) {
+    const std::uint64_t low = std::min(at, edge), high = std::max(at, edge);
+    if (low == high) return true;
+    const ByteView between =
+        image.subspan(static_cast<std::size_t>(low), static_cast<std::size_t>(high - low));
+    // A lone slot in it does not count: with its complement beside it, it is nothing to an exclusive or.
+    const auto others = static_cast<std::size_t>(
+        std::ranges::count_if(between, [&](std::uint8_t byte) { return byte != between.front(); }));
+    return others == 0 || (others <= kLoneBytes && others * 64 <= between.size());
+  });
+}
+
+// The same value over the same bytes at another place.
+bool is_second_slot(const Hit& one, const Hit& hit) {
+  const auto outside = [](const Hit& h) { return h.has_slot() && !h.coverage.overlaps(h.slot_range()); };
+  return one.algorithm == hit.algorithm && one.coverage == hit.coverage && outside(one) && outside(hit);
+}
+
+bool better(double worth_a, const Hit& a, double worth_b, const Hit& b) {
+  if (std::abs(worth_a - worth_b) > 0.01) return worth_a > worth_b;
+  return a.coverage.size() < b.coverage.size();
+}
+
+// The same bytes once more agree once more: that says nothing new.
+bool is_copy_of(ByteView image, const Hit& a, const Hit& b) {
+  const auto part = [&](Range range) {
+    return image.subspan(static_cast<std::size_t>(range.begin), static_cast<std::size_t>(range.size()));
+  };
+  return a.coverage.size() == b.coverage.size() && std::ranges::equal(part(a.coverage), part(b.coverage));
+}
+
+// What the image's own bytes leave of the hits' evidence; asked for only where it decides something, since it
+// takes a millisecond.
+class LazyPrices {
+ public:
+  explicit LazyPrices(Agreements& agreements) : all_(agreements), priced_(agreements.hits.size(), false) {}
+
+  void price(std::size_t i) {
+    if (priced_[i]) return;
+    priced_[i] = true;
+    Hit& hit = all_.hits[i];
+    if (search_algorithms()[hit.algorithm].algorithm.kind != AlgorithmKind::kSum) return;
+    const double most = ++asked_ > kMostPriced ? 0 : all_.prices->bits(hit);
+    hit.evidence =
+        std::min(hit.evidence, most * (hit.layout.pair != 0 ? 2 : 1) * static_cast<double>(hit.support));
+  }
+
+ private:
+  Agreements& all_;
+  std::vector<bool> priced_;
+  std::size_t asked_ = 0;
+};
+
 class Selection {
  public:
   Selection(Agreements& agreements, SearchOutcome& outcome)
@@ -54,7 +110,8 @@ class Selection {
         outcome_(outcome),
         taken_(agreements.hits.size(), false),
         out_(taken_),
-        judged_(taken_.size(), 0) {}
+        judged_(taken_.size(), 0),
+        priced_(agreements) {}
 
   void run() {
     for (const Hit& hit : all_.hits) hulls_.push_back(trimmed(hull_of(hit)));
@@ -68,6 +125,7 @@ class Selection {
   }
 
  private:
+  ByteView image() const { return all_.search->images.front(); }
   std::size_t point_of(std::uint64_t offset) const {
     return static_cast<std::size_t>((offset + all_.grid.step - 1) / all_.grid.step);
   }
@@ -132,6 +190,11 @@ class Selection {
     return at_end && all_.edges->is_lone(point_of(hit.range.end)) ? 0 : kDoubt;
   }
 
+  double priced_worth(std::size_t i) {
+    priced_.price(i);
+    return worth(all_.hits[i]);
+  }
+
   double worth(const Hit& hit) const {
     return hit.evidence - range_cost(hit) - slot_cost(hit) - convention_cost(hit) - doubt_cost(hit);
   }
@@ -157,7 +220,7 @@ class Selection {
   // But for a trailer of one value.
   bool is_same(Range a, Range b) const {
     const std::uint64_t low = std::min(a.end, b.end), high = std::max(a.end, b.end);
-    return a.begin == b.begin && high - low <= kLoneBytes && joined({low}, high);
+    return a.begin == b.begin && high - low <= kLoneBytes && joined(image(), {low}, high);
   }
 
   // What is constant from a to b and from b to c is constant from a to c: a hit between two edges that finds
@@ -172,27 +235,13 @@ class Selection {
     for (bool more = true; more;) {
       more = false;
       for (const Range& link : links) {
-        if (joined(reached, link.begin) != joined(reached, link.end)) {
+        if (joined(image(), reached, link.begin) != joined(image(), reached, link.end)) {
           reached.insert({link.begin, link.end});
           more = true;
         }
       }
     }
-    return joined(reached, hull.end);
-  }
-
-  // Whether `edge` is one of `reached`, or nothing but unused space lies between.
-  bool joined(const std::set<std::uint64_t>& reached, std::uint64_t edge) const {
-    return std::ranges::any_of(reached, [&](std::uint64_t at) {
-      const std::uint64_t low = std::min(at, edge), high = std::max(at, edge);
-      if (low == high) return true;
-      const ByteView between = all_.search->images.front().subspan(static_cast<std::size_t>(low),
-                                                                   static_cast<std::size_t>(high - low));
-      // A lone slot in it does not count: with its complement beside it, it is nothing to an exclusive or.
-      const auto others = static_cast<std::size_t>(
-          std::ranges::count_if(between, [&](std::uint8_t byte) { return byte != between.front(); }));
-      return others == 0 || (others <= kLoneBytes && others * 64 <= between.size());
-    });
+    return joined(image(), reached, hull.end);
   }
 
   // A range that gives a constant, made up of two that do: the sections are meant, not what they make up
@@ -221,8 +270,8 @@ class Selection {
         for (const Range& first : by_begin[piece.hull.begin]) {
           if (first.end >= piece.hull.end) break;
           const auto second = worths.find({next_used(first.end), piece.hull.end});
-          if (second != worths.end() && std::max(worths[first], second->second) >= kSearchNeeded)
-            composed_[piece.index] = true;
+          if (second == worths.end() || std::max(worths[first], second->second) < kSearchNeeded) continue;
+          composed_[piece.index] = true;
         }
       }
     }
@@ -244,33 +293,33 @@ class Selection {
     return hull;
   }
 
-  // The same value over the same bytes at another place.
-  static bool is_second_slot(const Hit& one, const Hit& hit) {
-    const auto outside = [](const Hit& h) { return h.has_slot() && !h.coverage.overlaps(h.slot_range()); };
-    return one.algorithm == hit.algorithm && one.coverage == hit.coverage && outside(one) && outside(hit);
-  }
-
-  static bool better(double worth_a, const Hit& a, double worth_b, const Hit& b) {
-    if (std::abs(worth_a - worth_b) > 0.01) return worth_a > worth_b;
-    return a.coverage.size() < b.coverage.size();
-  }
-
   bool take_single() {
-    std::size_t best = all_.hits.size();
-    double best_worth = kSearchNeeded;
+    using Ranked = std::pair<double, std::size_t>;
+    const auto worse = [&](const Ranked& a, const Ranked& b) {
+      return better(b.first, all_.hits[b.second], a.first, all_.hits[a.second]);
+    };
+    std::vector<Ranked> heap;
     for (std::size_t i = 0; i < all_.hits.size(); ++i) {
-      const Hit& hit = all_.hits[i];
-      if (hit.evidence < kSearchNeeded || is_out(i)) continue;
-      const double now = worth(hit);
-      if (now < kSearchNeeded) continue;
-      if (best == all_.hits.size() || better(now, hit, best_worth, all_.hits[best])) {
-        best = i;
-        best_worth = now;
-      }
+      if (all_.hits[i].evidence < kSearchNeeded || is_out(i)) continue;
+      const double now = worth(all_.hits[i]);
+      if (now >= kSearchNeeded) heap.emplace_back(now, i);
     }
-    if (best == all_.hits.size()) return false;
-    take(best, best_worth, std::exp2(-best_worth));
-    return true;
+    std::ranges::make_heap(heap, worse);
+    while (!heap.empty()) {
+      std::ranges::pop_heap(heap, worse);
+      const auto [most, best] = heap.back();
+      heap.pop_back();
+      // A price can only go down: what is best when priced is best.
+      const double now = priced_worth(best);
+      if (now < kSearchNeeded) continue;
+      if (now >= most) {
+        take(best, now, std::exp2(-now));
+        return true;
+      }
+      heap.emplace_back(now, best);
+      std::ranges::push_heap(heap, worse);
+    }
+    return false;
   }
 
   // The members that pay for themselves, once the convention is paid.
@@ -296,7 +345,8 @@ class Selection {
       const Range& hull = hulls_[i];
       const bool same = std::ranges::any_of(group.members, [&](std::size_t m) {
         const Range& other = hulls_[m];
-        return gives_constant(hit) ? hull.overlaps(other) : hull == other;
+        return (gives_constant(hit) ? hull.overlaps(other) : hull == other) ||
+               is_copy_of(image(), hit, all_.hits[m]);
       });
       if (same) continue;
       double net = value;
@@ -344,7 +394,7 @@ class Selection {
       for (std::size_t m = 0; m < i; ++m) {
         const Hit& other = all_.hits[members[m]];
         if (other.range.end > hit.range.begin) continue;
-        if (hit.slot_range().overlaps(other.slot_range())) continue;
+        if (hit.slot_range().overlaps(other.slot_range()) || is_copy_of(image(), hit, other)) continue;
         const double net = own - all_.edges->next_begin_cost(point_of(other.range.end), begin) -
                            (hit.layout == other.layout ? 1 : 1 + layout_cost(hit.layout, hit.size()));
         if (net < kMemberNeeded || best[m] + net <= best[i]) continue;
@@ -366,7 +416,9 @@ class Selection {
     std::map<std::pair<std::size_t, Storage>, std::vector<std::size_t>> chains;
     for (std::size_t i = 0; i < all_.hits.size(); ++i) {
       const Hit& hit = all_.hits[i];
-      if (hit.evidence < kMemberNeeded || is_out(i)) continue;
+      if (hit.evidence < kMemberNeeded || is_out(i) || hit.evidence - range_cost(hit) < 0) continue;
+      priced_.price(i);
+      if (hit.evidence < kMemberNeeded) continue;
       if (!hit.from_table && hit.has_slot() && hit.layout.anchor != Layout::Anchor::kFree &&
           chained_worth(hit) > kMemberNeeded + 2)
         chains[{hit.algorithm, hit.storage}].push_back(i);
@@ -450,10 +502,12 @@ class Selection {
       return better(a.first, all_.hits[a.second], b.first, all_.hits[b.second]);
     });
     RangeSet slots;
-    for (const auto& [value, i] : rest) {
+    for (const auto& [most, i] : rest) {
       if (outcome_.uncertain.size() == kUncertainShown) break;
       const Hit& hit = all_.hits[i];
       if (hit.has_slot() && slots.overlaps(hit.slot_range())) continue;
+      const double value = priced_worth(i);
+      if (value <= -3) continue;
       slots.add(hit.slot_range());
       Candidate candidate;
       candidate.hit = hit;
@@ -498,7 +552,8 @@ class Selection {
   SearchOutcome& outcome_;
   std::vector<bool> taken_, composed_, out_;
   std::vector<std::size_t> judged_;  // by hit: finds when it was last found not to be out, plus 1
-  std::vector<Range> hulls_;         // by hit, trimmed
+  LazyPrices priced_;
+  std::vector<Range> hulls_;  // by hit, trimmed
   RangeSet slots_;
   std::set<std::uint64_t> edges_;
   std::set<std::size_t> algorithms_, tables_;

@@ -5,6 +5,7 @@
 
 #include "calseal/study/checksum_search.h"
 #include "calseal/study/edges.h"
+#include "calseal/study/window_prices.h"
 
 namespace calseal {
 
@@ -13,7 +14,8 @@ struct Agreements {
   const ChecksumSearch* search = nullptr;
   const Edges* edges = nullptr;
   Grid grid;
-  std::vector<Hit> hits;  // `evidence` filled in
+  WindowPrices* prices = nullptr;
+  std::vector<Hit> hits;  // `evidence` filled in, as high as it can be
   std::vector<TableFound> tables;
 };
 

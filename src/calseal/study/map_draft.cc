@@ -145,6 +145,18 @@ class Writer {
       value.members.emplace_back("slots", std::move(slots));
     } else {
       value.members.emplace_back("rule", json_object({{"equals", json(hex_number(hit.equals))}}));
+    }
+    if (!one.slot_varies) {
+      value.members.emplace_back("drafted", json("from " + std::to_string(search_.images.size()) +
+                                                 (search_.images.size() == 1 ? " image" : " images") +
+                                                 ", by chance " + chance_words(one)));
+      if (hit.has_slot())
+        guesses_.push_back(
+            name + ": that " + words(hit.slot_range()) +
+            " holds its value: it was not seen to change along with what it covers, so correction "
+            "never writes it until somebody adds \"confirmed\"");
+    }
+    if (!hit.has_slot()) {
       guesses_.push_back(name +
                          ": where the bytes stand that make up the value is not known, so correction cannot "
                          "set it; the last word of " +

@@ -56,7 +56,8 @@ struct Hit {
   std::uint64_t equals = 0;  // of a rule
   std::size_t table = 0;     // into the tables found, for kRecord and what stands beside a record's range
   bool from_table = false;
-  double evidence = 0;  // bits that agree and need not have
+  double evidence = 0;      // bits that agree and need not have
+  std::size_t support = 1;  // images that speak for it, each for itself
   std::size_t size() const { return search_algorithms()[algorithm].size; }
   bool has_slot() const { return layout.anchor != Layout::Anchor::kRule; }
   // Slot, and its complemented twin.

@@ -72,10 +72,40 @@ class Draft(unittest.TestCase):
         opened = self.write("opened.json", json.dumps(map_).encode())
         edited = bytearray(image)
         edited[0x8800] ^= 0x55
-        self.json("correct", "--regions", opened, self.write("edited.bin", bytes(edited)), "--output", self.at("right.bin"), "--base", read)
+        # From one image nobody saw a slot change along with what it covers: nothing is written there, and nothing at all.
+        edited_bin = self.write("edited.bin", bytes(edited))
+        refused = self.json("correct", "--regions", opened, edited_bin, "--output", self.at("right.bin"), "--base", read, status=1)
+        self.assertEqual(refused["reason"], "checksum-fails")
+        self.assertFalse(pathlib.Path(self.at("right.bin")).exists())
+        for one in map_["checksums"]:
+            self.assertIn("from 1 image", one["drafted"])
+            one["confirmed"] = "2026-12-01 A. Tuner: invented, and so is what he saw"
+        opened = self.write("confirmed.json", json.dumps(map_).encode())
+        self.json("correct", "--regions", opened, edited_bin, "--output", self.at("right.bin"), "--base", read)
         right = pathlib.Path(self.at("right.bin")).read_bytes()
         self.assertEqual(struct.unpack_from(">I", right, 0x17ffc)[0], zlib.crc32(right[0x8000:0x17ffc]))
         self.assertEqual(struct.unpack_from("<I", right, 0x1208)[0], sum(struct.unpack("<960I", right[0x8100:0x9000])) & 0xffffffff)
+
+    def test_a_slot_that_changes_with_what_it_covers_is_written(self):
+        first, second = invented(6), invented(7)
+        self.json("regions", "draft", self.write("a.bin", first), self.write("b.bin", second), "-o", self.at("two.json"))
+        checks = json.loads(pathlib.Path(self.at("two.json")).read_text())["checksums"]
+        self.assertEqual(len(checks), 5)
+        self.assertFalse(any("drafted" in one for one in checks))
+
+    # An exclusive or that stays while two words under it change alike: no slot, and no rule of one image's weight twice.
+    def test_a_slot_that_stays_is_none(self):
+        first = bytearray(invented(8))
+        second = bytearray(first)
+        for at in (0x9000, 0x9800):
+            second[at] ^= 0x5a
+        found = 0
+        for i in range(0x8000, 0x18000 - 4, 4):
+            found ^= struct.unpack_from("<I", first, i)[0]
+        for image in (first, second):
+            struct.pack_into("<I", image, 0x18000 - 4, found)
+        draft = self.json("regions", "draft", self.write("a.bin", bytes(first)), self.write("b.bin", bytes(second)))
+        self.assertEqual([one for one in draft["found"] if one["slot"] and one["slot"]["start"] == "0x80017ffc"], [])
 
     def test_several_images_tell_what_varies(self):
         first, second = bytearray(invented(2)), bytearray(invented(2))

@@ -109,6 +109,54 @@ TEST(Correct, AcrossMemories) {
                       .parse());
 }
 
+// --- drafted checksums
+
+MapBuilder drafted(std::string_view standing) {
+  return flash()
+      .region("open", "editable", 0, 0x20)
+      .checksum("guess", R"({"sum": {"unit": 8, "accumulator": 16}})", {range_at(0, 0x20)},
+                {slot_at(0x40, 2)}, standing);
+}
+
+Image ones_of_eleven(const RegionMap& map) {
+  Image image = filled_image(map);
+  std::ranges::fill(image.memories[0].bytes, std::uint8_t{0x11});
+  return image;
+}
+
+TEST(Correct, AnUnconfirmedChecksumIsVerifiedAndNeverWritten) {
+  const RegionMap map = drafted(R"("drafted": "from 1 image")").parse();
+  EXPECT_EQ(policy_at(map, 0, 0x40), Policy::kLocked);
+  Image image = ones_of_eleven(map);
+  const auto plan = make_plan(map, image);
+  ASSERT_THAT(plan, IsOk());
+  EXPECT_TRUE(plan->nodes.front().writes.empty());
+  EXPECT_TRUE(plan->bytes_of(0, SpanKind::kLocked).contains(0x40));
+  const Image before = image;
+  ASSERT_THAT(correct(*plan, image), FailsWith(Reason::kChecksumFails));
+  EXPECT_TRUE(same_bytes(image, before));
+  // 0x20 bytes of 0x11 sum to 0x220: where the right value stands, it holds, and there is nothing to write.
+  image.memories[0].bytes[0x40] = 0x20;
+  image.memories[0].bytes[0x41] = 0x02;
+  EXPECT_EQ(verify_checks(*plan, image).front().state, CheckState::kHolds);
+  EXPECT_THAT(correct(*plan, image), IsOk());
+  // Its slot is looked at: a byte that is unknown there leaves it unproved.
+  image.memories[0].known.remove({0x41, 0x42});
+  EXPECT_EQ(verify_checks(*plan, image).front().state, CheckState::kNotProvable);
+}
+
+TEST(Correct, AConfirmedChecksumIsWritten) {
+  const RegionMap map =
+      drafted(R"("drafted": "from 1 image", "confirmed": "2026-12-01 A. Tuner: two writes")").parse();
+  EXPECT_EQ(policy_at(map, 0, 0x40), Policy::kDerived);
+  Image image = ones_of_eleven(map);
+  const auto plan = make_plan(map, image);
+  ASSERT_THAT(plan, IsOk());
+  ASSERT_THAT(correct(*plan, image), IsOk());
+  EXPECT_EQ(image.memories[0].bytes[0x40], 0x20);
+  EXPECT_EQ(image.memories[0].bytes[0x41], 0x02);
+}
+
 // --- balances
 
 struct BalanceRow {

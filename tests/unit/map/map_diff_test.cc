@@ -217,6 +217,20 @@ TEST(MapDiff, FormsAndWordsForPeopleWidenNothing) {
   EXPECT_FALSE(diff.widens);
 }
 
+// A guess that somebody confirms may be written from then on.
+TEST(MapDiff, ConfirmingADraftedChecksumWidens) {
+  const auto drafted = [](std::string_view more) {
+    return base()
+        .checksum("guess", kCrc32, {range_at(0x400, 0x80)}, {slot_at(0x900, 4)},
+                  R"("drafted": "from 1 image")" + std::string(more))
+        .parse();
+  };
+  const RegionMap before = drafted(""),
+                  after = drafted(R"(, "confirmed": "2026-12-01 A. Tuner: two writes")");
+  EXPECT_TRUE(diff_region_maps(before, after).widens);
+  EXPECT_FALSE(diff_region_maps(after, before).widens);
+}
+
 // The sweep, address by address against policy_at(): regions, slots, a balance, copies, one memory more.
 TEST(MapDiff, EveryAddressHasItsPolicy) {
   const RegionMap before =

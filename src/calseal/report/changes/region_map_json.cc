@@ -36,6 +36,7 @@ JsonValue checksums_json(const RegionMap& map) {
     return json_object(
         {{"name", json(checksum.name)},
          {"algorithm", json(checksum.algorithm.name)},
+         {"unconfirmed", json(checksum.is_unconfirmed())},
          {"bits", json(checksum.bits)},
          {"rule",
           json(checksum.rule ? hex_number(checksum.rule->equals, (checksum.bits + 3) / 4) : std::string())},

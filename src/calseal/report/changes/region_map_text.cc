@@ -80,6 +80,7 @@ std::string slot_words(const RegionMap& map, const Checksum& checksum) {
   }
   for (const Slot& slot : checksum.slots)
     text += (text.empty() ? "kept in " : " and ") + place_text(map, slot.place);
+  if (checksum.is_unconfirmed()) text += ", unconfirmed: never written";
   return text;
 }
 
@@ -103,6 +104,10 @@ std::string checksums_text(const RegionMap& map, const Page& page) {
                     Mark::kDim}});
     }
     if (!checksum.note->empty()) columns.add({{""}, {printable(*checksum.note), Mark::kDim}});
+    if (!checksum.drafted->empty())
+      columns.add({{""}, {"drafted: " + printable(*checksum.drafted), Mark::kDim}});
+    if (!checksum.confirmed->empty())
+      columns.add({{""}, {"confirmed: " + printable(*checksum.confirmed), Mark::kDim}});
   }
   return heading(page, "checksums") + columns.text(page, 2);
 }

@@ -32,9 +32,7 @@ Plan declared_plan(const RegionMap& map) {
     PlanNode node;
     node.index = i;
     node.name = map.checksums[i].name;
-    for (const Slot& slot : map.checksums[i].slots) node.writes.push_back(slot.place);
-    if (map.checksums[i].rule && map.checksums[i].rule->balance)
-      node.writes.push_back(*map.checksums[i].rule->balance);
+    node.writes = map.checksums[i].written_places();
     plan.nodes.push_back(std::move(node));
   }
   for (std::size_t i = 0; i < map.copies.size(); ++i) {

@@ -84,6 +84,7 @@ JsonValue candidate_json(const MapDraft& draft, const Candidate& one) {
        {"found_by", json(found_by(hit))},
        {"chance_bits", json(worth_of(one))},
        {"images", json(one.images)},
+       {"slot_varies", json(one.slot_varies)},
        {"also_fits", json(one.also.size())},
        {"further_slots",
         json_array(one.slots, [&](const Hit& more) { return range_json(draft, more.slot_range()); })}});
@@ -93,6 +94,17 @@ std::string parts_words(const MapDraft& draft, PartLook look) {
   std::uint64_t bytes = 0;
   for (const ImagePart& part : draft.parts) bytes += part.look == look ? part.range.size() : 0;
   return std::string(part_look_name(look)) + " " + bytes_text(bytes);
+}
+
+std::string unconfirmed_text(const SearchOutcome& search, const Page& page) {
+  const auto fixed = static_cast<std::size_t>(std::ranges::count_if(
+      search.found, [](const Candidate& one) { return one.hit.has_slot() && !one.slot_varies; }));
+  if (fixed == 0) return {};
+  return labelled(page, "unconfirmed",
+                  counted(fixed, "slot", "slots") +
+                      " not seen to change along with what is covered: correction writes there only once "
+                      "the map says \"confirmed\"",
+                  Mark::kCaution);
 }
 
 }  // namespace
@@ -117,6 +129,7 @@ std::string draft_text(const MapDraft& draft, const Page& page) {
       text +=
           labelled(page, "and", counted(search.found.size() - kRowsShown, "more", "more") + ", in the map");
   }
+  text += unconfirmed_text(search, page);
   for (const TableFound& table : search.tables) {
     text += labelled(page, "table",
                      address_text(draft.origin + table.at) + ": " +

@@ -6,6 +6,7 @@ import html.parser
 import os
 import random
 import unittest
+from fractions import Fraction
 
 from changes_by_item_test import exact_text
 from curve_desk import FIGURES, CurveDesk
@@ -85,7 +86,35 @@ class ReportCurves(unittest.TestCase):
         cls.desk.close()
 
     def cards(self, path):
-        return {card.own("h4"): card for card in Tree(path.read_text()).root.all("article", "item")}
+        root = Tree(path.read_text()).root
+        self.lists = {article.own("h3"): article for article in root.all("article", "values")}
+        return {card.own("h4"): card for card in root.all("article", "item")}
+
+    def judge_list(self, item, axes, known=True):
+        """The item's table under Values: its changed elements alone, each with its place, both sides and their difference."""
+        changed = item.changed()
+        self.assertEqual(item.name in self.lists, bool(changed))
+        if not changed:
+            return
+        rows = self.lists[item.name].all("tbody")[0].all("tr")
+        self.assertEqual(len(rows), len(changed))
+        columns = len(axes[0].stored[1]) if len(axes) == 2 else len(item.stored[1])
+        for i, row in zip(changed, rows):
+            old, new = item.values(0)[i], item.values(1)[i]
+            cells = [cell.text() for cell in row.all("td")]
+            place = f"[{i // columns}][{i % columns}]" if len(axes) == 2 else f"[{i}]"
+            self.assertEqual(row.own("th"), place)
+            if axes:
+                at = [(i % columns, axes[0])] + ([(i // columns, axes[1])] if len(axes) == 2 else [])
+                self.assertEqual(cells.pop(0), ", ".join(f"{exact_text(axis.values(1)[k])} {axis.unit}" for k, axis in at))
+            self.assertEqual(cells[:2], [exact_text(old) if known else "not known", exact_text(new)])
+            if not known:
+                self.assertEqual((cells[2], row.classes), ("", []))
+                continue
+            sign, said = cells[2].split(" ")
+            self.assertEqual((sign, row.classes), ("▲", ["up"]) if new > old else ("▼", ["down"]))
+            self.assertEqual(Fraction(said), new - old)
+            self.assertEqual(said[0], "+" if new > old else "-")
 
     def assert_points(self, drawn, expected):
         self.assertEqual(len(drawn), len(expected))
@@ -183,6 +212,8 @@ class ReportCurves(unittest.TestCase):
                 counted["nothing"] += not axes and not values
                 with self.subTest(seed=SEED, round=number, item=figure.values.name):
                     self.assertEqual(figure.values.name in cards, values or axes)
+                    for item in (figure.values, *figure.axes):
+                        self.judge_list(item, figure.axes if item is figure.values else [])
                     if values or axes:
                         self.judge(cards[figure.values.name], figure)
         self.assertTrue(all(count > 3 for count in counted.values()), counted)

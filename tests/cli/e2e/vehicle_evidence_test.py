@@ -206,7 +206,7 @@ class Vehicle(unittest.TestCase):
         identities = self.identities(1)
         order = [page.index(identities[name]) for name in ("transmission", "engine")]
         self.assertEqual(order, sorted(order))
-        for words in ("ALL SEALS HOLD", "engine: Bases and revisions", "transmission: Everything noted", "to be written: transmission, then engine"):
+        for words in ("ALL SEALS HOLD", "engine: Bases and revisions", "transmission: The story", "to be written: transmission, then engine"):
             self.assertIn(words, page)
 
     def test_the_page_of_one_controller_names_its_partners(self):

@@ -56,6 +56,11 @@ struct Cause {
   std::uint64_t fresh = 0;
 };
 
+std::string upper(std::string text) {
+  for (char& c : text) c = c >= 'a' && c <= 'z' ? static_cast<char>(c - 'a' + 'A') : c;
+  return text;
+}
+
 class AuditPage {
  public:
   explicit AuditPage(const AuditView& view)
@@ -116,11 +121,6 @@ class AuditPage {
         "Every file was looked at, every revision was rebuilt and proved again from bytes, and "
         "nothing that should be there is missing.",
         notes);
-  }
-
-  static std::string upper(std::string text) {
-    for (char& c : text) c = c >= 'a' && c <= 'z' ? static_cast<char>(c - 'a' + 'A') : c;
-    return text;
   }
 
   // What a person must know before he relies on it.
@@ -366,11 +366,21 @@ class AuditPage {
   std::array<std::uint64_t, 4> ages_{};
 };
 
+// The audit's own digest of names and sizes stands for an identity.
+PaperEdge edge_of(const AuditView& view, const std::string& about) {
+  const Judgement& judgement = *view.judgement;
+  const AuditScope& scope = view.record->scope;
+  const bool faults = judgement.count(Severity::kError) + judgement.count(Severity::kWarning) != 0;
+  return {about, digest_text(scope.survey),
+          (faults ? upper(audit_words(judgement)) + ", " : "") +
+              paper_state(judgement.whole, scope.depth == Depth::kProved)};
+}
+
 }  // namespace
 
 std::string audit_html(const AuditView& view) {
   const AuditPage page(view);
-  return html_document({page.page_title(), view.tool, page.body()});
+  return html_document({page.page_title(), view.tool, page.body(), edge_of(view, page.page_title())});
 }
 
 std::string audit_words(const Judgement& judgement) {

@@ -149,8 +149,13 @@ class EvidencePage {
 }  // namespace
 
 std::string evidence_html(const JobEvidence& evidence, const std::string& tool) {
-  return html_document({evidence.job ? "Evidence: job " + evidence.job->facts.job : std::string("Evidence"),
-                        tool, EvidencePage(evidence).body()});
+  const std::string title =
+      evidence.job ? "Evidence: job " + evidence.job->facts.job : std::string("Evidence");
+  // Proved and asserted stand apart on these pages; a edge says which it is under its headings.
+  return html_document({title, tool, EvidencePage(evidence).body(),
+                        PaperEdge{title, "",
+                                  evidence.findings.empty() ? "verified, proved and claimed told apart"
+                                                            : "FINDINGS, " + paper_state(false, false)}});
 }
 
 }  // namespace calseal

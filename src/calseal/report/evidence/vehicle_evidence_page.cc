@@ -108,8 +108,13 @@ class VehicleEvidencePage {
 }  // namespace
 
 std::string evidence_html(const VehicleEvidence& evidence, const std::string& tool) {
-  return html_document({evidence.job ? "Evidence: job " + evidence.job->facts.job : std::string("Evidence"),
-                        tool, VehicleEvidencePage(evidence).body()});
+  const std::string title =
+      evidence.job ? "Evidence: job " + evidence.job->facts.job : std::string("Evidence");
+  // Proved and asserted stand apart on these pages; a edge says which it is under its headings.
+  return html_document({title, tool, VehicleEvidencePage(evidence).body(),
+                        PaperEdge{title, "",
+                                  evidence.sound() ? "verified, proved and claimed told apart"
+                                                   : "FINDINGS, " + paper_state(false, false)}});
 }
 
 }  // namespace calseal

@@ -14,13 +14,13 @@
 #include "calseal/report/html/parts.h"
 #include "calseal/report/html/time_picture.h"
 #include "calseal/report/job/job_report.h"
+#include "calseal/report/job/story.h"
 
 namespace calseal {
 namespace {
 
-constexpr std::size_t kMostRows = 200;     // of the picture of time
-constexpr std::size_t kMostMarks = 28;     // of one of its rows
-constexpr std::size_t kMostEvents = 2000;  // of the list
+constexpr std::size_t kMostRows = 200;  // of the picture of time
+constexpr std::size_t kMostMarks = 28;  // of one of its rows
 
 TimeSign sign_of(EventKind kind) {
   switch (kind) {
@@ -47,19 +47,12 @@ TimeSign sign_of(EventKind kind) {
   }
 }
 
-std::string short_name(const Job& job, const JobRevision& revision) {
-  std::string name = "Revision " + std::to_string(revision.number());
-  if (job.bases.size() > 1) name += ", base " + std::to_string(revision.manifest.base_number);
-  if (revision.reissue_of) name += ", again";
-  return name;
-}
-
 class JobPage {
  public:
   explicit JobPage(const JobView& view) : view_(view), job_(*view.job), next_(next_step(job_)) {}
 
   Html body() const { return title() + band() + story(); }
-  Html story() const { return next() + findings() + times() + bases() + happened(); }
+  Html story() const { return next() + findings() + happened() + times() + bases(); }
   // On the page of a vehicle every heading says whose it is.
   JobPage& within_vehicle() {
     prefix_ = job_.facts.controller + ": ";
@@ -299,23 +292,12 @@ class JobPage {
   }
 
   Html happened() const {
-    if (job_.events.empty()) return {};
-    Table table("everything noted, in order", {{"when"}, {"what"}, {"about"}, {"more"}});
-    for (std::size_t i = 0; i < job_.events.size() && i < kMostEvents; ++i) {
-      const Event& event = job_.events[i];
-      const JobRevision* about = event.identity ? job_.find(*event.identity) : nullptr;
-      table.add({said(event.time), event_name(event.kind),
-                 about != nullptr ? Html(short_name(job_, *about))
-                 : event.revision
-                     ? Html("Revision " + std::to_string(*event.revision) + ", not in the folder")
-                     : Html("base " + std::to_string(event.base)),
-                 said(event_words(event))});
-    }
-    Html out = table.html();
-    if (job_.events.size() > kMostEvents)
-      out += element("p.quiet", "and " + grouped(job_.events.size() - kMostEvents) +
-                                    " more; calseal job status --json has them");
-    return part("Everything noted", "The folder's own record, in its order.", out);
+    const Html table = story_table(view_);
+    if (table.empty()) return {};
+    return part("The story",
+                "By the dates noted in the folder. Signed means that a key signed it, not that it is true; a "
+                "word alone is no more than that.",
+                table);
   }
 
   const JobView& view_;
@@ -337,8 +319,13 @@ std::string write_order_words(const SetDescriptor& set) {
 Html controller_html(const JobView& view) { return JobPage(view).within_vehicle().story(); }
 
 std::string job_html(const JobView& view) {
-  return html_document(
-      {"Job " + view.job->facts.job + ", " + view.job->facts.controller, view.tool, JobPage(view).body()});
+  const std::string title = "Job " + view.job->facts.job + ", " + view.job->facts.controller;
+  const JobRevision* newest = view.job->base().newest();
+  PaperEdge edge{title, newest == nullptr ? "" : digest_text(newest->digest),
+                 (newest != nullptr && newest->withdrawn ? "WITHDRAWN, " : "") +
+                     paper_state(view.seals_judged && view.job->findings.empty(), false)};
+  if (newest != nullptr) edge.about += ", newest revision " + std::to_string(newest->number());
+  return html_document({title, view.tool, JobPage(view).body(), edge});
 }
 
 JsonValue job_summary_json(const JobView& view) {

@@ -22,6 +22,20 @@ class VehiclePage {
     return out;
   }
 
+  // Every controller's newest revision, by the digits that lists of revisions show.
+  PaperEdge edge() const {
+    PaperEdge edge{"Job " + vehicle_.facts.job, "",
+                   (withdrawn().empty() ? "" : "WITHDRAWN, ") +
+                       paper_state(view_.seals_judged && count_findings(vehicle_) == 0, false)};
+    for (const Job& job : vehicle_.controllers) {
+      const JobRevision* newest = job.base().newest();
+      if (newest != nullptr)
+        edge.identity += (edge.identity.empty() ? "" : ", ") + job.facts.controller + " revision " +
+                         std::to_string(newest->number()) + " " + digest_text(newest->digest).substr(0, 16);
+    }
+    return edge;
+  }
+
  private:
   Html title() const {
     Html line;
@@ -117,7 +131,8 @@ class VehiclePage {
 }  // namespace
 
 std::string vehicle_html(const VehicleView& view) {
-  return html_document({"Job " + view.vehicle->facts.job, view.tool, VehiclePage(view).body()});
+  const VehiclePage page(view);
+  return html_document({"Job " + view.vehicle->facts.job, view.tool, page.body(), page.edge()});
 }
 
 std::size_t count_findings(const VehicleJob& vehicle) {

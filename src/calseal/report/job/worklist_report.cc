@@ -100,7 +100,7 @@ std::string worklist_html(const Worklist& list, const std::string& tool) {
   for (const std::string& folder : list.unread)
     body += warning(said(folder + " could not be read: jobs in it are not on this page"));
   body += table.empty() ? element("p.quiet", "No job is in this folder.") : table.html();
-  return html_document({"Jobs", tool, body});
+  return html_document({"Jobs", tool, body, PaperEdge{"Jobs", "", paper_state(false, false)}});
 }
 
 }  // namespace calseal

@@ -1,7 +1,6 @@
 #include "calseal/report/revision/item_pictures.h"
 
 #include <algorithm>
-#include <optional>
 
 #include "calseal/base/text.h"
 #include "calseal/change/by_item.h"
@@ -9,59 +8,15 @@
 #include "calseal/report/changes/item_words.h"
 #include "calseal/report/html/parts.h"
 #include "calseal/report/html/value_picture.h"
+#include "calseal/report/revision/item_sides.h"
 
 namespace calseal {
 namespace {
 
 constexpr std::uint64_t kMostElements = 4096;  // of an item that is drawn
 
-bool knows(const Image& image, const Item& item) {
-  return image.memories[item.place.memory].knows(item.place.range);
-}
-
-std::vector<ShownValue> values_of(const Item& item, const Image& image) {
-  std::vector<ShownValue> values;
-  if (!knows(image, item)) return values;
-  for (std::uint64_t i = 0; i < element_count(item); ++i)
-    values.push_back(shown_value(item_value(item, image, i).text()));
-  return values;
-}
-
-// Elements that a change touches.
-std::vector<bool> touched(const Item& item, const std::vector<PlacedChange>& changes) {
-  std::vector<bool> elements(static_cast<std::size_t>(element_count(item)), false);
-  const std::uint64_t size = element_size(item.type);
-  for (const PlacedChange& change : changes) {
-    if (change.memory != item.place.memory) continue;
-    const Range part = intersect(change.range, item.place.range);
-    for (std::uint64_t at = part.begin; at < part.end; ++at)
-      elements[static_cast<std::size_t>((at - item.place.range.begin) / size)] = true;
-  }
-  return elements;
-}
-
-// An axis of an item, on either side.
-struct FigureAxis {
-  std::vector<ShownValue> before, after;
-  std::vector<bool> moved;  // per point; empty: none changed
-  std::string unit;
-};
-
-FigureAxis axis_of(const RegionMap& map, const std::optional<std::size_t>& index,
-                   const std::vector<PlacedChange>& changes, const Sides& sides) {
-  if (!index || *index >= map.items.size()) return {};
-  const Item& item = map.items[*index];
-  FigureAxis axis{values_of(item, sides.before), values_of(item, sides.after), touched(item, changes),
-                  *item.unit};
-  if (std::ranges::count(axis.moved, true) == 0) {
-    axis.moved.clear();
-    if (axis.before.empty()) axis.before = axis.after;
-  }
-  return axis;
-}
-
-std::string count_words(std::uint64_t changed, std::uint64_t all, std::string_view what) {
-  return grouped(changed) + " of " + grouped(all) + " " + std::string(what) + " changed";
+std::string count_words(std::uint64_t changed, std::uint64_t all, std::string_view what, bool claimed) {
+  return grouped(changed) + " of " + grouped(all) + " " + std::string(what) + " " + changed_words(claimed);
 }
 
 // The same few values as a row: scalars, axes, and what is too odd to draw.
@@ -101,9 +56,10 @@ std::vector<Html> scalar_row(const Item& item, const Sides& sides) {
 class ItemFigure {
  public:
   ItemFigure(const OpenedBundle& opened, const Item& item, const std::vector<PlacedChange>& changes,
-             const Sides& sides)
+             const Sides& sides, bool claimed)
       : item_(item),
-        changed_(touched(item, changes)),
+        claimed_(claimed),
+        changed_(touched_elements(item, changes)),
         x_(axis_of(opened.map, item.x, changes, sides)),
         y_(axis_of(opened.map, item.y, changes, sides)) {
     if (element_count(item) <= kMostElements) {
@@ -116,8 +72,8 @@ class ItemFigure {
     const auto changed = static_cast<std::uint64_t>(std::ranges::count(changed_, true));
     const char* what = item_.kind == ItemKind::kTable ? "cells" : "points";
     Html head = element("h4", said(item_.name), item_.title->empty() ? Html() : ", " + said(*item_.title));
-    std::string line =
-        std::string(item_kind_name(item_.kind)) + ", " + count_words(changed, element_count(item_), what);
+    std::string line = std::string(item_kind_name(item_.kind)) + ", " +
+                       count_words(changed, element_count(item_), what, claimed_);
     if (const std::string span = span_of_change(); !span.empty()) line += ", " + span;
     if (axes().any()) line += "; " + axes_words(axes());
     head += element("p.quiet", line);
@@ -156,7 +112,8 @@ class ItemFigure {
   }
 
   Html picture() const {
-    if (element_count(item_) > kMostElements) return element("p.quiet", "Too large to draw.");
+    if (element_count(item_) > kMostElements)
+      return element("p.quiet", "Too large to draw; its numbers are under Values.");
     if (after_.empty()) return element("p.quiet", "Its values are not known here.");
     if (item_.kind == ItemKind::kCurve) return curve();
     if (item_.kind == ItemKind::kTable) return cells_picture(grid());
@@ -204,25 +161,11 @@ class ItemFigure {
   }
 
   const Item& item_;
+  const bool claimed_;
   std::vector<bool> changed_;
   const FigureAxis x_, y_;
   std::vector<ShownValue> before_, after_;
 };
-
-// For every item whether one of these changes, ascending, touches it.
-std::vector<bool> touched_items(const RegionMap& map, const std::vector<PlacedChange>& changes) {
-  std::vector<bool> items(map.items.size(), false);
-  std::size_t change = 0;
-  for (std::size_t i = 0; i < map.items.size() && change < changes.size(); ++i) {
-    const Place& place = map.items[i].place;
-    while (change < changes.size() && std::pair(changes[change].memory, changes[change].range.end) <=
-                                          std::pair(place.memory, place.range.begin))
-      ++change;
-    items[i] = change < changes.size() && changes[change].memory == place.memory &&
-               changes[change].range.overlaps(place.range);
-  }
-  return items;
-}
 
 // An item of which nothing but its axes changed belongs to the place of the first of them.
 bool moves_with_its_axis(const Item& item, const std::vector<bool>& changed, const std::vector<bool>& here) {
@@ -233,7 +176,7 @@ bool moves_with_its_axis(const Item& item, const std::vector<bool>& changed, con
 }  // namespace
 
 Html item_pictures(const OpenedBundle& opened, const std::vector<PlacedChange>& changes, const Window& window,
-                   const Sides& sides, std::size_t& budget) {
+                   const Sides& sides, bool claimed, std::size_t& budget) {
   const std::vector<bool> changed = touched_items(opened.map, changes);
   const std::vector<bool> here = touched_items(opened.map, window.changes);
   Table scalars("values", {{"value"}, {"before", true}, {"after", true}, {"difference", true}, {"unit"}});
@@ -254,11 +197,13 @@ Html item_pictures(const OpenedBundle& opened, const std::vector<PlacedChange>& 
   }
   Html out = scalars.empty() ? Html() : scalars.html();
   Html cards;
-  for (const Item* item : drawn) cards += ItemFigure(opened, *item, changes, sides).html(drawn.size() == 1);
+  for (const Item* item : drawn)
+    cards += ItemFigure(opened, *item, changes, sides, claimed).html(drawn.size() == 1);
   if (!cards.empty())
     out += drawn.size() == 1 ? element("div.items.alone", cards) : element("div.items", cards);
   if (left_out > 0)
-    out += element("p.quiet", "and " + grouped(left_out) + " more items, which are not drawn");
+    out += element("p.quiet", "and " + grouped(left_out) +
+                                  " more items, which are not drawn; their numbers are under Values");
   return out;
 }
 

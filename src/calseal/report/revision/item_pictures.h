@@ -11,8 +11,9 @@ inline constexpr std::size_t kMostItemsDrawn = 60;  // of one report
 
 // Every item that a change of the window touches, and those of which only an axis changed here, as long as
 // there is `budget`: title, unit, kind, then its values before and after as far as `sides` knows them, each
-// side over its own axes. Each takes one off the budget. `changes` are all of the revision.
+// side over its own axes. Each takes one off the budget. `changes` are all of the revision. `claimed`: nobody
+// vouches for the bundle.
 Html item_pictures(const OpenedBundle& opened, const std::vector<PlacedChange>& changes, const Window& window,
-                   const Sides& sides, std::size_t& budget);
+                   const Sides& sides, bool claimed, std::size_t& budget);
 
 }  // namespace calseal

@@ -9,6 +9,7 @@
 #include "calseal/report/html/memory_picture.h"
 #include "calseal/report/html/parts.h"
 #include "calseal/report/revision/item_pictures.h"
+#include "calseal/report/revision/item_sides.h"
 
 namespace calseal {
 namespace {
@@ -104,7 +105,26 @@ std::string hex_of(const Image& image, std::size_t memory, const Range& range) {
   return hex_excerpt(image.memories[memory].view(range), kMostExcerpt);
 }
 
-Html bytes_table(const Window& window, const Sides& sides, bool shown_open) {
+// Whether items name every changed byte of it; both ascend.
+bool told_by_items(const RegionMap& map, const Window& window) {
+  std::size_t at = 0;
+  for (const PlacedChange& change : window.changes) {
+    std::uint64_t told = 0;
+    const std::pair begin(change.memory, change.range.begin);
+    while (at < map.items.size() &&
+           std::pair(map.items[at].place.memory, map.items[at].place.range.end) <= begin)
+      ++at;
+    for (std::size_t i = at; i < map.items.size() && map.items[i].place.memory == change.memory &&
+                             map.items[i].place.range.begin < change.range.end;
+         ++i)
+      told += intersect(map.items[i].place.range, change.range).size();
+    if (told < change.range.size()) return false;
+  }
+  return true;
+}
+
+// `on_paper`: printed although it is folded.
+Html bytes_table(const Window& window, const Sides& sides, bool shown_open, bool on_paper) {
   const bool options =
       std::ranges::any_of(window.changes, [](const PlacedChange& one) { return !one.option.empty(); });
   std::vector<TableColumn> columns = {{"address"}, {"bytes", true}, {"before"}, {"after"}};
@@ -126,11 +146,12 @@ Html bytes_table(const Window& window, const Sides& sides, bool shown_open) {
     out += element("p.quiet", "and " + grouped(window.changes.size() - kMostRows) +
                                   " more ranges; calseal show --json lists them all");
   const Html title = element("summary", "Bytes", element("span.unseen", " of " + window.letter));
-  return shown_open ? element("details", {{"open", ""}}, title, out) : element("details", title, out);
+  if (shown_open) return element("details", {{"open", ""}}, title, out);
+  return on_paper ? element("details.printed", title, out) : element("details", title, out);
 }
 
 Html window_html(const OpenedBundle& opened, const std::vector<PlacedChange>& changes, const Window& window,
-                 const Sides& sides, std::size_t& budget) {
+                 const Sides& sides, bool claimed, std::size_t& budget) {
   MemoryPicture picture;
   picture.extent = window.range;
   picture.pieces = pieces_in(opened, window.memory, window.range);
@@ -147,24 +168,24 @@ Html window_html(const OpenedBundle& opened, const std::vector<PlacedChange>& ch
   const std::string ranges =
       window.changes.size() == 1 ? "1 place" : grouped(window.changes.size()) + " places";
   picture.spoken = "Place " + window.letter + ": " + memory + " " + range_text(window.range) + ", " +
-                   bytes_text(window.bytes) + " changed in " + ranges;
+                   bytes_text(window.bytes) + " " + changed_words(claimed) + " in " + ranges;
   const bool whole = window.range == window.region_range;
   Html title = element("h3", element("span.letter", window.letter), " ",
                        window.region.empty() ? Html("outside every region") : said(window.region));
   title += element("p.quiet", said(memory), " ", code(range_text(window.range)), ", ",
                    size_words(window.range.size()),
                    whole ? Html() : Html(" of the region's " + size_words(window.region_range.size())), ": ",
-                   element("strong", bytes_text(window.bytes)), " changed in " + ranges);
+                   element("strong", bytes_text(window.bytes)), " ", changed_words(claimed), " in " + ranges);
   for (const PermittedPatch& patch : opened.map.patches) {
     if (patch.place.memory == window.memory && patch.place.range.overlaps(window.range))
       title += element("p.quiet", "permitted patch ", element("strong", said(patch.name)),
                        patch.note.empty() ? Html() : ": " + said(patch.note));
   }
-  const Html items = item_pictures(opened, changes, window, sides, budget);
+  const Html items = item_pictures(opened, changes, window, sides, claimed, budget);
   // Where no item tells what changed, the bytes must.
   const bool bytes_open = items.empty() && window.changes.size() <= kFewRows;
   return element("article.place", title, memory_picture(picture), items,
-                 bytes_table(window, sides, bytes_open));
+                 bytes_table(window, sides, bytes_open, !told_by_items(opened.map, window)));
 }
 
 }  // namespace
@@ -189,7 +210,8 @@ Html memories_section(const OpenedBundle& opened, const std::vector<PlacedChange
       if (region.place.memory == m) picture.boxes.push_back({region.place.range, region.name, false});
     }
     const std::uint64_t bytes = bytes_in(changes, m);
-    const std::string words = bytes == 0 ? "nothing changed" : bytes_text(bytes) + " changed";
+    const std::string words =
+        (bytes == 0 ? "nothing" : bytes_text(bytes)) + std::string(" ") + changed_words(claimed);
     picture.spoken = "Memory " + map.memories[m].name + ", " + size_words(picture.extent.size()) + ": " +
                      words + (letters.empty() ? "" : "; places " + letters);
     out += element("h3", said(map.memories[m].name),
@@ -209,10 +231,12 @@ Html places_section(const OpenedBundle& opened, const std::vector<PlacedChange>&
   if (windows.shown.empty()) return {};
   Html out;
   std::size_t budget = kMostItemsDrawn;
-  for (const Window& window : windows.shown) out += window_html(opened, changes, window, sides, budget);
+  for (const Window& window : windows.shown)
+    out += window_html(opened, changes, window, sides, claimed, budget);
   if (windows.left_out > 0)
-    out +=
-        element("p.quiet", "and " + grouped(windows.left_out) + " more places, counted in the table below");
+    out += element("p.quiet",
+                   "and " + grouped(windows.left_out) +
+                       " more places, counted in the table by region; the items in them are under Values");
   return section("From near",
                  std::string("Each lettered place at a scale of its own, with the calibration items in it") +
                      (claimed ? ", if the bundle is what it says." : "."),

@@ -9,6 +9,7 @@
 #include "calseal/report/revision/memory_section.h"
 #include "calseal/report/revision/options_section.h"
 #include "calseal/report/revision/revision_report.h"
+#include "calseal/report/revision/values_section.h"
 #include "calseal/report/verdict/verdict_report.h"
 #include "calseal/trust/approval.h"
 #include "calseal/trust/key.h"
@@ -36,6 +37,28 @@ StepLook step_look(StepState state) {
   return {"span.sign.none", "–", ""};
 }
 
+Html steps_section(const Verdict* verdict) {
+  if (verdict == nullptr) return {};
+  Html list;
+  for (const Step& step : verdict->steps) {
+    const auto [name, sign, word] = step_look(step.state);
+    list += element("li", element(name, {{"aria-hidden", "true"}}, sign), " ", step.name,
+                    step.state == StepState::kPassed ? element("span.unseen", ", passed")
+                                                     : element("span.quiet", ", " + std::string(word)));
+  }
+  Facts evidence;
+  std::string missing;
+  for (const EvidenceItem& item : verdict->evidence) {
+    if (item.given)
+      evidence.add(item.name, Html("given") + (item.detail.empty() ? Html() : ": " + said(item.detail)));
+    else
+      missing += (missing.empty() ? "" : ", ") + item.name;
+  }
+  if (!missing.empty()) evidence.add("not given", element("span.quiet", missing));
+  return section("What was checked", "In this order; the first failure decides.",
+                 element("ol.steps", list) + element("h3", "Evidence") + evidence.html());
+}
+
 class RevisionPage {
  public:
   explicit RevisionPage(const RevisionView& view)
@@ -58,7 +81,21 @@ class RevisionPage {
              options_section(*manifest_, changes_, claimed()) + checksums();
       out += places_section(*view_.opened, changes_, windows_, sides_, claimed()) + words() + line();
     }
-    return out + sealed() + controller() + steps();
+    out += sealed() + controller() + steps_section(view_.verdict);
+    // Last, because it is long; not folded, so that paper has it.
+    return view_.opened == nullptr ? out : out + values_section(*view_.opened, changes_, sides_, claimed());
+  }
+
+  PaperEdge edge() const {
+    PaperEdge edge;
+    edge.about = page_title();
+    if (manifest_ != nullptr)
+      edge.identity =
+          digest_text(view_.opened != nullptr ? view_.opened->digest : view_.verdict->manifest_digest);
+    const bool proved = view_.verdict != nullptr && view_.verdict->outcome == Outcome::kAccepted;
+    const bool refused = view_.verdict != nullptr && view_.verdict->outcome == Outcome::kRefused;
+    edge.state = (refused ? "REFUSED, " : "") + paper_state(!claimed(), proved);
+    return edge;
   }
 
   std::string page_title() const {
@@ -173,11 +210,12 @@ class RevisionPage {
     for (const ManifestMemory& memory : controller.memories) {
       for (const Range& range : memory.known) known += range.size();
     }
-    Html figures = figure(number(changed_bytes() - derived), "bytes edited") +
-                   figure(number(derived), "bytes corrected after them") +
-                   figure(share_of_image(known == 0 ? 0 : editable * 10000 / known),
-                          "of the known image may be edited") +
-                   figure(number(write), "bytes that a write covers");
+    Html figures =
+        figure(number(changed_bytes() - derived), claimed() ? "bytes claimed to be edited" : "bytes edited") +
+        figure(number(derived), claimed() ? "bytes claimed to follow them" : "bytes corrected after them") +
+        figure(share_of_image(known == 0 ? 0 : editable * 10000 / known),
+               "of the known image may be edited") +
+        figure(number(write), "bytes that a write covers");
     Html out = element("dl.figures", figures);
     if (const Html missing = missing_values(); !missing.empty()) out += missing;
     return section("At a glance",
@@ -204,7 +242,8 @@ class RevisionPage {
     if (!controller.checksums.empty()) {
       Table table("checksums and copies of the result", {{"name"}, {"state"}, {"value"}});
       for (const ManifestChecksum& check : controller.checksums) {
-        table.add({said(check.name), check_state(check.state),
+        table.add({said(check.name),
+                   claimed() ? Html("claimed: ") + check_state_name(check.state) : check_state(check.state),
                    check.value.empty() ? Html() : code(short_hex(check.value))});
       }
       out += table.html();
@@ -315,28 +354,6 @@ class RevisionPage {
     return section("Controller", "What the file says about itself.", facts.html());
   }
 
-  Html steps() const {
-    if (view_.verdict == nullptr) return {};
-    Html list;
-    for (const Step& step : view_.verdict->steps) {
-      const auto [name, sign, word] = step_look(step.state);
-      list += element("li", element(name, {{"aria-hidden", "true"}}, sign), " ", step.name,
-                      step.state == StepState::kPassed ? element("span.unseen", ", passed")
-                                                       : element("span.quiet", ", " + std::string(word)));
-    }
-    Facts evidence;
-    std::string missing;
-    for (const EvidenceItem& item : view_.verdict->evidence) {
-      if (item.given)
-        evidence.add(item.name, Html("given") + (item.detail.empty() ? Html() : ": " + said(item.detail)));
-      else
-        missing += (missing.empty() ? "" : ", ") + item.name;
-    }
-    if (!missing.empty()) evidence.add("not given", element("span.quiet", missing));
-    return section("What was checked", "In this order; the first failure decides.",
-                   element("ol.steps", list) + element("h3", "Evidence") + evidence.html());
-  }
-
   const RevisionView& view_;
   const Manifest* manifest_;
   std::vector<PlacedChange> changes_;
@@ -348,7 +365,7 @@ class RevisionPage {
 
 std::string revision_html(const RevisionView& view) {
   const RevisionPage page(view);
-  return html_document({page.page_title(), view.tool, page.body()});
+  return html_document({page.page_title(), view.tool, page.body(), page.edge()});
 }
 
 JsonValue revision_summary_json(const RevisionView& view) {

@@ -86,6 +86,16 @@ TEST(Document, AllowsItsStyleAndNothingElse) {
   EXPECT_EQ(page, html_document({"</title><script>x</script>", "calseal", element("h1", "x")}));
 }
 
+TEST(Document, WordsAtTheEdgeOfPaperCannotLeaveTheirString) {
+  const PaperEdge edge{"job \"};}</style><script>\\x\n", "", paper_state(true, false)};
+  const std::string page = html_document({"t", "calseal", Html(), edge});
+  EXPECT_THAT(page, HasSubstr("content:\"job \\22 \\7d \\3b \\7d \\3c \\2f style"));
+  EXPECT_THAT(page, HasSubstr("content:\"verified\\2c  claimed\""));
+  EXPECT_THAT(page, Not(HasSubstr("<script")));
+  EXPECT_THAT(page, Not(HasSubstr("identity")));
+  EXPECT_EQ(paper_state(false, true), "DRAFT, proved");
+}
+
 TEST(Parts, SizesAreWholeUnitsOrBytes) {
   EXPECT_EQ(size_words(0), "0 bytes");
   EXPECT_EQ(size_words(1), "1 byte");

@@ -12,6 +12,7 @@ import { judgeSet } from "./partners.js";
 import { rebuild } from "./proof.js";
 import { loadRead } from "./read.js";
 import { describeRefusal, Refusal } from "./reason.js";
+import { receiptCode } from "./receipt.js";
 import { compareWithdrawals, isNewerList, learnList, learnMap, learnRevision, learnTime } from "./remember.js";
 import { checkFiles, parseSalt } from "./request_files.js";
 import { revive } from "./revive.js";
@@ -397,6 +398,7 @@ export async function checkBundle(given) {
     manifest: null,
     manifestDigest: "",
     phrase: "",
+    receiptCode: "",
     signers: [],
     shop: "",
     rootFingerprint: "",
@@ -415,6 +417,7 @@ export async function checkBundle(given) {
   try {
     await new Checking(request, verdict).run();
     verdict.outcome = request.sealOnly ? "authentic" : "accepted";
+    verdict.receiptCode = await receiptCode(verdict, request.evidence.salt);
     if (request.sealOnly) {
       for (const step of verdict.steps) if (step.state === "not-reached") step.state = "not-asked";
     }

@@ -2,8 +2,10 @@
 
 import { toHex, utf8 } from "./bytes.js";
 import { customerKey } from "./customer_file.js";
+import { hmacSha256 } from "./digest.js";
 import { keyId } from "./key.js";
 import { canonicalText, choiceOf, DIGEST, integerOf, NAME, objectOf, textOf, TIME, VALUE } from "./schema.js";
+import { SPOKEN, spokenCode } from "./spoken_code.js";
 
 const RECEIPT = objectOf(
   ["calseal", VALUE],
@@ -18,6 +20,15 @@ const RECEIPT = objectOf(
   ["claimed_time", TIME],
 );
 const NO_HEAD = { size: 0, root_hash: "0".repeat(64) };  // a page has no ledger's heads to compare with
+
+const CODE = objectOf(["calseal", VALUE], ["outcome", choiceOf("accepted", "authentic")], ["revision", DIGEST]);
+
+// To be read aloud: that a checker with the job's salt judged this manifest and did not refuse it. "" without salt.
+export async function receiptCode({ manifestDigest, outcome }, salt) {
+  if (salt === null || outcome === "refused") return "";
+  const text = canonicalText(CODE, { calseal: "receipt-code/1", outcome, revision: manifestDigest });
+  return spokenCode(SPOKEN.receipt, await hmacSha256(salt, utf8(text)));
+}
 
 // Of a verdict whose manifest was read; the text of the file.
 export async function signReceipt(seed, { manifest, manifestDigest, outcome, reason, vehicle }, time) {

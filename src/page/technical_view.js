@@ -95,6 +95,11 @@ export function phrasePart({ phrase: spoken }) {
   return spoken ? [folded(WORDS.phrase.title, element("p", {}, WORDS.phrase.says), element("p", { class: "fingerprint" }, spoken))] : [];
 }
 
+// What he may read to the shop, so that it can note that the right file arrived.
+export function receiptCodePart({ receiptCode }) {
+  return receiptCode ? [folded(WORDS.receiptCode.title, element("p", {}, WORDS.receiptCode.says), element("p", { class: "fingerprint" }, receiptCode))] : [];
+}
+
 function evidenceRows({ evidence }) {
   const said = ({ name, detail }) =>
     [WORDS.evidence[name] ?? name, ...(detail === "" || detail === "declared" ? [] : [" (", foreign(detail), ")"])];

@@ -5,7 +5,7 @@ import { keptPart } from "./kept_view.js";
 import { phrase } from "./phrase.js";
 import { cautionList, savingPart, writesNothing } from "./saving_view.js";
 import { shownText } from "./shown.js";
-import { checkedPart, phrasePart, technicalPart, trustPart, workPart } from "./technical_view.js";
+import { checkedPart, phrasePart, receiptCodePart, technicalPart, trustPart, workPart } from "./technical_view.js";
 import { rows } from "./rows_view.js";
 import { WORDS } from "./words.js";
 
@@ -75,6 +75,6 @@ export function showSeal(verdict) {
 export function describeVerdict(verdict, manifest, toConfirm, kept) {
   const title = outcomeHeading("h2", verdict.outcome, { id: "verdict-title", tabindex: "-1" });
   const more = verdict.outcome === "accepted"
-    ? [...workPart(verdict), ...savingPart(verdict, toConfirm, kept), ...(writesNothing(verdict) ? phrasePart(verdict) : []), checkedPart(verdict)] : [...phrasePart(verdict), ...keptPart(kept, verdict)];
+    ? [...workPart(verdict), ...savingPart(verdict, toConfirm, kept), ...(writesNothing(verdict) ? phrasePart(verdict) : []), ...receiptCodePart(verdict), checkedPart(verdict)] : [...phrasePart(verdict), ...keptPart(kept, verdict)];
   return card(verdict, manifest, kept, title, "h3", ...more, technicalPart(verdict, verdict.outcome === "refused" ? cautionList(verdict) : []));
 }

@@ -302,6 +302,7 @@ export const WORDS_DE = {
   },
 
   phrase: { title: "Am Telefon mit dem Betrieb vergleichen", says: "Der Betrieb kann denselben Prüfcode aus seiner eigenen Kopie der Datei vorlesen:" },
+  receiptCode: { title: "Dem Betrieb sagen, dass es angekommen ist", says: "Wenn Sie dem Betrieb diesen Belegcode vorlesen, weiß er, dass die richtige Datei angekommen ist und hier angenommen wurde:" },
   technical: {
     checked: "Was geprüft wurde",
     title: "Technische Einzelheiten",

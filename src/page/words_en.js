@@ -310,6 +310,7 @@ export const WORDS_EN = {
   },
 
   phrase: { title: "Compare with the shop by telephone", says: "The shop can read the same check phrase from its own copy of the file:" },
+  receiptCode: { title: "Tell the shop that it arrived", says: "If you read this receipt code to the shop, it knows that the right file arrived and was accepted here:" },
   technical: {
     checked: "What was checked",
     title: "Technical details",

@@ -31,6 +31,9 @@ class After(looks.Verdicts):
             self.assertEqual([part.text for part in customer.browser.find_all("#verdict .saves > li")],
                              ["Save flash as my-flash-revision-1.bin\n256 bytes. Write exactly this file."])
             self.assertRegex(customer.browser.text("#verdict .fingerprint"), r"^M( \d{4}){13}$")
+            customer.open_all()
+            codes = [part.text for part in customer.browser.find_all("#verdict .fingerprint")]
+            self.assertRegex(codes[-1], r"^Q( \d{4}){5}$")
             self.assertIn("nv stays as it is", customer.browser.text("#verdict .stays"))
 
     def test_the_usual_cautions_stand_where_a_person_is_about_to_act(self):

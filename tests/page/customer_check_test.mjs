@@ -26,10 +26,10 @@ function byProgram(laid, customer) {
   const [file, receipt] = ["me.customer", "the.receipt"].map((name) => path.join(folder, name));
   fs.rmSync(receipt, { force: true });
   fs.writeFileSync(file, customer);
-  const run = spawnSync(CHECKER, [...laid.options, "--customer", file, "--receipt", receipt, "--json"], { encoding: "utf8", maxBuffer: 2 ** 26 });
+  const run = spawnSync(CHECKER, [...laid.options, "--customer", file, "--receipt", receipt, "--receipt-code", "--json"], { encoding: "utf8", maxBuffer: 2 ** 26 });
   assert.equal(run.signal, null, run.stderr);
-  const { verdict, reason } = JSON.parse(run.stdout);
-  return { file: fs.readFileSync(file, "utf8"), receipt: fs.existsSync(receipt) ? fs.readFileSync(receipt, "utf8") : "", verdict, reason };
+  const { verdict, reason, receipt: said } = JSON.parse(run.stdout);
+  return { file: fs.readFileSync(file, "utf8"), receipt: fs.existsSync(receipt) ? fs.readFileSync(receipt, "utf8") : "", verdict, reason, code: said?.code ?? "" };
 }
 
 async function byPage({ request }, customer, now) {
@@ -48,6 +48,7 @@ async function compared(situation, change = {}) {
   const page = await byPage(laid, customer, now);
   assert.equal(page.verdict.outcome, program.verdict ?? "refused", situation.name);
   assert.equal(page.receipt, program.receipt, situation.name);
+  assert.equal(page.verdict.receiptCode, program.code, situation.name);
   assert.equal(page.text, program.file, situation.name);
   assert.deepEqual(page.customer, await readCustomerFile(new TextEncoder().encode(page.text), "it"), situation.name);
   return { ...page, reason: program.reason };
@@ -77,12 +78,13 @@ test("beside the files of every sound situation, and in their place", async () =
     for (const [one, customer] of [[situation, {}], moved(situation), [turnedRead(situation), {}], [{ ...situation, flags: { ...situation.flags, sealOnly: true } }, {}]]) {
       const { verdict, receipt, saltKept } = await compared(one, customer);
       note(`${verdict.outcome}${receipt === "" ? "" : ", receipt"}`);
+      if (verdict.receiptCode !== "") note(`${verdict.outcome}, code`);
       if (saltKept) note("salt");
       if (verdict.vehicle === "proved" && one.files.salt === null) note("proved by a salt that was kept");
     }
   }
   console.log(`# ${[...seen].map((one) => one.join(" ")).join("; ")}`);
-  for (const kind of ["accepted, receipt", "refused, receipt", "refused", "authentic, receipt", "salt", "proved by a salt that was kept"]) assert.ok(seen.get(kind) >= 3, kind);
+  for (const kind of ["accepted, receipt", "refused, receipt", "refused", "authentic, receipt", "accepted, code", "authentic, code", "salt", "proved by a salt that was kept"]) assert.ok(seen.get(kind) >= 3, kind);
 });
 
 const SOUND = situations.find((one) => one.files.salt !== null && one.files.state === null && one.files.reads.length > 0 && one.files.bundle.manifest.salt_digest !== "");

@@ -261,8 +261,8 @@ std::optional<std::uint64_t> mirror_period(ByteView bytes) {
 std::vector<Damage> find_damage(const DamageSearch& search) {
   std::vector<Damage> damage;
   for (Stretch& stretch : Search(search).run()) {
-    damage.push_back(
-        {stretch.kind, place_text(*search.map, {search.memory, stretch.range}), std::move(stretch.found)});
+    const Place place{search.memory, stretch.range};
+    damage.push_back({stretch.kind, place_text(*search.map, place), std::move(stretch.found), place});
   }
   return damage;
 }

@@ -37,6 +37,7 @@ struct Damage {
   DamageKind kind = DamageKind::kUnexplained;
   std::string place;  // "flash 0x80000000-0x800000ff", or offsets of the file
   std::string found;
+  std::optional<Place> at = std::nullopt;  // where that is in the image, if it is there
 };
 
 // Bytes exchanged in groups of 2 or 4 as by a reversed bus; a tail shorter than a group stays.

@@ -96,6 +96,15 @@ class Anchors {
   bool usable_ = false;
 };
 
+// Where a part of the memory, or a region, begins or ends.
+bool is_edge(const RegionMap& map, std::size_t m, std::uint64_t address) {
+  const auto edge_of = [&](const Range& range) { return range.begin == address || range.end == address; };
+  return std::ranges::any_of(map.memories[m].segments, edge_of) ||
+         std::ranges::any_of(map.regions, [&](const Region& region) {
+           return region.place.memory == m && edge_of(region.place.range);
+         });
+}
+
 class Judge {
  public:
   Judge(const RegionMap& map, ReadJudgement& out) : map_(map), out_(out) {}
@@ -126,8 +135,15 @@ class Judge {
     const Bytes* bytes;
   };
 
-  void add(DamageKind kind, std::string place, std::string found) {
-    out_.damage.push_back({kind, std::move(place), std::move(found)});
+  void add(DamageKind kind, std::string place, std::string found, std::optional<Place> at = std::nullopt) {
+    out_.damage.push_back({kind, std::move(place), std::move(found), at});
+  }
+  void add_at(DamageKind kind, const Place& at, std::string found) {
+    add(kind, place_text(map_, at), std::move(found), at);
+  }
+  void add_whole(DamageKind kind, std::size_t memory, std::string found) {
+    const MemoryDeclaration& declared = map_.memories[memory];
+    add(kind, declared.name, std::move(found), Place{memory, declared.extent});
   }
   const OddSize* odd(std::size_t memory) const {
     const auto at = std::ranges::find(odd_sizes_, memory, &OddSize::memory);
@@ -143,7 +159,7 @@ class Judge {
     const Anchors anchors(map_, m);
     if (!odd(m)) {
       if (const auto period = mirror_period(bytes)) {
-        return add(DamageKind::kMirrored, name, "everything repeats after " + bytes_text(*period));
+        return add_whole(DamageKind::kMirrored, m, "everything repeats after " + bytes_text(*period));
       }
     }
     const std::vector<std::int64_t> shifts = anchors.shifts(bytes);
@@ -158,18 +174,18 @@ class Judge {
       return;
     }
     if (anchors.match_at(swapped(bytes, 2), 0)) {
-      return add(DamageKind::kSwapped16, name, "recognised with every 2 bytes exchanged");
+      return add_whole(DamageKind::kSwapped16, m, "recognised with every 2 bytes exchanged");
     }
     if (anchors.match_at(swapped(bytes, 4), 0)) {
-      return add(DamageKind::kSwapped32, name, "recognised with every 4 bytes reversed");
+      return add_whole(DamageKind::kSwapped32, m, "recognised with every 4 bytes reversed");
     }
     if (!shifts.empty()) {
       const std::int64_t shift = shifts.front();
-      return add(DamageKind::kShifted, name,
-                 shift > 0 ? bytes_text(static_cast<std::uint64_t>(shift)) + " too late"
-                           : bytes_text(static_cast<std::uint64_t>(-shift)) + " too early");
+      return add_whole(DamageKind::kShifted, m,
+                       shift > 0 ? bytes_text(static_cast<std::uint64_t>(shift)) + " too late"
+                                 : bytes_text(static_cast<std::uint64_t>(-shift)) + " too early");
     }
-    if (looks_opaque(bytes)) add(DamageKind::kOpaque, name, "nearly every block looks random");
+    if (looks_opaque(bytes)) add_whole(DamageKind::kOpaque, m, "nearly every block looks random");
   }
 
   // A match behind the memory's end, or in a part of it that no region declares, where a map expects nothing.
@@ -211,13 +227,19 @@ class Judge {
       return;
     }
     if (ends_right(odd)) {
-      return add(DamageKind::kShifted, declared.name,
-                 have < size ? bytes_text(size - have) + " are missing before the end"
-                             : bytes_text(have - size) + " too many before the end");
+      return add_whole(DamageKind::kShifted, odd.memory,
+                       have < size ? bytes_text(size - have) + " are missing before the end"
+                                   : bytes_text(have - size) + " too many before the end");
     }
     if (have < size) {
-      return add(DamageKind::kTruncated, declared.name,
-                 bytes_text(have) + " of " + grouped(size) + "; the rest is missing");
+      RangeSet missing = segments_of(declared);
+      missing.remove(out_.read.image.memories[odd.memory].known);
+      add(DamageKind::kTruncated, declared.name,
+          bytes_text(have) + " of " + grouped(size) + "; the rest is missing");
+      if (!missing.empty())
+        out_.damage.back().at =
+            Place{odd.memory, {missing.ranges().front().begin, missing.ranges().back().end}};
+      return;
     }
     const ByteView rest = ByteView(*odd.bytes).subspan(static_cast<std::size_t>(size));
     const ByteView whole = ByteView(*odd.bytes).first(static_cast<std::size_t>(have - size));
@@ -276,14 +298,6 @@ class Judge {
     });
   }
 
-  bool is_edge(std::size_t m, std::uint64_t address) const {
-    const auto edge_of = [&](const Range& range) { return range.begin == address || range.end == address; };
-    return std::ranges::any_of(map_.memories[m].segments, edge_of) ||
-           std::ranges::any_of(map_.regions, [&](const Region& region) {
-             return region.place.memory == m && edge_of(region.place.range);
-           });
-  }
-
   void incomplete(std::size_t m) {
     RangeSet missing = segments_of(map_.memories[m]);
     missing.remove(out_.read.image.memories[m].known);
@@ -292,11 +306,11 @@ class Judge {
     if (odd(m)) return;
     for (const Range& range : missing.ranges()) {
       const std::string place = place_text(map_, {m, range});
-      if (is_edge(m, range.begin) && is_edge(m, range.end)) {
+      if (is_edge(map_, m, range.begin) && is_edge(map_, m, range.end)) {
         out_.limits.push_back(place +
                               " was not read: nothing is proved about it, nor by checks that read it");
       } else {
-        add(DamageKind::kGaps, place, bytes_text(range.size()) + " missing");
+        add_at(DamageKind::kGaps, {m, range}, bytes_text(range.size()) + " missing");
       }
     }
   }
@@ -310,9 +324,9 @@ class Judge {
       const auto byte = find_one_byte(*out_.plan, out_.plan->nodes[checks[i].node], image);
       if (!byte) continue;
       const Range at{byte->address, byte->address + 1};
-      add(DamageKind::kOneByte, place_text(map_, {byte->memory, at}),
-          hex_excerpt(image.memories[byte->memory].view(at)) + "; with " + hex_excerpt(Bytes{byte->right}) +
-              " there " + checks[i].name + " holds");
+      add_at(DamageKind::kOneByte, {byte->memory, at},
+             hex_excerpt(image.memories[byte->memory].view(at)) + "; with " +
+                 hex_excerpt(Bytes{byte->right}) + " there " + checks[i].name + " holds");
       image.memories[byte->memory].span(at)[0] = byte->right;
       checks = verify_checks(*out_.plan, image);
     }
@@ -348,8 +362,11 @@ class Judge {
   void unexplained() {
     for (const CheckOutcome& check : out_.checks) {
       if (check.state != CheckState::kFails) continue;
-      const std::string place = check.wrong ? place_text(map_, *check.wrong) : check.name;
-      add(DamageKind::kUnexplained, place, check.name + " does not hold");
+      const std::string what = check.name + " does not hold";
+      if (check.wrong)
+        add_at(DamageKind::kUnexplained, *check.wrong, what);
+      else
+        add(DamageKind::kUnexplained, check.name, what);
     }
   }
 

@@ -6,6 +6,9 @@
 #include "calseal/cli/console/reader.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
+#include "calseal/cli/report/report_images.h"
+#include "calseal/cli/report/report_maps.h"
+#include "calseal/cli/report/report_read.h"
 #include "calseal/job/layout.h"
 #include "calseal/job/vehicle_job.h"
 #include "calseal/report/archive/audit_page.h"
@@ -35,8 +38,7 @@ Result<MadeReport> report_revision(ReportOptions& options) {
   if (!opened && !verdict) return fail(opened.error());
   std::vector<OpenedBundle> others;
   for (const std::string& path : options.beside) {
-    CALSEAL_ASSIGN(OpenedBundle other, open_beside(path));
-    others.push_back(std::move(other));
+    CALSEAL_ASSIGN(others.emplace_back(), open_beside(path));
   }
   Result<Read> read = Read();
   if (opened && !options.reads.empty()) {
@@ -111,7 +113,10 @@ Result<MadeReport> report_audit(const ReportOptions& options) {
 
 }  // namespace
 
-ReportSubject subject_of(const std::string& path) {
+ReportSubject subject_of(const ReportOptions& options) {
+  if (!options.after.empty() || !options.before.empty()) return ReportSubject::kComparison;
+  if (!options.regions.empty()) return ReportSubject::kRead;
+  const std::string& path = options.bundle;
   if (exists(path + "/" + std::string(kJobFile)) || exists(path + "/" + std::string(kVehicleFile)))
     return ReportSubject::kJob;
   // What cannot be read is told by whoever reads all of it.
@@ -120,6 +125,7 @@ ReportSubject subject_of(const std::string& path) {
   if (file && file->read_up_to(kRecordLiteral.size(), beginning) &&
       text_of(beginning).starts_with(kRecordLiteral))
     return ReportSubject::kAudit;
+  if (begins_as_region_map(beginning)) return ReportSubject::kRegionMap;
   return ReportSubject::kRevision;
 }
 
@@ -129,6 +135,12 @@ Result<MadeReport> make_report(ReportSubject subject, ReportOptions& options) {
       return report_job(options);
     case ReportSubject::kAudit:
       return report_audit(options);
+    case ReportSubject::kComparison:
+      return report_comparison(options);
+    case ReportSubject::kRegionMap:
+      return report_map(options);
+    case ReportSubject::kRead:
+      return report_read(options);
     case ReportSubject::kRevision:
       break;
   }

@@ -10,8 +10,9 @@
 namespace calseal {
 
 struct ReportOptions : CheckEvidence {
-  std::string output, tool, since;
-  std::vector<std::string> beside;
+  std::vector<std::string> subjects;  // as given; `bundle` is the first
+  std::string output, tool, since, known;
+  std::vector<std::string> beside, regions, before, after;
 };
 
 struct MadeReport {
@@ -21,8 +22,9 @@ struct MadeReport {
   int status = 0;
 };
 
-enum class ReportSubject : std::uint8_t { kRevision, kJob, kAudit };
-ReportSubject subject_of(const std::string& path);
+enum class ReportSubject : std::uint8_t { kRevision, kJob, kAudit, kComparison, kRead, kRegionMap };
+// What is asked for, by the options and by how the file begins.
+ReportSubject subject_of(const ReportOptions& options);
 
 Result<MadeReport> make_report(ReportSubject subject, ReportOptions& options);
 

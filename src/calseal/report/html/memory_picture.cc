@@ -26,15 +26,6 @@ constexpr int kBandEnd = 59;
 constexpr int kStrokeEnd = 66;
 constexpr int kBoxEnd = 88;
 
-std::string percent(double thousandths) {
-  const auto scaled = static_cast<std::uint64_t>(std::llround(std::clamp(thousandths, 0.0, 1000.0) * 1000));
-  std::string text = std::to_string(scaled / 10000);
-  std::string rest = std::to_string(scaled % 10000);
-  rest.insert(0, 4 - rest.size(), '0');
-  while (!rest.empty() && rest.back() == '0') rest.pop_back();
-  return text + (rest.empty() ? "" : "." + rest) + "%";
-}
-
 class Strip {
  public:
   explicit Strip(const MemoryPicture& picture)
@@ -43,7 +34,8 @@ class Strip {
         scale_(1000 / static_cast<double>(std::max<std::uint64_t>(picture.extent.size(), 1))) {}
 
   Html html() {
-    const bool lane = picture_.boxes_apart && !picture_.boxes.empty();
+    const std::vector<PictureBox>& below = picture_.boxes_apart ? picture_.boxes : picture_.lane;
+    const bool lane = !below.empty();
     Html drawn = band(Fill::kLocked, picture_.extent);
     drawn += pieces();
     drawn += edges();
@@ -53,7 +45,7 @@ class Strip {
                                     {"height", std::to_string(kBandEnd - kBand)}});
     drawn += marks();
     drawn += names();
-    if (lane) drawn += boxes();
+    if (lane) drawn += boxes(below);
     drawn += flags();
     // Without letters, or without anything above the strip, there is less to leave room for.
     const int unused = !picture_.flags.empty() ? 0 : !picture_.marks.empty() ? kPinTop - 2 : kBand - 2;
@@ -71,17 +63,18 @@ class Strip {
   double width(const Range& range) const { return static_cast<double>(range.size()) * scale_; }
 
   Html band(Fill fill, const Range& range) const {
-    return element("rect", {{"x", percent(at(range.begin))},
+    return element("rect", {{"x", share_text(at(range.begin))},
                             {"y", std::to_string(kBand)},
-                            {"width", percent(width(range))},
+                            {"width", share_text(width(range))},
                             {"height", std::to_string(kBandEnd - kBand)},
                             {"fill", std::string(fill_reference(fill))}});
   }
 
   Html stroke(MarkupName name, double x, int from, int to) const {
-    return element(
-        name,
-        {{"x1", percent(x)}, {"x2", percent(x)}, {"y1", std::to_string(from)}, {"y2", std::to_string(to)}});
+    return element(name, {{"x1", share_text(x)},
+                          {"x2", share_text(x)},
+                          {"y1", std::to_string(from)},
+                          {"y2", std::to_string(to)}});
   }
 
   // Neighbours of one look as one piece.
@@ -132,31 +125,36 @@ class Strip {
   Html marks() const {
     Html wide, strokes, pins;
     int last = -1000;
-    double last_pin = -1000, last_derived_pin = -1000;
+    std::array<double, 3> last_pins;  // by look
+    last_pins.fill(-1000);
     for (const PictureMark& mark : picture_.marks) {
       const double x = at(mark.range.begin);
       const double size = width(mark.range);
       const double middle = x + size / 2;
       if (size >= kSmallest) {
-        wide += element("rect.changed", {{"x", percent(x)},
+        wide += element("rect.changed", {{"x", share_text(x)},
                                          {"y", std::to_string(kBand)},
-                                         {"width", percent(size)},
+                                         {"width", share_text(size)},
                                          {"height", std::to_string(kBandEnd - kBand)}});
       } else if (const int cell = static_cast<int>(middle / 2); cell != last) {
         last = cell;
         strokes += mark.derived ? stroke("line.changed.derived", middle, kBand, kBandEnd)
                                 : stroke("line.changed", middle, kBand, kBandEnd);
       }
-      double& pin = mark.derived ? last_derived_pin : last_pin;
+      double& pin = last_pins[mark.refused ? 2 : mark.derived ? 1 : 0];
       if (middle - pin < kPinGap) continue;
       pin = middle;
-      const Attributes place = {
-          {"x", percent(middle)}, {"y", std::to_string(kPinTop)}, {"overflow", "visible"}};
-      pins += element("svg", place,
-                      mark.derived ? element("path.pin.derived", {{"d", "M-3.5 .5 H3.5 L0 7.5 Z"}})
-                                   : element("path.pin", {{"d", "M-4.5 0 H4.5 L0 9 Z"}}));
+      pins += pin_at(middle, mark);
     }
     return wide + strokes + pins;
+  }
+
+  static Html pin_at(double middle, const PictureMark& mark) {
+    const Html shape = mark.refused   ? element("path.pin.refused", {{"d", "M-4 0 L4 8 M4 0 L-4 8"}})
+                       : mark.derived ? element("path.pin.derived", {{"d", "M-3.5 .5 H3.5 L0 7.5 Z"}})
+                                      : element("path.pin", {{"d", "M-4.5 0 H4.5 L0 9 Z"}});
+    return element(
+        "svg", {{"x", share_text(middle)}, {"y", std::to_string(kPinTop)}, {"overflow", "visible"}}, shape);
   }
 
   // Names where they surely fit and no change is under them; a narrow window leaves them out.
@@ -170,7 +168,7 @@ class Strip {
       while (mark != picture_.marks.end() && mark->range.end <= box.range.begin) ++mark;
       if (mark != picture_.marks.end() && at(mark->range.begin) < at(box.range.begin) + room) continue;
       out += element("text.name",
-                     {{"x", percent(at(box.range.begin))},
+                     {{"x", share_text(at(box.range.begin))},
                       {"dx", "8"},
                       {"y", std::to_string((kBand + kBandEnd) / 2 + 4)}},
                      box.name);
@@ -178,10 +176,10 @@ class Strip {
     return out;
   }
 
-  Html boxes() const {
+  Html boxes(const std::vector<PictureBox>& below) const {
     Html out;
     int last = -1000, last_changed = -1000;
-    for (const PictureBox& box : picture_.boxes) {
+    for (const PictureBox& box : below) {
       const double x = at(box.range.begin);
       const double size = width(box.range);
       if (const int cell = static_cast<int>(x / 2); size < kLineFrom) {
@@ -192,14 +190,14 @@ class Strip {
                            : stroke("line.item", x + size / 2, kStrokeEnd, kBoxEnd);
         continue;
       }
-      const Attributes place = {{"x", percent(x)},
+      const Attributes place = {{"x", share_text(x)},
                                 {"y", std::to_string(kStrokeEnd)},
-                                {"width", percent(size)},
+                                {"width", share_text(size)},
                                 {"height", std::to_string(kBoxEnd - kStrokeEnd)}};
       out += box.changed ? element("rect.item.changed", place) : element("rect.item", place);
       if (size < kLetterWidth * static_cast<double>(box.name.size() + 2)) continue;
       out += element("text.name",
-                     {{"x", percent(x + size / 2)},
+                     {{"x", share_text(x + size / 2)},
                       {"y", std::to_string((kStrokeEnd + kBoxEnd) / 2 + 4)},
                       {"text-anchor", "middle"}},
                      box.name);
@@ -221,7 +219,7 @@ class Strip {
                                                      : "–" + picture_.flags[end - 1].letter);
       const double x = (at(picture_.flags[i].at) + at(picture_.flags[end - 1].at)) / 2;
       out += element("text.flag",
-                     {{"x", percent(x)},
+                     {{"x", share_text(x)},
                       {"y", std::to_string(kFlagBase)},
                       {"text-anchor", x < 20    ? "start"
                                       : x > 980 ? "end"
@@ -237,6 +235,20 @@ class Strip {
 };
 
 }  // namespace
+
+std::string share_text(double thousandths) {
+  const auto scaled = static_cast<std::uint64_t>(std::llround(std::clamp(thousandths, 0.0, 1000.0) * 1000));
+  std::string text = std::to_string(scaled / 10000);
+  std::string rest = std::to_string(scaled % 10000);
+  rest.insert(0, 4 - rest.size(), '0');
+  while (!rest.empty() && rest.back() == '0') rest.pop_back();
+  return text + (rest.empty() ? "" : "." + rest) + "%";
+}
+
+std::string place_letter(std::size_t index) {
+  const std::string letter(1, static_cast<char>('A' + index % 26));
+  return index < 26 ? letter : letter + std::to_string(index / 26 + 1);
+}
 
 Html memory_picture(const MemoryPicture& picture) {
   const Html scale =

@@ -17,10 +17,10 @@ struct PicturePiece {
   bool known = true;
 };
 
-// Bytes that changed; derived ones followed from others.
+// Bytes that changed; derived ones followed from others, refused ones may not change.
 struct PictureMark {
   Range range;
-  bool derived = false;
+  bool derived = false, refused = false;
 };
 
 // A letter above the strip, for what is told about that place elsewhere.
@@ -28,6 +28,12 @@ struct PictureFlag {
   std::uint64_t at = 0;
   std::string letter;
 };
+
+// Thousandths of a picture's width, for its attributes: "12.5%".
+std::string share_text(double thousandths);
+
+// "A" to "Z", then "A2" ...
+std::string place_letter(std::size_t index);
 
 // Something with a name inside the strip: a region, or a calibration item. Named where there is room.
 struct PictureBox {
@@ -43,6 +49,7 @@ struct MemoryPicture {
   std::vector<PictureFlag> flags;    // ascending
   std::vector<PictureBox> boxes;     // ascending
   bool boxes_apart = false;          // a lane of their own below the strip, instead of lines in it
+  std::vector<PictureBox> lane;      // ascending; further things, always in such a lane
   std::string spoken;                // the picture in words
 };
 

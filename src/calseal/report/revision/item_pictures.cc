@@ -55,13 +55,13 @@ std::vector<Html> scalar_row(const Item& item, const Sides& sides) {
 
 class ItemFigure {
  public:
-  ItemFigure(const OpenedBundle& opened, const Item& item, const std::vector<PlacedChange>& changes,
+  ItemFigure(const RegionMap& map, const Item& item, const std::vector<PlacedChange>& changes,
              const Sides& sides, bool claimed)
       : item_(item),
         claimed_(claimed),
         changed_(touched_elements(item, changes)),
-        x_(axis_of(opened.map, item.x, changes, sides)),
-        y_(axis_of(opened.map, item.y, changes, sides)) {
+        x_(axis_of(map, item.x, changes, sides)),
+        y_(axis_of(map, item.y, changes, sides)) {
     if (element_count(item) <= kMostElements) {
       before_ = values_of(item, sides.before);
       after_ = values_of(item, sides.after);
@@ -175,15 +175,15 @@ bool moves_with_its_axis(const Item& item, const std::vector<bool>& changed, con
 
 }  // namespace
 
-Html item_pictures(const OpenedBundle& opened, const std::vector<PlacedChange>& changes, const Window& window,
+Html item_pictures(const RegionMap& map, const std::vector<PlacedChange>& changes, const Window& window,
                    const Sides& sides, bool claimed, std::size_t& budget) {
-  const std::vector<bool> changed = touched_items(opened.map, changes);
-  const std::vector<bool> here = touched_items(opened.map, window.changes);
+  const std::vector<bool> changed = touched_items(map, changes);
+  const std::vector<bool> here = touched_items(map, window.changes);
   Table scalars("values", {{"value"}, {"before", true}, {"after", true}, {"difference", true}, {"unit"}});
   std::vector<const Item*> drawn;
   std::size_t left_out = 0;
-  for (std::size_t i = 0; i < opened.map.items.size(); ++i) {
-    const Item& item = opened.map.items[i];
+  for (std::size_t i = 0; i < map.items.size(); ++i) {
+    const Item& item = map.items[i];
     if (!here[i] && (changed[i] || !moves_with_its_axis(item, changed, here))) continue;
     if (budget == 0) {
       ++left_out;
@@ -198,7 +198,7 @@ Html item_pictures(const OpenedBundle& opened, const std::vector<PlacedChange>& 
   Html out = scalars.empty() ? Html() : scalars.html();
   Html cards;
   for (const Item* item : drawn)
-    cards += ItemFigure(opened, *item, changes, sides, claimed).html(drawn.size() == 1);
+    cards += ItemFigure(map, *item, changes, sides, claimed).html(drawn.size() == 1);
   if (!cards.empty())
     out += drawn.size() == 1 ? element("div.items.alone", cards) : element("div.items", cards);
   if (left_out > 0)

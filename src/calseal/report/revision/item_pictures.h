@@ -13,7 +13,7 @@ inline constexpr std::size_t kMostItemsDrawn = 60;  // of one report
 // there is `budget`: title, unit, kind, then its values before and after as far as `sides` knows them, each
 // side over its own axes. Each takes one off the budget. `changes` are all of the revision. `claimed`: nobody
 // vouches for the bundle.
-Html item_pictures(const OpenedBundle& opened, const std::vector<PlacedChange>& changes, const Window& window,
+Html item_pictures(const RegionMap& map, const std::vector<PlacedChange>& changes, const Window& window,
                    const Sides& sides, bool claimed, std::size_t& budget);
 
 }  // namespace calseal

@@ -1,8 +1,6 @@
 #include "calseal/report/revision/memory_section.h"
 
 #include <algorithm>
-#include <array>
-#include <iterator>
 
 #include "calseal/base/text.h"
 #include "calseal/map/items.h"
@@ -19,25 +17,12 @@ constexpr std::size_t kFewRows = 8;       // so few are shown at once
 constexpr std::size_t kMostGroups = 100;  // rows of the table by region
 constexpr std::size_t kMostExcerpt = 12;  // bytes of one side
 
-std::vector<PicturePiece> pieces_in(const OpenedBundle& opened, std::size_t memory, const Range& range) {
-  const ManifestMemory& declared = opened.manifest.controller().memories[memory];
-  std::vector<PicturePiece> pieces;
-  for (const ManifestSpan& span : opened.manifest.controller().spans) {
-    if (span.place.memory != declared.name || !span.place.range.overlaps(range)) continue;
-    // A span is known whole or not at all: its first byte tells.
-    const auto after = std::ranges::upper_bound(declared.known, span.place.range.begin, {}, &Range::begin);
-    const bool known = after != declared.known.begin() && std::prev(after)->contains(span.place.range.begin);
-    pieces.push_back({intersect(span.place.range, range), span.kind, known});
-  }
-  return pieces;
-}
-
 std::vector<PictureMark> marks_in(const std::vector<PlacedChange>& changes, std::size_t memory,
                                   const Range& range) {
   std::vector<PictureMark> marks;
   for (const PlacedChange& change : changes) {
     if (change.memory != memory || !change.range.overlaps(range)) continue;
-    marks.push_back({intersect(change.range, range), change.kind == SpanKind::kDerived});
+    marks.push_back({intersect(change.range, range), change.follows(), change.refused});
   }
   return marks;
 }
@@ -48,56 +33,12 @@ std::uint64_t bytes_in(const std::vector<PlacedChange>& changes, std::size_t mem
   return bytes;
 }
 
-Html legend(const OpenedBundle& opened) {
-  constexpr std::array kKinds = {SpanKind::kEditable, SpanKind::kLocked,   SpanKind::kDerived,
-                                 SpanKind::kFloating, SpanKind::kVolatile, SpanKind::kBinding};
-  const auto meaning = [](SpanKind kind) -> std::string_view {
-    switch (kind) {
-      case SpanKind::kLocked:
-        return "must stay as it was";
-      case SpanKind::kEditable:
-        return "a revision may change it";
-      case SpanKind::kDerived:
-        return "follows from other bytes: checksums and copies";
-      case SpanKind::kFloating:
-        return "the same, from bytes that the vehicle changes";
-      case SpanKind::kVolatile:
-        return "belongs to the vehicle, never written";
-      case SpanKind::kBinding:
-        return "tells this vehicle from others";
-    }
-    return "";
-  };
-  const ManifestController& controller = opened.manifest.controller();
-  Html rows;
-  for (const SpanKind kind : kKinds) {
-    if (!std::ranges::any_of(controller.spans, [&](const ManifestSpan& span) { return span.kind == kind; }))
-      continue;
-    rows += element("li", kind_key(kind), element("span.quiet", meaning(kind)));
-  }
-  const bool unknown = std::ranges::any_of(controller.memories, [](const ManifestMemory& memory) {
-    std::uint64_t known = 0;
-    for (const Range& range : memory.known) known += range.size();
-    return known < memory.extent.size();
-  });
-  if (unknown) rows += element("li", unknown_key(), element("span.quiet", "nobody has read it"));
-  rows += element(
-      "li",
-      element("span.key",
-              element("svg.swatch",
-                      {{"width", "22"}, {"height", "14"}, {"aria-hidden", "true"}, {"focusable", "false"}},
-                      element("path.pin", {{"d", "M6.5 3 H15.5 L11 12 Z"}})),
-              " changed"),
-      element("span.quiet", "with a letter: shown from near below"));
-  rows += element(
-      "li",
-      element("span.key",
-              element("svg.swatch",
-                      {{"width", "22"}, {"height", "14"}, {"aria-hidden", "true"}, {"focusable", "false"}},
-                      element("path.pin.derived", {{"d", "M7 3.5 H15 L11 11.5 Z"}})),
-              " corrected"),
-      element("span.quiet", "changed because something else did"));
-  return element("ul.legend", rows);
+Html legend(const PictureGround& ground, const std::vector<PlacedChange>& changes) {
+  Html pins = pin_legend(Pin::kChanged, "changed", "with a letter: shown from near below") +
+              pin_legend(Pin::kCorrected, "corrected", "changed because something else did");
+  if (std::ranges::any_of(changes, &PlacedChange::refused))
+    pins += pin_legend(Pin::kRefused, "refused", "changed where a revision may not");
+  return kinds_legend(ground, pins);
 }
 
 std::string hex_of(const Image& image, std::size_t memory, const Range& range) {
@@ -124,7 +65,8 @@ bool told_by_items(const RegionMap& map, const Window& window) {
 }
 
 // `on_paper`: printed although it is folded.
-Html bytes_table(const Window& window, const Sides& sides, bool shown_open, bool on_paper) {
+Html bytes_table(const Window& window, const Sides& sides, const std::string& lister, bool shown_open,
+                 bool on_paper) {
   const bool options =
       std::ranges::any_of(window.changes, [](const PlacedChange& one) { return !one.option.empty(); });
   std::vector<TableColumn> columns = {{"address"}, {"bytes", true}, {"before"}, {"after"}};
@@ -143,28 +85,28 @@ Html bytes_table(const Window& window, const Sides& sides, bool shown_open, bool
   }
   Html out = table.html();
   if (window.changes.size() > kMostRows)
-    out += element("p.quiet", "and " + grouped(window.changes.size() - kMostRows) +
-                                  " more ranges; calseal show --json lists them all");
+    out += element("p.quiet", "and " + grouped(window.changes.size() - kMostRows) + " more ranges; " +
+                                  lister + " lists them all");
   const Html title = element("summary", "Bytes", element("span.unseen", " of " + window.letter));
   if (shown_open) return element("details", {{"open", ""}}, title, out);
   return on_paper ? element("details.printed", title, out) : element("details", title, out);
 }
 
-Html window_html(const OpenedBundle& opened, const std::vector<PlacedChange>& changes, const Window& window,
+Html window_html(const PictureGround& ground, const std::vector<PlacedChange>& changes, const Window& window,
                  const Sides& sides, bool claimed, std::size_t& budget) {
   MemoryPicture picture;
   picture.extent = window.range;
-  picture.pieces = pieces_in(opened, window.memory, window.range);
+  picture.pieces = pieces_in(ground, window.memory, window.range);
   picture.marks = marks_in(window.changes, window.memory, window.range);
   picture.boxes_apart = true;
   std::size_t at = 0;
-  for (const Item& item : opened.map.items) {
+  for (const Item& item : ground.map->items) {
     if (item.place.memory != window.memory || !item.place.range.overlaps(window.range)) continue;
     while (at < window.changes.size() && window.changes[at].range.end <= item.place.range.begin) ++at;
     const bool changed = at < window.changes.size() && window.changes[at].range.overlaps(item.place.range);
     picture.boxes.push_back({intersect(item.place.range, window.range), item.name, changed});
   }
-  const std::string& memory = opened.map.memories[window.memory].name;
+  const std::string& memory = ground.map->memories[window.memory].name;
   const std::string ranges =
       window.changes.size() == 1 ? "1 place" : grouped(window.changes.size()) + " places";
   picture.spoken = "Place " + window.letter + ": " + memory + " " + range_text(window.range) + ", " +
@@ -176,28 +118,26 @@ Html window_html(const OpenedBundle& opened, const std::vector<PlacedChange>& ch
                    size_words(window.range.size()),
                    whole ? Html() : Html(" of the region's " + size_words(window.region_range.size())), ": ",
                    element("strong", bytes_text(window.bytes)), " ", changed_words(claimed), " in " + ranges);
-  for (const PermittedPatch& patch : opened.map.patches) {
+  for (const PermittedPatch& patch : ground.map->patches) {
     if (patch.place.memory == window.memory && patch.place.range.overlaps(window.range))
       title += element("p.quiet", "permitted patch ", element("strong", said(patch.name)),
                        patch.note.empty() ? Html() : ": " + said(patch.note));
   }
-  const Html items = item_pictures(opened, changes, window, sides, claimed, budget);
+  const Html items = item_pictures(*ground.map, changes, window, sides, claimed, budget);
   // Where no item tells what changed, the bytes must.
   const bool bytes_open = items.empty() && window.changes.size() <= kFewRows;
   return element("article.place", title, memory_picture(picture), items,
-                 bytes_table(window, sides, bytes_open, !told_by_items(opened.map, window)));
+                 bytes_table(window, sides, ground.lister, bytes_open, !told_by_items(*ground.map, window)));
 }
 
 }  // namespace
 
-Html memories_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes,
+Html memories_section(const PictureGround& ground, const std::vector<PlacedChange>& changes,
                       const Windows& windows, bool claimed) {
-  const RegionMap& map = opened.map;
+  const RegionMap& map = *ground.map;
   Html out;
   for (std::size_t m = 0; m < map.memories.size(); ++m) {
-    MemoryPicture picture;
-    picture.extent = map.memories[m].extent;
-    picture.pieces = pieces_in(opened, m, picture.extent);
+    MemoryPicture picture = memory_on(ground, m);
     picture.marks = marks_in(changes, m, picture.extent);
     std::string letters;
     for (const Window& window : windows.shown) {
@@ -205,9 +145,6 @@ Html memories_section(const OpenedBundle& opened, const std::vector<PlacedChange
       const Range hull{window.changes.front().range.begin, window.changes.back().range.end};
       picture.flags.push_back({hull.begin + hull.size() / 2, window.letter});
       letters += (letters.empty() ? "" : ", ") + window.letter;
-    }
-    for (const Region& region : map.regions) {
-      if (region.place.memory == m) picture.boxes.push_back({region.place.range, region.name, false});
     }
     const std::uint64_t bytes = bytes_in(changes, m);
     const std::string words =
@@ -223,27 +160,26 @@ Html memories_section(const OpenedBundle& opened, const std::vector<PlacedChange
       std::string(claimed ? "To scale, with the changes that the bundle claims. " : "To scale. ") +
           "Every byte belongs to one kind; the pattern says which. A stroke below a strip is a piece "
           "too small to draw.",
-      out + legend(opened));
+      out + legend(ground, changes));
 }
 
-Html places_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes,
+Html places_section(const PictureGround& ground, const std::vector<PlacedChange>& changes,
                     const Windows& windows, const Sides& sides, bool claimed) {
   if (windows.shown.empty()) return {};
   Html out;
   std::size_t budget = kMostItemsDrawn;
   for (const Window& window : windows.shown)
-    out += window_html(opened, changes, window, sides, claimed, budget);
+    out += window_html(ground, changes, window, sides, claimed, budget);
   if (windows.left_out > 0)
     out += element("p.quiet",
-                   "and " + grouped(windows.left_out) +
-                       " more places, counted in the table by region; the items in them are under Values");
+                   "and " + grouped(windows.left_out) + " more places, counted in the table by region");
   return section("From near",
                  std::string("Each lettered place at a scale of its own, with the calibration items in it") +
                      (claimed ? ", if the bundle is what it says." : "."),
                  out);
 }
 
-Html changes_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes, bool claimed) {
+Html changes_section(const PictureGround& ground, const std::vector<PlacedChange>& changes, bool claimed) {
   struct Group {
     const PlacedChange* first = nullptr;
     std::uint64_t ranges = 0, bytes = 0;
@@ -264,14 +200,14 @@ Html changes_section(const OpenedBundle& opened, const std::vector<PlacedChange>
   for (std::size_t i = 0; i < groups.size() && i < kMostGroups; ++i) {
     const Group& group = groups[i];
     table.add({group.first->region.empty() ? element("span.quiet", "no region") : said(group.first->region),
-               said(opened.map.memories[group.first->memory].name), kind_key(group.first->kind),
+               said(ground.map->memories[group.first->memory].name), kind_key(group.first->kind),
                number(group.bytes), number(group.ranges),
                group.first->option.empty() ? element("span.quiet", "none") : said(group.first->option)});
   }
   Html out = table.html();
   if (groups.size() > kMostGroups)
-    out += element("p.quiet", "and " + grouped(groups.size() - kMostGroups) +
-                                  " more rows; calseal show --json has them");
+    out += element("p.quiet", "and " + grouped(groups.size() - kMostGroups) + " more rows; " + ground.lister +
+                                  " has them");
   return section("By region",
                  claimed ? "Everything that the bundle claims to differ from the base, corrections included."
                          : "Everything that differs from the base, corrections included.",

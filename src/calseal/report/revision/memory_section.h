@@ -3,7 +3,7 @@
 
 #include <vector>
 
-#include "calseal/report/html/markup.h"
+#include "calseal/report/html/ground.h"
 #include "calseal/report/revision/sides.h"
 #include "calseal/report/revision/windows.h"
 
@@ -12,14 +12,14 @@ namespace calseal {
 // `claimed`: nobody vouches for the bundle, and what differs is what it says.
 
 // Every memory as one strip, with a letter where a window is.
-Html memories_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes,
+Html memories_section(const PictureGround& ground, const std::vector<PlacedChange>& changes,
                       const Windows& windows, bool claimed);
 
 // Every window: the strip from near, the items in it, the bytes.
-Html places_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes,
+Html places_section(const PictureGround& ground, const std::vector<PlacedChange>& changes,
                     const Windows& windows, const Sides& sides, bool claimed);
 
 // Changes by region and option, derived ones among them.
-Html changes_section(const OpenedBundle& opened, const std::vector<PlacedChange>& changes, bool claimed);
+Html changes_section(const PictureGround& ground, const std::vector<PlacedChange>& changes, bool claimed);
 
 }  // namespace calseal

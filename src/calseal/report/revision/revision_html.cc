@@ -5,6 +5,7 @@
 #include "calseal/report/html/document.h"
 #include "calseal/report/html/parts.h"
 #include "calseal/report/layout/page.h"
+#include "calseal/report/revision/bundle_ground.h"
 #include "calseal/report/revision/chain.h"
 #include "calseal/report/revision/memory_section.h"
 #include "calseal/report/revision/options_section.h"
@@ -68,7 +69,8 @@ class RevisionPage {
                                                                       : nullptr) {
     if (view.opened == nullptr) return;
     changes_ = placed_changes(*view.opened);
-    windows_ = windows_of(*view.opened, changes_);
+    windows_ = windows_of(view.opened->map, changes_);
+    ground_ = ground_of(*view.opened);
     sides_ = known_sides(*view.opened, view.beside, view.read);
   }
 
@@ -76,10 +78,10 @@ class RevisionPage {
     Html out = title() + band() + mind();
     if (view_.opened != nullptr) {
       // The tables before the pictures: a phone shows the pictures over many screens.
-      out += glance() + memories_section(*view_.opened, changes_, windows_, claimed()) +
-             changes_section(*view_.opened, changes_, claimed()) +
+      out += glance() + memories_section(ground_, changes_, windows_, claimed()) +
+             changes_section(ground_, changes_, claimed()) +
              options_section(*manifest_, changes_, claimed()) + checksums();
-      out += places_section(*view_.opened, changes_, windows_, sides_, claimed()) + words() + line();
+      out += places_section(ground_, changes_, windows_, sides_, claimed()) + words() + line();
     }
     out += sealed() + controller() + steps_section(view_.verdict);
     // Last, because it is long; not folded, so that paper has it.
@@ -358,6 +360,7 @@ class RevisionPage {
   const Manifest* manifest_;
   std::vector<PlacedChange> changes_;
   Windows windows_;
+  PictureGround ground_;
   Sides sides_;
 };
 

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "calseal/report/html/memory_picture.h"
+
 namespace calseal {
 namespace {
 
@@ -38,7 +40,7 @@ std::vector<PlacedChange> placed_changes(const OpenedBundle& opened) {
     if (memory == opened.map.memories.size() || change.place.range.empty() ||
         !opened.map.memories[memory].extent.contains(change.place.range))
       continue;
-    changes.push_back({memory, change.place.range, SpanKind::kLocked, change.region, change.option});
+    changes.push_back({memory, change.place.range, SpanKind::kLocked, change.region, change.option, false});
   }
   std::ranges::stable_sort(
       changes, {}, [](const PlacedChange& change) { return std::pair(change.memory, change.range.begin); });
@@ -54,14 +56,14 @@ std::vector<PlacedChange> placed_changes(const OpenedBundle& opened) {
   return changes;
 }
 
-Windows windows_of(const OpenedBundle& opened, const std::vector<PlacedChange>& changes) {
+Windows windows_of(const RegionMap& map, const std::vector<PlacedChange>& changes) {
   struct Cluster {
     Window window;
     Range hull;
   };
   std::vector<Cluster> clusters;
   for (const PlacedChange& change : changes) {
-    if (change.kind == SpanKind::kDerived) continue;
+    if (change.follows()) continue;
     if (!clusters.empty()) {
       Cluster& last = clusters.back();
       const std::uint64_t gap = std::max(kLeastGap, last.window.region_range.size() / 8);
@@ -76,7 +78,7 @@ Windows windows_of(const OpenedBundle& opened, const std::vector<PlacedChange>& 
     Window window;
     window.memory = change.memory;
     window.region = change.region;
-    window.region_range = region_range(opened.map, change);
+    window.region_range = region_range(map, change);
     window.changes.push_back(change);
     window.bytes = change.range.size();
     clusters.push_back({std::move(window), change.range});
@@ -89,8 +91,7 @@ Windows windows_of(const OpenedBundle& opened, const std::vector<PlacedChange>& 
     }
     Window& window = clusters[i].window;
     window.range = around(clusters[i].hull, window.region_range);
-    window.letter = std::string(1, static_cast<char>('A' + i % 26));
-    if (i >= 26) window.letter += std::to_string(i / 26 + 1);
+    window.letter = place_letter(i);
     windows.shown.push_back(std::move(window));
   }
   return windows;

@@ -15,6 +15,10 @@ struct PlacedChange {
   Range range;
   SpanKind kind = SpanKind::kLocked;
   std::string region, option;  // names, or empty
+  bool refused = false;        // a revision may not change it
+
+  // It changed because something else did.
+  bool follows() const { return kind == SpanKind::kDerived || kind == SpanKind::kFloating; }
 };
 // Ascending by memory and address. What changes.json says about places that do not exist is left out.
 std::vector<PlacedChange> placed_changes(const OpenedBundle& opened);
@@ -36,6 +40,6 @@ struct Windows {
   std::vector<Window> shown;
   std::size_t left_out = 0;  // further ones, which the table by region still counts
 };
-Windows windows_of(const OpenedBundle& opened, const std::vector<PlacedChange>& changes);
+Windows windows_of(const RegionMap& map, const std::vector<PlacedChange>& changes);
 
 }  // namespace calseal

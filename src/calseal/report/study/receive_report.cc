@@ -9,7 +9,30 @@
 namespace calseal {
 namespace {
 
-std::string words_of(ReadGrade grade) {
+// The check whose result the map keeps where the field stands: then the number was recomputed.
+const CheckOutcome* recomputed(const ReadJudgement& judgement, const IdentityField& field) {
+  for (const CheckOutcome& check : judgement.checks) {
+    for (const Place& place : check.places) {
+      if (place.memory == field.place.memory && place.range.overlaps(field.place.range)) return &check;
+    }
+  }
+  return nullptr;
+}
+
+// "raw" once where all files have one form, else file by file.
+std::string form_words(const std::vector<ReadSource>& sources) {
+  std::string words;
+  bool one = true;
+  for (const ReadSource& source : sources) {
+    words += (words.empty() ? "" : ", then ") + source.form;
+    one = one && source.form == sources.front().form;
+  }
+  return one && !sources.empty() ? sources.front().form : words;
+}
+
+}  // namespace
+
+std::string read_grade_words(ReadGrade grade) {
   switch (grade) {
     case ReadGrade::kMatchesKnownStock:
       return "matches a known stock";
@@ -21,16 +44,6 @@ std::string words_of(ReadGrade grade) {
       return "checksums fail";
   }
   return "";
-}
-
-// The check whose result the map keeps where the field stands: then the number was recomputed.
-const CheckOutcome* recomputed(const ReadJudgement& judgement, const IdentityField& field) {
-  for (const CheckOutcome& check : judgement.checks) {
-    for (const Place& place : check.places) {
-      if (place.memory == field.place.memory && place.range.overlaps(field.place.range)) return &check;
-    }
-  }
-  return nullptr;
 }
 
 std::string identity_words(const ReadJudgement& judgement, const IdentityValue& value) {
@@ -52,18 +65,7 @@ std::string recognition_words(const ReadJudgement& judgement) {
          why.expected;
 }
 
-// "raw" once where all files have one form, else file by file.
-std::string form_words(const std::vector<ReadSource>& sources) {
-  std::string words;
-  bool one = true;
-  for (const ReadSource& source : sources) {
-    words += (words.empty() ? "" : ", then ") + source.form;
-    one = one && source.form == sources.front().form;
-  }
-  return one && !sources.empty() ? sources.front().form : words;
-}
-
-std::string use_words(const ReadJudgement& judgement) {
+std::string read_use_words(const ReadJudgement& judgement) {
   if (!judgement.sound()) {
     return judgement.recognised && judgement.whole
                ? "read again; if it came so, seal it as evidence and way back (--as-received) and build on a "
@@ -80,8 +82,6 @@ std::string use_words(const ReadJudgement& judgement) {
              ? "it can serve as base"
              : "it can serve as base; nothing shows that it is stock";
 }
-
-}  // namespace
 
 std::string read_judgement_text(const RegionMap& map, const std::string& name, const ReadJudgement& judgement,
                                 const Page& page) {
@@ -115,8 +115,9 @@ std::string read_judgement_text(const RegionMap& map, const std::string& name, c
     text += labelled(page, "differs",
                      "and " + counted(judgement.differences.size() - kShown, "range", "ranges") + " more");
   }
-  text += labelled(page, "grade", words_of(judgement.grade), judgement.sound() ? Mark::kGood : Mark::kBad);
-  return text + labelled(page, "use", use_words(judgement));
+  text += labelled(page, "grade", read_grade_words(judgement.grade),
+                   judgement.sound() ? Mark::kGood : Mark::kBad);
+  return text + labelled(page, "use", read_use_words(judgement));
 }
 
 JsonValue read_judgement_json(const RegionMap& map, const std::string& name, const ReadJudgement& judgement) {

@@ -13,6 +13,13 @@
 
 namespace calseal {
 
+// What a grade means, what the read may be used for, and how it was recognised, or why not.
+std::string read_grade_words(ReadGrade grade);
+std::string read_use_words(const ReadJudgement& judgement);
+std::string recognition_words(const ReadJudgement& judgement);
+// A field as it stands, with what is wrong about it.
+std::string identity_words(const ReadJudgement& judgement, const IdentityValue& value);
+
 // The whole verdict on one read: name, map, identity, checks, findings with place, meaning and advice, grade.
 std::string read_judgement_text(const RegionMap& map, const std::string& name, const ReadJudgement& judgement,
                                 const Page& page);

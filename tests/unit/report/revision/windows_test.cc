@@ -48,7 +48,7 @@ Change change(std::uint64_t at, std::uint64_t size, std::string region = "curves
 TEST(Windows, ChangesThatLieTogetherShareOne) {
   OpenedBundle opened = sample();
   opened.changes = {change(0x80290100, 2), change(0x80290140, 2), change(0x80293000, 1)};
-  const Windows windows = windows_of(opened, placed_changes(opened));
+  const Windows windows = windows_of(opened.map, placed_changes(opened));
   ASSERT_EQ(windows.shown.size(), 2u);
   EXPECT_EQ(windows.shown[0].letter, "A");
   EXPECT_EQ(windows.shown[0].bytes, 4u);
@@ -60,7 +60,7 @@ TEST(Windows, ChangesThatLieTogetherShareOne) {
 TEST(Windows, WhatFillsItsRegionIsShownWithAllOfIt) {
   OpenedBundle opened = sample();
   opened.changes = {change(kCurves.begin, kCurves.size() - 16)};
-  const Windows windows = windows_of(opened, placed_changes(opened));
+  const Windows windows = windows_of(opened.map, placed_changes(opened));
   ASSERT_EQ(windows.shown.size(), 1u);
   EXPECT_EQ(windows.shown[0].range, kCurves);
 }
@@ -71,7 +71,7 @@ TEST(Windows, DerivedChangesHaveNone) {
   const std::vector<PlacedChange> changes = placed_changes(opened);
   ASSERT_EQ(changes.size(), 1u);
   EXPECT_EQ(changes[0].kind, SpanKind::kDerived);
-  EXPECT_TRUE(windows_of(opened, changes).shown.empty());
+  EXPECT_TRUE(windows_of(opened.map, changes).shown.empty());
 }
 
 TEST(Windows, PlacesThatDoNotExistAreLeftOut) {
@@ -85,7 +85,7 @@ TEST(Windows, AreBounded) {
   opened.map.regions.clear();
   for (std::uint64_t i = 0; i < 200; ++i)
     opened.changes.push_back(change(kCurves.begin + i * 16, 1, "region" + std::to_string(i)));
-  const Windows windows = windows_of(opened, placed_changes(opened));
+  const Windows windows = windows_of(opened.map, placed_changes(opened));
   EXPECT_EQ(windows.shown.size(), kMostWindows);
   EXPECT_EQ(windows.left_out, 200 - kMostWindows);
   EXPECT_EQ(windows.shown[26].letter, "A2");

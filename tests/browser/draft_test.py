@@ -11,6 +11,7 @@ import random
 import re
 import sys
 import unittest
+import zlib
 
 sys.path[:0] = [str(pathlib.Path(__file__).resolve().parents[1] / "cli/e2e")]
 
@@ -205,6 +206,24 @@ class Drafts(unittest.TestCase):
         page = self.report("map-alone", ENGINE)
         self.assertNotIn("failing", self.made["report"])
         self.assertIn("DECLARED", self.look(page).text())
+
+    def test_a_drafted_map_tells_its_odds(self):
+        data = random.Random(11).randbytes(8192)
+        data = data[:4096] + zlib.crc32(data[:4096]).to_bytes(4, "little") + data[4100:]
+        image, drafted = self.desk.put("unknown.bin", data), self.desk.at("drafted.json")
+        self.desk.json(CALSEAL, "regions", "draft", image, "-o", drafted)
+        checksums = json.loads(pathlib.Path(drafted).read_text())["checksums"]
+        self.assertEqual(len(checksums), 1)
+        note = checksums[0]["note"]
+        page = self.report("drafted", drafted, "--read", image)
+        browser = self.look(page)
+        self.assertIn("by chance", note)
+        self.assertIn(note, browser.text())
+        self.assertIn("A guess: everything: this map was drafted from bytes", browser.text())
+        # The second half of the image is read by nothing, and the bar says so to scale.
+        strip, bar = browser.find("svg.strip").rect, browser.find("svg.strip rect.item").rect
+        self.assertAlmostEqual((bar["x"] - strip["x"]) / strip["width"], 4100 / 8192, delta=0.01)
+        self.assertAlmostEqual(bar["width"] / strip["width"], 4092 / 8192, delta=0.01)
 
     def test_two_region_maps(self):
         regions = json.loads(ENGINE.read_text())

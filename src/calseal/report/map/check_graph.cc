@@ -79,7 +79,11 @@ class CheckGraph {
       out += "; its value: " + code(place_text(map_, node.writes.front()));
     if (node.writes.size() > 1)
       out += Html(" and " + counted(node.writes.size() - 1, "more place", "more places"));
-    return out + waits(row);
+    out += waits(row);
+    // Of a drafted map: how it was found, and how likely chance would look so.
+    if (!node.is_copy && !map_.checksums[node.index].note->empty())
+      out += element("br") + said(*map_.checksums[node.index].note);
+    return out;
   }
 
   // What must be right before it, in words: the lines say the same.

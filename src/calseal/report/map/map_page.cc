@@ -5,6 +5,7 @@
 
 #include "calseal/base/json_write.h"
 #include "calseal/base/text.h"
+#include "calseal/map/segments.h"
 #include "calseal/report/changes/checks_report.h"
 #include "calseal/report/changes/places.h"
 #include "calseal/report/changes/region_map_report.h"
@@ -33,6 +34,22 @@ std::vector<RangeSet> uncovered_bytes(const Plan& plan) {
   return out;
 }
 
+// What no check or copy reads or writes, of all that exists.
+std::vector<RangeSet> unread_bytes(const Plan& plan) {
+  std::vector<RangeSet> out;
+  for (std::size_t m = 0; m < plan.map->memories.size(); ++m) {
+    RangeSet set = segments_of(plan.map->memories[m]);
+    for (const PlanNode& node : plan.nodes) {
+      set.remove(node.reads[m]);
+      for (const Place& place : node.writes) {
+        if (place.memory == m) set.remove(place.range);
+      }
+    }
+    out.push_back(std::move(set));
+  }
+  return out;
+}
+
 std::uint64_t total_of(const std::vector<RangeSet>& sets) {
   std::uint64_t total = 0;
   for (const RangeSet& set : sets) total += set.size();
@@ -46,7 +63,8 @@ class MapPage {
         map_(*view.map),
         declared_(view.plan != nullptr ? Plan() : declared_plan(map_)),
         plan_(view.plan != nullptr ? *view.plan : declared_),
-        ground_(declared_ground(plan_)) {}
+        ground_(declared_ground(plan_)),
+        unread_(view.plan != nullptr ? unread_bytes(plan_) : std::vector<RangeSet>()) {}
 
   std::string title() const { return "Region map " + region_map_words(map_); }
 
@@ -87,6 +105,8 @@ class MapPage {
                                                          : size_words(total_of(bare)) +
                                                                " of it: " + said(region_words(map_, bare)));
     }
+    if (view_.plan != nullptr && total_of(unread_) > 0)
+      facts.add("read by nothing", size_words(total_of(unread_)) + ": " + said(region_words(map_, unread_)));
     facts.add("digest", code(digest_text(map_.digest)));
     if (!map_.note.empty()) facts.add("note", said(map_.note));
     Html guesses;
@@ -104,6 +124,10 @@ class MapPage {
           if (place.memory == m) picture.marks.push_back({place.range, true, false});
         }
       }
+      if (view_.plan != nullptr) {
+        for (const Range& range : unread_[m].ranges())
+          picture.lane.push_back({range, "read by nothing", false});
+      }
       std::ranges::sort(picture.marks, {}, [](const PictureMark& mark) { return mark.range.begin; });
       const std::string size = size_words(picture.extent.size());
       picture.spoken = "Memory " + map_.memories[m].name + ", " + size + ", " +
@@ -112,7 +136,11 @@ class MapPage {
              memory_picture(picture);
     }
     const Html slots = pin_legend(Pin::kCorrected, "value", "where a check or copy keeps it");
-    return section("Memory", "To scale, as the map declares it. Bytes without a region are locked.",
+    return section("Memory",
+                   view_.plan == nullptr
+                       ? "To scale, as the map declares it. Bytes without a region are locked."
+                       : "To scale, as the map declares it. Bytes without a region are locked. A bar below a "
+                         "strip is what no check and no copy reads: damage there shows nowhere.",
                    out + kinds_legend(ground_, slots));
   }
 
@@ -168,6 +196,7 @@ class MapPage {
   Plan declared_;
   const Plan& plan_;
   PictureGround ground_;
+  std::vector<RangeSet> unread_;  // by memory; with a plan
 };
 
 }  // namespace

@@ -225,6 +225,24 @@ class Drafts(unittest.TestCase):
         self.assertAlmostEqual((bar["x"] - strip["x"]) / strip["width"], 4100 / 8192, delta=0.01)
         self.assertAlmostEqual(bar["width"] / strip["width"], 4092 / 8192, delta=0.01)
 
+    def test_a_write_plan(self):
+        now = ["flash=" + self.desk.data("engine-a-later-flash.bin"), "eeprom=" + self.desk.data("engine-a-eeprom.bin")]
+        after = ["flash=" + self.desk.data("engine-r2-corrected-flash.bin"), "eeprom=" + self.desk.data("engine-a-eeprom.bin")]
+        files = [word for option, names in (("--now", now), ("--after", after)) for name in names for word in (option, name)]
+        told = self.desk.json(CALSEAL, "plan", "--regions", ENGINE, *files)
+        page = self.report("plan", "--regions", ENGINE, *files)
+        mixed = [sector for sector in told["sectors"] if sector["mixed"]]
+        self.assertEqual(self.made["report"], {"kind": "plan", "changed_bytes": told["changed_bytes"], "sectors": len(told["sectors"]),
+                                               "mixed": len(mixed), "without_sector": len(told["without_sector"]),
+                                               "seconds": told["calibration"]["seconds"]})
+        browser = self.look(page)
+        strip, bars = browser.find("svg.strip").rect, browser.find_all("svg.strip .item")
+        flash = [sector["place"] for sector in told["sectors"] if sector["place"]["memory"] == "flash"]
+        self.assertEqual(len(bars), len(flash))
+        for bar, place in zip(bars, flash):
+            middle = (int(place["start"], 16) - 0x80000000 + place["size"] / 2) / (4 << 20)
+            self.assertAlmostEqual((bar.rect["x"] + bar.rect["width"] / 2 - strip["x"]) / strip["width"], middle, delta=0.01)
+
     def test_two_region_maps(self):
         regions = json.loads(ENGINE.read_text())
         regions["version"] += 1

@@ -21,7 +21,7 @@ Status require_subject(ReportOptions& options) {
     return fail(usage_error("SUBJECT", std::to_string(options.subjects.size()) + " of them", "one",
                             "write a page for each"));
   if (!options.subjects.empty()) options.bundle = options.subjects.front();
-  if (!options.bundle.empty() || !options.after.empty()) return {};
+  if (!options.bundle.empty() || !options.after.empty() || !options.now.empty()) return {};
   return fail(
       usage_error("SUBJECT", "nothing", "what the page is about", "calseal report --help has examples"));
 }
@@ -83,6 +83,10 @@ void add_report_command(CommandLine& app, Console& console, const std::string& t
   command->add_option("--before", options->before, "Of two images: the first read, one file for each memory")
       ->takes("[MEMORY=]FILE");
   command
+      ->add_option("--now", options->now,
+                   "Of a write plan: what is in the vehicle now, written over by --after")
+      ->takes("[MEMORY=]FILE");
+  command
       ->add_option("--regions", options->regions,
                    "Of images: the region map; of a read: also a folder of them to choose from")
       ->takes("FILE|FOLDER")
@@ -100,6 +104,7 @@ void add_report_command(CommandLine& app, Console& console, const std::string& t
        "calseal report engine-4.json --since engine-3.json -o maps.html",
        "calseal report oak-17/engine --after flash=edited.bin -o draft.html",
        "calseal report --regions engine.json --before read.bin --after edited.bin -o draft.html",
+       "calseal report --regions engine.json --now read.bin --after r2.bin -o plan.html",
        "calseal report 2026-06.record --since 2026-05.record -o audit.html"},
       [options](Console& c) { return run_report(*options, c); }, status);
 }

@@ -119,7 +119,7 @@ Result<MadeReport> report_comparison(const ReportOptions& options) {
 
 std::vector<std::string> image_paths(const ReportOptions& options) {
   std::vector<std::string> paths = options.regions;
-  for (const auto* files : {&options.before, &options.after}) {
+  for (const auto* files : {&options.before, &options.after, &options.now}) {
     for (const std::string& path : paths_of(*files)) paths.push_back(path);
   }
   return paths;

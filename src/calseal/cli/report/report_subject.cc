@@ -1,17 +1,19 @@
 #include "calseal/cli/report/report_subject.h"
 
+#include "calseal/archive/recognise.h"
+#include "calseal/archive/record.h"
 #include "calseal/base/file.h"
 #include "calseal/base/text.h"
-#include "calseal/cli/archive/audit_output.h"
 #include "calseal/cli/console/reader.h"
 #include "calseal/cli/job/job_commands.h"
 #include "calseal/cli/reads/read_arguments.h"
+#include "calseal/cli/report/report_audit.h"
 #include "calseal/cli/report/report_images.h"
 #include "calseal/cli/report/report_maps.h"
+#include "calseal/cli/report/report_plan.h"
 #include "calseal/cli/report/report_read.h"
 #include "calseal/job/layout.h"
 #include "calseal/job/vehicle_job.h"
-#include "calseal/report/archive/audit_page.h"
 #include "calseal/report/job/job_page.h"
 #include "calseal/report/revision/revision_report.h"
 
@@ -95,25 +97,10 @@ Result<MadeReport> report_job(const ReportOptions& options) {
   return MadeReport{job_html(view), job_summary_json(view), finding_words(findings), findings == 0 ? 0 : 1};
 }
 
-Result<MadeReport> report_audit(const ReportOptions& options) {
-  CALSEAL_ASSIGN(const AuditRecord record, load_record(options.bundle));
-  if (record.scope.part != Part{}) {
-    return fail({Reason::kAuditRecordOther, printable(options.bundle), "",
-                 "part " + std::to_string(record.scope.part.number) + " of " +
-                     std::to_string(record.scope.part.of) + " of an audit",
-                 "the record of a whole audit", "join its parts with calseal audit merge"});
-  }
-  CALSEAL_ASSIGN(const EarlierAudit earlier, load_earlier({options.since, "", {}, {}}));
-  Judgement judgement = judge_record(record, earlier.record ? &*earlier.record : nullptr);
-  if (!options.since.empty()) compare_findings(judgement, earlier.findings);
-  const AuditView view{&record, &judgement, options.tool};
-  return MadeReport{audit_html(view), audit_summary_json(view), audit_words(judgement),
-                    judgement.clean() ? 0 : 1};
-}
-
 }  // namespace
 
 ReportSubject subject_of(const ReportOptions& options) {
+  if (!options.now.empty()) return ReportSubject::kPlan;
   if (!options.after.empty() || !options.before.empty()) return ReportSubject::kComparison;
   if (!options.regions.empty()) return ReportSubject::kRead;
   const std::string& path = options.bundle;
@@ -139,6 +126,8 @@ Result<MadeReport> make_report(ReportSubject subject, ReportOptions& options) {
       return report_comparison(options);
     case ReportSubject::kRegionMap:
       return report_map(options);
+    case ReportSubject::kPlan:
+      return report_plan(options);
     case ReportSubject::kRead:
       return report_read(options);
     case ReportSubject::kRevision:

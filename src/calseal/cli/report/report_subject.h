@@ -12,7 +12,7 @@ namespace calseal {
 struct ReportOptions : CheckEvidence {
   std::vector<std::string> subjects;  // as given; `bundle` is the first
   std::string output, tool, since, known;
-  std::vector<std::string> beside, regions, before, after;
+  std::vector<std::string> beside, regions, before, after, now;
 };
 
 struct MadeReport {
@@ -22,7 +22,7 @@ struct MadeReport {
   int status = 0;
 };
 
-enum class ReportSubject : std::uint8_t { kRevision, kJob, kAudit, kComparison, kRead, kRegionMap };
+enum class ReportSubject : std::uint8_t { kRevision, kJob, kAudit, kComparison, kRead, kRegionMap, kPlan };
 // What is asked for, by the options and by how the file begins.
 ReportSubject subject_of(const ReportOptions& options);
 

@@ -34,6 +34,15 @@ struct Candidate {
   std::vector<Hit> also;     // of the same slot: what fits nearly as shortly
   std::vector<Hit> slots;    // further places of the same value
   bool slot_varies = false;  // every slot was seen to change along with what it covers
+  // A one's complement sum of 16 bits is also the lower half of longer checksums, of which the rest stands
+  // beside it.
+  bool may_be_half() const {
+    const Algorithm& sum = search_algorithms()[hit.algorithm].algorithm;
+    return sum.kind == AlgorithmKind::kSum && sum.sum.operation == SumOperation::kAddEndAround &&
+           hit.size() == 2;
+  }
+  // Correction may write it without anybody's word.
+  bool is_seen() const { return slot_varies && !may_be_half(); }
   // Of a find by difference: the algorithm with an init and xorout that fit.
   std::optional<Algorithm> solved;
   // Finds over ranges of different lengths have these very parameters; else another length needs others.

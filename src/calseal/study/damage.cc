@@ -67,15 +67,15 @@ class Search {
       : search_(search), origin_(search.map->memories[search.memory].extent.begin) {}
 
   std::vector<Stretch> run() {
-    for (const Region& region : search_.map->regions) {
-      if (region.place.memory != search_.memory || region.policy == Policy::kVolatile) continue;
-      for (const Range& part : search_.suspect.within(region.place.range).ranges()) {
-        constants(part, region.place.range);
-      }
+    for (const Range& region : stretches()) {
+      for (const Range& part : search_.suspect.within(region).ranges()) constants(part, region);
     }
     noise();
     repeats();
     std::ranges::stable_sort(found_, [](const Stretch& a, const Stretch& b) {
+      // Code and packed data look random too.
+      const bool a_noise = a.kind == DamageKind::kNoise, b_noise = b.kind == DamageKind::kNoise;
+      if (a_noise != b_noise) return b_noise;
       if (a.aligned() != b.aligned()) return a.aligned();
       if (a.padding != b.padding) return b.padding;
       // A block that came twice may well hold a blank of its own.
@@ -91,6 +91,19 @@ class Search {
   }
 
  private:
+  // Regions, without those that the vehicle writes, and what lies between them: a check may read that too.
+  std::vector<Range> stretches() const {
+    std::vector<Range> list;
+    RangeSet rest(search_.map->memories[search_.memory].extent);
+    for (const Region& region : search_.map->regions) {
+      if (region.place.memory != search_.memory) continue;
+      rest.remove(region.place.range);
+      if (region.policy != Policy::kVolatile) list.push_back(region.place.range);
+    }
+    list.insert(list.end(), rest.ranges().begin(), rest.ranges().end());
+    return list;
+  }
+
   std::uint8_t at(std::uint64_t address) const {
     return search_.bytes[static_cast<std::size_t>(address - origin_)];
   }
@@ -141,13 +154,11 @@ class Search {
     return out;
   }
 
-  // What is normal is the median over all that the map declares in this memory.
+  // What is normal is the median over this memory.
   void noise() {
     std::vector<double> all;
     std::vector<Range> noisy;
-    for (const Region& region : search_.map->regions) {
-      if (region.place.memory != search_.memory || region.policy == Policy::kVolatile) continue;
-      const Range range = region.place.range;
+    for (const Range& range : stretches()) {
       for (std::uint64_t a = range.begin; a + kNoiseBlock <= range.end; a += kNoiseBlock) {
         const Range block{a, a + kNoiseBlock};
         const double bits = entropy(view(block));

@@ -146,15 +146,11 @@ class Writer {
     } else {
       value.members.emplace_back("rule", json_object({{"equals", json(hex_number(hit.equals))}}));
     }
-    if (!one.slot_varies) {
+    if (!one.is_seen()) {
       value.members.emplace_back("drafted", json("from " + std::to_string(search_.images.size()) +
                                                  (search_.images.size() == 1 ? " image" : " images") +
                                                  ", by chance " + chance_words(one)));
-      if (hit.has_slot())
-        guesses_.push_back(
-            name + ": that " + words(hit.slot_range()) +
-            " holds its value: it was not seen to change along with what it covers, so correction "
-            "never writes it until somebody adds \"confirmed\"");
+      if (hit.has_slot()) guesses_.push_back(name + ": that " + unseen_words(one));
     }
     if (!hit.has_slot()) {
       guesses_.push_back(name +
@@ -182,6 +178,16 @@ class Writer {
       guesses_.push_back(name + ": that it does not cover " + words(other.coverage) + " by " +
                          search_algorithms()[other.algorithm].algorithm.name + ", which fits as well");
     checksums_.push_back(std::move(value));
+  }
+
+  // Why correction does not write a slot yet.
+  std::string unseen_words(const Candidate& one) const {
+    return words(one.hit.slot_range()) + " holds its value: " +
+           (one.slot_varies
+                ? "it may be the lower half of a Fletcher-32 or of a sum kept in 32 bits, whose rest "
+                  "would stay wrong"
+                : "it was not seen to change along with what it covers") +
+           ", so correction never writes it until somebody adds \"confirmed\"";
   }
 
   std::string source_words(const Hit& hit) const {

@@ -129,4 +129,32 @@ std::optional<OneByte> find_one_byte(const Plan& plan, const PlanNode& node, con
   return found;
 }
 
+std::vector<OneByte> bits_pointed_to(const Plan& plan, const PlanNode& node, const Image& image,
+                                     std::size_t most) {
+  std::vector<OneByte> found;
+  if (node.is_copy || !node.message.is_known(image)) return found;
+  const Checksum& checksum = plan.map->checksums[node.index];
+  if (checksum.algorithm.kind != AlgorithmKind::kCrc) return found;
+  const auto wanted = wanted_value(checksum, image);
+  if (!wanted) return found;
+  const BackOneByte back(checksum.algorithm.crc);
+  std::unordered_map<std::uint64_t, std::uint8_t> effects;
+  for (unsigned bit = 0; bit < 8; ++bit) {
+    const auto change = static_cast<std::uint8_t>(1U << bit);
+    effects[back.effect(change)] = change;
+  }
+  std::uint64_t change = *wanted ^ compute_value(plan, node, image).number;
+  for (std::uint64_t offset = node.message.length(); offset-- > 0; change = back(change)) {
+    const auto hit = effects.find(change);
+    if (hit == effects.end()) continue;
+    auto place = byte_at(node, checksum.swap, offset);
+    if (!place) continue;
+    if (found.size() == most) return {};
+    const Range at{place->address, place->address + 1};
+    place->right = static_cast<std::uint8_t>(image.memories[place->memory].view(at)[0] ^ hit->second);
+    found.push_back(*place);
+  }
+  return found;
+}
+
 }  // namespace calseal

@@ -4,6 +4,7 @@
 
 #include <cstdint>
 #include <optional>
+#include <vector>
 
 #include "calseal/image/image.h"
 #include "calseal/map/plan.h"
@@ -26,5 +27,11 @@ inline constexpr double kOneByteChance = 1e-4;
 // its chance is above these, or when the node is not a CRC whose whole value stands in one slot or
 // rule. O(message).
 std::optional<OneByte> find_one_byte(const Plan& plan, const PlanNode& node, const Image& image);
+
+// Every byte of the message that, put otherwise by one bit, makes a failing CRC hold; `chance` is not filled
+// in. Nothing when there are more than `most`, or when the node is no CRC whose whole value stands in one
+// place.
+std::vector<OneByte> bits_pointed_to(const Plan& plan, const PlanNode& node, const Image& image,
+                                     std::size_t most);
 
 }  // namespace calseal

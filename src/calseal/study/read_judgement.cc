@@ -7,12 +7,14 @@
 #include "calseal/base/text.h"
 #include "calseal/image/entropy.h"
 #include "calseal/map/segments.h"
+#include "calseal/study/one_bit.h"
 #include "calseal/study/one_byte.h"
 
 namespace calseal {
 namespace {
 
 constexpr int kVouchingBits = 16;        // a shorter value holds by chance too often to vouch for bytes
+constexpr int kTellingBits = 32;         // of checks together: no chance
 constexpr std::size_t kSplitLimit = 64;  // regions before which a shift is tried
 constexpr std::size_t kLeastAnchor = 4;  // bytes that say where an image begins
 
@@ -96,7 +98,49 @@ class Anchors {
   bool usable_ = false;
 };
 
-// Where a part of the memory, or a region, begins or ends.
+// Whether all bytes that a check reads are one value, or there are none.
+bool is_trivial(const PlanNode& node, const Image& image) {
+  std::optional<std::uint8_t> value;
+  for (std::size_t m = 0; m < node.reads.size(); ++m) {
+    for (const Range& range : node.reads[m].ranges()) {
+      for (const std::uint8_t byte : image.memories[m].view(range)) {
+        if (value.value_or(byte) != byte) return false;
+        value = byte;
+      }
+    }
+  }
+  return true;
+}
+
+// The size of groups with whose bytes exchanged checks of a memory hold that fail as it is: of 32 bits
+// together at the least, which a shift would not bring about. 0: none.
+std::size_t group_that_holds(const RegionMap& map, const ReadJudgement& read, std::size_t m) {
+  if (!read.plan || !any_fails(read.checks)) return 0;
+  for (const std::size_t group : {std::size_t{2}, std::size_t{4}}) {
+    Image image = read.read.image;
+    image.memories[m].bytes = swapped(image.memories[m].bytes, group);
+    int bits = 0;
+    for (const CheckOutcome& check : read.checks) {
+      const PlanNode& node = read.plan->nodes[check.node];
+      if (check.state != CheckState::kFails || check.is_copy || node.reads[m].empty()) continue;
+      const bool holds = verify_check(*read.plan, check.node, image).state == CheckState::kHolds;
+      if (holds && !is_trivial(node, image)) bits += map.checksums[node.index].bits;
+    }
+    if (bits >= kTellingBits) return group;
+  }
+  return 0;
+}
+
+// Checks that hold over nothing but equal bytes would hold in an erased controller too.
+void note_trivial(ReadJudgement& read) {
+  for (const CheckOutcome& check : read.checks) {
+    const PlanNode& node = read.plan->nodes[check.node];
+    if (check.state == CheckState::kHolds && !check.is_copy && is_trivial(node, read.read.image))
+      read.limits.push_back(check.name + " holds over nothing but equal bytes, which proves nothing");
+  }
+}
+
+// Whether a segment or a region begins or ends there.
 bool is_edge(const RegionMap& map, std::size_t m, std::uint64_t address) {
   const auto edge_of = [&](const Range& range) { return range.begin == address || range.end == address; };
   return std::ranges::any_of(map.memories[m].segments, edge_of) ||
@@ -117,8 +161,9 @@ class Judge {
   }
 
   void judge(const std::vector<KnownStock>& stocks) {
-    for (std::size_t m = 0; m < map_.memories.size(); ++m) misplaced(m);
     verify();
+    for (std::size_t m = 0; m < map_.memories.size(); ++m) misplaced(m);
+    if (out_.plan) note_trivial(out_);
     for (const OddSize& odd : odd_sizes_) size_of(odd);
     for (std::size_t m = 0; m < map_.memories.size(); ++m) incomplete(m);
     if (out_.damage.empty() && any_fails(out_.checks)) {
@@ -172,6 +217,11 @@ class Judge {
         }
       }
       return;
+    }
+    if (const std::size_t group = odd(m) == nullptr ? group_that_holds(map_, out_, m) : 0; group != 0) {
+      return add_whole(group == 2 ? DamageKind::kSwapped16 : DamageKind::kSwapped32, m,
+                       "checks hold with every " + std::to_string(group) + " bytes " +
+                           (group == 2 ? "exchanged" : "reversed"));
     }
     if (anchors.match_at(swapped(bytes, 2), 0)) {
       return add_whole(DamageKind::kSwapped16, m, "recognised with every 2 bytes exchanged");
@@ -319,6 +369,14 @@ class Judge {
   std::vector<CheckOutcome> one_byte() {
     Image image = out_.read.image;
     std::vector<CheckOutcome> checks = out_.checks;
+    if (const auto bit = find_one_bit(*out_.plan, image, checks)) {
+      const Range at{bit->address, bit->address + 1};
+      add(DamageKind::kOneByte, place_text(map_, {bit->memory, at}),
+          hex_excerpt(image.memories[bit->memory].view(at)) + "; with " + hex_excerpt(Bytes{bit->right}) +
+              " there all checks hold that fail");
+      image.memories[bit->memory].span(at)[0] = bit->right;
+      return verify_checks(*out_.plan, image);
+    }
     for (std::size_t i = 0; i < checks.size(); ++i) {
       if (checks[i].state != CheckState::kFails) continue;
       const auto byte = find_one_byte(*out_.plan, out_.plan->nodes[checks[i].node], image);
@@ -353,7 +411,7 @@ class Judge {
     }
     for (const CheckOutcome& check : checks) {
       const PlanNode& node = out_.plan->nodes[check.node];
-      if (check.state != CheckState::kHolds || node.is_copy) continue;
+      if (check.state != CheckState::kHolds || node.is_copy || is_trivial(node, out_.read.image)) continue;
       if (map_.checksums[node.index].bits >= kVouchingBits) set.remove(node.reads[m]);
     }
     return set.intersect(out_.read.image.memories[m].known);

@@ -84,7 +84,7 @@ JsonValue candidate_json(const MapDraft& draft, const Candidate& one) {
        {"found_by", json(found_by(hit))},
        {"chance_bits", json(worth_of(one))},
        {"images", json(one.images)},
-       {"slot_varies", json(one.slot_varies)},
+       {"written", json(one.is_seen())},
        {"also_fits", json(one.also.size())},
        {"further_slots",
         json_array(one.slots, [&](const Hit& more) { return range_json(draft, more.slot_range()); })}});
@@ -98,13 +98,14 @@ std::string parts_words(const MapDraft& draft, PartLook look) {
 
 std::string unconfirmed_text(const SearchOutcome& search, const Page& page) {
   const auto fixed = static_cast<std::size_t>(std::ranges::count_if(
-      search.found, [](const Candidate& one) { return one.hit.has_slot() && !one.slot_varies; }));
+      search.found, [](const Candidate& one) { return one.hit.has_slot() && !one.is_seen(); }));
   if (fixed == 0) return {};
-  return labelled(page, "unconfirmed",
-                  counted(fixed, "slot", "slots") +
-                      " not seen to change along with what is covered: correction writes there only once "
-                      "the map says \"confirmed\"",
-                  Mark::kCaution);
+  return labelled(
+      page, "unconfirmed",
+      counted(fixed, "slot", "slots") +
+          " not seen to change along with what is covered, or half of a value: correction writes there "
+          "only once the map says \"confirmed\"",
+      Mark::kCaution);
 }
 
 }  // namespace

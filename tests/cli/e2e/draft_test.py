@@ -107,6 +107,29 @@ class Draft(unittest.TestCase):
         draft = self.json("regions", "draft", self.write("a.bin", bytes(first)), self.write("b.bin", bytes(second)))
         self.assertEqual([one for one in draft["found"] if one["slot"] and one["slot"]["start"] == "0x80017ffc"], [])
 
+    # What correct refuses to write, a revision that is sent does not get either.
+    def test_a_job_sends_nothing_that_an_unconfirmed_checksum_fails_on(self):
+        image = bytearray(range(256)) * 16
+        struct.pack_into("<H", image, 0x800, sum(image[0x100:0x200]))
+        edited = bytearray(image)
+        edited[0x110] ^= 0x55
+        check = {"name": "found-0", "algorithm": {"sum": {"unit": 8, "accumulator": 16}}, "drafted": "from 1 image",
+                 "coverage": [{"memory": "flash", "start": "0x00000100", "size": 256}], "slots": [{"memory": "flash", "at": "0x00000800", "size": 2}]}
+        drafted = {"calseal": "region-map/1", "name": "m", "controller": "engine", "version": 1,
+                   "memories": [{"name": "flash", "origin": "0x00000000", "size": 4096}],
+                   "recognise": {"all": [{"memory": "flash", "at": "0x00000004", "bytes": "04050607"}]},
+                   "regions": [{"name": "maps", "memory": "flash", "start": "0x00000100", "size": 256, "policy": "editable"}], "checksums": [check],
+                   "evidence": {"author": "a test", "verified_on": [], "guesses": [], "grade": "draft"}}
+        secret = ("--passphrase-file", self.write("word.txt", b"a word for tests\n"))
+        self.json("shop", "new", self.folder.name, "--name", "Example Shop", *secret)
+        read, shop = self.write("read.bin", bytes(image)), ("--shop", self.at("shop.json"))
+        for confirmed, status in (({}, 1), ({"confirmed": "2026-12-01 A. Tuner: invented"}, 0)):
+            map_ = self.write("map.json", json.dumps({**drafted, "checksums": [{**check, **confirmed}]}).encode())
+            job = self.at("job-%d" % status)
+            self.json("job", "new", "flash=" + read, "--regions", map_, "--vehicle", "blue estate", "-o", job, *shop, *secret)
+            sent = self.json("job", "send", job, "flash=" + self.write("edited.bin", bytes(edited)), "--title", "first", *shop, *secret, status=status)
+            self.assertEqual(sent.get("reason", ""), "checksum-fails" if status else "")
+
     def test_several_images_tell_what_varies(self):
         first, second = bytearray(invented(2)), bytearray(invented(2))
         second[0x30010:0x30014] = b"\x01\x02\x03\x04"

@@ -97,11 +97,17 @@ export function bytesText(count) {
 }
 
 // Control characters, and those that turn the direction of writing or cannot be seen.
-const MISLEADING = /[\u0000-\u001f\u007f-\u009f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff]/g;
+const MISLEADING =
+  /[\u0000-\u001f\u007f-\u009f\u00ad\u061c\u115f\u1160\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f\u3164\ufeff\uffa0\ufff9-\ufffb\u{e0000}-\u{e007f}]/gu;
+
+function escaped(character) {
+  const digits = character.codePointAt(0).toString(16);
+  return digits.length <= 4 ? "\\u" + digits.padStart(4, "0") : "\\u{" + digits + "}";
+}
 
 // Foreign text that is safe to show, not longer than `limit` characters.
 export function printable(text, limit = 200) {
-  const shown = text.slice(0, limit + 1).replace(MISLEADING, (c) => "\\u" + c.charCodeAt(0).toString(16).padStart(4, "0"));
+  const shown = text.slice(0, limit + 1).replace(MISLEADING, escaped);
   return shown.length > limit ? shown.slice(0, limit) + "..." : shown;
 }
 

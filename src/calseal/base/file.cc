@@ -80,14 +80,13 @@ class Staged {
   }
 
   Status stage(const PendingFile& pending) {
+    CALSEAL_CHECK(refuse_what_is_no_file());
     // An audit passes over such names, so what a killed writer leaves is no part of an archive.
     std::string name = folder_of(path_) + "/.calseal-" + name_of(path_) + ".XXXXXX";
     Descriptor file = create(name);
     if (!file.is_open()) return write_failed(path_, "create", errno);
-    const mode_t mask = ::umask(0);
-    ::umask(mask);
-    const mode_t wanted = pending.mode == FileMode::kPrivate ? 0600 : (0666 & ~mask);
-    if (::fchmod(file.get(), wanted) != 0) return write_failed(path_, "set permissions", errno);
+    if (::fchmod(file.get(), mode_for(pending.mode)) != 0)
+      return write_failed(path_, "set permissions", errno);
     if (pending.pieces == nullptr) {
       CALSEAL_CHECK(write(file.get(), pending.bytes));
     } else {
@@ -134,6 +133,24 @@ class Staged {
   const std::string& path() const { return path_; }
 
  private:
+  // A name may lead anywhere: to a disk, a terminal, or through a link to a file that nobody meant.
+  Status refuse_what_is_no_file() const {
+    struct stat status {};
+    if (::lstat(path_.c_str(), &status) != 0 || S_ISREG(status.st_mode) || S_ISDIR(status.st_mode)) return {};
+    return fail({Reason::kOutputExists, path_, "",
+                 S_ISLNK(status.st_mode) ? "a symbolic link" : "a device, pipe or socket",
+                 "no file yet, or a regular one", "name the file itself, or another place"});
+  }
+
+  mode_t mode_for(FileMode mode) const {
+    if (mode == FileMode::kPrivate) return 0600;
+    struct stat old {};
+    if (::lstat(path_.c_str(), &old) == 0 && S_ISREG(old.st_mode)) return old.st_mode & 0777;
+    const mode_t mask = ::umask(0);
+    ::umask(mask);
+    return mode == FileMode::kVehicle ? 0600 : (0666 & ~mask);
+  }
+
   // From the moment that the file exists an interruption removes it.
   Descriptor create(std::string& name) {
     const NoInterruption creating;

@@ -42,8 +42,12 @@ class PartialFile {
   std::string shown_;
 };
 
-// Who may read a file that we write.
-enum class FileMode : std::uint8_t { kPublic, kPrivate };
+// Who may read a file that we write. A file that is replaced by one that is not private keeps its mode.
+enum class FileMode : std::uint8_t {
+  kPublic,   // as the umask says
+  kVehicle,  // holds what a read holds, a VIN perhaps: its owner alone, until he says otherwise
+  kPrivate   // its owner alone, always
+};
 
 // What to do when the name is taken.
 enum class Existing : std::uint8_t { kReplace, kRefuse };
@@ -63,8 +67,9 @@ struct PendingFile {
 // Writes all files or none: each whole under a name that nobody sees, synced, read back and compared, then
 // given their final names, then the folders synced. Whatever fails or interrupts before the last of these
 // leaves every final name as it was, and so does what `pieces` fails with (a second replaced file, when the
-// file system cannot exchange two names, excepted). Names must differ. kWriteFailed, kOutputExists
-// (Existing::kRefuse).
+// file system cannot exchange two names, excepted). Names must differ. Only a regular file is ever replaced:
+// a link, device, pipe or socket stays as it is. kWriteFailed, kOutputExists (Existing::kRefuse; anything
+// that is no regular file).
 Status write_files(const std::vector<PendingFile>& files);
 
 Status write_file(const std::string& path, ByteView bytes, FileMode mode = FileMode::kPublic,

@@ -4,6 +4,8 @@
 #include <cstring>
 
 #include "calseal/base/json_tree.h"
+#include "calseal/base/text.h"
+#include "calseal/base/utf8.h"
 
 namespace calseal {
 
@@ -127,6 +129,38 @@ void append_canonical(std::string& out, const JsonValue& value) {
 std::string canonical_json(const JsonValue& value) {
   std::string out;
   append_canonical(out, value);
+  return out;
+}
+
+namespace {
+
+void append_unit(std::string& out, std::uint32_t unit) {
+  constexpr char kHex[] = "0123456789abcdef";
+  out += "\\u";
+  for (int shift = 12; shift >= 0; shift -= 4) out.push_back(kHex[(unit >> shift) & 15]);
+}
+
+}  // namespace
+
+// Outside of strings a canonical text is plain ASCII, so it can be gone through as a whole.
+std::string shown_json(const JsonValue& value) {
+  const std::string text = canonical_json(value);
+  std::string out;
+  for (std::size_t at = 0; at < text.size();) {
+    std::uint32_t point = 0;
+    const std::size_t length = utf8_length(text, at, point);
+    if (length == 0) {
+      append_unit(out, 0xfffd);
+    } else if (!misleads(point)) {
+      out.append(text, at, length);
+    } else if (point <= 0xffff) {
+      append_unit(out, point);
+    } else {
+      append_unit(out, 0xd800 + ((point - 0x10000) >> 10));
+      append_unit(out, 0xdc00 + ((point - 0x10000) & 0x3ff));
+    }
+    at += std::max<std::size_t>(length, 1);
+  }
   return out;
 }
 

@@ -56,6 +56,10 @@ std::string line_and_column(std::string_view text, std::size_t offset);
 // and lower-case \u00xx below 0x20, all else raw UTF-8.
 std::string canonical_json(const JsonValue& value);
 
+// The same value for a terminal or a file that programs read: characters that mislead are escaped, and bytes
+// that are not UTF-8 stand as U+FFFD, so that it is UTF-8 whatever went in.
+std::string shown_json(const JsonValue& value);
+
 // Bytes of a string before the first that its canonical form escapes.
 std::size_t raw_length(std::string_view text);
 

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "calseal/base/json.h"
+#include "calseal/base/text.h"
 
 namespace calseal {
 
@@ -57,7 +58,7 @@ JsonValue json_object(JsonMember (&&members)[kCount]) {
 // {"reason","file","place","found","expected","next"}: how every error appears in --json output.
 inline JsonValue json_error(const Error& error) {
   return json_object({{"reason", json(code(error.reason))},
-                      {"file", json(error.file)},
+                      {"file", json(printable(error.file, 16384))},
                       {"place", json(error.place)},
                       {"found", json(error.found)},
                       {"expected", json(error.expected)},

@@ -18,13 +18,25 @@ constexpr std::array<std::int8_t, 256> kDigitValues = [] {
 }();
 int lower_hex_digit(char c) { return kDigitValues[static_cast<unsigned char>(c)]; }
 
-bool misleads(std::uint32_t point) {
-  return point < 0x20 || (point >= 0x7f && point < 0xa0) || point == 0x061c || point == 0x200e ||
-         point == 0x200f || (point >= 0x2028 && point <= 0x202e) || (point >= 0x2066 && point <= 0x2069) ||
-         point == 0xfeff;
-}
+struct Points {
+  std::uint32_t first, last;
+};
+
+// Controls (C0, C1), marks of direction, what has no width or shows as nothing, tags. Ascending.
+constexpr std::array kMisleading{Points{0x0000, 0x001f}, Points{0x007f, 0x009f},  Points{0x00ad, 0x00ad},
+                                 Points{0x061c, 0x061c}, Points{0x115f, 0x1160},  Points{0x180e, 0x180e},
+                                 Points{0x200b, 0x200f}, Points{0x2028, 0x202e},  Points{0x2060, 0x206f},
+                                 Points{0x3164, 0x3164}, Points{0xfeff, 0xfeff},  Points{0xffa0, 0xffa0},
+                                 Points{0xfff9, 0xfffb}, Points{0xe0000, 0xe007f}};
 
 }  // namespace
+
+bool misleads(std::uint32_t point) {
+  for (const Points& points : kMisleading) {
+    if (point <= points.last) return point >= points.first;
+  }
+  return false;
+}
 
 std::string to_hex(ByteView bytes) {
   std::string text(bytes.size() * 2, '\0');
@@ -107,8 +119,11 @@ std::string printable(std::string_view text, std::size_t limit) {
       continue;
     }
     if (misleads(point)) {
-      out += "\\u";
-      for (int shift = 12; shift >= 0; shift -= 4) out.push_back(kDigits[(point >> shift) & 15]);
+      const bool is_long = point > 0xffff;
+      out += is_long ? "\\u{" : "\\u";
+      for (int shift = is_long ? 16 : 12; shift >= 0; shift -= 4)
+        out.push_back(kDigits[(point >> shift) & 15]);
+      if (is_long) out.push_back('}');
     } else {
       out.append(text.substr(at, length));
     }

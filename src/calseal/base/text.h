@@ -35,9 +35,12 @@ std::string grouped(std::string number);
 // "1 byte", "4,096 bytes"
 std::string bytes_text(std::uint64_t count);
 
-// Input made safe for a terminal, a log or a report: control characters, DEL, C1 controls, bidirectional
-// overrides and bytes that are not UTF-8 become \x.. or \u.... escapes. Longer than `limit` bytes: cut, with
-// "...".
+// Whether a character moves the cursor, turns the direction of writing, or cannot be seen.
+bool misleads(std::uint32_t point);
+
+// Input made safe for a terminal, a log or a report: characters that mislead and bytes that are not UTF-8
+// become \x.., \u.... or \u{.....} escapes. Longer than `limit` bytes: cut, with "...". Made safe again, it
+// stays as it is.
 std::string printable(std::string_view text, std::size_t limit = 200);
 
 // True for well-formed UTF-8 (RFC 3629: no surrogates, no overlong forms).

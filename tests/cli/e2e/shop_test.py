@@ -243,6 +243,11 @@ class TrustFiles(Shop):
         dry = self.desk.json(CALSEAL, "withdraw", "--after", self.at("desk.list"), *sign, "--dry-run")
         self.assertEqual((dry["number"], dry["output"], dry["put_aside"]), (3, "", ""))
 
+    def test_a_passphrase_of_a_few_letters_is_refused_for_a_new_key(self):
+        short = self.desk.put("short.txt", b"a\n")
+        self.refused(CALSEAL, "key", "new", self.at("short.key"), "--passphrase-file", short, code="usage", status=2)
+        self.assertFalse(os.path.exists(self.at("short.key")))
+
     def test_a_passphrase_is_no_argument(self):
         for command in (["shop", "add-key"], ["shop", "succeed"], ["countersign"], ["withdraw"], ["job", "sign-list"]):
             text = self.desk.must(CALSEAL, *command, "--help").stdout.decode()

@@ -62,6 +62,40 @@ TEST_F(Files, AreWrittenWhole) {
   EXPECT_EQ(count(), 2U);  // nothing unfinished is left
 }
 
+// A link could lead anywhere, and a pipe or a disk is no place for an image.
+TEST_F(Files, OnlyRegularOnesAreReplaced) {
+  put("real", "old");
+  ASSERT_EQ(::symlink(at("real").c_str(), at("link").c_str()), 0);
+  ASSERT_EQ(::symlink(at("nowhere").c_str(), at("dangling").c_str()), 0);
+  ASSERT_EQ(::mkfifo(at("pipe").c_str(), 0600), 0);
+  const std::size_t before = count();
+  for (const char* name : {"link", "dangling", "pipe"})
+    EXPECT_THAT(write_file(at(name), view_of("new")), FailsWith(Reason::kOutputExists)) << name;
+  EXPECT_THAT(write_file("/dev/null", view_of("new")), FailsWith(Reason::kOutputExists));
+  EXPECT_EQ(get("real"), "old");
+  EXPECT_EQ(count(), before);
+  struct stat status {};
+  ASSERT_EQ(::lstat(at("pipe").c_str(), &status), 0);
+  EXPECT_TRUE(S_ISFIFO(status.st_mode));
+}
+
+TEST_F(Files, KeepTheModeOfWhatTheyReplace) {
+  const auto mode_after = [&](const std::string& name, FileMode mode) {
+    EXPECT_THAT(write_file(at(name), view_of("new"), mode), IsOk());
+    struct stat status {};
+    EXPECT_EQ(::stat(at(name).c_str(), &status), 0);
+    return status.st_mode & 0777U;
+  };
+  EXPECT_EQ(mode_after("image", FileMode::kVehicle), 0600U);
+  for (const mode_t mode : {0640U, 0604U}) {
+    put("old", "old");
+    ASSERT_EQ(::chmod(at("old").c_str(), mode), 0);
+    EXPECT_EQ(mode_after("old", FileMode::kVehicle), mode);
+    EXPECT_EQ(mode_after("old", FileMode::kPublic), mode);
+    EXPECT_EQ(mode_after("old", FileMode::kPrivate), 0600U);
+  }
+}
+
 TEST_F(Files, AreWrittenAllOrNone) {
   put("taken", "t");
   EXPECT_THAT(write_files({{at("a"), view_of("a")}, {at("no/b"), view_of("b")}}),

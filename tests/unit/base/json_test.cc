@@ -139,5 +139,12 @@ TEST(Json, LinesAndColumnsCountFromOne) {
   EXPECT_EQ(line_and_column("ab\nc", 99), "line 2, column 2");
 }
 
+TEST(ShownJson, IsUtf8AndMisleadsNobody) {
+  JsonValue value;
+  value.kind = JsonValue::Kind::kString;
+  value.text = "\xc3\xa9\xe2\x80\xae\xf3\xa0\x81\x81\x7f\xff\n\"";
+  EXPECT_EQ(shown_json(value), "\"\xc3\xa9\\u202e\\udb40\\udc41\\u007f\\ufffd\\n\\\"\"");
+}
+
 }  // namespace
 }  // namespace calseal

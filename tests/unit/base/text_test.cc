@@ -38,8 +38,11 @@ TEST(Text, NothingPrintedCanSteerATerminal) {
   EXPECT_EQ(printable("\x1b[31m"), "\\u001b[31m");
   EXPECT_EQ(printable("a\nb"), "a\\u000ab");
   EXPECT_EQ(printable("\xff"), "\\xff");
-  EXPECT_EQ(printable("\xc2\x9b"), "\\u009b");      // CSI as one C1 control
-  EXPECT_EQ(printable("\xe2\x80\xae"), "\\u202e");  // right-to-left override
+  EXPECT_EQ(printable("\xc2\x9b"), "\\u009b");                       // CSI as one C1 control
+  EXPECT_EQ(printable("\xe2\x80\xae"), "\\u202e");                   // right-to-left override
+  EXPECT_EQ(printable("a\xe2\x80\x8b\xc2\xad"), "a\\u200b\\u00ad");  // without width
+  EXPECT_EQ(printable("\xf3\xa0\x81\x81"), "\\u{e0041}");            // a tag
+  EXPECT_EQ(printable(printable("\x1b\xff\xf3\xa0\x81\x81")), printable("\x1b\xff\xf3\xa0\x81\x81"));
   EXPECT_EQ(printable(std::string(300, 'a')), std::string(200, 'a') + "...");
 }
 

@@ -32,7 +32,7 @@ Result<std::vector<PendingFile>> assign_outputs(const CheckOptions& options, con
                         "write --image MEMORY=FILE for each --read MEMORY=FILE"));
     }
     taken[at] = true;
-    pending.push_back({named.name, verdict.files[at].bytes});
+    pending.push_back({named.name, verdict.files[at].bytes, FileMode::kVehicle});
   }
   if (!options.images.empty() && !std::ranges::all_of(taken, [](bool t) { return t; })) {
     return fail(usage(

@@ -69,12 +69,12 @@ void Console::print_json(const JsonValue& value) const {
   hush();
   if (!json) return;
   if (sources_.empty()) {
-    std::cout << canonical_json(value) << '\n';
+    std::cout << shown_json(value) << '\n';
     return;
   }
   JsonValue whole = value;
   whole.members.insert(whole.members.end(), sources_.begin(), sources_.end());
-  std::cout << canonical_json(whole) << '\n';
+  std::cout << shown_json(whole) << '\n';
 }
 
 void Console::tell_source(const std::string& name, const std::string& text) const {
@@ -94,7 +94,7 @@ int Console::fail(const Error& raised) const {
     JsonValue value = json_object({{"calseal", calseal::json("error/1")}});
     JsonValue detail = json_error(error);
     for (auto& member : detail.members) value.members.push_back(std::move(member));
-    std::cout << canonical_json(value) << '\n';
+    std::cout << shown_json(value) << '\n';
   } else {
     const std::size_t width = terminal_columns(STDERR_FILENO);
     const std::string text = error_text(error);
@@ -105,7 +105,7 @@ int Console::fail(const Error& raised) const {
 
 std::string error_text(const Error& error) {
   std::string text = "error: ";
-  if (!error.file.empty()) text += error.file + ": ";
+  if (!error.file.empty()) text += printable(error.file, 16384) + ": ";
   if (!error.place.empty()) text += error.place + ": ";
   text += std::string(info(error.reason).meaning) + " [" + std::string(code(error.reason)) + "]\n";
   if (!error.found.empty()) text += "  found     " + error.found + "\n";

@@ -95,7 +95,7 @@ Result<int> run(const CorrectOptions& options, const Console& console) {
   auto files = render_read(work.map, work.read, work.read.image);
   if (!files) return fail(in_file(std::move(files).error(), read_name(options.reads)));
   std::vector<PendingFile> pending;
-  for (std::size_t i = 0; i < paths.size(); ++i) pending.push_back({paths[i], (*files)[i]});
+  for (std::size_t i = 0; i < paths.size(); ++i) pending.push_back({paths[i], (*files)[i], FileMode::kVehicle});
   CALSEAL_CHECK(write_files(pending));
   text += "\n";
   for (const std::string& path : paths) text += labelled(page, "written", printable(path));

@@ -67,7 +67,7 @@ Result<int> run(const ComposeOptions& o, const Console& console) {
   }
   CALSEAL_ASSIGN(const std::vector<Bytes> files, render_read(map, base, composition->image));
   std::vector<PendingFile> pending;
-  for (std::size_t i = 0; i < paths.size(); ++i) pending.push_back({paths[i], files[i]});
+  for (std::size_t i = 0; i < paths.size(); ++i) pending.push_back({paths[i], files[i], FileMode::kVehicle});
   CALSEAL_CHECK(write_files(pending));
   text += "\n";
   for (const std::string& path : paths) text += labelled(page, "written", printable(path));

@@ -9,11 +9,13 @@
 
 #include "calseal/base/file.h"
 #include "calseal/base/interrupt.h"
+#include "calseal/base/text.h"
 
 namespace calseal {
 namespace {
 
 constexpr std::uint64_t kPassphraseFileLimit = 4096;
+constexpr std::size_t kLeastChosen = 8;  // bytes
 
 Error missing() {
   return {Reason::kPassphraseMissing,
@@ -62,9 +64,7 @@ class SilentTerminal {
   bool ready_ = false;
 };
 
-}  // namespace
-
-Result<std::string> obtain_passphrase(const std::string& file, const std::string& what, PassphraseUse use) {
+Result<std::string> given_passphrase(const std::string& file, const std::string& what, PassphraseUse use) {
   if (!file.empty()) {
     CALSEAL_ASSIGN(const Bytes bytes, read_file(file, kPassphraseFileLimit));
     std::string text(text_of(bytes));
@@ -84,6 +84,16 @@ Result<std::string> obtain_passphrase(const std::string& file, const std::string
                  "run the command again"});
   }
   return first;
+}
+
+}  // namespace
+
+Result<std::string> obtain_passphrase(const std::string& file, const std::string& what, PassphraseUse use) {
+  CALSEAL_ASSIGN(std::string given, given_passphrase(file, what, use));
+  if (use != PassphraseUse::kChoose || given.size() >= kLeastChosen) return given;
+  return fail({Reason::kUsage, printable(file), "passphrase", bytes_text(given.size()),
+               "at least " + std::to_string(kLeastChosen) + " characters for " + what,
+               "choose several words that nobody guesses"});
 }
 
 }  // namespace calseal

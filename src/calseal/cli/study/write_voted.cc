@@ -18,7 +18,7 @@ Status write_voted(const std::vector<std::string>& outputs, const RegionMap& map
                  counted(files.size(), "output", "outputs"), "give --output once for each file of a read"});
   }
   std::vector<PendingFile> pending;
-  for (std::size_t i = 0; i < files.size(); ++i) pending.push_back({outputs[i], files[i]});
+  for (std::size_t i = 0; i < files.size(); ++i) pending.push_back({outputs[i], files[i], FileMode::kVehicle});
   return write_files(pending);
 }
 

@@ -263,6 +263,7 @@ Judgement judge_record(const AuditRecord& record, const AuditRecord* earlier,
     judge_job_folders(judging);
     judge_vehicle_jobs(judging);
     judge_parcels(judging);
+    judge_places(judging);
     if (earlier != nullptr) judge_against_earlier(judging);
   }
   Judgement judgement;

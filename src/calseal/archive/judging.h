@@ -104,6 +104,7 @@ bool hides_entries(const LedgerClaim& ledger);
 void judge_job_folders(Judging& judging);
 void judge_vehicle_jobs(Judging& judging);
 void judge_parcels(Judging& judging);
+void judge_places(Judging& judging);
 void judge_against_earlier(Judging& judging);
 
 }  // namespace calseal

@@ -550,6 +550,30 @@ std::vector<Case> cases_of_job_folders() {
       {"zeros for vehicle.json",
        [](FactsSample& now, FactsSample&) { now.add("vehicle.json", FileKind::kUnknown); },
        {"file-damaged vehicle.json"}},
+      {"a revision that was moved out of its job's folder",
+       [](FactsSample& now, FactsSample&) {
+         FileFacts moved = now.at(kSecond);
+         now.files.erase(kSecond);
+         moved.path = "elsewhere/second";
+         now.files[moved.path] = moved;
+       },
+       {std::string("job-file-missing ") + kSecond}},
+      {"the same, where job.json is that of another job",
+       [](FactsSample& now, FactsSample&) {
+         FileFacts moved = now.at(kSecond);
+         now.files.erase(kSecond);
+         moved.path = "elsewhere/second";
+         now.files[moved.path] = moved;
+         now.at("oak/job.json").job->job = "elm-3";
+       },
+       {"job-altered oak/job.json"}},
+      {"a copy of it elsewhere, and the bundle in its place",
+       [](FactsSample& now, FactsSample&) {
+         FileFacts copy = now.at(kSecond);
+         copy.path = "elsewhere/second";
+         now.files[copy.path] = copy;
+       },
+       {}},
       {"lines that are no notes",
        [](FactsSample& now, FactsSample&) { now.at("oak/events.jsonl").job->broken_lines = 2; },
        {"notes-damaged oak/events.jsonl"}},

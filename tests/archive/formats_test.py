@@ -5,12 +5,14 @@ docs/audit.md; and what is new, gone and still there against an earlier audit, b
 CALSEAL_SEED gives a run back.
 """
 
+import collections
 import csv
 import io
 import json
 import os
 import pathlib
 import random
+import re
 import subprocess
 import unittest
 import xml.etree.ElementTree
@@ -22,10 +24,15 @@ SEED = int(os.environ.get("CALSEAL_SEED") or random.SystemRandom().randrange(1 <
 FIELDS = {"code", "severity", "age", "path", "subject", "text", "next", "copy", "healed"}
 
 
+def harmless(text):
+    """A field that a spreadsheet takes for no formula."""
+    return "'" + text if text[:1] in tuple("=+-@\t\r") else text
+
+
 class Formats(unittest.TestCase):
     def setUp(self):
         self.archive = desk.Archive(3)
-        self.reports = {ending: self.archive.root / f"report.{ending}" for ending in ("txt", "jsonl", "csv", "xml")}
+        self.reports = {ending: self.archive.root / f"report.{ending}" for ending in ("txt", "jsonl", "csv", "xml", "prom")}
 
     def tearDown(self):
         self.archive.close()
@@ -57,10 +64,30 @@ class Formats(unittest.TestCase):
         rows = list(csv.DictReader(io.StringIO(self.reports["csv"].read_bytes().decode(), newline="")))
         self.assertEqual(len(self.report["findings"]), len(rows))
         for row, finding in zip(rows, self.report["findings"]):
-            self.assertEqual({k: v for k, v in finding.items() if k not in ("fault", "healed")}, {k: row[k] for k in FIELDS - {"healed"}})
+            self.assertEqual({k: harmless(v) for k, v in finding.items() if k not in ("fault", "healed")}, {k: row[k] for k in FIELDS - {"healed"}})
             self.assertEqual(finding.get("fault", {}).get("reason", ""), row["reason"])
         for line in self.reports["csv"].read_bytes().split(b"\r\n")[:-1]:
             self.assertTrue(line.startswith(b'"') and line.endswith(b'"'))
+
+    def check_metrics(self):
+        """Every line is a comment or one sample; each family is described once, before its samples."""
+        described, samples = set(), {}
+        for line in self.reports["prom"].read_text().splitlines():
+            if match := re.fullmatch(r"# (HELP|TYPE) (calseal_audit_[a-z_]+) (.+)", line):
+                described.add(match.group(1, 2))
+                continue
+            match = re.fullmatch(r'(calseal_audit_[a-z_]+)(\{[a-z]+="[a-z-]+"\})? ([0-9]+)', line)
+            self.assertTrue(match, line)
+            self.assertLessEqual({("HELP", match.group(1)), ("TYPE", match.group(1))}, described)
+            self.assertNotIn(match.group(1) + (match.group(2) or ""), samples)
+            samples[match.group(1) + (match.group(2) or "")] = int(match.group(3))
+        self.assertEqual(int(self.report["clean"]), samples["calseal_audit_clean"])
+        for key in ("files", "bytes", "bundles", "ledgers"):
+            self.assertEqual(self.report[key], samples["calseal_audit_" + key])
+        for severity in ("error", "warning", "note"):
+            self.assertEqual(self.report[severity + "s"], samples[f'calseal_audit_findings{{severity="{severity}"}}'])
+        by_code = collections.Counter(f["code"] for f in self.report["findings"] if f["age"] != "gone")
+        self.assertEqual(by_code, {k.split('"')[1]: v for k, v in samples.items() if k.startswith("calseal_audit_findings_by_code")})
 
     def check_json_lines(self):
         lines = self.reports["jsonl"].read_text().splitlines()
@@ -78,9 +105,19 @@ class Formats(unittest.TestCase):
             self.check_junit()
             self.check_csv()
             self.check_json_lines()
+            self.check_metrics()
             text = self.reports["txt"].read_text()
             for finding in self.findings():
                 self.assertIn(f"{finding['code']}  {finding['path']}", text)
+
+    def test_no_name_is_a_formula(self):
+        names = ["=1+1.calseal", "+1.calseal", "-1.calseal", "@a.calseal"]
+        for name in names:
+            self.archive.at(name).write_bytes(b"no bundle")
+        self.audit(status=1)
+        self.check_csv()
+        rows = list(csv.DictReader(io.StringIO(self.reports["csv"].read_bytes().decode(), newline="")))
+        self.assertEqual(sorted("'" + n for n in names), sorted(row["path"] for row in rows if row["severity"] != "note"))
 
     def test_what_is_new_gone_and_still_there(self):
         draw = random.Random(SEED)

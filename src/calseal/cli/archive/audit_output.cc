@@ -24,7 +24,8 @@ void add_audit_output(CommandLine& command, AuditOutput& output) {
       ->takes("FILE");
   command
       .add_option("--report", output.reports,
-                  "Write all findings to FILE: .txt, .jsonl (JSON lines), .csv or .xml (JUnit) (repeatable)")
+                  "Write all findings to FILE: .txt, .jsonl (JSON lines), .csv, .xml (JUnit) or .prom "
+                  "(Prometheus) (repeatable)")
       ->takes("FILE")
       ->one_each();
   command
@@ -62,7 +63,8 @@ Result<AuditRecord> load_record(const std::string& path) {
 Result<EarlierAudit> load_earlier(const AuditOutput& output) {
   for (const std::string& report : output.reports) {
     if (report_format_of(report)) continue;
-    return fail(usage_error("--report", printable(report), "a name that ends in .txt, .jsonl, .csv or .xml",
+    return fail(usage_error("--report", printable(report),
+                            "a name that ends in .txt, .jsonl, .csv, .xml or .prom",
                             "choose the format by the name"));
   }
   EarlierAudit earlier;

@@ -8,9 +8,12 @@
 namespace calseal {
 namespace {
 
-// RFC 4180: quotes are doubled, everything else stands as it is.
+// RFC 4180: quotes are doubled, everything else stands as it is. A spreadsheet takes what begins like a
+// formula for one, whatever its quotes: an apostrophe before it makes it text.
 std::string quoted(std::string_view field) {
   std::string text = "\"";
+  if (!field.empty() && std::string_view("=+-@\t\r").find(field.front()) != std::string_view::npos)
+    text += '\'';
   for (const char c : field) text += c == '"' ? std::string("\"\"") : std::string(1, c);
   return text + "\"";
 }
@@ -74,8 +77,8 @@ std::string case_name(const Finding& finding) {
 }  // namespace
 
 std::string audit_json_lines(const Judgement& judgement) {
-  std::string text = canonical_json(judgement_json(judgement, false)) + "\n";
-  for (const Finding& finding : judgement.findings) text += canonical_json(finding_json(finding)) + "\n";
+  std::string text = shown_json(judgement_json(judgement, false)) + "\n";
+  for (const Finding& finding : judgement.findings) text += shown_json(finding_json(finding)) + "\n";
   return text;
 }
 
@@ -139,6 +142,7 @@ std::optional<ReportFormat> report_format_of(std::string_view path) {
   if (path.ends_with(".jsonl")) return ReportFormat::kJsonLines;
   if (path.ends_with(".csv")) return ReportFormat::kCsv;
   if (path.ends_with(".xml")) return ReportFormat::kJunit;
+  if (path.ends_with(".prom")) return ReportFormat::kMetrics;
   return std::nullopt;
 }
 
@@ -152,6 +156,8 @@ std::string audit_report(const Judgement& judgement, ReportFormat format) {
       return audit_csv(judgement);
     case ReportFormat::kJunit:
       return audit_junit(judgement);
+    case ReportFormat::kMetrics:
+      return audit_metrics(judgement);
   }
   return {};
 }

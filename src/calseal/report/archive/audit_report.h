@@ -23,8 +23,11 @@ std::string audit_csv(const Judgement& judgement);
 // for each finding.
 std::string audit_junit(const Judgement& judgement);
 
-enum class ReportFormat : std::uint8_t { kText, kJsonLines, kCsv, kJunit };
-// By the end of a file's name: .txt, .jsonl, .csv, .xml.
+// The text format of Prometheus: gauges that a monitor collects from a file. No names of files are in it.
+std::string audit_metrics(const Judgement& judgement);
+
+enum class ReportFormat : std::uint8_t { kText, kJsonLines, kCsv, kJunit, kMetrics };
+// By the end of a file's name: .txt, .jsonl, .csv, .xml, .prom.
 std::optional<ReportFormat> report_format_of(std::string_view path);
 std::string audit_report(const Judgement& judgement, ReportFormat format);
 

@@ -371,9 +371,9 @@ class Judge {
     std::vector<CheckOutcome> checks = out_.checks;
     if (const auto bit = find_one_bit(*out_.plan, image, checks)) {
       const Range at{bit->address, bit->address + 1};
-      add(DamageKind::kOneByte, place_text(map_, {bit->memory, at}),
-          hex_excerpt(image.memories[bit->memory].view(at)) + "; with " + hex_excerpt(Bytes{bit->right}) +
-              " there all checks hold that fail");
+      add_at(DamageKind::kOneByte, {bit->memory, at},
+             hex_excerpt(image.memories[bit->memory].view(at)) + "; with " + hex_excerpt(Bytes{bit->right}) +
+                 " there all checks hold that fail");
       image.memories[bit->memory].span(at)[0] = bit->right;
       return verify_checks(*out_.plan, image);
     }

@@ -2,10 +2,12 @@
 """Pages about what nobody has sealed yet, as people open them: an edit before its seal and a read that came in. Chromium opens them
 from disk, narrow and wide, light and dark, and prints them; axe-core judges each.
 
-CALSEAL_PICTURES=FOLDER keeps pictures and prints.
+CALSEAL_PICTURES=FOLDER keeps pictures and prints. CALSEAL_LOOKS=all looks at every page everywhere; without it one page of each kind is
+looked at so, and the others are opened once at either width.
 """
 
 import json
+import os
 import pathlib
 import random
 import re
@@ -24,8 +26,16 @@ ENGINE = MAPS / "engine.regions.json"
 
 
 class Drafts(unittest.TestCase):
-    look = report_test.Reports.look
     report = report_test.Reports.report
+
+    def look(self, path, closely=False):
+        if closely or os.environ.get("CALSEAL_LOOKS") == "all":
+            return report_test.Reports.look(self, path)
+        for width, browser in self.browsers.items():
+            browser.open(path)
+            with self.subTest(path.name, width=width):
+                self.assertEqual((browser.overflow(), browser.complaints()), (0, []))
+        return self.browsers[1280]
 
     @classmethod
     def setUpClass(cls):
@@ -70,7 +80,7 @@ class Drafts(unittest.TestCase):
         edited = self.desk.put("stray.bin", bytes(data))
         page = self.report("stray", *self.before(), "--after", "flash=" + edited, status=1)
         self.assertEqual((self.made["report"]["refused_bytes"], self.made["report"]["confined"]), (16, False))
-        browser = self.look(page)
+        browser = self.look(page, closely=True)
         for words in ("DRAFT – NOT SEALED, NOTHING PROVED", "change-locked", "0x80100000", "undo the change"):
             self.assertIn(words, browser.text())
         crosses = self.pins(browser, "refused")
@@ -148,7 +158,7 @@ class Drafts(unittest.TestCase):
                               status=1)["reads"][0]
         page = self.read("damaged", damaged, status=1)
         self.assertEqual((self.made["report"]["findings"], self.made["report"]["grade"]), (len(told["findings"]), told["grade"]))
-        browser = self.look(page)
+        browser = self.look(page, closely=True)
         for finding in told["findings"]:
             for words in (finding["kind"], finding["place"], finding["found"], finding["meaning"], finding["next"]):
                 self.assertIn(words, browser.text())
@@ -178,7 +188,7 @@ class Drafts(unittest.TestCase):
         declared = json.loads(ENGINE.read_text())
         made = self.made["report"]
         self.assertEqual((made["kind"], made["failing"], made["checks"]), ("region-map", 0, len(plan["checksums"]) + len(plan["copies"])))
-        browser = self.look(page)
+        browser = self.look(page, closely=True)
         self.assertIn("HOLDS ON THIS READ", browser.text())
         names = [row.text.split(" ")[0].strip() for row in browser.find_all("ol.graph h3 bdi")]
         self.assertEqual(len(names), made["checks"])
@@ -235,7 +245,7 @@ class Drafts(unittest.TestCase):
         self.assertEqual(self.made["report"], {"kind": "plan", "changed_bytes": told["changed_bytes"], "sectors": len(told["sectors"]),
                                                "mixed": len(mixed), "without_sector": len(told["without_sector"]),
                                                "seconds": told["calibration"]["seconds"]})
-        browser = self.look(page)
+        browser = self.look(page, closely=True)
         strip, bars = browser.find("svg.strip").rect, browser.find_all("svg.strip .item")
         flash = [sector["place"] for sector in told["sectors"] if sector["place"]["memory"] == "flash"]
         self.assertEqual(len(bars), len(flash))
@@ -253,7 +263,7 @@ class Drafts(unittest.TestCase):
         page = self.report("maps", newer, "--since", ENGINE, status=1)
         self.assertEqual(self.made["report"], {"kind": "region-maps", "widens": True, "policies": len(told["policies"]),
                                                "declarations": len(told["declarations"])})
-        browser = self.look(page)
+        browser = self.look(page, closely=True)
         for words in ("WIDENS", "scalars-sum", "removed", "0x80300000-0x8030ffff", "extra"):
             self.assertIn(words, browser.text())
         strip, bars = browser.find("svg.strip").rect, browser.find_all("svg.strip rect.item.changed")

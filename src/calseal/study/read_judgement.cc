@@ -149,6 +149,33 @@ bool is_edge(const RegionMap& map, std::size_t m, std::uint64_t address) {
          });
 }
 
+// Bytes of a memory that failing checks read or keep, without those for which a check that holds vouches.
+RangeSet suspect(const RegionMap& map, const ReadJudgement& read, std::size_t m,
+                 const std::vector<CheckOutcome>& checks) {
+  RangeSet set;
+  for (const CheckOutcome& check : checks) {
+    if (check.state != CheckState::kFails) continue;
+    const PlanNode& node = read.plan->nodes[check.node];
+    set.add(node.reads[m]);
+    for (const Place& place : node.writes) {
+      if (place.memory == m) set.add(place.range);
+    }
+  }
+  for (const CheckOutcome& check : checks) {
+    const PlanNode& node = read.plan->nodes[check.node];
+    if (check.state != CheckState::kHolds || node.is_copy || is_trivial(node, read.read.image)) continue;
+    if (map.checksums[node.index].bits >= kVouchingBits) set.remove(node.reads[m]);
+  }
+  return set.intersect(read.read.image.memories[m].known);
+}
+
+std::string software_number(const RegionMap& map, const Image& image) {
+  for (const IdentityValue& value : read_identity(map, image)) {
+    if (value.field->kind == IdentityKind::kSoftwareNumber && value.known) return value.text;
+  }
+  return "";
+}
+
 class Judge {
  public:
   Judge(const RegionMap& map, ReadJudgement& out) : map_(map), out_(out) {}
@@ -394,27 +421,9 @@ class Judge {
   // Blank, stuck, repeated or noisy stretches that failing checks point to.
   void content(const std::vector<CheckOutcome>& checks) {
     for (std::size_t m = 0; m < map_.memories.size(); ++m) {
-      DamageSearch search{&map_, m, out_.read.image.memories[m].bytes, suspect(m, checks)};
+      DamageSearch search{&map_, m, out_.read.image.memories[m].bytes, suspect(map_, out_, m, checks)};
       for (Damage& damage : find_damage(search)) out_.damage.push_back(std::move(damage));
     }
-  }
-
-  RangeSet suspect(std::size_t m, const std::vector<CheckOutcome>& checks) const {
-    RangeSet set;
-    for (const CheckOutcome& check : checks) {
-      if (check.state != CheckState::kFails) continue;
-      const PlanNode& node = out_.plan->nodes[check.node];
-      set.add(node.reads[m]);
-      for (const Place& place : node.writes) {
-        if (place.memory == m) set.add(place.range);
-      }
-    }
-    for (const CheckOutcome& check : checks) {
-      const PlanNode& node = out_.plan->nodes[check.node];
-      if (check.state != CheckState::kHolds || node.is_copy || is_trivial(node, out_.read.image)) continue;
-      if (map_.checksums[node.index].bits >= kVouchingBits) set.remove(node.reads[m]);
-    }
-    return set.intersect(out_.read.image.memories[m].known);
   }
 
   void unexplained() {
@@ -428,21 +437,14 @@ class Judge {
     }
   }
 
-  std::string software_number(const Image& image) const {
-    for (const IdentityValue& value : read_identity(map_, image)) {
-      if (value.field->kind == IdentityKind::kSoftwareNumber && value.known) return value.text;
-    }
-    return "";
-  }
-
   void grade(const std::vector<KnownStock>& stocks) {
     const bool fails = any_fails(out_.checks);
     out_.grade = fails ? ReadGrade::kChecksumsFail : ReadGrade::kNotComparable;
     if (!out_.plan) return;
-    const std::string number = software_number(out_.read.image);
+    const std::string number = software_number(map_, out_.read.image);
     std::optional<std::uint64_t> least;
     for (const KnownStock& stock : stocks) {
-      if (software_number(stock.image) != number) continue;
+      if (software_number(map_, stock.image) != number) continue;
       std::vector<ChangedRange> differences = compare_images(*out_.plan, stock.image, out_.read.image);
       std::erase_if(differences, [](const ChangedRange& change) { return !is_pinned(change.kind); });
       std::uint64_t bytes = 0;

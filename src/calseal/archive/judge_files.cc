@@ -102,8 +102,24 @@ void judge_bundle_name(Judging& judging, const FileFacts& facts) {
   finding.wanted = WantedFile{WantedFile::By::kPlace, facts.path, {}, FileKind::kBundle, std::nullopt};
 }
 
+// A statement that lost its beginning is no file of another kind, and nothing else may miss it.
+void judge_statement_name(Judging& judging, const FileFacts& facts) {
+  constexpr std::pair<std::string_view, FileKind> kEndings[] = {{".head", FileKind::kLedgerHead},
+                                                                {".trust", FileKind::kTrustFile},
+                                                                {".withdrawals", FileKind::kWithdrawals}};
+  if ((facts.kind != FileKind::kUnknown && facts.kind != FileKind::kEmpty) || facts.fault) return;
+  for (const auto& [ending, kind] : kEndings) {
+    if (!facts.path.ends_with(ending)) continue;
+    Finding& finding =
+        judging.find(FindingCode::kFileDamaged, facts.path, "",
+                     "named as a " + std::string(file_kind_name(kind)) + ", and begins as none");
+    finding.wanted = WantedFile{WantedFile::By::kPlace, facts.path, {}, kind, std::nullopt};
+  }
+}
+
 void judge_file(Judging& judging, const FileFacts& facts) {
   judge_bundle_name(judging, facts);
+  judge_statement_name(judging, facts);
   if (facts.fault) {
     const std::string subject = facts.revision ? revision_subject(*facts.revision) : std::string();
     Finding& finding =

@@ -95,7 +95,7 @@ class Evidence(unittest.TestCase):
         self.assertIn("Revision 2 of base 1 changes revision 0 only within the areas", proved)
         self.assertIn("job/base-1/read/flash.bin is the read of flash", proved)
         self.assertIn("Entry 0 of the ledger (sealed, base 1, revision 0) has not changed since", proved)
-        self.assertIn("It was sent, revision 1 of base 1", asserted)
+        self.assertIn("It was sent, base 1, revision 1", asserted)
         self.assertIn("it's <b>wrong</b>", asserted)
         self.assertIn("What caused a failure.", unknown)
         self.assertIn("whether it may be driven on a road", unknown)

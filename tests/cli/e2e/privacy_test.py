@@ -123,7 +123,8 @@ class Privacy(unittest.TestCase):
             states.append(self.masked(vehicle, text.split("\n", 1)[0]))
             report = self.desk.out / "report.html"
             self.desk.must(CALSEAL, "report", vehicle.bundle(1), "-o", report)
-            text = report.read_text()
+            # The page's own style holds the identity for paper, and the policy names the style by its digest.
+            text = re.sub(r"sha256-[A-Za-z0-9+/=]*", "-", report.read_text())
             file_digest = self.sha256(vehicle.bundle(1))
             reports.append(self.masked(vehicle, text, file_digest))
         times = re.compile(r'"last_time":"[^"]*"')

@@ -61,7 +61,7 @@ Verdict check(const CheckRequest& request) {
   calseal::Verdict verdict = check_bundle(std::move(question));
   out.outcome = outcome_of(verdict.outcome);
   out.report = verdict_text(verdict, [](Emphasis, std::string_view text) { return std::string(text); });
-  out.json = canonical_json(verdict_json(verdict));
+  out.json = shown_json(verdict_json(verdict));
   out.reason = std::move(verdict.reason);
   out.identity = verdict.manifest_digest;
   for (RebuiltFile& file : verdict.files)

@@ -176,7 +176,7 @@ JsonValue error_json(const Error& error) {
 
 calseal_result failed(Error error) {
   calseal_result result;
-  result.json = canonical_json(error_json(error));
+  result.json = shown_json(error_json(error));
   result.report = std::string(code(error.reason)) + ": " + std::string(info(error.reason).meaning) + "\n";
   for (const auto& [label, text] : {std::pair{"file", &error.file},
                                     {"place", &error.place},
@@ -205,7 +205,7 @@ calseal_result answer_check(const calseal_request& request) {
                    : verdict.outcome == Outcome::kAuthentic ? CALSEAL_AUTHENTIC
                                                             : CALSEAL_REFUSED;
   result.report = verdict_text(verdict, plain);
-  result.json = canonical_json(verdict_json(verdict));
+  result.json = shown_json(verdict_json(verdict));
   result.reason = std::move(verdict.reason);
   result.files = std::move(verdict.files);
   result.state_after_look = std::move(verdict.state_after_look);
@@ -232,7 +232,7 @@ calseal_result answer_confirm(const calseal_request& request) {
                    : confirmation.confirmed() ? CALSEAL_CONFIRMED
                                               : CALSEAL_UNPROVED;
   result.report = confirmation_text(confirmation, plain);
-  result.json = canonical_json(confirmation_json(confirmation));
+  result.json = shown_json(confirmation_json(confirmation));
   result.grade = proof_grade_name(confirmation.grade);
   result.reason = std::move(confirmation.reason);
   return result;
@@ -244,7 +244,7 @@ calseal_result answer_describe(const std::string& name, ByteView bundle) {
   calseal_result result;
   result.outcome = CALSEAL_DESCRIBED;
   result.report = bundle_text(*opened, Page());
-  result.json = canonical_json(bundle_json(*opened));
+  result.json = shown_json(bundle_json(*opened));
   return result;
 }
 

@@ -100,7 +100,8 @@ export function bytesText(count) {
 const MISLEADING =
   /[\u0000-\u001f\u007f-\u009f\u00ad\u061c\u115f\u1160\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f\u3164\ufeff\uffa0\ufff9-\ufffb\u{e0000}-\u{e007f}]/gu;
 
-function escapedPoint(character) {
+// A character by its number.
+export function escapedPoint(character) {
   const digits = character.codePointAt(0).toString(16);
   return digits.length <= 4 ? "\\u" + digits.padStart(4, "0") : "\\u{" + digits + "}";
 }

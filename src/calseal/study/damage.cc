@@ -72,6 +72,9 @@ class Search {
     }
     noise();
     repeats();
+    // Unused memory between regions is blank in a sound read too: it counts where no region shows anything.
+    const auto outside = [&](const Stretch& stretch) { return !is_in_region(stretch.range); };
+    if (!std::ranges::all_of(found_, outside)) std::erase_if(found_, outside);
     std::ranges::stable_sort(found_, [](const Stretch& a, const Stretch& b) {
       // Code and packed data look random too.
       const bool a_noise = a.kind == DamageKind::kNoise, b_noise = b.kind == DamageKind::kNoise;
@@ -102,6 +105,12 @@ class Search {
     }
     list.insert(list.end(), rest.ranges().begin(), rest.ranges().end());
     return list;
+  }
+
+  bool is_in_region(Range range) const {
+    return std::ranges::any_of(search_.map->regions, [&](const Region& region) {
+      return region.place.memory == search_.memory && region.place.range.overlaps(range);
+    });
   }
 
   std::uint8_t at(std::uint64_t address) const {

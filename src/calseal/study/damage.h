@@ -58,7 +58,8 @@ struct DamageSearch {
 // Blank, stuck, repeated and noisy stretches inside the suspect addresses, likeliest first: those whose ends
 // both lie on multiples of 256 before others, what may be the padding of its region last, repeated ones
 // before the rest, then the longer. Blank and stuck runs count from 256 bytes with both ends on such
-// multiples, from 2,048 with one: padding and empty tables are no damage. Repeats count from 256 bytes with
+// multiples, from 2,048 with one: padding and empty tables are no damage. What lies in no region counts where
+// no region shows anything: unused memory is blank in a sound read too. Repeats count from 256 bytes with
 // both ends so, else from 512. Linear in the memory's size but for sorting block hashes.
 std::vector<Damage> find_damage(const DamageSearch& search);
 

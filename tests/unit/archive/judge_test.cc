@@ -345,6 +345,19 @@ std::vector<Case> cases_of_ledgers() {
   return cases;
 }
 
+// Makes cases of what `prepare` makes of the sample.
+auto cases_after(void (*prepare)(FactsSample&)) {
+  return [prepare](std::string name, std::function<void(FactsSample&)> change,
+                   std::multiset<std::string> expected) {
+    return Case{std::move(name),
+                [prepare, change = std::move(change)](FactsSample& now, FactsSample&) {
+                  prepare(now);
+                  change(now);
+                },
+                std::move(expected)};
+  };
+}
+
 // The same job as a vehicle's: the controller's folder in that of the job, and a hand-over of both bundles.
 void make_vehicle(FactsSample& now) {
   std::map<std::string, FileFacts> moved;
@@ -376,15 +389,7 @@ void forget_notes(FactsSample& now) { now.at("v/engine/events.jsonl").job->parce
 void forget_entries(FactsSample& now) { now.at("ledger/entries.jsonl").ledger->parcels.clear(); }
 
 std::vector<Case> cases_of_parcels() {
-  const auto changed = [](std::string name, std::function<void(FactsSample&)> change,
-                          std::multiset<std::string> expected) {
-    return Case{std::move(name),
-                [change = std::move(change)](FactsSample& now, FactsSample&) {
-                  take_parcel(now);
-                  change(now);
-                },
-                std::move(expected)};
-  };
+  const auto changed = cases_after(take_parcel);
   const std::string at = kFirstParcel;
   return {
       changed("a parcel as notes and ledger name it", [](FactsSample&) {}, {}),
@@ -432,15 +437,7 @@ std::vector<Case> cases_of_parcels() {
 }
 
 std::vector<Case> cases_of_vehicles() {
-  const auto changed = [](std::string name, std::function<void(FactsSample&)> change,
-                          std::multiset<std::string> expected) {
-    return Case{std::move(name),
-                [change = std::move(change)](FactsSample& now, FactsSample&) {
-                  make_vehicle(now);
-                  change(now);
-                },
-                std::move(expected)};
-  };
+  const auto changed = cases_after(make_vehicle);
   return {
       changed("a hand-over with copies of bundles", [](FactsSample&) {}, {}),
       changed("a hand-over with another revision under a name",
